@@ -1,0 +1,144 @@
+//! The events of a job, in one total order. They are what the input log holds and what the procedure is driven by.
+//!
+//! Not here: how they are stored (the trace crate) or what they mean (the procedure).
+use crate::Instant;
+use alloc::{string::String, vec::Vec};
+use core::fmt;
+use serde::{Deserialize, Serialize};
+
+/// One event of the log: something from outside, with the instant at which the procedure gets to know of it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Event {
+    /// When, in log time. Never earlier than the event before it.
+    pub at: Instant,
+    /// What.
+    pub input: Input,
+}
+
+/// Everything that can reach the procedure from outside.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Input {
+    /// Which tool and which format version write this log. The first event of every section of a log.
+    Tool {
+        /// Version of the tool, for example `0.1.0`.
+        version: String,
+        /// Version of the log and journal format.
+        format: u32,
+    },
+    /// The wall-clock date and time (RFC 3339, with offset) at this instant of log time.
+    Date(String),
+    /// One of the job's own files as it was read: what the job is judged by.
+    File {
+        /// Name within the job folder, for example `pipework.toml`.
+        name: String,
+        /// The file's bytes.
+        bytes: Vec<u8>,
+    },
+    /// The link to the unit is open.
+    LinkUp {
+        /// The link as the user wrote it, for example `serial:/dev/ttyUSB0@115200`.
+        link: String,
+    },
+    /// The link to the unit is gone.
+    LinkDown {
+        /// Why.
+        cause: LinkDown,
+        /// What the system said, for the log; never judged by.
+        detail: String,
+    },
+    /// Bytes from the unit.
+    Received(Vec<u8>),
+    /// The operator did something.
+    Operator(OperatorAct),
+    /// A timer that the procedure asked for has run out.
+    Wake,
+    /// Stop the job safely, now.
+    Abort(AbortCause),
+}
+
+/// Why a link is down. Each has a remedy of its own.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum LinkDown {
+    /// No such port or address.
+    Absent,
+    /// The port is there, but this user may not open it.
+    Denied,
+    /// Another process holds the port.
+    Busy,
+    /// The port was open and went away.
+    Unplugged,
+    /// The other end closed the connection or refused it.
+    Closed,
+    /// Anything else the system reported.
+    Other,
+}
+impl LinkDown {
+    /// What to do next, in plain words.
+    pub const fn remedy(self) -> &'static str {
+        match self {
+            Self::Absent => "check the cable and the name of the port, then try again",
+            Self::Denied => {
+                "ask for the right to open the port (on Linux usually membership of the group that owns it)"
+            }
+            Self::Busy => "close the other program that uses the port",
+            Self::Unplugged => "plug the cable in again; the job goes on when the port is back",
+            Self::Closed => "check that the other end is running, then connect again",
+            Self::Other => "see the system's own words beside this message",
+        }
+    }
+    /// The cause in plain words.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Absent => "the port is not there",
+            Self::Denied => "no permission to open the port",
+            Self::Busy => "the port is in use by another program",
+            Self::Unplugged => "the port went away",
+            Self::Closed => "the other end closed the connection",
+            Self::Other => "the link failed",
+        }
+    }
+}
+impl fmt::Display for LinkDown {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.words())
+    }
+}
+
+/// Why a job was told to stop.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum AbortCause {
+    /// The operator asked for it.
+    Operator,
+    /// The process is being ended by the system.
+    Shutdown,
+    /// The tool found a fault of its own.
+    Internal,
+}
+
+/// Something the operator did: always the answer to a prompt, so that no keystroke is ambiguous.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub struct OperatorAct {
+    /// The prompt that is answered, by its number.
+    pub prompt: u32,
+    /// The answer.
+    pub answer: Answer,
+}
+
+/// An answer to a prompt.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Answer {
+    /// Done, yes, or seen; also the mark of a moment (the event's own instant is the moment).
+    Yes,
+    /// No, or it is not so.
+    No,
+    /// It can't be done or reached here, with the reason.
+    Cannot(String),
+    /// A number that was read off, in the unit the prompt asked for.
+    Number(f64),
+    /// Words that were asked for.
+    Text(String),
+}

@@ -1,0 +1,2 @@
+//! The `plumeline` command.
+fn main() {}

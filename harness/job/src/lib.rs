@@ -1,0 +1,1 @@
+//! The files a person writes and keeps: pipework, plan, settings, journal, record.

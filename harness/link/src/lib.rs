@@ -1,0 +1,1 @@
+//! Links: serial, USB, TCP, recorder, fault injector. Bytes and time only.

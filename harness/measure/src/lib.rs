@@ -1,0 +1,1 @@
+//! Measurement: settling, means with uncertainty, smoke onset, decision rules.

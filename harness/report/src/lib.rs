@@ -1,0 +1,1 @@
+//! Reports of a finished job: HTML, JUnit XML, JSON.

@@ -1,0 +1,1 @@
+//! The ordered input log, as pcapng.
