@@ -1,1 +1,15 @@
-//! What any detector can be asked and can tell, and the drivers that turn it into a protocol.
+//! What any detector can be asked and can tell, in neutral words, and the drivers that turn it into a protocol.
+//!
+//! A [`Driver`] is a pure machine: bytes, answers and time go in; bytes, questions and reports come out. It knows
+//! frames (and so what is silent or garbled) and knows no stage of a job. [`plumewire`] speaks the framed serial
+//! protocol; [`display`] is a person who reads a display. Not here: ports, clocks, stages, limits.
+#![no_std]
+extern crate alloc;
+
+pub mod display;
+pub mod driver;
+pub mod settings;
+pub mod vocabulary;
+
+pub use driver::{Driver, Question, Report, Ticket, Told, Trouble};
+pub use vocabulary::{Abilities, Baseline, Faults, Identity, Reading, Request, UnitEvent};

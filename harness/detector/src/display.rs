@@ -1,0 +1,1 @@
+//! A person who reads a display, as a driver.

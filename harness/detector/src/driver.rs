@@ -1,0 +1,204 @@
+//! The trait that every driver implements, and what comes out of it.
+use crate::{
+    settings::Settings,
+    vocabulary::{Abilities, Baseline, Identity, Reading, Request, UnitEvent},
+};
+use alloc::{string::String, vec::Vec};
+use core::fmt;
+use plumeline_base::{
+    Instant,
+    input::{Answer, LinkDown},
+};
+use serde::{Deserialize, Serialize};
+
+/// Names one request of one driver; never reused within a driver's life.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Ticket(pub u32);
+
+/// A pure machine between neutral words and a protocol.
+///
+/// The caller feeds it, then drains `poll_send`, `poll_question` and `poll_report` until all are empty, and calls
+/// [`Driver::timeout`] no earlier than [`Driver::next_timeout`]. Nothing blocks and nothing panics on any input.
+pub trait Driver {
+    /// The link is open. The driver starts a conversation by itself only when asked something.
+    fn link_up(&mut self, now: Instant);
+    /// The link is gone: requests under way fail with [`Trouble::LinkDown`].
+    fn link_down(&mut self, now: Instant, cause: LinkDown);
+    /// Bytes came from the unit.
+    fn receive(&mut self, now: Instant, bytes: &[u8]);
+    /// The operator answered a question of this driver's.
+    fn answer(&mut self, now: Instant, question: u32, answer: &Answer);
+    /// The time asked for by `next_timeout` has come (calling early does nothing).
+    fn timeout(&mut self, now: Instant);
+    /// When `timeout` wants to be called next.
+    fn next_timeout(&self) -> Option<Instant>;
+    /// Asks the unit for something. Always ends in exactly one report with this ticket that says how it ended
+    /// (progress may come before). Requests are served in order, one at a time.
+    fn request(&mut self, now: Instant, request: Request) -> Ticket;
+    /// Bytes to send, appended to `out`; false when there are none.
+    fn poll_send(&mut self, out: &mut Vec<u8>) -> bool;
+    /// A question for the operator.
+    fn poll_question(&mut self) -> Option<Question>;
+    /// Something the unit told, or the end of a request.
+    fn poll_report(&mut self) -> Option<Report>;
+    /// What the unit can do, once it was identified.
+    fn abilities(&self) -> Option<&Abilities>;
+    /// What the line did so far.
+    fn line(&self) -> LineCounters;
+}
+
+/// Counters of the line since the driver began.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct LineCounters {
+    /// Good frames received.
+    pub good: u64,
+    /// Stretches of bytes that were no good frame.
+    pub garbled: u64,
+    /// Requests sent again for want of an answer.
+    pub repeated: u64,
+    /// Readings known to be missed.
+    pub missed_readings: u64,
+}
+
+/// A question of a driver's for the operator.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Question {
+    /// Number within the driver.
+    pub id: u32,
+    /// The question in plain words.
+    pub text: String,
+    /// What kind of answer is wanted.
+    pub wants: Wants,
+}
+
+/// What kind of answer a question wants.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Wants {
+    /// Done, or it can't be done.
+    Done,
+    /// Yes or no.
+    YesNo,
+    /// The mark of a moment: answered at that moment.
+    Moment,
+    /// A number in this unit.
+    Number {
+        /// Unit, for example `L/min`.
+        unit: String,
+    },
+    /// Words.
+    Text,
+}
+
+/// What a driver reports.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Report {
+    /// The request that this belongs to; `None` if nobody asked.
+    pub ticket: Option<Ticket>,
+    /// What was told.
+    pub told: Told,
+}
+
+/// What a unit tells, and how requests end.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Told {
+    /// Ends `Identify`; also unasked when the unit is found to have started anew (a changed boot id).
+    Identity(Identity, Abilities),
+    /// Ends `Clock`: the four instants of an exchange.
+    Clock {
+        /// Request sent, log time.
+        sent: Instant,
+        /// Request received, device time, us.
+        device_received_us: u64,
+        /// Reply sent, device time, us.
+        device_sent_us: u64,
+        /// Reply received, log time.
+        received: Instant,
+    },
+    /// A set of readings (unasked, while streaming).
+    Reading(Reading),
+    /// A long request goes on.
+    Progress {
+        /// Parts done.
+        done: u32,
+        /// Parts in all.
+        total: u32,
+    },
+    /// Ends `ReadSettings`.
+    Settings(Settings),
+    /// Ends `WriteSettings`: the unit holds exactly what was sent.
+    SettingsWritten {
+        /// The unit's new revision.
+        revision: u32,
+    },
+    /// Ends `TakeBaseline` and `ReadBaseline`.
+    Baseline(Baseline),
+    /// Ends `ReadEvents`.
+    Events(Vec<UnitEvent>),
+    /// Ends any other request well.
+    Done,
+    /// Ends any request badly.
+    Failed(Trouble),
+    /// Unasked: nothing has come for longer than it should (a stream stopped, no answer to anything).
+    Silent,
+    /// Unasked: bytes come, but no good frame among them.
+    Garbled,
+    /// Unasked: good frames again after `Silent` or `Garbled`.
+    Back,
+}
+
+/// Why a request failed.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Trouble {
+    /// No answer, and no bytes.
+    Silent,
+    /// Bytes came, but no good frame among them.
+    Garbled,
+    /// The link went down.
+    LinkDown(LinkDown),
+    /// The unit refused.
+    Refused {
+        /// The unit's code.
+        code: u16,
+        /// The unit's reason.
+        reason: String,
+    },
+    /// This unit, or this way of asking it, can't do that.
+    CannotDo(String),
+    /// The unit answered something that can't be right.
+    Nonsense(String),
+    /// The operator said that it can't be told.
+    NotTold(String),
+}
+impl Trouble {
+    /// What to do next, in plain words.
+    pub fn remedy(&self) -> &'static str {
+        match self {
+            Self::Silent => {
+                "check that the unit has power and has started, that the cable is in the right port, and the baud rate"
+            }
+            Self::Garbled => {
+                "check the baud rate and the ground of the cable, and that the port is the unit's and not another device's"
+            }
+            Self::LinkDown(cause) => cause.remedy(),
+            Self::Refused { .. } => "read the unit's own reason beside this message and put that right first",
+            Self::CannotDo(_) => "have a person do this step by hand and record it, or leave it undecided",
+            Self::Nonsense(_) => "keep the trace and report it to the maker of the unit; do not trust this answer",
+            Self::NotTold(_) => "leave the item not captured, or find another way to learn it",
+        }
+    }
+}
+impl fmt::Display for Trouble {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Silent => f.write_str("the unit does not answer"),
+            Self::Garbled => f.write_str("what comes from the port can't be read"),
+            Self::LinkDown(cause) => write!(f, "{cause}"),
+            Self::Refused { code, reason } => write!(f, "the unit refused: {reason} (code {code})"),
+            Self::CannotDo(what) => write!(f, "not possible with this unit: {what}"),
+            Self::Nonsense(what) => write!(f, "the unit's answer can't be right: {what}"),
+            Self::NotTold(why) => write!(f, "not captured: {why}"),
+        }
+    }
+}

@@ -1,0 +1,255 @@
+//! The neutral words: who a unit is, what it can do, what it can be asked, what it reports.
+use crate::settings::Settings;
+use alloc::{string::String, vec::Vec};
+use core::time::Duration;
+use plumeline_base::Instant;
+use serde::{Deserialize, Serialize};
+
+/// Who a unit says it is. Evidence is bound to this.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Identity {
+    /// Maker, as the unit states it.
+    pub maker: String,
+    /// Model, as the unit states it.
+    pub model: String,
+    /// Serial number.
+    pub serial: String,
+    /// Firmware version.
+    pub firmware: String,
+    /// Changes at every start of the unit; `None` where the unit can't tell.
+    pub boot_id: Option<u64>,
+}
+
+/// Whether a flow reading is a volume as it is or at reference conditions.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum FlowBasis {
+    /// Volumetric flow of the air as it is in the pipe.
+    Actual,
+    /// Volumetric flow converted to reference conditions (mass-type sensors).
+    Reference {
+        /// Reference temperature, millidegree Celsius.
+        temperature_mc: i32,
+        /// Reference pressure, Pa.
+        pressure_pa: u32,
+    },
+}
+
+/// How a unit measures obscuration.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum ObscurationSensing {
+    /// Not told.
+    None,
+    /// One chamber for all inlets.
+    One,
+    /// One value per inlet.
+    PerInlet,
+}
+
+/// What a unit can do. A stage asks here before it asks the unit.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Abilities {
+    /// Number of inlets, 1 to 8.
+    pub inlets: u8,
+    /// Number of alarm levels.
+    pub alarm_levels: u8,
+    /// Number of outputs.
+    pub outputs: u8,
+    /// Number of inputs.
+    pub inputs: u8,
+    /// Readings per second that can be streamed, lowest and highest; `None` if readings can't be streamed.
+    pub stream_hz: Option<(u8, u8)>,
+    /// Flow is told for each inlet.
+    pub flow_per_inlet: bool,
+    /// What a flow reading means.
+    pub flow_basis: FlowBasis,
+    /// Resolution of a flow reading, nL/s; 0 if not stated.
+    pub flow_step_nl_s: u32,
+    /// Largest flow that an inlet's sensor can tell, nL/s; 0 if not stated.
+    pub flow_max_nl_s: u32,
+    /// How obscuration is told.
+    pub obscuration: ObscurationSensing,
+    /// Device time can be compared with ours.
+    pub clock: bool,
+    /// Settings can be read whole, with a digest.
+    pub read_settings: bool,
+    /// Settings can be written as one transaction.
+    pub write_settings: bool,
+    /// The airflow baseline can be taken and read.
+    pub baseline: bool,
+    /// Outputs can be inhibited on a lease.
+    pub inhibit: bool,
+    /// Outputs can be driven for test.
+    pub drive_outputs: bool,
+    /// Latched alarms can be reset.
+    pub reset_latches: bool,
+    /// The event log can be read.
+    pub event_log: bool,
+    /// The unit can be restarted.
+    pub restart: bool,
+}
+
+/// Faults that a unit reports, as plain flags.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Faults(pub u32);
+impl Faults {
+    /// The airflow of an inlet has left its band (any inlet).
+    pub const FLOW: Self = Self(1);
+    /// Fan fault.
+    pub const FAN: Self = Self(1 << 1);
+    /// Chamber or sensor fault.
+    pub const SENSOR: Self = Self(1 << 2);
+    /// Mains or supply fault.
+    pub const SUPPLY: Self = Self(1 << 3);
+    /// Battery fault.
+    pub const BATTERY: Self = Self(1 << 4);
+    /// Settings fault (store damaged, defaults in force).
+    pub const SETTINGS: Self = Self(1 << 5);
+    /// An inhibit lapsed because it was not renewed.
+    pub const INHIBIT_LAPSED: Self = Self(1 << 6);
+    /// No airflow baseline is held.
+    pub const NO_BASELINE: Self = Self(1 << 7);
+    /// Any other fault.
+    pub const OTHER: Self = Self(1 << 31);
+    /// True if every flag of `other` is set.
+    pub const fn has(self, other: Self) -> bool {
+        self.0 & other.0 == other.0
+    }
+    /// True if none is set.
+    pub const fn is_clear(self) -> bool {
+        self.0 == 0
+    }
+}
+
+/// One set of readings.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Reading {
+    /// When it reached us, log time.
+    pub received: Instant,
+    /// When the unit measured it, by the unit's own clock, us.
+    pub device_us: Option<u64>,
+    /// Readings that the unit dropped or the line lost between the one before and this one.
+    pub missed: u32,
+    /// Flow of each inlet in the order of the unit's inlets, m3/s, on the unit's [`FlowBasis`]; `None`: not told.
+    pub flow_m3_s: Vec<Option<f64>>,
+    /// Extinction, 1/m: one entry for the unit, or one per inlet.
+    pub extinction_per_m: Vec<Option<f64>>,
+    /// Fan speed, revolutions per minute.
+    pub fan_rpm: Option<f64>,
+    /// Air temperature, degC.
+    pub temperature_c: Option<f64>,
+    /// Supply voltage, V.
+    pub supply_v: Option<f64>,
+    /// Supply current, A.
+    pub supply_a: Option<f64>,
+    /// Inputs, bit 0 is input 1.
+    pub inputs: u32,
+    /// Faults.
+    pub faults: Faults,
+    /// Alarm levels active, bit 0 is the lowest level.
+    pub levels: u32,
+    /// Alarm levels latched, bit 0 is the lowest level.
+    pub latched: u32,
+    /// Outputs active, bit 0 is output 1.
+    pub outputs: u32,
+    /// Outputs are inhibited.
+    pub inhibited: bool,
+}
+
+/// The airflow baseline that a unit holds.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Baseline {
+    /// Flow of each inlet, m3/s; `None` for an inlet without one.
+    pub flow_m3_s: Vec<Option<f64>>,
+    /// Number of readings behind it.
+    pub readings: u32,
+    /// When it was taken, by the unit's own clock, us.
+    pub device_us: u64,
+    /// Boot id under which it was taken.
+    pub boot_id: u64,
+}
+
+/// A line of the unit's own event log.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct UnitEvent {
+    /// Position in the unit's log.
+    pub position: u32,
+    /// The unit's own clock, us.
+    pub device_us: u64,
+    /// Kind, the unit's own code.
+    pub code: u16,
+    /// The unit's own words.
+    pub text: String,
+}
+
+/// What a unit can be asked.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Request {
+    /// Say who you are and what you can do.
+    Identify,
+    /// Exchange clocks once.
+    Clock,
+    /// Stream readings at this many a second.
+    StartReadings {
+        /// Readings per second.
+        hz: u8,
+    },
+    /// Stop streaming.
+    StopReadings,
+    /// Tell the settings, whole.
+    ReadSettings,
+    /// Take these settings, whole or not at all.
+    WriteSettings(Settings),
+    /// Take the airflow baseline and tell it.
+    TakeBaseline,
+    /// Tell the airflow baseline held.
+    ReadBaseline,
+    /// Inhibit the outputs; without renewal the inhibit lapses after the lease.
+    Inhibit {
+        /// How long it holds without renewal.
+        lease: Duration,
+    },
+    /// Renew the inhibit.
+    RenewInhibit,
+    /// Give the outputs back.
+    ReleaseInhibit,
+    /// Drive an output for test, or stop driving it.
+    Drive {
+        /// Output number, from 1.
+        output: u8,
+        /// On or off.
+        on: bool,
+    },
+    /// Reset latched alarms.
+    ResetLatches,
+    /// Tell the event log from this position on.
+    ReadEvents {
+        /// First position wanted.
+        from: u32,
+    },
+    /// Restart.
+    Restart,
+}
+impl Request {
+    /// The request in plain words, for messages.
+    pub const fn words(&self) -> &'static str {
+        match self {
+            Self::Identify => "identify the unit",
+            Self::Clock => "compare clocks",
+            Self::StartReadings { .. } => "stream readings",
+            Self::StopReadings => "stop the readings",
+            Self::ReadSettings => "read the settings",
+            Self::WriteSettings(_) => "write the settings",
+            Self::TakeBaseline => "take the airflow baseline",
+            Self::ReadBaseline => "read the airflow baseline",
+            Self::Inhibit { .. } => "inhibit the outputs",
+            Self::RenewInhibit => "renew the inhibit",
+            Self::ReleaseInhibit => "give the outputs back",
+            Self::Drive { .. } => "drive an output",
+            Self::ResetLatches => "reset the latched alarms",
+            Self::ReadEvents { .. } => "read the event log",
+            Self::Restart => "restart the unit",
+        }
+    }
+}
