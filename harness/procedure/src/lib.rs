@@ -1,1 +1,17 @@
-//! The job itself: plan, stages, supervisors. Events in, effects out; no I/O and no clock.
+//! The job itself: a plan, stages, supervisors. Events go in, effects come out; no I/O and no clock.
+//!
+//! [`Procedure`] is the one machine that live runs, replays, campaigns and tests all drive. Its stages are written
+//! as plain sequential `async` functions over a [`context::Context`]; a small executor polls them after each event,
+//! so the same events always give the same effects. Not here: files, links, protocols, displays.
+#![no_std]
+extern crate alloc;
+
+pub mod effect;
+pub mod outcome;
+pub mod plan;
+pub mod prompt;
+
+pub use effect::{Effect, Entry, Progress};
+pub use outcome::{Finding, Outcome, StageKind, Subject};
+pub use plan::Plan;
+pub use prompt::{Act, Prompt};

@@ -1,0 +1,166 @@
+//! What comes out of the procedure.
+use crate::{
+    outcome::{Finding, Outcome, StageKind, StageResult},
+    prompt::Prompt,
+};
+use alloc::{boxed::Box, string::String, vec::Vec};
+use plumeline_base::{Verdict, input::Answer, input::LinkDown};
+use plumeline_detector::{Identity, Reading, Trouble, settings::Settings};
+use serde::{Deserialize, Serialize};
+
+/// What the procedure wants done, in order.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Effect {
+    /// Send these bytes to the unit.
+    Send(Vec<u8>),
+    /// Try to open the link. Answered by link up or link down.
+    Connect,
+    /// Ask the operator.
+    Ask(Prompt),
+    /// The prompt is no longer wanted.
+    Withdraw(u32),
+    /// Write this to the journal.
+    Note(Entry),
+    /// Show how far things are. Not evidence, not kept.
+    Progress(Progress),
+    /// A set of readings came in; for displays and charts.
+    Reading(Reading),
+    /// Keep these settings as a file of the job.
+    Keep {
+        /// Which settings.
+        which: KeptSettings,
+        /// The settings.
+        settings: Settings,
+        /// Who held them.
+        unit: Identity,
+    },
+    /// The job is over.
+    Done(Outcome),
+}
+
+/// Settings that a job keeps.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum KeptSettings {
+    /// As found on the outgoing unit.
+    AsFound,
+    /// As left on the replacement, read back.
+    AsLeft,
+}
+
+/// How far a stage is.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Progress {
+    /// The stage.
+    pub stage: StageKind,
+    /// What is being waited for, in plain words.
+    pub says: String,
+    /// From 0 to 1, where it can be told.
+    pub fraction: Option<f64>,
+    /// Seconds left, where it can be told.
+    pub left_s: Option<f64>,
+}
+
+/// A line of the journal.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "entry", rename_all = "kebab-case")]
+pub enum Entry {
+    /// The log was opened.
+    Opened {
+        /// Version of the tool.
+        tool: String,
+        /// Version of the format.
+        format: u32,
+    },
+    /// The wall-clock date and time at this point.
+    Date {
+        /// RFC 3339.
+        date: String,
+    },
+    /// A file that the job is judged by, as it was read.
+    File {
+        /// Name in the job folder.
+        name: String,
+        /// SHA-256 of its bytes, hexadecimal.
+        sha256: String,
+        /// Length, bytes.
+        length: u64,
+    },
+    /// A stage began.
+    StageBegan {
+        /// Which.
+        stage: StageKind,
+    },
+    /// A stage ended.
+    StageEnded(StageResult),
+    /// The operator was asked.
+    Asked(Prompt),
+    /// The operator answered.
+    Answered {
+        /// The prompt.
+        prompt: u32,
+        /// The answer.
+        answer: Answer,
+    },
+    /// A unit said who it is.
+    Unit {
+        /// `outgoing` or `replacement`.
+        role: String,
+        /// Who.
+        identity: Identity,
+    },
+    /// The unit started anew: what rested on the earlier start may be void.
+    StartedAnew {
+        /// Boot id now.
+        boot_id: Option<u64>,
+    },
+    /// The link opened.
+    LinkUp {
+        /// The link.
+        link: String,
+    },
+    /// The link went down.
+    LinkDown {
+        /// Why.
+        cause: LinkDown,
+        /// The system's words.
+        detail: String,
+    },
+    /// Nothing comes from the unit, or nothing that can be read.
+    Line {
+        /// What.
+        trouble: Trouble,
+    },
+    /// The line is good again.
+    LineBack,
+    /// Settings were captured or read back.
+    Settings {
+        /// Which.
+        which: KeptSettings,
+        /// Number of items.
+        items: u32,
+        /// SHA-256 over the items in their canonical form, hexadecimal.
+        sha256: String,
+    },
+    /// Something was found.
+    Found(Box<Finding>),
+    /// Findings were made void.
+    Void {
+        /// The stages whose findings are void.
+        stages: Vec<StageKind>,
+        /// Why.
+        because: String,
+    },
+    /// A remark.
+    Remark {
+        /// The words.
+        text: String,
+    },
+    /// The job ended.
+    Ended {
+        /// The verdict.
+        verdict: Verdict,
+        /// What it hangs on.
+        because: String,
+    },
+}

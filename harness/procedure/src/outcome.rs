@@ -1,0 +1,346 @@
+//! What a job comes to: stages, findings, verdicts. Written to the result file and read by reports.
+use crate::plan::Limit;
+use alloc::{string::String, vec::Vec};
+use core::fmt;
+use plumeline_base::{Instant, Verdict};
+use plumeline_detector::{Identity, Trouble};
+use serde::{Deserialize, Serialize};
+
+/// The stages of a job, in their usual order.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum StageKind {
+    /// Isolated at the panel, release circuits locked off, people told.
+    Isolate,
+    /// The outgoing unit's identity, settings, flows, faults.
+    AsFound,
+    /// The units are exchanged: remount, clean, refit, power.
+    Swap,
+    /// The new unit has started and says who it is.
+    Boot,
+    /// Settings sent, read back, kept over a restart.
+    Load,
+    /// Flow is steady.
+    Settle,
+    /// Each pipe's flow against the prediction, then every reachable hole shown to draw.
+    ProveFlow,
+    /// The airflow baseline is taken and read back.
+    Baseline,
+    /// Smoke at the far end of each pipe, timed.
+    ProveSmoke,
+    /// Obscuration back under the lowest level, latches reset.
+    Purge,
+    /// A shut inlet raises the flow fault in time, and it clears.
+    Supervise,
+    /// Each output operates the right input at the panel.
+    Outputs,
+    /// Tapes and plugs counted off; flow once more against the baseline.
+    LastLook,
+    /// Outputs given back, zone restored, release circuit unlocked.
+    Restore,
+    /// The record is closed.
+    Close,
+}
+impl StageKind {
+    /// All, in their usual order.
+    pub const ALL: [Self; 15] = [
+        Self::Isolate,
+        Self::AsFound,
+        Self::Swap,
+        Self::Boot,
+        Self::Load,
+        Self::Settle,
+        Self::ProveFlow,
+        Self::Baseline,
+        Self::ProveSmoke,
+        Self::Purge,
+        Self::Supervise,
+        Self::Outputs,
+        Self::LastLook,
+        Self::Restore,
+        Self::Close,
+    ];
+    /// The name in files and on screens.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Isolate => "isolate",
+            Self::AsFound => "as-found",
+            Self::Swap => "swap",
+            Self::Boot => "boot",
+            Self::Load => "load",
+            Self::Settle => "settle",
+            Self::ProveFlow => "prove-flow",
+            Self::Baseline => "baseline",
+            Self::ProveSmoke => "prove-smoke",
+            Self::Purge => "purge",
+            Self::Supervise => "supervise",
+            Self::Outputs => "outputs",
+            Self::LastLook => "last-look",
+            Self::Restore => "restore",
+            Self::Close => "close",
+        }
+    }
+    /// The stage with this name.
+    pub fn parse(name: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|s| s.name() == name)
+    }
+}
+impl fmt::Display for StageKind {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.pad(self.name())
+    }
+}
+
+/// What a finding is about.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Subject {
+    /// The job as a whole.
+    Job,
+    /// The zone at the panel.
+    Zone,
+    /// The outgoing unit.
+    Outgoing,
+    /// The replacement unit.
+    Replacement,
+    /// The link to the unit.
+    Link,
+    /// A pipe, by its inlet number.
+    Pipe(u8),
+    /// A hole, by its pipe's inlet and its number along the pipe.
+    Hole(u8, u32),
+    /// A setting, by key.
+    Setting(String),
+    /// An output, by number.
+    Output(u8),
+    /// A line of the checklist, by position from 1.
+    Check(u32),
+}
+impl fmt::Display for Subject {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Job => f.write_str("job"),
+            Self::Zone => f.write_str("zone"),
+            Self::Outgoing => f.write_str("outgoing unit"),
+            Self::Replacement => f.write_str("replacement unit"),
+            Self::Link => f.write_str("link"),
+            Self::Pipe(n) => write!(f, "pipe {n}"),
+            Self::Hole(p, n) => write!(f, "pipe {p} hole {n}"),
+            Self::Setting(k) => write!(f, "setting {k}"),
+            Self::Output(n) => write!(f, "output {n}"),
+            Self::Check(n) => write!(f, "checklist item {n}"),
+        }
+    }
+}
+
+/// A number with its unit and, where it has one, its expanded uncertainty.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Figure {
+    /// Value in `unit`.
+    pub value: f64,
+    /// Expanded uncertainty at the job's coverage, same unit.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub expanded: Option<f64>,
+    /// Unit, for example `L/min`, `s`, `Pa`, `%`.
+    pub unit: String,
+}
+impl Figure {
+    /// A figure without uncertainty.
+    pub fn plain(value: f64, unit: &str) -> Self {
+        Self { value, expanded: None, unit: unit.into() }
+    }
+    /// A figure with its expanded uncertainty.
+    pub fn with(value: f64, expanded: f64, unit: &str) -> Self {
+        Self { value, expanded: Some(expanded), unit: unit.into() }
+    }
+}
+impl fmt::Display for Figure {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        // As many decimals as the uncertainty (or the size of the value) deserves.
+        let scale = self.expanded.unwrap_or(self.value.abs() / 100.0).abs();
+        let decimals = if scale >= 10.0 {
+            0
+        } else if scale >= 1.0 {
+            1
+        } else if scale >= 0.1 {
+            2
+        } else {
+            3
+        };
+        write!(f, "{:.decimals$}", self.value)?;
+        if let Some(u) = self.expanded {
+            write!(f, " ± {u:.decimals$}")?;
+        }
+        write!(f, " {}", self.unit)
+    }
+}
+
+/// The numbers of a decision by the stated rule.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct DecisionFacts {
+    /// Probability that the true value conforms, given the measurement.
+    pub conformity: f64,
+    /// Lowest value allowed, if any, in the unit of the measured figure.
+    pub low: Option<f64>,
+    /// Highest value allowed, if any, in the unit of the measured figure.
+    pub high: Option<f64>,
+    /// Width of the guard band, same unit.
+    pub guard: f64,
+    /// Specific consumer's risk if passed: 1 - conformity.
+    pub consumers_risk: f64,
+    /// Specific producer's risk if failed: conformity.
+    pub producers_risk: f64,
+    /// The rule in plain words.
+    pub rule: String,
+}
+
+/// One thing that was found out, or that could not be.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Finding {
+    /// The stage it was found in.
+    pub stage: StageKind,
+    /// What it is about.
+    pub subject: Subject,
+    /// What it comes to.
+    pub verdict: Verdict,
+    /// One plain sentence: what was found.
+    pub says: String,
+    /// What was measured.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub measured: Option<Figure>,
+    /// What was expected.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub expected: Option<Figure>,
+    /// The limit it was held against.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub limit: Option<Limit>,
+    /// How it was decided.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub decision: Option<DecisionFacts>,
+    /// What it most likely means.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub likely: Option<String>,
+    /// What to do next.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub next: Option<String>,
+    /// First and last instant of the readings behind it, log time.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub window: Option<(Instant, Instant)>,
+    /// Void: what it rested on no longer holds, with the reason. A void finding counts as undecided.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub void: Option<String>,
+}
+impl Finding {
+    /// A finding of one sentence.
+    pub fn new(stage: StageKind, subject: Subject, verdict: Verdict, says: impl Into<String>) -> Self {
+        Self {
+            stage,
+            subject,
+            verdict,
+            says: says.into(),
+            measured: None,
+            expected: None,
+            limit: None,
+            decision: None,
+            likely: None,
+            next: None,
+            window: None,
+            void: None,
+        }
+    }
+    /// The verdict that counts: a void finding shows nothing.
+    pub fn counts_as(&self) -> Verdict {
+        if self.void.is_some() { self.verdict.and(Verdict::Undecided) } else { self.verdict }
+    }
+}
+
+/// How a stage ended.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct StageResult {
+    /// Which.
+    pub stage: StageKind,
+    /// What it comes to.
+    pub verdict: Verdict,
+    /// It was run to its end.
+    pub complete: bool,
+    /// When it began, log time.
+    pub began: Instant,
+    /// When it ended, log time.
+    pub ended: Instant,
+    /// Why it ended early, if it did.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub because: Option<String>,
+}
+
+/// A smoke run, for charts and tables.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct SmokeRun {
+    /// Inlet of the pipe.
+    pub inlet: u8,
+    /// Hole number along the pipe.
+    pub hole: u32,
+    /// Run number at this hole, from 1.
+    pub run: u8,
+    /// The mark of the release, log time.
+    pub released: Instant,
+    /// From the release to the first significant rise, s, with its expanded uncertainty.
+    pub onset: Option<Figure>,
+    /// From the release to half of the plateau, s.
+    pub half_plateau: Option<Figure>,
+    /// From the release to the first alarm level the unit reported, delays included, s.
+    pub alarm_after_s: Option<f64>,
+    /// End of what was recorded, log time.
+    pub until: Instant,
+    /// Why there is no time, where there is none.
+    pub why_not: Option<String>,
+}
+
+/// What the flow of one pipe was predicted to be and was.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct PipeFlow {
+    /// Inlet number.
+    pub inlet: u8,
+    /// Predicted, L/min.
+    pub predicted: Figure,
+    /// Measured before the baseline, L/min.
+    pub measured: Option<Figure>,
+    /// As found with the outgoing unit, L/min.
+    pub as_found: Option<Figure>,
+    /// The unit's own baseline, L/min.
+    pub baseline: Option<f64>,
+    /// Predicted mean transport time of its farthest hole, s.
+    pub predicted_transport: Option<Figure>,
+    /// Smallest change of this pipe's flow that the flow reading alone would have shown, as a fraction.
+    pub smallest_visible: Option<f64>,
+}
+
+/// The whole result of a job.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct Outcome {
+    /// The verdict over everything.
+    pub verdict: Verdict,
+    /// Why, in one sentence: what it hangs on.
+    pub because: String,
+    /// The outgoing unit, if it could be identified.
+    pub outgoing: Option<Identity>,
+    /// The replacement unit, if it could be identified.
+    pub replacement: Option<Identity>,
+    /// Stages that were begun.
+    pub stages: Vec<StageResult>,
+    /// Stages that were not done, by name, with the reason.
+    pub not_done: Vec<(StageKind, String)>,
+    /// What was found.
+    pub findings: Vec<Finding>,
+    /// Flow of each pipe.
+    pub pipes: Vec<PipeFlow>,
+    /// Smoke runs.
+    pub smoke: Vec<SmokeRun>,
+    /// The smallest defect that this job could have missed, in plain words.
+    pub could_have_missed: Vec<String>,
+    /// Time out of service, s, if it began.
+    pub out_of_service_s: Option<f64>,
+    /// The trouble with link or device that ended the job early, if one did.
+    pub trouble: Option<Trouble>,
+    /// True if the job was aborted.
+    pub aborted: bool,
+}

@@ -1,0 +1,75 @@
+//! What the operator is asked for. A prompt has words for people and an [`Act`] for scripts.
+use crate::plan::HoleRef;
+use alloc::string::String;
+use plumeline_detector::driver::Wants;
+use serde::{Deserialize, Serialize};
+
+/// Something the operator is asked to do, see or tell.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Prompt {
+    /// Number within the job, from 1.
+    pub id: u32,
+    /// What it is, for scripts.
+    pub act: Act,
+    /// The words for a person.
+    pub text: String,
+    /// What kind of answer is wanted.
+    pub wants: Wants,
+}
+
+/// What is asked for, so that a script (or a simulated site) can do it.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(tag = "act", rename_all = "kebab-case")]
+pub enum Act {
+    /// Confirm that the zone is isolated at the panel.
+    Isolate,
+    /// Confirm that every release circuit is physically locked off, or that there is none.
+    LockOff,
+    /// Confirm that those who must be told have been told.
+    Tell,
+    /// Take the outgoing unit off and fit the replacement: pipes, wires, power.
+    Swap,
+    /// Tick off an item of the checklist.
+    Check {
+        /// Position in the checklist, from 1.
+        item: u32,
+    },
+    /// Close a hole.
+    CloseHole(HoleRef),
+    /// Open it again.
+    OpenHole(HoleRef),
+    /// Release smoke at a hole; the answer marks the moment.
+    ReleaseSmoke(HoleRef),
+    /// Stop the smoke.
+    StopSmoke,
+    /// Shut an inlet (or pull its pipe).
+    ShutInlet {
+        /// Inlet number.
+        inlet: u8,
+    },
+    /// Put the inlet back as it was.
+    RefitInlet {
+        /// Inlet number.
+        inlet: u8,
+    },
+    /// Look whether the panel shows what an output stands for.
+    PanelShows {
+        /// Output number.
+        output: u8,
+        /// What the output is set to stand for.
+        function: String,
+    },
+    /// Look whether the panel no longer shows it.
+    PanelClear {
+        /// Output number.
+        output: u8,
+    },
+    /// Go on although something is unproven: answered by a name and a reason, or no.
+    Override,
+    /// Unlock the release circuit.
+    Unlock,
+    /// Restore the zone at the panel.
+    Restore,
+    /// Read something off the unit's display.
+    ReadDisplay,
+}
