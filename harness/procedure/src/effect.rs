@@ -35,7 +35,7 @@ pub enum Effect {
         unit: Identity,
     },
     /// The job is over.
-    Done(Outcome),
+    Done(Box<Outcome>),
 }
 
 /// Settings that a job keeps.
