@@ -1,1 +1,15 @@
-//! A simulated detector and site: state machine without I/O and physics of its own.
+//! A simulated detector and site, for trying a commissioning job without a building: the unit's state machine
+//! (sans-IO), the pipework's physics marched in time, and the people who close holes and release smoke.
+//!
+//! Not here: clocks, ports, files (the caller moves the bytes and says what time it is), and nothing of the
+//! airflow engine that predicts: the physics is written apart from it, so that the two can check each other.
+//!
+//! Start at [`Scenario`] and [`Simulation`].
+
+pub mod defect;
+pub mod scenario;
+pub mod simulation;
+
+pub use defect::{Defect, DefectKind};
+pub use scenario::Scenario;
+pub use simulation::Simulation;
