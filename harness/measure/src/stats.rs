@@ -1,0 +1,1 @@
+//! Statistics: distributions, autocorrelation, trend. Each function names its source.
