@@ -1,0 +1,195 @@
+//! A record's content as bytes, and the plain words that a packet viewer shows beside it.
+//!
+//! Bytes of the line are stored as they are. Any other event is one line of JSON that names it; a file's bytes
+//! follow after a newline. Not here: blocks (see `block`), order and limits (see `write` and `read`).
+use crate::{Logged, block::Interface};
+use plumeline_base::input::{AbortCause, Answer, Input, LinkDown, OperatorAct};
+use serde::{Deserialize, Serialize};
+use std::borrow::Cow;
+
+/// The line of JSON.
+#[derive(Serialize, Deserialize)]
+#[serde(tag = "event", rename_all = "kebab-case", deny_unknown_fields)]
+enum Header<'a> {
+    Tool { version: Cow<'a, str>, format: u32 },
+    Date { date: Cow<'a, str> },
+    File { name: Cow<'a, str>, bytes: u64 },
+    LinkUp { link: Cow<'a, str> },
+    LinkDown { cause: LinkDown, detail: Cow<'a, str> },
+    Operator { prompt: u32, answer: AnswerText<'a> },
+    Wake {},
+    Abort { cause: AbortCause },
+    Join { parts: u32 },
+}
+
+/// [`Answer`], but JSON has no word for numbers that are not finite.
+#[derive(Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+enum AnswerText<'a> {
+    Yes,
+    No,
+    Cannot(Cow<'a, str>),
+    Number(f64),
+    NotFinite(Cow<'a, str>),
+    Text(Cow<'a, str>),
+}
+
+const WAKE: &[u8] = br#"{"event":"wake"}"#;
+
+/// What a packet of the events interface holds.
+pub(crate) enum Packet {
+    /// An event.
+    Input(Input),
+    /// The next so many packets are one record.
+    Join(u32),
+}
+
+/// A record as it is stored.
+pub(crate) struct Content<'a> {
+    pub(crate) on: Interface,
+    pub(crate) bytes: Cow<'a, [u8]>,
+    /// Plain words for the packet's comment.
+    pub(crate) words: String,
+}
+
+pub(crate) fn encode(what: &Logged) -> Content<'_> {
+    let input = match what {
+        Logged::Sent(b) => return line(Interface::Sent, b, "sent"),
+        Logged::Input(Input::Received(b)) => return line(Interface::Received, b, "received"),
+        Logged::Input(input) => input,
+    };
+    let mut bytes = match header(input) {
+        Some(header) => json(&header),
+        None => WAKE.to_vec(),
+    };
+    if let Input::File { bytes: file, .. } = input {
+        bytes.push(b'\n');
+        bytes.extend_from_slice(file);
+    }
+    Content { on: Interface::Events, bytes: bytes.into(), words: short(words(input)) }
+}
+
+fn line<'a>(on: Interface, bytes: &'a [u8], verb: &str) -> Content<'a> {
+    Content { on, bytes: bytes.into(), words: format!("{verb} {} B", bytes.len()) }
+}
+
+/// The packet that announces that the next `parts` packets are one record.
+pub(crate) fn join(parts: u32) -> Content<'static> {
+    let words = format!("the next {parts} packets are one record");
+    Content { on: Interface::Events, bytes: json(&Header::Join { parts }).into(), words }
+}
+
+fn json(header: &Header<'_>) -> Vec<u8> {
+    // Strings and numbers into memory: this can't fail, and an empty line would be refused by the reader.
+    serde_json::to_vec(header).unwrap_or_default()
+}
+
+/// The header of an event; none for a wake and for bytes, which are written without.
+fn header(input: &Input) -> Option<Header<'_>> {
+    Some(match input {
+        Input::Tool { version, format } => Header::Tool { version: version.into(), format: *format },
+        Input::Date(date) => Header::Date { date: date.into() },
+        Input::File { name, bytes } => Header::File { name: name.into(), bytes: bytes.len() as u64 },
+        Input::LinkUp { link } => Header::LinkUp { link: link.into() },
+        Input::LinkDown { cause, detail } => Header::LinkDown { cause: *cause, detail: detail.into() },
+        Input::Operator(OperatorAct { prompt, answer }) => Header::Operator {
+            prompt: *prompt,
+            answer: match answer {
+                Answer::Yes => AnswerText::Yes,
+                Answer::No => AnswerText::No,
+                Answer::Cannot(why) => AnswerText::Cannot(why.into()),
+                Answer::Number(x) if x.is_finite() => AnswerText::Number(*x),
+                Answer::Number(x) => AnswerText::NotFinite(x.to_string().into()),
+                Answer::Text(text) => AnswerText::Text(text.into()),
+            },
+        },
+        Input::Abort(cause) => Header::Abort { cause: *cause },
+        Input::Wake | Input::Received(_) => return None,
+    })
+}
+
+/// Reads a packet of the events interface.
+pub(crate) fn decode(packet: &[u8]) -> Result<Packet, String> {
+    if packet == WAKE {
+        return Ok(Packet::Input(Input::Wake));
+    }
+    let (head, file) = match packet.iter().position(|&b| b == b'\n') {
+        Some(at) => (&packet[..at], Some(&packet[at + 1..])),
+        None => (packet, None),
+    };
+    let header: Header<'_> = serde_json::from_slice(head).map_err(|e| e.to_string())?;
+    if file.is_some() != matches!(header, Header::File { .. }) {
+        return Err("bytes after the line of JSON belong to a file, and only to a file".into());
+    }
+    Ok(Packet::Input(match header {
+        Header::Tool { version, format } => Input::Tool { version: version.into(), format },
+        Header::Date { date } => Input::Date(date.into()),
+        Header::File { name, bytes } => {
+            let content = file.unwrap_or_default();
+            if bytes != content.len() as u64 {
+                return Err(format!("the file should have {bytes} bytes, but {} are here", content.len()));
+            }
+            Input::File { name: name.into(), bytes: content.to_vec() }
+        }
+        Header::LinkUp { link } => Input::LinkUp { link: link.into() },
+        Header::LinkDown { cause, detail } => Input::LinkDown { cause, detail: detail.into() },
+        Header::Operator { prompt, answer } => {
+            let answer = match answer {
+                AnswerText::Yes => Answer::Yes,
+                AnswerText::No => Answer::No,
+                AnswerText::Cannot(why) => Answer::Cannot(why.into()),
+                AnswerText::Number(x) => Answer::Number(x),
+                AnswerText::NotFinite(x) => match x.parse() {
+                    Ok(x) if !f64::is_finite(x) => Answer::Number(x),
+                    _ => return Err(format!("`{x}` is not one of NaN, inf, -inf")),
+                },
+                AnswerText::Text(text) => Answer::Text(text.into()),
+            };
+            Input::Operator(OperatorAct { prompt, answer })
+        }
+        Header::Wake {} => Input::Wake,
+        Header::Abort { cause } => Input::Abort(cause),
+        Header::Join { parts } => return Ok(Packet::Join(parts)),
+    }))
+}
+
+/// An event in plain words.
+fn words(input: &Input) -> String {
+    match input {
+        Input::Tool { version, format } => format!("plumeline {version} writes from here (format {format})"),
+        Input::Date(date) => format!("date and time: {date}"),
+        Input::File { name, bytes } => format!("file {name} as read, {} B", bytes.len()),
+        Input::LinkUp { link } => format!("link up: {link}"),
+        Input::LinkDown { cause, detail } => format!("link down: {cause} ({detail})"),
+        Input::Received(bytes) => format!("received {} B", bytes.len()),
+        Input::Operator(OperatorAct { prompt, answer }) => {
+            let answer = match answer {
+                Answer::Yes => "yes".into(),
+                Answer::No => "no".into(),
+                Answer::Cannot(why) => format!("cannot: {why}"),
+                Answer::Number(x) => x.to_string(),
+                Answer::Text(text) => format!("\"{text}\""),
+            };
+            format!("operator answers prompt {prompt}: {answer}")
+        }
+        Input::Wake => "timer wake".into(),
+        Input::Abort(cause) => format!(
+            "abort: {}",
+            match cause {
+                AbortCause::Operator => "asked for by the operator",
+                AbortCause::Shutdown => "the process is being ended",
+                AbortCause::Internal => "a fault of the tool",
+            }
+        ),
+    }
+}
+
+/// Comments are for people: cut to about a line.
+fn short(mut words: String) -> String {
+    const MOST: usize = 160;
+    if let Some((at, _)) = words.char_indices().nth(MOST) {
+        words.truncate(at);
+        words.push('…');
+    }
+    words
+}

@@ -1,0 +1,315 @@
+//! Reads a log record by record, in bounded memory, and never takes a damaged one for good.
+//!
+//! Not here: what to do about a torn end (see [`crate::LogWriter::resume`]).
+use crate::{
+    Citation, FORMAT, Hash, Logged, MAX_RECORD, ReadError, Record,
+    block::{self, Fault, Interface, MAX_BLOCK, MAX_PART},
+    codec::{self, Packet},
+};
+use pcap_file::{
+    Endianness,
+    pcapng::{Block, PcapNgParser, blocks::enhanced_packet::EnhancedPacketBlock},
+};
+use plumeline_base::{Instant, input::Input};
+use sha2::{Digest, Sha256};
+use std::{
+    fs::File,
+    io::{ErrorKind, Read},
+    path::Path,
+};
+
+const SECTION_HEADER: [u8; 4] = 0x0A0D_0D0A_u32.to_le_bytes();
+const MAX_PARTS: usize = MAX_RECORD / MAX_PART + 1;
+
+/// A record, and the place in the log that it ends at.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Entry {
+    /// The record.
+    pub record: Record,
+    /// Where it ends, and the digest of the log up to there.
+    pub citation: Citation,
+}
+
+/// Reads a log from its beginning. Iteration ends after the first error.
+pub struct LogReader<R> {
+    source: Source<R>,
+    parser: Option<PcapNgParser>,
+    /// Over all blocks so far.
+    hasher: Sha256,
+    /// Over all blocks up to the last whole record.
+    good: Sha256,
+    last: Option<Citation>,
+    last_at: Instant,
+    /// Where the record, or the section's opening, began that is not yet whole.
+    unfinished: Option<u64>,
+    /// No record of the current section yet.
+    fresh_section: bool,
+    parts: Option<Parts>,
+    failed: bool,
+}
+
+/// A record that comes in parts.
+struct Parts {
+    at: Instant,
+    left: u32,
+    on: Option<Interface>,
+    bytes: Vec<u8>,
+}
+
+impl LogReader<File> {
+    /// Opens a log.
+    ///
+    /// # Errors
+    /// [`ReadError::Io`] if the file can't be opened.
+    pub fn open(path: &Path) -> Result<Self, ReadError> {
+        File::open(path).map(Self::new).map_err(|source| ReadError::Io { offset: 0, source })
+    }
+}
+
+impl<R: Read> LogReader<R> {
+    /// Reads from any source of bytes; buffers by itself.
+    pub fn new(source: R) -> Self {
+        Self {
+            source: Source::new(source),
+            parser: None,
+            hasher: Sha256::new(),
+            good: Sha256::new(),
+            last: None,
+            last_at: Instant::START,
+            unfinished: Some(0),
+            fresh_section: true,
+            parts: None,
+            failed: false,
+        }
+    }
+
+    /// The end of the last whole record; `None` before the first.
+    pub fn end(&self) -> Option<Citation> {
+        self.last
+    }
+    /// The instant of the last whole record.
+    pub fn last_at(&self) -> Instant {
+        self.last_at
+    }
+    /// The digest in progress over the log up to the last whole record.
+    pub(crate) fn into_digest(self) -> Sha256 {
+        self.good
+    }
+
+    fn step(&mut self) -> Result<Option<Entry>, ReadError> {
+        loop {
+            let offset = self.source.offset;
+            let length = match self.block_length()? {
+                Some(length) => length,
+                None => return self.unfinished.map_or(Ok(None), |offset| Err(ReadError::Truncated { offset })),
+            };
+            let bytes = self.source.take(length);
+            self.hasher.update(bytes);
+            let bad = |why: String| ReadError::BadBlock { offset, why };
+            let parser = match &mut self.parser {
+                Some(parser) => parser,
+                None => {
+                    let (_, parser) = PcapNgParser::new(bytes).map_err(|e| bad(e.to_string()))?;
+                    self.parser = Some(parser);
+                    continue;
+                }
+            };
+            let (_, block) = parser.next_block(bytes).map_err(|e| bad(explain(&e)))?;
+            let packet = match block {
+                Block::EnhancedPacket(packet) => packet,
+                Block::SectionHeader(_) => {
+                    if let Some(offset) = self.unfinished {
+                        return Err(ReadError::Truncated { offset });
+                    }
+                    self.unfinished = Some(offset);
+                    self.fresh_section = true;
+                    continue;
+                }
+                Block::Packet(_) | Block::SimplePacket(_) => {
+                    return Err(bad("a kind of packet that this log does not use".into()));
+                }
+                // Names, statistics and the like, as packet tools may add them.
+                _ => continue,
+            };
+            if self.fresh_section {
+                let links = parser.interfaces().iter().map(|i| i.linktype);
+                if !links.eq(Interface::LINKTYPES) {
+                    return Err(ReadError::NotALog { offset, why: "its two interfaces are not those of an input log" });
+                }
+            }
+            let began = *self.unfinished.get_or_insert(offset);
+            let Some(record) = assemble(&mut self.parts, &packet, offset)? else { continue };
+            self.admit(&record, began)?;
+            self.unfinished = None;
+            self.last_at = record.at;
+            self.good = self.hasher.clone();
+            let citation = Citation {
+                offset: self.source.offset,
+                index: self.last.map_or(0, |c| c.index + 1),
+                hash: Hash(self.good.clone().finalize().into()),
+            };
+            self.last = Some(citation);
+            return Ok(Some(Entry { record, citation }));
+        }
+    }
+
+    /// Gets the next block into the buffer and returns its length; `None` at the end of the log.
+    fn block_length(&mut self) -> Result<Option<usize>, ReadError> {
+        let offset = self.source.offset;
+        let torn = ReadError::Truncated { offset: self.unfinished.unwrap_or(offset) };
+        let head = self.source.peek(12)?;
+        if head.is_empty() {
+            return Ok(None);
+        }
+        if self.parser.is_none() && !head.iter().zip(SECTION_HEADER).all(|(a, b)| *a == b) {
+            return Err(ReadError::NotALog { offset, why: "it does not begin as a pcapng file" });
+        }
+        let &[t0, t1, t2, t3, l0, l1, l2, l3, m0, m1, m2, m3] = head else { return Err(torn) };
+        let little = if [t0, t1, t2, t3] == SECTION_HEADER {
+            [m0, m1, m2, m3] == 0x1A2B_3C4D_u32.to_le_bytes()
+        } else {
+            self.parser.as_ref().is_none_or(|p| p.state().endianness() == Endianness::Little)
+        };
+        let length = [l0, l1, l2, l3];
+        let length = if little { u32::from_le_bytes(length) } else { u32::from_be_bytes(length) };
+        if length > MAX_BLOCK {
+            return Err(ReadError::TooLong { offset, length: length.into() });
+        }
+        if length < 12 || length % 4 != 0 {
+            return Err(ReadError::BadBlock { offset, why: format!("a block can't be {length} bytes long") });
+        }
+        let length = length as usize;
+        if self.source.peek(length)?.len() < length { Err(torn) } else { Ok(Some(length)) }
+    }
+
+    /// The rules that hold from record to record.
+    fn admit(&mut self, record: &Record, offset: u64) -> Result<(), ReadError> {
+        if record.at < self.last_at {
+            return Err(ReadError::Backwards { offset, at: record.at, before: self.last_at });
+        }
+        let opening = std::mem::take(&mut self.fresh_section);
+        match record.what {
+            Logged::Input(Input::Tool { format, .. }) if format > FORMAT => {
+                Err(ReadError::Unsupported { offset, format })
+            }
+            Logged::Input(Input::Tool { .. }) => Ok(()),
+            _ if opening => Err(ReadError::NoTool { offset }),
+            _ => Ok(()),
+        }
+    }
+}
+
+/// Takes in a packet; gives the record if it is whole with it.
+fn assemble(
+    parts: &mut Option<Parts>,
+    packet: &EnhancedPacketBlock<'_>,
+    offset: u64,
+) -> Result<Option<Record>, ReadError> {
+    let bad = |why: &str| ReadError::BadBlock { offset, why: why.into() };
+    let (on, at) = block::inspect(packet).map_err(|fault| match fault {
+        Fault::Checksum => ReadError::Checksum { offset },
+        Fault::Malformed(why) => bad(why),
+    })?;
+    let decoded = |on, bytes: &[u8]| {
+        Ok(match on {
+            Interface::Received => Packet::Input(Input::Received(bytes.to_vec())),
+            Interface::Sent => return Ok(Err(bytes.to_vec())),
+            Interface::Events => codec::decode(bytes).map_err(|why| ReadError::BadEvent { offset, why })?,
+        })
+        .map(Ok)
+    };
+    let content = match parts {
+        None => decoded(on, &packet.data)?,
+        Some(p) => {
+            if p.at != at || p.on.is_some_and(|first| first != on) {
+                return Err(bad("a part that does not belong to its record"));
+            }
+            p.on = Some(on);
+            p.bytes.extend_from_slice(&packet.data);
+            p.left -= 1;
+            if p.left > 0 {
+                return Ok(None);
+            }
+            let content = decoded(on, &p.bytes)?;
+            *parts = None;
+            if matches!(content, Ok(Packet::Join(_))) {
+                return Err(bad("a joined record within another"));
+            }
+            content
+        }
+    };
+    let what = match content {
+        Err(sent) => Logged::Sent(sent),
+        Ok(Packet::Input(input)) => Logged::Input(input),
+        Ok(Packet::Join(n)) => {
+            if n == 0 || n as usize > MAX_PARTS {
+                return Err(bad("an impossible number of parts"));
+            }
+            *parts = Some(Parts { at, left: n, on: None, bytes: Vec::new() });
+            return Ok(None);
+        }
+    };
+    Ok(Some(Record { at, what }))
+}
+
+/// An error with all its causes, on one line.
+fn explain(e: &dyn std::error::Error) -> String {
+    let mut text = e.to_string();
+    let mut cause = e.source();
+    while let Some(c) = cause {
+        text = format!("{text}: {c}");
+        cause = c.source();
+    }
+    text
+}
+
+impl<R: Read> Iterator for LogReader<R> {
+    type Item = Result<Entry, ReadError>;
+    fn next(&mut self) -> Option<Self::Item> {
+        if self.failed {
+            return None;
+        }
+        let next = self.step();
+        self.failed = next.is_err();
+        next.transpose()
+    }
+}
+
+/// Buffered bytes with a place.
+struct Source<R> {
+    inner: R,
+    buffer: Vec<u8>,
+    start: usize,
+    end: usize,
+    /// Of the next byte to be taken.
+    offset: u64,
+}
+impl<R: Read> Source<R> {
+    fn new(inner: R) -> Self {
+        Self { inner, buffer: vec![0; MAX_BLOCK as usize], start: 0, end: 0, offset: 0 }
+    }
+    /// The next `n` bytes, at most [`MAX_BLOCK`]; fewer at the end.
+    fn peek(&mut self, n: usize) -> Result<&[u8], ReadError> {
+        if self.end - self.start < n {
+            self.buffer.copy_within(self.start..self.end, 0);
+            self.end -= self.start;
+            self.start = 0;
+            while self.end < n {
+                match self.inner.read(&mut self.buffer[self.end..]) {
+                    Ok(0) => break,
+                    Ok(got) => self.end += got,
+                    Err(e) if e.kind() == ErrorKind::Interrupted => {}
+                    Err(source) => return Err(ReadError::Io { offset: self.offset, source }),
+                }
+            }
+        }
+        Ok(&self.buffer[self.start..self.end.min(self.start + n)])
+    }
+    /// Takes `n` bytes that have been peeked at.
+    fn take(&mut self, n: usize) -> &[u8] {
+        let from = self.start;
+        self.start += n;
+        self.offset += n as u64;
+        &self.buffer[from..self.start]
+    }
+}
