@@ -1,1 +1,35 @@
-//! Reports of a finished job: HTML, JUnit XML, JSON.
+//! Reports of a finished job: one HTML page for people, JUnit XML and JSON for machines, plain text for terminals.
+//!
+//! Everything here is a pure function of its input: the same job gives the same bytes. Nothing is judged here, with
+//! one exception that only ever makes things worse: an outcome that contradicts itself (a pass with a failed finding
+//! in it) is not shown as a pass, see [`standing::shown_verdict`]. Not here: files, clocks, measuring, deciding.
+pub mod chart;
+mod html;
+pub mod input;
+mod junit;
+pub mod record;
+mod result;
+pub mod standing;
+mod text;
+pub mod words;
+
+pub use html::html;
+pub use input::{Digests, PipeFacts, ReportInput};
+pub use junit::{Expected, JunitJob, junit};
+pub use record::Record;
+pub use result::{RESULT_FORMAT, RESULT_SCHEMA, result_json};
+pub use text::text;
+
+/// Why a report could not be written. None of these comes from what is in a job; they would be faults of this tool.
+#[derive(Debug, thiserror::Error)]
+pub enum ReportError {
+    /// The page's template failed.
+    #[error("the page could not be filled in: {0}; please report this with the job's journal")]
+    Page(#[from] askama::Error),
+    /// The JSON could not be written.
+    #[error("the result could not be written as JSON: {0}; please report this with the job's journal")]
+    Json(#[from] serde_json::Error),
+    /// The JUnit XML could not be written.
+    #[error("the JUnit XML could not be written: {0}; please report this with the job's journal")]
+    Junit(#[from] quick_junit::SerializeError),
+}

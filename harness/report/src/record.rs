@@ -1,0 +1,192 @@
+//! What the journal and the readings tell beyond the outcome: series for charts, dates, files, overrides, closed
+//! holes. Fed line by line and reading by reading; keeps only what reports show.
+use core::time::Duration;
+use plumeline_base::{Instant, input::Answer, quantity::M3_S_PER_L_MIN};
+use plumeline_detector::Reading;
+use plumeline_procedure::{
+    effect::Entry,
+    outcome::StageKind,
+    plan::HoleRef,
+    prompt::{Act, Prompt},
+};
+use std::collections::BTreeMap;
+
+/// Readings further apart than this many of their usual spacings are a gap.
+const GAP_SPACINGS: f64 = 3.5;
+
+/// What reports show beyond the outcome.
+#[derive(Clone, Debug, Default)]
+pub struct Record {
+    /// Dates (RFC 3339) with the instant of log time at which they were noted.
+    pub dates: Vec<(Instant, String)>,
+    /// Versions of the tool that wrote the log, one for each time it was opened.
+    pub tools: Vec<String>,
+    /// The job's own files as they were read: name, SHA-256 (hexadecimal), length in bytes.
+    pub files: Vec<(String, String, u64)>,
+    /// Links used, as the user wrote them, each once.
+    pub links: Vec<String>,
+    /// Times at which somebody chose to go on although something was unproven.
+    pub overrides: Vec<Override>,
+    /// What was made void: when, which stages, why.
+    pub voided: Vec<(Instant, Vec<StageKind>, String)>,
+    /// Holes that were closed: from, to, which.
+    pub closed: Vec<(Instant, Instant, HoleRef)>,
+    /// Remarks of the journal.
+    pub remarks: Vec<(Instant, String)>,
+    /// Stretches without a link or without readable frames: from, to, what was wrong.
+    pub line_gaps: Vec<(Instant, Instant, String)>,
+    /// Flow, L/min, one series for each inlet in the unit's order.
+    pub flow: Vec<Series>,
+    /// Extinction, 1/m: one series for the unit, or one for each inlet in the unit's order.
+    pub extinction: Vec<Series>,
+    /// Time of the last journal line or reading.
+    pub until: Instant,
+    /// Readings per second that were asked for; gaps are told by it. 0: 1 is taken.
+    pub readings_hz: u8,
+    stage: Option<StageKind>,
+    prompts: BTreeMap<u32, Prompt>,
+    open_closures: Vec<(Instant, HoleRef)>,
+    line_down: Option<(Instant, String)>,
+    last_reading: Option<Instant>,
+}
+
+/// A decision to go on although something was unproven.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Override {
+    /// When.
+    pub at: Instant,
+    /// In which stage, if in one.
+    pub stage: Option<StageKind>,
+    /// What was asked.
+    pub asked: String,
+    /// Who and why, in the person's own words.
+    pub answer: String,
+}
+
+/// Points over log time.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Series {
+    /// Instants in order; `None` where there is no value, which breaks the line.
+    pub points: Vec<(Instant, Option<f64>)>,
+}
+
+impl Record {
+    /// An empty record of a job that asks for this many readings per second.
+    pub fn new(readings_hz: u8) -> Self {
+        Self { readings_hz, ..Self::default() }
+    }
+
+    /// Takes in a line of the journal.
+    pub fn entry(&mut self, at: Instant, entry: &Entry) {
+        self.until = self.until.max(at);
+        match entry {
+            Entry::Opened { tool, .. } => self.tools.push(tool.clone()),
+            Entry::Date { date } => self.dates.push((at, date.clone())),
+            Entry::File { name, sha256, length } => {
+                let file = (name.clone(), sha256.clone(), *length);
+                if !self.files.contains(&file) {
+                    self.files.push(file);
+                }
+            }
+            Entry::StageBegan { stage } => self.stage = Some(*stage),
+            Entry::StageEnded(_) => self.stage = None,
+            Entry::Asked(prompt) => {
+                self.prompts.insert(prompt.id, prompt.clone());
+            }
+            Entry::Answered { prompt, answer } => self.answered(at, *prompt, answer),
+            Entry::LinkUp { link } => {
+                if !self.links.contains(link) {
+                    self.links.push(link.clone());
+                }
+                self.line_back(at);
+            }
+            Entry::LinkDown { cause, .. } => self.line_lost(at, cause.words().to_owned()),
+            Entry::Line { trouble } => self.line_lost(at, trouble.to_string()),
+            Entry::LineBack => self.line_back(at),
+            Entry::Void { stages, because } => self.voided.push((at, stages.clone(), because.clone())),
+            Entry::Remark { text } => self.remarks.push((at, text.clone())),
+            Entry::Ended { .. } => {
+                self.line_back(at);
+                for (from, hole) in self.open_closures.drain(..) {
+                    self.closed.push((from, at, hole));
+                }
+            }
+            Entry::Unit { .. } | Entry::StartedAnew { .. } | Entry::Settings { .. } | Entry::Found(_) => {}
+        }
+    }
+
+    /// Takes in a set of readings.
+    pub fn reading(&mut self, reading: &Reading) {
+        let at = reading.received;
+        self.until = self.until.max(at);
+        let spacing = Duration::from_secs_f64(GAP_SPACINGS / f64::from(self.readings_hz.max(1)));
+        let gap = self.last_reading.is_some_and(|last| at.since(last) > spacing);
+        let l_min = reading.flow_m3_s.iter().map(|v| v.map(|v| v / M3_S_PER_L_MIN));
+        push_all(&mut self.flow, at, gap, self.last_reading, l_min);
+        push_all(&mut self.extinction, at, gap, self.last_reading, reading.extinction_per_m.iter().copied());
+        self.last_reading = Some(at);
+    }
+
+    /// The extinction series that belongs to an inlet: its own, or the unit's one.
+    pub fn extinction_of(&self, inlet: u8) -> Option<&Series> {
+        match self.extinction.as_slice() {
+            [one] => Some(one),
+            each => each.get(usize::from(inlet).checked_sub(1)?),
+        }
+    }
+
+    fn answered(&mut self, at: Instant, id: u32, answer: &Answer) {
+        let Some(prompt) = self.prompts.remove(&id) else { return };
+        match (&prompt.act, answer) {
+            (Act::CloseHole(hole), Answer::Yes) => self.open_closures.push((at, *hole)),
+            (Act::OpenHole(hole), Answer::Yes) => {
+                if let Some(k) = self.open_closures.iter().position(|(_, h)| h == hole) {
+                    let (from, hole) = self.open_closures.remove(k);
+                    self.closed.push((from, at, hole));
+                }
+            }
+            (Act::Override, Answer::Text(answer)) => {
+                self.overrides.push(Override { at, stage: self.stage, asked: prompt.text, answer: answer.clone() })
+            }
+            (Act::Override, Answer::Yes) => self.overrides.push(Override {
+                at,
+                stage: self.stage,
+                asked: prompt.text,
+                answer: "no name and no reason given".to_owned(),
+            }),
+            _ => {}
+        }
+    }
+
+    fn line_lost(&mut self, at: Instant, what: String) {
+        if self.line_down.is_none() {
+            self.line_down = Some((at, what));
+        }
+    }
+
+    fn line_back(&mut self, at: Instant) {
+        if let Some((from, what)) = self.line_down.take() {
+            self.line_gaps.push((from, at, what));
+        }
+    }
+}
+
+/// Appends one value to each series, with a break first where there was a gap; series that lack a value get `None`.
+fn push_all(
+    all: &mut Vec<Series>,
+    at: Instant,
+    gap: bool,
+    last: Option<Instant>,
+    values: impl ExactSizeIterator<Item = Option<f64>>,
+) {
+    if all.len() < values.len() {
+        all.resize_with(values.len(), Series::default);
+    }
+    let mut values = values;
+    for series in all.iter_mut() {
+        if gap {
+            series.points.extend(last.map(|t| (t, None)));
+        }
+        series.points.push((at, values.next().flatten().filter(|v| v.is_finite())));
+    }
+}
