@@ -1,1 +1,16 @@
-//! The files a person writes and keeps: pipework, plan, settings, journal, record.
+//! The files of a job that a person writes and keeps: pipework, plan, settings, journal, record; and the folder
+//! that holds them, locked to one process and written so that a crash at any instant loses nothing accepted.
+//!
+//! Not here: what the files mean (airflow, procedure), the ordered input log (the trace crate), links, clocks.
+pub mod digest;
+pub mod disk;
+pub mod error;
+pub mod folder;
+pub mod journal;
+pub mod pipework;
+pub mod units;
+
+pub use error::{Kind, Problem};
+
+/// Longest file that a person writes and that is read, bytes.
+pub const TEXT_LIMIT: usize = 8 * 1024 * 1024;

@@ -1,0 +1,149 @@
+//! The few things that a job asks of a disk, so that a crash at every one of them can be tried out.
+//!
+//! Not here: what is written; and links or ports.
+use std::{
+    fmt, fs, io,
+    io::{Read as _, Write as _},
+    path::{Path, PathBuf},
+};
+
+pub mod fake;
+
+/// A disk. Nothing is sure to outlive a crash before it is synced: a file's bytes by [`DiskFile::sync`], its name
+/// by [`Disk::sync_dir`] of the folder that holds it.
+pub trait Disk: fmt::Debug + Send + Sync {
+    /// The whole file; [`io::ErrorKind::FileTooLarge`] if it is longer than `limit`.
+    fn read(&self, path: &Path, limit: u64) -> io::Result<Vec<u8>>;
+    /// Is there a file or folder of this name?
+    fn exists(&self, path: &Path) -> io::Result<bool>;
+    /// The names in a folder, sorted.
+    fn list(&self, dir: &Path) -> io::Result<Vec<String>>;
+    /// A new folder.
+    fn create_dir(&self, path: &Path) -> io::Result<()>;
+    /// An empty file, whatever was there before.
+    fn create(&self, path: &Path) -> io::Result<Box<dyn DiskFile>>;
+    /// An existing file, written at its end.
+    fn append(&self, path: &Path) -> io::Result<Box<dyn DiskFile>>;
+    /// A file under another name, in place of any that had it.
+    fn rename(&self, from: &Path, to: &Path) -> io::Result<()>;
+    /// Waits until the names in this folder are on the disk.
+    fn sync_dir(&self, dir: &Path) -> io::Result<()>;
+    /// Takes the lock file at `path`, or says who holds it. The lock ends when the returned value is dropped or the
+    /// process ends, however it ends.
+    fn lock(&self, path: &Path) -> io::Result<Locking>;
+}
+
+/// A file open for writing.
+pub trait DiskFile: Send {
+    /// Writes all the bytes at the end of the file.
+    fn write_all(&mut self, bytes: &[u8]) -> io::Result<()>;
+    /// Cuts the file to this length.
+    fn truncate(&mut self, len: u64) -> io::Result<()>;
+    /// Waits until all that was written is on the disk.
+    fn sync(&mut self) -> io::Result<()>;
+}
+
+/// What came of taking a lock.
+pub enum Locking {
+    /// It is ours until this is dropped.
+    Held(Box<dyn Send>),
+    /// Another process has it; its process id where that could be read.
+    Taken(Option<u32>),
+}
+
+/// The disk of this machine.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct OsDisk;
+
+impl Disk for OsDisk {
+    fn read(&self, path: &Path, limit: u64) -> io::Result<Vec<u8>> {
+        let file = fs::File::open(path)?;
+        let mut bytes = Vec::new();
+        (&file).take(limit.saturating_add(1)).read_to_end(&mut bytes)?;
+        if bytes.len() as u64 > limit { Err(io::ErrorKind::FileTooLarge.into()) } else { Ok(bytes) }
+    }
+    fn exists(&self, path: &Path) -> io::Result<bool> {
+        path.try_exists()
+    }
+    fn list(&self, dir: &Path) -> io::Result<Vec<String>> {
+        let mut names = fs::read_dir(dir)?
+            .map(|entry| Ok(entry?.file_name().to_string_lossy().into_owned()))
+            .collect::<io::Result<Vec<_>>>()?;
+        names.sort();
+        Ok(names)
+    }
+    fn create_dir(&self, path: &Path) -> io::Result<()> {
+        fs::create_dir(path)
+    }
+    fn create(&self, path: &Path) -> io::Result<Box<dyn DiskFile>> {
+        Ok(Box::new(fs::File::create(path)?))
+    }
+    fn append(&self, path: &Path) -> io::Result<Box<dyn DiskFile>> {
+        Ok(Box::new(fs::OpenOptions::new().append(true).open(path)?))
+    }
+    fn rename(&self, from: &Path, to: &Path) -> io::Result<()> {
+        fs::rename(from, to)
+    }
+    fn sync_dir(&self, dir: &Path) -> io::Result<()> {
+        // Only Unix opens a folder as a file; elsewhere the file system orders names by itself.
+        if cfg!(unix) { fs::File::open(dir)?.sync_all() } else { Ok(()) }
+    }
+    fn lock(&self, path: &Path) -> io::Result<Locking> {
+        let mut file = fs::OpenOptions::new().read(true).write(true).create(true).truncate(false).open(path)?;
+        match file.try_lock() {
+            Ok(()) => {
+                file.set_len(0)?;
+                writeln!(file, "{}", std::process::id())?;
+                Ok(Locking::Held(Box::new(file)))
+            }
+            Err(fs::TryLockError::WouldBlock) => {
+                let mut holder = String::new();
+                // Some systems refuse to read a locked file; then the holder stays unknown.
+                let _ = file.take(32).read_to_string(&mut holder);
+                Ok(Locking::Taken(holder.trim().parse().ok()))
+            }
+            Err(fs::TryLockError::Error(e)) => Err(e),
+        }
+    }
+}
+
+impl DiskFile for fs::File {
+    fn write_all(&mut self, bytes: &[u8]) -> io::Result<()> {
+        io::Write::write_all(self, bytes)
+    }
+    fn truncate(&mut self, len: u64) -> io::Result<()> {
+        self.set_len(len)
+    }
+    fn sync(&mut self) -> io::Result<()> {
+        self.sync_all()
+    }
+}
+
+/// Puts a file in place whole: after a crash at any instant the name holds the old bytes or the new ones.
+///
+/// # Errors
+/// What the system reported.
+pub fn replace(disk: &dyn Disk, path: &Path, bytes: &[u8]) -> io::Result<()> {
+    let temporary = temporary(path);
+    let mut file = disk.create(&temporary)?;
+    file.write_all(bytes)?;
+    file.sync()?;
+    drop(file);
+    disk.rename(&temporary, path)?;
+    disk.sync_dir(parent(path))
+}
+
+/// The name under which a file is written before it is put in place.
+fn temporary(path: &Path) -> PathBuf {
+    let mut name = path.file_name().unwrap_or_default().to_os_string();
+    name.push(".part");
+    path.with_file_name(name)
+}
+
+/// The folder that holds a path.
+pub(crate) fn parent(path: &Path) -> &Path {
+    match path.parent() {
+        Some(p) if !p.as_os_str().is_empty() => p,
+        _ => Path::new("."),
+    }
+}

@@ -1,0 +1,224 @@
+//! A job's folder: made, opened, locked to one process; its files read with a limit and put in place whole.
+//!
+//! Not here: the input log's own writer, and what the files mean.
+use crate::{
+    TEXT_LIMIT,
+    digest::Digest,
+    disk::{self, Disk, Locking, OsDisk},
+    error::{Kind, Problem, quoted, too_large},
+};
+use serde::Serialize;
+use std::{
+    fmt, io,
+    path::{Path, PathBuf},
+    sync::Arc,
+};
+
+/// The pipework: geometry, unit and air.
+pub const PIPEWORK: &str = "pipework.toml";
+/// The plan: stages, limits, policies.
+pub const PLAN: &str = "plan.toml";
+/// The settings read from the outgoing unit.
+pub const SETTINGS_AS_FOUND: &str = "settings-as-found.json";
+/// The settings for the new unit.
+pub const SETTINGS_NEW: &str = "settings-new.json";
+/// The ordered input log.
+pub const TRACE: &str = "trace.pcapng";
+/// The journal derived from it.
+pub const JOURNAL: &str = "journal.jsonl";
+/// The result.
+pub const RESULT: &str = "result.json";
+/// The page for people.
+pub const REPORT: &str = "report.html";
+/// The lock; holds the process id of whoever has the job.
+pub const LOCK: &str = "lock";
+
+/// An open job folder.
+#[derive(Clone, Debug)]
+pub struct Folder {
+    dir: PathBuf,
+    disk: Arc<dyn Disk>,
+}
+
+/// A file as it was read, with its digest.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct InputFile {
+    /// Name within the folder.
+    pub name: String,
+    /// Its bytes.
+    pub bytes: Vec<u8>,
+    /// Their SHA-256.
+    pub digest: Digest,
+}
+
+/// Holds a job for this process until dropped.
+pub struct Lock(#[expect(dead_code, reason = "held for its drop")] Box<dyn Send>);
+impl fmt::Debug for Lock {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("Lock")
+    }
+}
+
+impl Folder {
+    /// Makes a job folder on this machine's disk with these files in it.
+    ///
+    /// # Errors
+    /// [`Kind::Exists`] if one of the files is there already and `force` is false: nothing is then written.
+    pub fn create(dir: &Path, files: &[(&str, &[u8])], force: bool) -> Result<Self, Problem> {
+        Self::create_on(Arc::new(OsDisk), dir, files, force)
+    }
+    /// As [`Folder::create`], on the disk given.
+    ///
+    /// # Errors
+    /// As [`Folder::create`].
+    pub fn create_on(disk: Arc<dyn Disk>, dir: &Path, files: &[(&str, &[u8])], force: bool) -> Result<Self, Problem> {
+        let told = |e: io::Error| Problem::from_io(dir, "make the job folder", &e);
+        let folder = Self { dir: dir.to_owned(), disk };
+        if !folder.disk.exists(dir).map_err(told)? {
+            folder.disk.create_dir(dir).map_err(told)?;
+            folder.disk.sync_dir(disk::parent(dir)).map_err(told)?;
+        }
+        // A job that has begun must not get other inputs under it, whatever was asked for by mistake.
+        for name in files.iter().map(|(name, _)| *name).chain([TRACE, JOURNAL]) {
+            if !force && folder.exists(name)? {
+                return Err(Problem::from_io(
+                    &folder.path(name)?,
+                    "write a new job",
+                    &io::ErrorKind::AlreadyExists.into(),
+                ));
+            }
+        }
+        for (name, bytes) in files {
+            folder.replace(name, bytes)?;
+        }
+        Ok(folder)
+    }
+    /// Opens an existing job folder on this machine's disk.
+    ///
+    /// # Errors
+    /// [`Kind::Absent`] if it is not there or holds no plan.
+    pub fn open(dir: &Path) -> Result<Self, Problem> {
+        Self::open_on(Arc::new(OsDisk), dir)
+    }
+    /// As [`Folder::open`], on the disk given.
+    ///
+    /// # Errors
+    /// As [`Folder::open`].
+    pub fn open_on(disk: Arc<dyn Disk>, dir: &Path) -> Result<Self, Problem> {
+        let folder = Self { dir: dir.to_owned(), disk };
+        if folder.exists(PLAN)? {
+            return Ok(folder);
+        }
+        Err(Problem::with_file(
+            Kind::Absent,
+            &dir.display().to_string(),
+            format!("this is not a job folder: it holds no {PLAN}"),
+            "check the path; `plumeline new` writes a new job folder",
+        ))
+    }
+    /// Takes the job for this process.
+    ///
+    /// # Errors
+    /// [`Kind::Busy`] if another process has it; the message says which.
+    pub fn lock(&self) -> Result<Lock, Problem> {
+        let path = self.path(LOCK)?;
+        match self.disk.lock(&path).map_err(|e| Problem::from_io(&path, "lock the job", &e))? {
+            Locking::Held(held) => Ok(Lock(held)),
+            Locking::Taken(holder) => {
+                let who = match holder {
+                    Some(id) => format!("the process with id {id}"),
+                    None => "another process".to_owned(),
+                };
+                Err(Problem::with_file(
+                    Kind::Busy,
+                    &self.dir.display().to_string(),
+                    format!("{who} is working on this job"),
+                    "wait until it has ended, or end it; the job goes on where it stopped",
+                ))
+            }
+        }
+    }
+    /// The folder itself.
+    pub fn dir(&self) -> &Path {
+        &self.dir
+    }
+    /// The disk it is on.
+    pub fn disk(&self) -> &dyn Disk {
+        &*self.disk
+    }
+    /// The path of a file in the folder.
+    ///
+    /// # Errors
+    /// [`Kind::Range`] if the name could lead out of the folder or is no plain file name.
+    pub fn path(&self, name: &str) -> Result<PathBuf, Problem> {
+        let plain = |c: char| c.is_ascii_alphanumeric() || matches!(c, '-' | '_' | '.');
+        let tame = !name.is_empty() && name.len() <= 120 && !name.starts_with('.') && name.chars().all(plain);
+        if tame {
+            return Ok(self.dir.join(name));
+        }
+        Err(Problem::with_file(
+            Kind::Range,
+            &self.dir.display().to_string(),
+            format!("{} is no file name for a job folder", quoted(name)),
+            "use letters, digits, `-`, `_` and `.` only, with no folder before it",
+        ))
+    }
+    /// Is there a file of this name?
+    ///
+    /// # Errors
+    /// As [`Folder::path`]; what the system reports.
+    pub fn exists(&self, name: &str) -> Result<bool, Problem> {
+        let path = self.path(name)?;
+        self.disk.exists(&path).map_err(|e| Problem::from_io(&path, "look for it", &e))
+    }
+    /// Reads a file of at most [`TEXT_LIMIT`] bytes, with its digest.
+    ///
+    /// # Errors
+    /// [`Kind::Absent`], [`Kind::TooLarge`]; what the system reports.
+    pub fn read(&self, name: &str) -> Result<InputFile, Problem> {
+        self.read_up_to(name, TEXT_LIMIT as u64)
+    }
+    /// Reads a file of at most `limit` bytes, with its digest.
+    ///
+    /// # Errors
+    /// As [`Folder::read`].
+    pub fn read_up_to(&self, name: &str, limit: u64) -> Result<InputFile, Problem> {
+        let path = self.path(name)?;
+        match self.disk.read(&path, limit) {
+            Ok(bytes) => Ok(InputFile { name: name.to_owned(), digest: Digest::of(&bytes), bytes }),
+            Err(e) if e.kind() == io::ErrorKind::FileTooLarge => {
+                Err(too_large(&path.display().to_string(), limit + 1, limit))
+            }
+            Err(e) => Err(Problem::from_io(&path, "read it", &e)),
+        }
+    }
+    /// Puts a new file in place whole.
+    ///
+    /// # Errors
+    /// [`Kind::Exists`] if there is one and `force` is false.
+    pub fn write(&self, name: &str, bytes: &[u8], force: bool) -> Result<(), Problem> {
+        if !force && self.exists(name)? {
+            return Err(Problem::from_io(&self.path(name)?, "write it", &io::ErrorKind::AlreadyExists.into()));
+        }
+        self.replace(name, bytes)
+    }
+    /// Puts a file in place whole, in place of any that is there: after a crash it is the old one or the new one.
+    ///
+    /// # Errors
+    /// What the system reports.
+    pub fn replace(&self, name: &str, bytes: &[u8]) -> Result<(), Problem> {
+        let path = self.path(name)?;
+        disk::replace(&*self.disk, &path, bytes).map_err(|e| Problem::from_io(&path, "write it", &e))
+    }
+    /// Puts a JSON document in place whole: indented, with a line feed at its end.
+    ///
+    /// # Errors
+    /// [`Kind::Internal`] if the value has no JSON form; what the system reports.
+    pub fn replace_json(&self, name: &str, value: &impl Serialize) -> Result<(), Problem> {
+        let mut bytes = serde_json::to_vec_pretty(value).map_err(|e| {
+            Problem::with_file(Kind::Internal, name, format!("it has no JSON form: {e}"), "report this")
+        })?;
+        bytes.push(b'\n');
+        self.replace(name, &bytes)
+    }
+}
