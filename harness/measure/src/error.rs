@@ -1,10 +1,10 @@
 //! Why readings, limits or rules can't be judged, each with its remedy.
 use core::{fmt, time::Duration};
 use plumeline_base::Instant;
-use serde::{Deserialize, Serialize};
+use serde::Serialize;
 
 /// Evidence or a rule that can't be used. Never a verdict: whoever sees one is left undecided.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Error {
     /// A reading is not a finite number.

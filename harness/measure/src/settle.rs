@@ -141,7 +141,7 @@ pub enum Reason {
 }
 
 /// What makes the reading useless.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Fault {
     /// The sensor reads the same all the time.

@@ -132,7 +132,7 @@ pub struct Response {
 }
 
 /// Why a signal shows neither a response nor its absence.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Unclear {
     /// The evidence itself is unusable.
