@@ -1,0 +1,87 @@
+"""Make the reference data that the airflow engine's tests read: `python3 scripts/reference/make.py [folder]`.
+
+Run from the top of the repository with the packages of scripts/requirements.txt. Without a folder the committed data are
+replaced. Every value is made by published formulas and general libraries, none by the engine.
+"""
+import json
+import os
+import sys
+import warnings
+
+import numpy as np
+
+import air
+import dispersion
+import epanet_network
+import friction
+import networks
+import scipy_network
+import textbook
+import transport
+
+warnings.filterwarnings("ignore", message="WARNING")  # EPANET's "negative pressures": suction is all there is here
+COMMITTED = "harness/airflow/tests/data"
+FLOOR = 1e-6  # of the largest opening flow: smaller flows are not compared relatively
+
+
+def short(x):
+    """14 digits, plain ints kept; enough for comparisons at 1e-12."""
+    if isinstance(x, (float, np.floating)):
+        return float(f"{x:.14g}")
+    if isinstance(x, (list, tuple, np.ndarray)):
+        return [short(v) for v in x]
+    if isinstance(x, dict):
+        return {k: short(v) for k, v in x.items()}
+    return x
+
+
+def pack(case):
+    """The case with its long lists as rows (the reader names the columns)."""
+    rows = dict(case)
+    rows["segments"] = [[s["near"], s["far"], int(s["kind"] == "capillary"), s["length"], s["bore"], s["roughness"], s["minor_k"], s.get("temperature")]
+                        for s in case["segments"]]
+    kinds = ["hole", "end_cap", "open_end"]
+    rows["openings"] = [[o["node"], o["number"], kinds.index(o["kind"]), o["diameter"], o["discharge"], int(o["blocked"]), o["outside"]]
+                        for o in case["openings"]]
+    return rows
+
+
+def make_networks():
+    """Every case solved by EPANET and by scipy with one law, and by scipy with Churchill's."""
+    out = []
+    for case in networks.cases():
+        e = epanet_network.solve(case)
+        s = scipy_network.System(case).solve()
+        c = scipy_network.System(case, law="churchill").solve()
+        largest = np.max(np.abs(s["openings"]))
+        apart = np.abs(e["openings"] - s["openings"])
+        assert np.all(apart <= 1e-10 * np.maximum(np.abs(s["openings"]), FLOOR * largest)), (case["name"], apart.max() / largest)
+        assert max(s["residual"], c["residual"]) < 1e-12, case["name"]
+        row = pack(case)
+        row["epanet"] = {"openings": e["openings"], "times": transport.times(case, e["openings"], e["segments"])}
+        row["scipy"] = {"openings": s["openings"], "manifold_or_first": s["pressure"][0]}
+        row["scipy_churchill"] = {"openings": c["openings"], "manifold_or_first": c["pressure"][0]}
+        out.append(row)
+    return out
+
+
+def write(folder, name, data):
+    with open(os.path.join(folder, name), "w") as f:
+        if isinstance(data, list):
+            f.write("[\n" + ",\n".join(json.dumps(short(row), separators=(",", ":")) for row in data) + "\n]\n")
+        else:
+            f.write(json.dumps(short(data), separators=(",", ":")) + "\n")
+
+
+def main():
+    folder = sys.argv[1] if len(sys.argv) > 1 else COMMITTED
+    os.makedirs(folder, exist_ok=True)
+    write(folder, "friction.json", friction.make())
+    write(folder, "air.json", air.make())
+    write(folder, "textbook.json", textbook.make())
+    write(folder, "dispersion.json", dispersion.make())
+    write(folder, "networks.json", make_networks())
+
+
+if __name__ == "__main__":
+    main()
