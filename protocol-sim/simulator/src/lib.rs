@@ -7,6 +7,10 @@
 //! Start at [`Scenario`] and [`Simulation`].
 
 pub mod defect;
+pub mod demo;
+pub mod models;
+pub mod physics;
+mod rng;
 pub mod scenario;
 pub mod simulation;
 
