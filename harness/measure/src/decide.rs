@@ -1,7 +1,7 @@
 //! Pass, fail or undecided by a stated rule with a guard band (JCGM 106:2012).
 //!
 //! Not here: where limits come from; that is the job's business.
-use crate::Error;
+use crate::{Error, stats};
 use plumeline_base::{Verdict, quantity::Estimate};
 use serde::{Deserialize, Serialize};
 
@@ -109,10 +109,100 @@ pub struct Decision {
 /// Decides on one value. `dof` are the degrees of freedom of its uncertainty; `f64::INFINITY` for a normal distribution.
 ///
 /// # Errors
-/// An unsound estimate, no limit, limits the wrong way round, or a rule out of range; whoever gets one is left undecided.
+/// An unsound estimate or one without any uncertainty, no limit, limits the wrong way round, or a rule out of range;
+/// whoever gets one is left undecided.
 pub fn decide(value: &Estimate, dof: f64, limits: &Limits, rule: &Rule) -> Result<Decision, Error> {
-    let _ = (value, dof, limits, rule);
-    Err(Error::UnsoundEstimate)
+    limits.check()?;
+    let u = value.u();
+    if !value.is_sound() || u <= 0.0 || !u.is_finite() || dof.is_nan() || dof <= 0.0 {
+        return Err(Error::UnsoundEstimate);
+    }
+    let expanded = u * stats::t_quantile(stats::normal_cdf(2.0), dof);
+    let whole_risk = match rule.guard {
+        Guard::Risk(risk) => risk,
+        Guard::Factor(r) if r.is_finite() && r >= 0.0 => stats::t_sf(r * expanded / u, dof),
+        Guard::Factor(_) => return Err(Error::BadRule { what: "guard band factor", range: "finite and not negative" }),
+    };
+    let risk_allowed = share(whole_risk, rule.tests, rule.sharing)?;
+    if rule.material.is_some_and(|m| !m.is_finite() || m <= 0.0) {
+        return Err(Error::BadRule { what: "material shift", range: "finite and positive" });
+    }
+    let guard_band = (u * stats::t_quantile(1.0 - risk_allowed, dof)).max(0.0);
+    // Both tails are added up, small ones without a loss of digits.
+    let below = limits.lower.map_or(0.0, |l| stats::t_sf((value.value - l) / u, dof));
+    let above = limits.upper.map_or(0.0, |l| stats::t_sf((l - value.value) / u, dof));
+    let consumers_risk = (below + above).min(1.0);
+    let producers_risk = if below.max(above) > 0.5 {
+        let inside = if above > below {
+            stats::t_sf((value.value - limits.upper.unwrap_or(f64::INFINITY)) / u, dof) - below
+        } else {
+            stats::t_sf((limits.lower.unwrap_or(f64::NEG_INFINITY) - value.value) / u, dof) - above
+        };
+        inside.max(0.0)
+    } else {
+        1.0 - consumers_risk
+    };
+    let margin = limits.margin(value.value);
+    let (within, outside) = match rule.guard {
+        Guard::Risk(_) => (consumers_risk <= risk_allowed, producers_risk <= risk_allowed),
+        Guard::Factor(_) => (margin >= guard_band, margin <= -guard_band && margin < 0.0),
+    };
+    let cannot_show = rule.material.is_some_and(|m| expanded > m);
+    let (verdict, because) = match (within, outside) {
+        (_, true) => (Verdict::Fail, Because::Outside),
+        _ if cannot_show => (Verdict::Undecided, Because::ProveByHoles),
+        (true, _) => (Verdict::Pass, Because::Within),
+        _ => (Verdict::Undecided, Because::InGuardBand),
+    };
+    Ok(Decision {
+        verdict,
+        because,
+        probability_of_conformity: 1.0 - consumers_risk,
+        consumers_risk,
+        producers_risk,
+        guard_band,
+        margin,
+        expanded,
+        risk_allowed,
+    })
+}
+
+/// The error rate of one of `tests` tests that share `whole`.
+///
+/// # Errors
+/// A rate outside 0 to 0.5, or no test.
+pub fn share(whole: f64, tests: u32, sharing: Sharing) -> Result<f64, Error> {
+    if !(whole > 0.0 && whole <= 0.5) {
+        return Err(Error::BadRule { what: "risk", range: "over 0 and at most 0.5" });
+    }
+    if tests == 0 {
+        return Err(Error::BadRule { what: "tests that share the risk", range: "at least 1" });
+    }
+    let k = f64::from(tests);
+    Ok(match sharing {
+        Sharing::Bonferroni => whole / k,
+        Sharing::Sidak => -libm::expm1(libm::log1p(-whole) / k),
+    })
+}
+
+impl Limits {
+    fn check(&self) -> Result<(), Error> {
+        let sound = match (self.lower, self.upper) {
+            (None, None) => false,
+            (Some(l), None) | (None, Some(l)) => l.is_finite(),
+            (Some(l), Some(u)) => l.is_finite() && u.is_finite() && l < u,
+        };
+        if sound {
+            Ok(())
+        } else {
+            Err(Error::BadRule { what: "limits", range: "at least one, finite, lower below upper" })
+        }
+    }
+    fn margin(&self, value: f64) -> f64 {
+        let lower = self.lower.map_or(f64::INFINITY, |l| value - l);
+        let upper = self.upper.map_or(f64::INFINITY, |l| l - value);
+        lower.min(upper)
+    }
 }
 
 /// What is known of the values before any measurement, by name: needed for a global risk.
@@ -140,6 +230,33 @@ pub struct GlobalRisk {
 /// # Errors
 /// No limit, limits the wrong way round, or a spread or uncertainty that is not positive.
 pub fn global_risk(prior: &Prior<'_>, u: f64, limits: &Limits, accept: &Limits) -> Result<GlobalRisk, Error> {
-    let _ = (prior, u, limits, accept);
-    Err(Error::UnsoundEstimate)
+    limits.check()?;
+    accept.check()?;
+    let positive = |v: f64| v.is_finite() && v > 0.0;
+    if !(positive(u) && positive(prior.sd) && prior.mean.is_finite()) {
+        return Err(Error::BadRule { what: "prior and uncertainty", range: "finite and positive" });
+    }
+    let (low, high) = (prior.mean - 9.0 * prior.sd, prior.mean + 9.0 * prior.sd);
+    let conform = (limits.lower.unwrap_or(low).clamp(low, high), limits.upper.unwrap_or(high).clamp(low, high));
+    let density = |eta: f64| stats::normal_pdf((eta - prior.mean) / prior.sd) / prior.sd;
+    let refused = |eta: f64| {
+        accept.lower.map_or(0.0, |a| stats::normal_cdf((a - eta) / u))
+            + accept.upper.map_or(0.0, |a| stats::normal_cdf((eta - a) / u))
+    };
+    let consumers = |eta: f64| density(eta) * (1.0 - refused(eta));
+    Ok(GlobalRisk {
+        consumers: simpson(low, conform.0, consumers) + simpson(conform.1, high, consumers),
+        producers: simpson(conform.0, conform.1, |eta| density(eta) * refused(eta)),
+    })
+}
+
+/// Simpson's rule with 4000 strips: far below the digits that a risk is printed with, for u over 1 % of the prior's spread.
+fn simpson(from: f64, to: f64, f: impl Fn(f64) -> f64) -> f64 {
+    const STRIPS: u32 = 4000;
+    let h = (to - from) / f64::from(STRIPS);
+    if h <= 0.0 {
+        return 0.0;
+    }
+    let inner: f64 = (1..STRIPS).map(|i| f(from + h * f64::from(i)) * if i % 2 == 1 { 4.0 } else { 2.0 }).sum();
+    h / 3.0 * (f(from) + inner + f(to))
 }

@@ -48,7 +48,7 @@ pub enum Error {
         /// Lag-1 autocorrelation.
         lag1: f64,
     },
-    /// An estimate is not finite, or an uncertainty is negative.
+    /// An estimate is not finite, or its uncertainty is negative, zero or missing.
     UnsoundEstimate,
     /// A rule's parameter is out of its range.
     BadRule {
@@ -113,7 +113,7 @@ impl fmt::Display for Error {
             Self::TooFew { have, need } => write!(f, "{have} readings where {need} are needed"),
             Self::Stuck { since } => write!(f, "every reading since {since} is the same"),
             Self::TooCorrelated { lag1 } => write!(f, "readings hang together (lag-1 autocorrelation {lag1:.3})"),
-            Self::UnsoundEstimate => f.write_str("a value is not finite or its uncertainty is negative"),
+            Self::UnsoundEstimate => f.write_str("a value is not finite, or its uncertainty is negative or missing"),
             Self::BadRule { what, range } => write!(f, "{what} must be {range}"),
             Self::BadExchange { at } => write!(f, "the clock exchange that ended at {at} can't be true"),
             Self::ClockJump { at, by_s } => write!(f, "the unit's clock was off by {by_s:+.3} s at {at}"),

@@ -1,7 +1,8 @@
 //! The mean of a stretch of readings with its uncertainty: autocorrelation, resolution, calibration (JCGM 100).
 //!
 //! Not here: whether the readings were steady (see [`crate::settle`]); a mean over a drift is the caller's fault.
-use crate::{Error, Sample};
+use crate::{Error, Sample, stats};
+use alloc::vec::Vec;
 use core::time::Duration;
 use plumeline_base::{Instant, quantity::Estimate};
 use serde::{Deserialize, Serialize};
@@ -66,11 +67,94 @@ pub struct Mean {
     pub to: Instant,
 }
 
+/// Fewest effective readings (readings over integrated autocorrelation time) for which the interval keeps its coverage.
+const LEAST_EFFECTIVE: f64 = 8.0;
+
 /// The mean of `samples` as asked for at `now`.
 ///
 /// # Errors
 /// Readings that are not numbers, out of order, gapped, stale, too few, all equal, or too correlated; terms out of range.
 pub fn mean_of(samples: &[Sample], now: Instant, terms: &Terms) -> Result<Mean, Error> {
-    let _ = (now, terms);
-    Err(Error::TooFew { have: samples.len(), need: usize::MAX })
+    terms.check()?;
+    let (first, last) = match (samples.first(), samples.last()) {
+        (Some(first), Some(last)) if samples.len() >= terms.min_samples => (first, last),
+        _ => return Err(Error::TooFew { have: samples.len(), need: terms.min_samples }),
+    };
+    in_order(samples, terms.max_gap)?;
+    let age = now.since(last.at);
+    if age > terms.max_age {
+        return Err(Error::Stale { last: last.at, age });
+    }
+    let values: Vec<f64> = samples.iter().map(|s| s.value).collect();
+    let (value, sd) = (stats::mean(&values), stats::sd(&values));
+    if values.iter().all(|v| *v == first.value) {
+        return Err(Error::Stuck { since: first.at });
+    }
+    let residuals: Vec<f64> = values.iter().map(|v| v - value).collect();
+    let n = values.len() as f64;
+    let lag1 = stats::lag1(&values);
+    let long_run = stats::long_run(&residuals, 1);
+    if n / long_run.time < LEAST_EFFECTIVE {
+        return Err(Error::TooCorrelated { lag1 });
+    }
+    let scatter = libm::sqrt(long_run.variance / n);
+    let rounding = stats::rounding_uncertainty(terms.resolution, stats::before_rounding(sd, terms.resolution));
+    let estimate = Estimate::new(
+        value,
+        libm::hypot(terms.calibration_relative * value, terms.calibration_absolute),
+        libm::hypot(scatter, rounding),
+    );
+    let dof = welch_satterthwaite(estimate.u(), &[(scatter, long_run.dof)]);
+    let coverage_factor = stats::t_quantile(0.5 + 0.5 * terms.coverage, dof);
+    Ok(Mean {
+        estimate,
+        n: values.len(),
+        n_effective: (sd * sd / (scatter * scatter)).max(1.0),
+        sd,
+        lag1,
+        expanded: coverage_factor * estimate.u(),
+        coverage_factor,
+        dof,
+        dof_scatter: long_run.dof,
+        from: first.at,
+        to: last.at,
+    })
+}
+
+/// Effective degrees of freedom of a combined standard uncertainty `u` whose type A parts are given with theirs;
+/// all other parts count as known (JCGM 100, equation G.2b).
+pub fn welch_satterthwaite(u: f64, type_a: &[(f64, f64)]) -> f64 {
+    let fourth = |v: f64| v * v * v * v;
+    let sum: f64 = type_a.iter().map(|(part, dof)| fourth(*part) / dof).sum();
+    if sum > 0.0 { fourth(u) / sum } else { f64::INFINITY }
+}
+
+/// Checks that readings are numbers, in order, and without a gap.
+pub(crate) fn in_order(samples: &[Sample], max_gap: Duration) -> Result<(), Error> {
+    if let Some(bad) = samples.iter().find(|s| !s.value.is_finite()) {
+        return Err(Error::NotANumber { at: bad.at });
+    }
+    for (a, b) in samples.iter().zip(samples.iter().skip(1)) {
+        if b.at <= a.at {
+            return Err(Error::OutOfOrder { at: b.at });
+        }
+        if b.at.since(a.at) > max_gap {
+            return Err(Error::Gap { after: a.at, missing: b.at.since(a.at) });
+        }
+    }
+    Ok(())
+}
+
+impl Terms {
+    fn check(&self) -> Result<(), Error> {
+        let sound = |v: f64| v.is_finite() && v >= 0.0;
+        let bad = |what, range| Err(Error::BadRule { what, range });
+        if !(sound(self.resolution) && sound(self.calibration_relative) && sound(self.calibration_absolute)) {
+            return bad("resolution and calibration", "finite and not negative");
+        }
+        if !(self.coverage > 0.0 && self.coverage < 1.0) {
+            return bad("coverage", "between 0 and 1");
+        }
+        if self.min_samples < 8 { bad("min_samples", "at least 8") } else { Ok(()) }
+    }
 }

@@ -1,10 +1,13 @@
 //! Repeat runs of one test taken together; all of them count, unless one was set aside before its result was known.
 //!
 //! Not here: what a run is.
-use crate::Error;
+use crate::{Error, mean::welch_satterthwaite, stats};
 use alloc::{string::String, vec::Vec};
 use plumeline_base::quantity::Estimate;
 use serde::{Deserialize, Serialize};
+
+/// Fewest runs whose scatter can speak for itself.
+pub const LEAST_RUNS: usize = 3;
 
 /// Runs taken together.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
@@ -25,8 +28,26 @@ pub struct Pooled {
 /// # Errors
 /// [`Error::TooFew`] for no run, or for fewer than three and no type B term; [`Error::UnsoundEstimate`].
 pub fn pool(runs: &[Estimate], type_b: Option<f64>) -> Result<Pooled, Error> {
-    let _ = type_b;
-    Err(Error::TooFew { have: runs.len(), need: 3 })
+    let n = runs.len() as f64;
+    if runs.iter().any(|r| !r.is_sound()) || type_b.is_some_and(|b| !b.is_finite() || b <= 0.0) {
+        return Err(Error::UnsoundEstimate);
+    }
+    let values: Vec<f64> = runs.iter().map(|r| r.value).collect();
+    // Fully shared by the runs: the mean of the common parts, never shrunk (JCGM 100, 5.2.2 with r = 1).
+    let common = runs.iter().map(|r| r.u_common).sum::<f64>() / n;
+    let (individual, dof, sd_between) = match type_b {
+        _ if runs.len() >= LEAST_RUNS => {
+            let sd = stats::sd(&values);
+            (sd / libm::sqrt(n), n - 1.0, sd)
+        }
+        Some(b) if !runs.is_empty() => {
+            let own = runs.iter().map(|r| r.u_individual * r.u_individual).sum::<f64>() / n;
+            (libm::sqrt((b * b + own) / n), f64::INFINITY, b)
+        }
+        _ => return Err(Error::TooFew { have: runs.len(), need: LEAST_RUNS }),
+    };
+    let estimate = Estimate::new(stats::mean(&values), common, individual);
+    Ok(Pooled { estimate, dof: welch_satterthwaite(estimate.u(), &[(individual, dof)]), runs: runs.len(), sd_between })
 }
 
 /// One run of a series.
