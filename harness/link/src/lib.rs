@@ -1,1 +1,26 @@
-//! Links: serial, USB, TCP, recorder, fault injector. Bytes and time only.
+//! Links to a unit: serial ports, USB serial ports, TCP. They move bytes and say up or down, with a cause.
+//!
+//! A link never blocks, never retries by itself and never guesses: bytes that are to be sent are queued and written
+//! in small pieces while [`Link::next`] is awaited, the end of a line is an event, and when to try again is the
+//! caller's business. The recorder of a link is the job's input log (crate `plumeline-trace`): whatever a link
+//! reports enters the log before anything acts on it, so nothing more is kept here.
+//!
+//! Not here: frames (drivers know them, and so what is silent or garbled), back-off policy (the procedure's).
+
+mod clock;
+mod down;
+pub mod faults;
+mod layer;
+mod link;
+mod open;
+pub mod ports;
+pub mod serve;
+mod spec;
+mod sys;
+
+pub use clock::RealClock;
+pub use down::Down;
+pub use layer::Injected;
+pub use link::{Link, LinkEvent};
+pub use open::{Opener, open};
+pub use spec::{LineSpec, LinkSpec, SerialSettings, SpecError};

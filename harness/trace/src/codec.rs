@@ -36,10 +36,10 @@ enum AnswerText<'a> {
 
 const WAKE: &[u8] = br#"{"event":"wake"}"#;
 
-/// What a packet of the events interface holds.
+/// What a packet holds.
 pub(crate) enum Packet {
-    /// An event.
-    Input(Input),
+    /// A record.
+    Record(Logged),
     /// The next so many packets are one record.
     Join(u32),
 }
@@ -108,10 +108,18 @@ fn header(input: &Input) -> Option<Header<'_>> {
     })
 }
 
-/// Reads a packet of the events interface.
-pub(crate) fn decode(packet: &[u8]) -> Result<Packet, String> {
+/// Reads a packet, or the parts of a record put together.
+pub(crate) fn decode(on: Interface, packet: &[u8]) -> Result<Packet, String> {
+    match on {
+        Interface::Received => Ok(Packet::Record(Logged::Input(Input::Received(packet.to_vec())))),
+        Interface::Sent => Ok(Packet::Record(Logged::Sent(packet.to_vec()))),
+        Interface::Events => event(packet),
+    }
+}
+
+fn event(packet: &[u8]) -> Result<Packet, String> {
     if packet == WAKE {
-        return Ok(Packet::Input(Input::Wake));
+        return Ok(Packet::Record(Logged::Input(Input::Wake)));
     }
     let (head, file) = match packet.iter().position(|&b| b == b'\n') {
         Some(at) => (&packet[..at], Some(&packet[at + 1..])),
@@ -121,7 +129,7 @@ pub(crate) fn decode(packet: &[u8]) -> Result<Packet, String> {
     if file.is_some() != matches!(header, Header::File { .. }) {
         return Err("bytes after the line of JSON belong to a file, and only to a file".into());
     }
-    Ok(Packet::Input(match header {
+    Ok(Packet::Record(Logged::Input(match header {
         Header::Tool { version, format } => Input::Tool { version: version.into(), format },
         Header::Date { date } => Input::Date(date.into()),
         Header::File { name, bytes } => {
@@ -150,7 +158,7 @@ pub(crate) fn decode(packet: &[u8]) -> Result<Packet, String> {
         Header::Wake {} => Input::Wake,
         Header::Abort { cause } => Input::Abort(cause),
         Header::Join { parts } => return Ok(Packet::Join(parts)),
-    }))
+    })))
 }
 
 /// An event in plain words.

@@ -210,46 +210,32 @@ fn assemble(
         Fault::Checksum => ReadError::Checksum { offset },
         Fault::Malformed(why) => bad(why),
     })?;
-    let decoded = |on, bytes: &[u8]| {
-        Ok(match on {
-            Interface::Received => Packet::Input(Input::Received(bytes.to_vec())),
-            Interface::Sent => return Ok(Err(bytes.to_vec())),
-            Interface::Events => codec::decode(bytes).map_err(|why| ReadError::BadEvent { offset, why })?,
-        })
-        .map(Ok)
+    let decode = |bytes: &[u8]| codec::decode(on, bytes).map_err(|why| ReadError::BadEvent { offset, why });
+    let Some(open) = parts else {
+        return match decode(&packet.data)? {
+            Packet::Record(what) => Ok(Some(Record { at, what })),
+            Packet::Join(n) if n == 0 || n as usize > MAX_PARTS => Err(bad("an impossible number of parts")),
+            Packet::Join(left) => {
+                *parts = Some(Parts { at, left, on: None, bytes: Vec::new() });
+                Ok(None)
+            }
+        };
     };
-    let content = match parts {
-        None => decoded(on, &packet.data)?,
-        Some(p) => {
-            if p.at != at || p.on.is_some_and(|first| first != on) {
-                return Err(bad("a part that does not belong to its record"));
-            }
-            p.on = Some(on);
-            p.bytes.extend_from_slice(&packet.data);
-            p.left -= 1;
-            if p.left > 0 {
-                return Ok(None);
-            }
-            let content = decoded(on, &p.bytes)?;
-            *parts = None;
-            if matches!(content, Ok(Packet::Join(_))) {
-                return Err(bad("a joined record within another"));
-            }
-            content
-        }
-    };
-    let what = match content {
-        Err(sent) => Logged::Sent(sent),
-        Ok(Packet::Input(input)) => Logged::Input(input),
-        Ok(Packet::Join(n)) => {
-            if n == 0 || n as usize > MAX_PARTS {
-                return Err(bad("an impossible number of parts"));
-            }
-            *parts = Some(Parts { at, left: n, on: None, bytes: Vec::new() });
-            return Ok(None);
-        }
-    };
-    Ok(Some(Record { at, what }))
+    if open.at != at || open.on.is_some_and(|first| first != on) {
+        return Err(bad("a part that does not belong to its record"));
+    }
+    open.on = Some(on);
+    open.bytes.extend_from_slice(&packet.data);
+    open.left -= 1;
+    if open.left > 0 {
+        return Ok(None);
+    }
+    let whole = decode(&open.bytes)?;
+    *parts = None;
+    match whole {
+        Packet::Record(what) => Ok(Some(Record { at, what })),
+        Packet::Join(_) => Err(bad("a joined record within another")),
+    }
 }
 
 /// An error with all its causes, on one line.
