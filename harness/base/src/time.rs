@@ -48,6 +48,15 @@ pub fn micros(d: Duration) -> u64 {
     u64::try_from(d.as_micros()).unwrap_or(u64::MAX)
 }
 
+/// A span of `s` seconds; nothing for what is negative or not a number, the longest span for what is too long.
+pub fn seconds(s: f64) -> Duration {
+    match Duration::try_from_secs_f64(s) {
+        Ok(d) => d,
+        Err(_) if s > 0.0 => Duration::MAX,
+        Err(_) => Duration::ZERO,
+    }
+}
+
 impl Add<Duration> for Instant {
     type Output = Self;
     fn add(self, d: Duration) -> Self {
@@ -81,6 +90,13 @@ mod tests {
         assert_eq!(Instant::FAR_FUTURE + Duration::from_secs(1), Instant::FAR_FUTURE);
         assert_eq!(Instant::START - Duration::from_secs(1), Instant::START);
         assert_eq!(Instant::START.since(Instant::from_secs(3)), Duration::ZERO);
+    }
+    #[test]
+    fn seconds_never_panic() {
+        assert_eq!(seconds(1.5), Duration::from_millis(1500));
+        assert_eq!(seconds(-1.0), Duration::ZERO);
+        assert_eq!(seconds(f64::NAN), Duration::ZERO);
+        assert_eq!(seconds(f64::INFINITY), Duration::MAX);
     }
     #[test]
     fn displays_hours_to_milliseconds() {
