@@ -1,17 +1,27 @@
 //! The job itself: a plan, stages, supervisors. Events go in, effects come out; no I/O and no clock.
 //!
 //! [`Procedure`] is the one machine that live runs, replays, campaigns and tests all drive. Its stages are written
-//! as plain sequential `async` functions over a [`context::Context`]; a small executor polls them after each event,
-//! so the same events always give the same effects. Not here: files, links, protocols, displays.
+//! as plain sequential `async` functions; a small executor polls them after each event, so the same events always give
+//! the same effects. Not here: files, links, protocols, displays.
 #![no_std]
 extern crate alloc;
 
+mod context;
 pub mod effect;
+mod executor;
+mod job;
+mod judge;
+mod machine;
 pub mod outcome;
 pub mod plan;
 pub mod prompt;
+mod readings;
+mod stages;
+mod supervisors;
 
 pub use effect::{Effect, Entry, Progress};
+pub use job::JobInputs;
+pub use machine::Procedure;
 pub use outcome::{Finding, Outcome, StageKind, Subject};
 pub use plan::Plan;
 pub use prompt::{Act, Prompt};

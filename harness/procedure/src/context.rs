@@ -1,0 +1,408 @@
+//! What stage code works with: the time, the unit, the operator, the readings, the record. All waiting is here.
+//!
+//! A [`Context`] is a handle on the state that the machine and its tasks share. No borrow of that state is ever held
+//! across a wait. Not here: what a stage does ([`crate::stages`]), how events get in ([`crate::machine`]).
+use crate::{
+    effect::{Effect, Entry, Progress},
+    executor::wait_for,
+    job::JobInputs,
+    outcome::{Finding, Outcome, StageKind},
+    prompt::{Act, Prompt},
+    readings::{Feed, Log, Timed},
+};
+use alloc::{
+    boxed::Box,
+    collections::{BTreeMap, BTreeSet, VecDeque},
+    rc::Rc,
+    string::String,
+    vec::Vec,
+};
+use core::{
+    cell::{Ref, RefCell, RefMut},
+    future::poll_fn,
+    task::Poll,
+    time::Duration,
+};
+use plumeline_base::{
+    Instant, Verdict,
+    input::{AbortCause, Answer},
+};
+use plumeline_detector::{
+    Abilities, Driver, Faults, Identity, Request, Ticket, Told, Trouble, driver::Wants, settings::Settings,
+};
+use plumeline_measure::clock;
+
+/// Why stage code stops before its end.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) enum Stop {
+    /// The job was told to stop.
+    Aborted(AbortCause),
+    /// The stage took longer than its plan allows.
+    Deadline,
+    /// The unit or the link can't do what is needed.
+    Trouble(Trouble),
+    /// The unit started anew when nobody asked it to.
+    StartedAnew,
+    /// Going on makes no sense or is not safe; the findings say why.
+    Found,
+}
+
+/// Tries to open the link again after this long at first, and never less often than the second.
+const RECONNECT_S: (u64, u64) = (1, 15);
+
+/// The link as the procedure sees it.
+#[derive(Default)]
+pub(crate) struct Link {
+    pub(crate) up: bool,
+    pub(crate) next_try: Option<Instant>,
+    failures: u32,
+}
+
+/// State shared by the machine and its tasks.
+pub(crate) struct Shared {
+    pub(crate) now: Instant,
+    pub(crate) driver: Box<dyn Driver>,
+    pub(crate) inputs: Rc<JobInputs>,
+    pub(crate) effects: VecDeque<Effect>,
+    pub(crate) changed: bool,
+    pub(crate) wakes: BTreeSet<Instant>,
+    pub(crate) link: Link,
+    pub(crate) readings: Log,
+    pub(crate) tie: Option<clock::Tie>,
+    pub(crate) abort: Option<AbortCause>,
+    pub(crate) identity: Option<Identity>,
+    /// A start of the unit is expected: a new boot id voids nothing.
+    pub(crate) start_expected: bool,
+    pub(crate) started_anew: bool,
+    /// Readings a second that should be coming, and whether they stopped.
+    pub(crate) stream: Option<u8>,
+    pub(crate) stream_lost: bool,
+    pub(crate) inhibited: bool,
+    pub(crate) isolated_at: Option<Instant>,
+    pub(crate) restored_at: Option<Instant>,
+    pub(crate) stage: StageKind,
+    pub(crate) stage_ends: Instant,
+    pub(crate) outcome: Outcome,
+    pub(crate) as_left: Option<Settings>,
+    pub(crate) last_trouble: Option<Trouble>,
+    next_prompt: u32,
+    prompts: BTreeMap<u32, Option<u32>>,
+    answers: BTreeMap<u32, (Instant, Answer)>,
+    wanted: BTreeSet<Ticket>,
+    told: BTreeMap<Ticket, Told>,
+}
+
+/// A handle on the shared state.
+#[derive(Clone)]
+pub(crate) struct Context(Rc<RefCell<Shared>>);
+
+impl Context {
+    pub(crate) fn new(driver: Box<dyn Driver>, inputs: Rc<JobInputs>) -> Self {
+        Self(Rc::new(RefCell::new(Shared {
+            now: Instant::START,
+            driver,
+            inputs,
+            effects: VecDeque::new(),
+            changed: false,
+            wakes: BTreeSet::new(),
+            link: Link::default(),
+            readings: Log::default(),
+            tie: None,
+            abort: None,
+            identity: None,
+            start_expected: true,
+            started_anew: false,
+            stream: None,
+            stream_lost: false,
+            inhibited: false,
+            isolated_at: None,
+            restored_at: None,
+            stage: StageKind::Isolate,
+            stage_ends: Instant::FAR_FUTURE,
+            outcome: Outcome::default(),
+            as_left: None,
+            last_trouble: None,
+            next_prompt: 1,
+            prompts: BTreeMap::new(),
+            answers: BTreeMap::new(),
+            wanted: BTreeSet::new(),
+            told: BTreeMap::new(),
+        })))
+    }
+    pub(crate) fn get(&self) -> Ref<'_, Shared> {
+        self.0.borrow()
+    }
+    pub(crate) fn edit(&self) -> RefMut<'_, Shared> {
+        self.0.borrow_mut()
+    }
+    pub(crate) fn now(&self) -> Instant {
+        self.get().now
+    }
+    pub(crate) fn inputs(&self) -> Rc<JobInputs> {
+        self.get().inputs.clone()
+    }
+    pub(crate) fn stage(&self) -> StageKind {
+        self.get().stage
+    }
+    pub(crate) fn abilities(&self) -> Option<Abilities> {
+        self.get().driver.abilities().cloned()
+    }
+
+    // ---- the record ----
+
+    pub(crate) fn effect(&self, effect: Effect) {
+        let mut s = self.edit();
+        s.effects.push_back(effect);
+        s.changed = true;
+    }
+    pub(crate) fn note(&self, entry: Entry) {
+        self.effect(Effect::Note(entry));
+    }
+    pub(crate) fn remark(&self, text: impl Into<String>) {
+        self.note(Entry::Remark { text: text.into() });
+    }
+    pub(crate) fn found(&self, finding: Finding) {
+        self.note(Entry::Found(Box::new(finding.clone())));
+        self.edit().outcome.findings.push(finding);
+    }
+    pub(crate) fn progress(&self, says: impl Into<String>, fraction: Option<f64>, left: Option<Duration>) {
+        let progress =
+            Progress { stage: self.stage(), says: says.into(), fraction, left_s: left.map(|d| d.as_secs_f64()) };
+        self.effect(Effect::Progress(progress));
+    }
+    /// The verdict of the findings of a stage so far.
+    pub(crate) fn verdict_of(&self, stage: StageKind) -> Verdict {
+        Verdict::over(self.get().outcome.findings.iter().filter(|f| f.stage == stage).map(Finding::counts_as))
+    }
+    /// Makes findings of these stages void.
+    pub(crate) fn void(&self, stages: &[StageKind], because: &str) {
+        let mut any = false;
+        for f in self.edit().outcome.findings.iter_mut().filter(|f| stages.contains(&f.stage) && f.void.is_none()) {
+            f.void = Some(because.into());
+            any = true;
+        }
+        if any {
+            self.note(Entry::Void { stages: stages.to_vec(), because: because.into() });
+        }
+    }
+
+    // ---- time ----
+
+    pub(crate) async fn sleep_until(&self, at: Instant) {
+        poll_fn(|_| {
+            let mut s = self.edit();
+            if s.now >= at {
+                return Poll::Ready(());
+            }
+            s.wakes.insert(at);
+            Poll::Pending
+        })
+        .await;
+    }
+    pub(crate) async fn sleep(&self, d: Duration) {
+        self.sleep_until(self.now() + d).await;
+    }
+
+    // ---- the operator ----
+
+    /// Asks, and waits for the answer with the instant at which it was given. If the wait is given up, the prompt is withdrawn.
+    pub(crate) async fn ask(&self, act: Act, text: impl Into<String>, wants: Wants) -> (Instant, Answer) {
+        let id = self.open_prompt(None, act, text.into(), wants);
+        let prompt = OpenPrompt { ctx: self.clone(), id };
+        wait_for(|| prompt.ctx.edit().answers.remove(&id)).await
+    }
+    /// Asks for something that is done or can't be done. `Err` gives the reason why not.
+    pub(crate) async fn ask_done(&self, act: Act, text: impl Into<String>) -> Result<Instant, String> {
+        match self.ask(act, text, Wants::Done).await {
+            (at, Answer::Yes) => Ok(at),
+            (_, Answer::Cannot(why)) => Err(why),
+            (_, Answer::Text(why)) if !why.is_empty() => Err(why),
+            (_, Answer::No | Answer::Number(_) | Answer::Text(_)) => Err("no reason was given".into()),
+        }
+    }
+    fn open_prompt(&self, question: Option<u32>, act: Act, text: String, wants: Wants) -> u32 {
+        let prompt = {
+            let mut s = self.edit();
+            let id = s.next_prompt;
+            s.next_prompt = s.next_prompt.saturating_add(1);
+            s.prompts.insert(id, question);
+            Prompt { id, act, text, wants }
+        };
+        let id = prompt.id;
+        self.note(Entry::Asked(prompt.clone()));
+        self.effect(Effect::Ask(prompt));
+        id
+    }
+    /// A question of the driver's becomes a prompt.
+    pub(crate) fn open_question(&self, q: plumeline_detector::Question) {
+        self.open_prompt(Some(q.id), Act::ReadDisplay, q.text, q.wants);
+    }
+    /// An answer arrived. Answers to prompts that are not open are noted and otherwise ignored.
+    pub(crate) fn answered(&self, id: u32, answer: Answer) {
+        self.note(Entry::Answered { prompt: id, answer: answer.clone() });
+        let mut s = self.edit();
+        let now = s.now;
+        match s.prompts.remove(&id) {
+            Some(Some(question)) => s.driver.answer(now, question, &answer),
+            Some(None) => {
+                s.answers.insert(id, (now, answer));
+            }
+            None => {}
+        }
+        s.changed = true;
+    }
+
+    // ---- the unit ----
+
+    /// Asks the unit once and waits for how it ends.
+    pub(crate) async fn unit_once(&self, request: Request) -> Result<Told, Trouble> {
+        let ticket = {
+            let mut s = self.edit();
+            let now = s.now;
+            let ticket = s.driver.request(now, request);
+            s.wanted.insert(ticket);
+            s.changed = true;
+            ticket
+        };
+        let wanted = WantedTicket { ctx: self.clone(), ticket };
+        match wait_for(|| wanted.ctx.edit().told.remove(&ticket)).await {
+            Told::Failed(trouble) => Err(trouble),
+            told => Ok(told),
+        }
+    }
+    /// Asks the unit until it answers, with back-off while it is silent, garbled or off the line; the stage's deadline ends
+    /// it. What the unit refuses, can't do or gets wrong comes back at once.
+    pub(crate) async fn unit(&self, request: Request) -> Result<Told, Trouble> {
+        let mut pause = Duration::from_millis(500);
+        loop {
+            if !self.get().link.up {
+                self.progress("waiting for the link to the unit", None, None);
+                wait_for(|| self.get().link.up.then_some(())).await;
+            }
+            match self.unit_once(request.clone()).await {
+                Err(trouble @ (Trouble::Silent | Trouble::Garbled | Trouble::LinkDown(_))) => {
+                    self.note_trouble(&trouble);
+                    self.sleep(pause).await;
+                    pause = (pause * 2).min(Duration::from_secs(8));
+                }
+                end => {
+                    if end.is_ok() {
+                        self.edit().last_trouble = None;
+                    }
+                    return end;
+                }
+            }
+        }
+    }
+    pub(crate) fn note_trouble(&self, trouble: &Trouble) {
+        if self.get().last_trouble.as_ref() != Some(trouble) {
+            self.note(Entry::Line { trouble: trouble.clone() });
+            self.edit().last_trouble = Some(trouble.clone());
+        }
+    }
+    /// A request ended: kept if somebody waits for it.
+    pub(crate) fn ended(&self, ticket: Ticket, told: Told) {
+        let mut s = self.edit();
+        if s.wanted.contains(&ticket) {
+            s.told.insert(ticket, told);
+        }
+    }
+    /// Wants readings from now on; a supervisor brings them back when they stop.
+    pub(crate) async fn start_readings(&self) -> Result<(), Stop> {
+        let hz = self.inputs().plan.readings_hz;
+        self.unit(Request::StartReadings { hz }).await.map_err(Stop::Trouble)?;
+        let mut s = self.edit();
+        s.stream = Some(hz);
+        s.stream_lost = false;
+        Ok(())
+    }
+    pub(crate) async fn stop_readings(&self) {
+        let was = self.edit().stream.take();
+        if was.is_some() && self.get().link.up {
+            // A unit that can't be asked to stop streams on; that harms nothing.
+            let _ = self.unit_once(Request::StopReadings).await;
+        }
+    }
+    /// Readings from now on.
+    pub(crate) fn feed(&self) -> Feed {
+        Feed::new(self.clone())
+    }
+    /// The faults of the latest reading, if it is not older than 3 s.
+    pub(crate) fn latest(&self) -> Option<Rc<Timed>> {
+        let s = self.get();
+        s.readings.latest().filter(|t| s.now.since(t.reading.received) <= Duration::from_secs(3)).cloned()
+    }
+    /// Waits until `f` holds for a fresh reading, at most `within`; the reading's instant, or `None` when time is up.
+    pub(crate) async fn until_reading(&self, within: Duration, mut f: impl FnMut(&Timed) -> bool) -> Option<Rc<Timed>> {
+        let mut feed = self.feed();
+        let end = self.now() + within;
+        loop {
+            match feed.next_before(end).await {
+                None => return None,
+                Some(crate::readings::Item::Reading(t)) if f(&t) => return Some(t),
+                Some(_) => {}
+            }
+        }
+    }
+    pub(crate) fn faults(&self) -> Option<Faults> {
+        self.latest().map(|t| t.reading.faults)
+    }
+
+    // ---- the link ----
+
+    pub(crate) fn connect(&self) {
+        self.edit().link.next_try = None;
+        self.effect(Effect::Connect);
+    }
+    pub(crate) fn link_is(&self, up: bool) {
+        let mut s = self.edit();
+        s.link.up = up;
+        if up {
+            s.link.failures = 0;
+            s.link.next_try = None;
+        } else {
+            let wait = (RECONNECT_S.0 << s.link.failures.min(6)).min(RECONNECT_S.1);
+            s.link.failures = s.link.failures.saturating_add(1);
+            s.link.next_try = Some(s.now + Duration::from_secs(wait));
+            s.stream_lost = true;
+        }
+        s.changed = true;
+    }
+}
+
+/// Withdraws the prompt if nobody waits for it any more.
+struct OpenPrompt {
+    ctx: Context,
+    id: u32,
+}
+impl Drop for OpenPrompt {
+    fn drop(&mut self) {
+        let open = self.ctx.edit().prompts.remove(&self.id).is_some();
+        if open {
+            self.ctx.effect(Effect::Withdraw(self.id));
+        }
+    }
+}
+
+/// Forgets the end of a request that nobody waits for any more.
+struct WantedTicket {
+    ctx: Context,
+    ticket: Ticket,
+}
+impl Drop for WantedTicket {
+    fn drop(&mut self) {
+        let mut s = self.ctx.edit();
+        s.wanted.remove(&self.ticket);
+        s.told.remove(&self.ticket);
+    }
+}
+
+/// The flows of a reading in L/min, for words and figures.
+pub(crate) fn litres_per_minute(flow_m3_s: f64) -> f64 {
+    flow_m3_s / plumeline_base::quantity::M3_S_PER_L_MIN
+}
+/// Names joined by commas.
+pub(crate) fn list<T: core::fmt::Display>(items: impl IntoIterator<Item = T>) -> String {
+    use alloc::string::ToString;
+    items.into_iter().map(|i| i.to_string()).collect::<Vec<_>>().join(", ")
+}

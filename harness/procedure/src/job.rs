@@ -1,0 +1,67 @@
+//! What a job is made of before its first event, and what the pipework is predicted to do.
+use crate::plan::{HoleRef, Plan};
+use alloc::vec::Vec;
+use plumeline_airflow::uncertainty::{OpeningPrediction, Prediction};
+use plumeline_base::pipework::{Opening, OpeningKind, Pipework};
+use plumeline_detector::settings::Settings;
+
+/// Everything that a job is judged by, checked and typed. Its files are hashed into the log before the first reading.
+#[derive(Clone, Debug)]
+pub struct JobInputs {
+    /// The plan.
+    pub plan: Plan,
+    /// The pipework with the replacement's fan.
+    pub pipework: Pipework,
+    /// What the airflow engine predicts for it.
+    pub prediction: Prediction,
+    /// The settings for the replacement; `None`: nothing is loaded, and the job stays undecided.
+    pub to_load: Option<Settings>,
+}
+
+/// A pipe: an inlet in use with its openings.
+#[derive(Clone, Debug)]
+pub(crate) struct Pipe {
+    pub(crate) inlet: u8,
+    /// Openings by position in `Pipework::openings`, nearest first.
+    pub(crate) openings: Vec<usize>,
+}
+
+impl JobInputs {
+    pub(crate) fn pipes(&self) -> Vec<Pipe> {
+        let by_inlet = self.pipework.openings_by_inlet();
+        let inlets = self.pipework.inlets.iter().enumerate();
+        inlets
+            .filter(|(_, i)| i.node.is_some())
+            .map(|(index, i)| {
+                let mut openings = by_inlet.get(index).cloned().unwrap_or_default();
+                openings.sort_by_key(|&o| self.pipework.openings[o].number);
+                Pipe { inlet: i.number, openings }
+            })
+            .collect()
+    }
+    pub(crate) fn opening(&self, hole: HoleRef) -> Option<(usize, &Opening)> {
+        let pipe = self.pipes().into_iter().find(|p| p.inlet == hole.inlet)?;
+        pipe.openings.into_iter().map(|o| (o, &self.pipework.openings[o])).find(|(_, o)| o.number == hole.number)
+    }
+    pub(crate) fn predicted(&self, opening: usize) -> Option<&OpeningPrediction> {
+        self.prediction.openings.iter().find(|p| p.opening == opening)
+    }
+    /// Every opening of a pipe that draws by design, as people name it.
+    pub(crate) fn holes(&self, pipe: &Pipe) -> Vec<(HoleRef, usize)> {
+        let open = |o: &Opening| !o.blocked && o.diameter_m > 0.0;
+        pipe.openings
+            .iter()
+            .filter(|&&o| open(&self.pipework.openings[o]))
+            .map(|&o| (HoleRef { inlet: pipe.inlet, number: self.pipework.openings[o].number }, o))
+            .collect()
+    }
+}
+
+/// The words for a hole.
+pub(crate) fn hole_words(hole: HoleRef, kind: OpeningKind) -> alloc::string::String {
+    match kind {
+        OpeningKind::Hole => alloc::format!("hole {} of pipe {}", hole.number, hole.inlet),
+        OpeningKind::EndCap => alloc::format!("the end cap (hole {}) of pipe {}", hole.number, hole.inlet),
+        OpeningKind::OpenEnd => alloc::format!("the open end (hole {}) of pipe {}", hole.number, hole.inlet),
+    }
+}

@@ -1,0 +1,241 @@
+//! The machine that live runs, replays, campaigns and tests drive: events in, effects out.
+use crate::{
+    context::{Context, Shared},
+    effect::{Effect, Entry},
+    executor::Tasks,
+    job::JobInputs,
+    readings::{Item, Timed},
+    stages, supervisors,
+};
+use alloc::{boxed::Box, format, rc::Rc, string::String, vec::Vec};
+use core::fmt::Write as _;
+use plumeline_base::{
+    Instant,
+    input::{Event, Input},
+};
+use plumeline_detector::{Driver, Identity, Reading, Report, Told};
+use plumeline_measure::clock;
+use sha2::{Digest, Sha256};
+
+/// A job under way.
+///
+/// Feed it events in order with [`Procedure::handle`], then take every effect with [`Procedure::poll_effect`]; wake it
+/// with [`Input::Wake`] no earlier than [`Procedure::poll_timeout`]. The same events give the same effects.
+pub struct Procedure {
+    ctx: Context,
+    tasks: Tasks,
+    running: bool,
+}
+
+impl Procedure {
+    /// A job that will be driven through this driver. Nothing happens before the first event.
+    pub fn new(inputs: JobInputs, driver: Box<dyn Driver>) -> Self {
+        let ctx = Context::new(driver, Rc::new(inputs));
+        let tasks = Tasks::new(Box::pin(stages::job(ctx.clone())), supervisors::all(&ctx));
+        Self { ctx, tasks, running: true }
+    }
+    /// Takes one event. Time never runs backward: an earlier instant counts as the latest one seen.
+    pub fn handle(&mut self, event: &Event) {
+        {
+            let mut s = self.ctx.edit();
+            s.now = s.now.max(event.at);
+        }
+        self.take_in(&event.input);
+        // Timers: those of the driver and of the link run on the same instants as those of the tasks.
+        let now = self.ctx.now();
+        if self.ctx.get().driver.next_timeout().is_some_and(|t| t <= now) {
+            self.ctx.edit().driver.timeout(now);
+        }
+        if self.ctx.get().link.next_try.is_some_and(|t| t <= now) {
+            self.ctx.connect();
+        }
+        self.settle();
+    }
+    /// The next effect, in order.
+    pub fn poll_effect(&mut self) -> Option<Effect> {
+        self.ctx.edit().effects.pop_front()
+    }
+    /// When it wants to be woken next; `None` once the job is over.
+    pub fn poll_timeout(&self) -> Option<Instant> {
+        if !self.running {
+            return None;
+        }
+        let s = self.ctx.get();
+        let task = s.wakes.first().copied();
+        [task, s.driver.next_timeout(), s.link.next_try].into_iter().flatten().min()
+    }
+    /// True while the job is not over.
+    pub fn is_running(&self) -> bool {
+        self.running
+    }
+
+    fn take_in(&mut self, input: &Input) {
+        let ctx = &self.ctx;
+        let now = ctx.now();
+        match input {
+            Input::Tool { version, format } => {
+                ctx.note(Entry::Opened { tool: version.clone(), format: *format });
+                if !ctx.get().link.up {
+                    ctx.connect();
+                }
+            }
+            Input::Date(date) => ctx.note(Entry::Date { date: date.clone() }),
+            Input::File { name, bytes } => ctx.note(Entry::File {
+                name: name.clone(),
+                sha256: hex(&Sha256::digest(bytes)),
+                length: bytes.len() as u64,
+            }),
+            Input::LinkUp { link } => {
+                ctx.edit().driver.link_up(now);
+                ctx.link_is(true);
+                ctx.note(Entry::LinkUp { link: link.clone() });
+            }
+            Input::LinkDown { cause, detail } => {
+                ctx.edit().driver.link_down(now, *cause);
+                let was_up = ctx.get().link.up;
+                ctx.link_is(false);
+                if was_up {
+                    ctx.edit().readings.push(Item::Gap(now));
+                }
+                ctx.note(Entry::LinkDown { cause: *cause, detail: detail.clone() });
+            }
+            Input::Received(bytes) => ctx.edit().driver.receive(now, bytes),
+            Input::Operator(act) => ctx.answered(act.prompt, act.answer.clone()),
+            Input::Wake => {}
+            Input::Abort(cause) => {
+                ctx.remark(match cause {
+                    plumeline_base::input::AbortCause::Operator => "the operator stopped the job",
+                    plumeline_base::input::AbortCause::Shutdown => "the system ended the program",
+                    plumeline_base::input::AbortCause::Internal => "the tool found a fault of its own",
+                });
+                ctx.edit().abort = Some(*cause);
+            }
+        }
+    }
+
+    /// Moves everything on until nothing changes.
+    fn settle(&mut self) {
+        loop {
+            self.drain_driver();
+            {
+                let mut s = self.ctx.edit();
+                s.changed = false;
+                s.wakes.clear();
+            }
+            if self.running {
+                self.running = self.tasks.poll();
+            }
+            if !self.ctx.get().changed {
+                return;
+            }
+        }
+    }
+
+    fn drain_driver(&mut self) {
+        let mut out = Vec::new();
+        while self.ctx.edit().driver.poll_send(&mut out) {
+            self.ctx.effect(Effect::Send(core::mem::take(&mut out)));
+        }
+        loop {
+            let question = self.ctx.edit().driver.poll_question();
+            let Some(question) = question else { break };
+            self.ctx.open_question(question);
+        }
+        loop {
+            let report = self.ctx.edit().driver.poll_report();
+            let Some(report) = report else { break };
+            self.take_report(report);
+        }
+    }
+
+    fn take_report(&mut self, report: Report) {
+        let ctx = &self.ctx;
+        match &report.told {
+            Told::Reading(reading) => {
+                self.take_reading(reading.clone());
+                return;
+            }
+            Told::Identity(identity, _) => take_identity(ctx, identity),
+            &Told::Clock { sent, device_received_us, device_sent_us, received } => {
+                let exchange = clock::Exchange { sent, device_received_us, device_sent_us, received };
+                let mut s = ctx.edit();
+                let tie = s.tie.get_or_insert_with(|| clock::Tie::new(clock::Rule::default()));
+                if let Err(error) = tie.push(&exchange) {
+                    drop(s);
+                    ctx.remark(format!("clock: {error}"));
+                }
+            }
+            Told::Silent | Told::Garbled => {
+                let trouble = if report.told == Told::Silent {
+                    plumeline_detector::Trouble::Silent
+                } else {
+                    plumeline_detector::Trouble::Garbled
+                };
+                ctx.note_trouble(&trouble);
+                let mut s = ctx.edit();
+                let now = s.now;
+                s.readings.push(Item::Gap(now));
+                s.stream_lost = true;
+                s.changed = true;
+            }
+            Told::Back => ctx.note(Entry::LineBack),
+            _ => {}
+        }
+        if let Some(ticket) = report.ticket
+            && !matches!(report.told, Told::Progress { .. })
+        {
+            ctx.ended(ticket, report.told);
+            ctx.edit().changed = true;
+        } else if let Told::Progress { done, total } = report.told {
+            let fraction = (total > 0).then(|| f64::from(done) / f64::from(total));
+            ctx.progress("moving data to or from the unit", fraction, None);
+        }
+    }
+
+    fn take_reading(&mut self, reading: Reading) {
+        let mut s = self.ctx.edit();
+        let s: &mut Shared = &mut s;
+        // Where device and log clocks are tied, a reading counts at the moment it was measured; it can't have been later than
+        // its arrival.
+        let mapped = reading.device_us.and_then(|us| s.tie.as_ref()?.map(us).ok());
+        let at = mapped.map_or(reading.received, |m| m.at.min(reading.received));
+        if reading.missed > 0 {
+            s.readings.push(Item::Gap(at));
+        }
+        s.effects.push_back(Effect::Reading(reading.clone()));
+        s.readings.push(Item::Reading(Rc::new(Timed { at, reading })));
+        s.stream_lost = false;
+        s.changed = true;
+    }
+}
+
+/// A unit said who it is. A new start that nobody asked for makes void what rested on the one before.
+fn take_identity(ctx: &Context, identity: &Identity) {
+    let anew = {
+        let mut s = ctx.edit();
+        let anew =
+            s.identity.as_ref().is_some_and(|was| was.serial != identity.serial || was.boot_id != identity.boot_id);
+        s.identity = Some(identity.clone());
+        if anew {
+            s.tie = None;
+            s.stream_lost = true;
+            s.inhibited = false;
+            s.started_anew |= !s.start_expected;
+            let now = s.now;
+            s.readings.push(Item::Gap(now));
+        }
+        anew
+    };
+    if anew {
+        ctx.note(Entry::StartedAnew { boot_id: identity.boot_id });
+    }
+}
+
+/// Bytes as hexadecimal digits.
+pub(crate) fn hex(bytes: &[u8]) -> String {
+    bytes.iter().fold(String::with_capacity(bytes.len() * 2), |mut out, b| {
+        // Writing to a string can't fail.
+        let _ = write!(out, "{b:02x}");
+        out
+    })
+}

@@ -1,0 +1,105 @@
+//! Readings in log time, as stage code consumes them: one after the other, with every gap told.
+use crate::{context::Context, executor::wait_for};
+use alloc::{collections::VecDeque, rc::Rc};
+use plumeline_base::{Instant, obscuration::Extinction};
+use plumeline_detector::Reading;
+use plumeline_measure::Sample;
+
+/// Kept for feeds that have not been polled yet; every feed is polled after every event, so this is ample.
+const KEPT: usize = 1024;
+
+/// A reading with the instant of log time at which it was measured.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct Timed {
+    /// The unit's own time mapped to log time, or the arrival where there is no tie.
+    pub(crate) at: Instant,
+    pub(crate) reading: Reading,
+}
+impl Timed {
+    /// Flow of an inlet by its position in the unit's order, as a sample.
+    pub(crate) fn flow(&self, inlet: u8) -> Option<Sample> {
+        let value = *self.reading.flow_m3_s.get(usize::from(inlet).checked_sub(1)?)?;
+        Some(Sample { at: self.at, value: value? })
+    }
+    /// Extinction that concerns an inlet: its own, or the one of the unit's chamber.
+    pub(crate) fn extinction(&self, inlet: u8) -> Option<Sample> {
+        let all = &self.reading.extinction_per_m;
+        let value = if all.len() == 1 { *all.first()? } else { *all.get(usize::from(inlet).checked_sub(1)?)? };
+        Some(Sample { at: self.at, value: value? })
+    }
+    /// The largest extinction that the unit tells.
+    pub(crate) fn highest_extinction(&self) -> Option<Extinction> {
+        self.reading.extinction_per_m.iter().flatten().copied().reduce(f64::max).map(Extinction)
+    }
+}
+
+/// What a feed gives.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) enum Item {
+    Reading(Rc<Timed>),
+    /// Readings are missing up to here.
+    Gap(Instant),
+}
+
+/// The latest items, counted from the start of the job.
+#[derive(Default)]
+pub(crate) struct Log {
+    items: VecDeque<Item>,
+    first: u64,
+    latest: Option<Rc<Timed>>,
+}
+impl Log {
+    pub(crate) fn push(&mut self, item: Item) {
+        match &item {
+            Item::Reading(t) => self.latest = Some(t.clone()),
+            Item::Gap(_) => self.latest = None,
+        }
+        self.items.push_back(item);
+        if self.items.len() > KEPT {
+            self.items.pop_front();
+            self.first += 1;
+        }
+    }
+    pub(crate) fn latest(&self) -> Option<&Rc<Timed>> {
+        self.latest.as_ref()
+    }
+    fn end(&self) -> u64 {
+        self.first + self.items.len() as u64
+    }
+}
+
+/// Reads items one after the other, from the moment it was made.
+pub(crate) struct Feed {
+    ctx: Context,
+    next: u64,
+}
+impl Feed {
+    pub(crate) fn new(ctx: Context) -> Self {
+        let next = ctx.get().readings.end();
+        Self { ctx, next }
+    }
+    fn take(&mut self) -> Option<Item> {
+        let s = self.ctx.get();
+        let log = &s.readings;
+        if self.next < log.first {
+            // Overrun: what was lost is a gap, never passed over in silence.
+            self.next = log.first;
+            return Some(Item::Gap(s.now));
+        }
+        let item = log.items.get(usize::try_from(self.next - log.first).ok()?)?.clone();
+        self.next += 1;
+        Some(item)
+    }
+    /// The next item.
+    pub(crate) async fn next(&mut self) -> Item {
+        wait_for(|| self.take()).await
+    }
+    /// The next item, or `None` once `end` is reached.
+    pub(crate) async fn next_before(&mut self, end: Instant) -> Option<Item> {
+        let ctx = self.ctx.clone();
+        match crate::executor::race(self.next(), ctx.sleep_until(end)).await {
+            crate::executor::Either::First(item) => Some(item),
+            crate::executor::Either::Second(()) => None,
+        }
+    }
+}

@@ -1,0 +1,534 @@
+//! Flow of whole pipes: settling, averaging, judging against the prediction, the baseline, the last look.
+use crate::{
+    context::{Context, Stop, litres_per_minute},
+    job::{JobInputs, Pipe},
+    judge::judge,
+    outcome::{Figure, Finding, PipeFlow, StageKind, Subject},
+    prompt::Act,
+    readings::Item,
+};
+use alloc::{format, string::String, vec::Vec};
+use core::time::Duration;
+use plumeline_base::{
+    Instant, Verdict,
+    pipework::Air,
+    quantity::{Estimate, KELVIN_AT_0_C, M3_S_PER_L_MIN},
+    time::seconds,
+};
+use plumeline_detector::{Request, Told, Trouble, driver::Wants, vocabulary::FlowBasis};
+use plumeline_measure::{
+    Error, Sample,
+    decide::{Because, Limits},
+    mean::{Mean, Terms, mean_of},
+    settle,
+};
+
+/// L/min in a m3/s.
+pub(crate) const L_MIN: f64 = 1.0 / M3_S_PER_L_MIN;
+
+/// The factor that turns a unit's flow reading into the volume that actually flows (ideal gas).
+fn to_actual(basis: FlowBasis, air: &Air) -> f64 {
+    match basis {
+        FlowBasis::Actual => 1.0,
+        FlowBasis::Reference { temperature_mc, pressure_pa } => {
+            let t_ref = f64::from(temperature_mc) / 1000.0 + KELVIN_AT_0_C;
+            (air.temperature_c + KELVIN_AT_0_C) / t_ref * f64::from(pressure_pa) / air.pressure_pa
+        }
+    }
+}
+
+/// A mean flow of one inlet, m3/s as it is in the pipe, with the plan's calibration terms.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct MeanFlow {
+    pub(crate) estimate: Estimate,
+    pub(crate) dof: f64,
+    pub(crate) expanded: f64,
+    pub(crate) window: (Instant, Instant),
+    /// The scatter part of the mean's standard uncertainty: what differences of the same sensor carry.
+    pub(crate) u_scatter: f64,
+}
+impl MeanFlow {
+    fn new(mean: &Mean, scale: f64, individual: f64) -> Self {
+        let value = mean.estimate.value * scale;
+        let u_scatter = mean.estimate.u_individual * scale;
+        let estimate = Estimate::new(value, mean.estimate.u_common * scale, libm::hypot(u_scatter, individual * value));
+        let expanded = estimate.u() * mean.coverage_factor;
+        Self { estimate, dof: mean.dof, expanded, window: (mean.from, mean.to), u_scatter }
+    }
+    pub(crate) fn figure(&self) -> Figure {
+        Figure::with(self.estimate.value * L_MIN, self.expanded * L_MIN, "L/min")
+    }
+}
+
+/// Averages the flow of these inlets over `span`. A gap starts it over; the stage's deadline ends it.
+pub(crate) async fn average(ctx: &Context, pipes: &[Pipe], span: Duration, says: &str) -> Vec<Result<MeanFlow, Error>> {
+    let inputs = ctx.inputs();
+    let abilities = ctx.abilities();
+    let scale = abilities.as_ref().map_or(1.0, |a| to_actual(a.flow_basis, &inputs.pipework.air));
+    let terms = Terms {
+        resolution: abilities.map_or(0.0, |a| f64::from(a.flow_step_nl_s) * 1e-12),
+        calibration_relative: inputs.plan.flow.calibration_common,
+        coverage: inputs.plan.rule.coverage,
+        ..Terms::default()
+    };
+    let mut feed = ctx.feed();
+    let mut samples: Vec<Vec<Sample>> = alloc::vec![Vec::new(); pipes.len()];
+    let mut began: Option<Instant> = None;
+    let mut told = 0;
+    loop {
+        match feed.next().await {
+            Item::Gap(_) => {
+                samples.iter_mut().for_each(Vec::clear);
+                began = None;
+            }
+            Item::Reading(t) => {
+                let from = *began.get_or_insert(t.at);
+                for (pipe, series) in pipes.iter().zip(&mut samples) {
+                    series.extend(t.flow(pipe.inlet));
+                }
+                let done = t.at.since(from);
+                if done.as_secs() >= told {
+                    told = done.as_secs() + 5;
+                    let fraction = done.as_secs_f64() / span.as_secs_f64().max(1e-3);
+                    ctx.progress(says, Some(fraction.min(1.0)), Some(span.saturating_sub(done)));
+                }
+                if done >= span {
+                    break;
+                }
+            }
+        }
+    }
+    let now = samples.iter().filter_map(|s| s.last()).map(|s| s.at).max().unwrap_or_else(|| ctx.now());
+    let individual = inputs.plan.flow.calibration_individual;
+    samples.iter().map(|s| mean_of(s, now, &terms).map(|m| MeanFlow::new(&m, scale, individual))).collect()
+}
+
+/// The record of one pipe, made when first asked for.
+pub(crate) fn record(ctx: &Context, inputs: &JobInputs, pipe: &Pipe, edit: impl FnOnce(&mut PipeFlow)) {
+    let mut s = ctx.edit();
+    let pipes = &mut s.outcome.pipes;
+    let at = pipes.iter().position(|p| p.inlet == pipe.inlet).unwrap_or_else(|| {
+        let k = coverage_factor(inputs);
+        let predicted = inputs.prediction.inlets.iter().find(|p| p.number == pipe.inlet);
+        let far = inputs.holes(pipe).last().and_then(|(_, o)| inputs.predicted(*o)).map(|p| p.mean_s);
+        pipes.push(PipeFlow {
+            inlet: pipe.inlet,
+            predicted: predicted.map_or(Figure::plain(0.0, "L/min"), |p| {
+                Figure::with(p.flow_m3_s.value * L_MIN, p.flow_m3_s.u() * k * L_MIN, "L/min")
+            }),
+            measured: None,
+            as_found: None,
+            baseline: None,
+            predicted_transport: far.filter(Estimate::is_sound).map(|t| Figure::with(t.value, t.u() * k, "s")),
+            smallest_visible: None,
+        });
+        pipes.len() - 1
+    });
+    edit(&mut pipes[at]);
+}
+
+/// Coverage factor of the job's coverage for a normal distribution (JCGM 100, table G.2 for infinite degrees of freedom).
+pub(crate) fn coverage_factor(inputs: &JobInputs) -> f64 {
+    plumeline_measure::stats::normal_quantile(0.5 + inputs.plan.rule.coverage / 2.0)
+}
+
+/// Flows with the outgoing unit, for comparison only.
+pub(crate) async fn as_found_flows(ctx: &Context) -> Result<(), Stop> {
+    let inputs = ctx.inputs();
+    let pipes = inputs.pipes();
+    let span = seconds(inputs.plan.flow.average_s);
+    for (pipe, mean) in pipes.iter().zip(average(ctx, &pipes, span, "reading the outgoing unit's flows").await) {
+        let f = match mean {
+            Ok(mean) => {
+                record(ctx, &inputs, pipe, |p| p.as_found = Some(mean.figure()));
+                let mut f = Finding::new(StageKind::AsFound, Subject::Pipe(pipe.inlet), Verdict::Pass, "flow captured");
+                f.measured = Some(mean.figure());
+                f.window = Some(mean.window);
+                f
+            }
+            Err(error) => Finding::new(
+                StageKind::AsFound,
+                Subject::Pipe(pipe.inlet),
+                Verdict::Undecided,
+                format!("flow not captured: {error}"),
+            ),
+        };
+        ctx.found(f);
+    }
+    Ok(())
+}
+
+/// Every pipe's flow is steady.
+pub(crate) async fn settle(ctx: Context) -> Result<(), Stop> {
+    ctx.start_readings().await?;
+    let inputs = ctx.inputs();
+    let pipes = inputs.pipes();
+    let (now, ends) = (ctx.now(), ctx.get().stage_ends);
+    let rule = settle::Rule {
+        window: seconds(inputs.plan.settle.window_s),
+        slope_limit: settle::Limit::Relative(inputs.plan.settle.slope_per_min.value),
+        resolution: ctx.abilities().map_or(0.0, |a| f64::from(a.flow_step_nl_s) * 1e-12),
+        // A little before the stage's own, so that the reason is told and not just the time.
+        deadline: ends.since(now).saturating_sub(Duration::from_secs(2)),
+        ..settle::Rule::default()
+    };
+    let mut settlers: Vec<settle::Settler> = pipes.iter().map(|_| settle::Settler::new(rule, now)).collect();
+    let mut feed = ctx.feed();
+    let mut told = now;
+    loop {
+        // Woken at least every second, so that a stream that never comes still ends in a reason.
+        match feed.next_before(ctx.now() + Duration::from_secs(1)).await {
+            Some(Item::Reading(t)) => {
+                for (pipe, s) in pipes.iter().zip(&mut settlers) {
+                    if let Some(sample) = t.flow(pipe.inlet) {
+                        s.push(sample);
+                    }
+                }
+            }
+            Some(Item::Gap(at)) => settlers.iter_mut().for_each(|s| s.gap(at)),
+            None => {}
+        }
+        let now = ctx.now();
+        let states: Vec<settle::State> = settlers.iter().map(|s| s.state(now)).collect();
+        let over =
+            states.iter().any(|s| matches!(s, settle::State::Faulty { .. } | settle::State::DeadlinePassed { .. }));
+        if over || states.iter().all(|s| matches!(s, settle::State::Steady { .. })) {
+            for (pipe, state) in pipes.iter().zip(&states) {
+                ctx.found(settled(&inputs, pipe, state));
+            }
+            return Ok(());
+        }
+        if now.since(told) >= Duration::from_secs(2) {
+            told = now;
+            tell_waiting(&ctx, &pipes, &states);
+        }
+    }
+}
+
+fn tell_waiting(ctx: &Context, pipes: &[Pipe], states: &[settle::State]) {
+    let waiting = pipes.iter().zip(states).find_map(|(pipe, s)| match s {
+        settle::State::NotYet { because, wait_estimate } => Some((pipe.inlet, because, *wait_estimate)),
+        _ => None,
+    });
+    if let Some((inlet, because, wait)) = waiting {
+        ctx.progress(format!("pipe {inlet} is not steady yet: {}", reason_words(because)), None, wait);
+    }
+}
+
+fn settled(inputs: &JobInputs, pipe: &Pipe, state: &settle::State) -> Finding {
+    let stage = StageKind::Settle;
+    let subject = Subject::Pipe(pipe.inlet);
+    let mut f = match state {
+        settle::State::Steady { mean, slopes, .. } => {
+            let worst = slopes.iter().map(|s| libm::fabs(s.per_minute) + s.half_width).fold(0.0, f64::max);
+            let mut f = Finding::new(stage, subject, Verdict::Pass, "flow is steady");
+            f.measured = Some(Figure::plain(worst / libm::fabs(mean.estimate.value) * 100.0, "% a minute at most"));
+            f.window = Some((mean.from, mean.to));
+            f
+        }
+        settle::State::NotYet { because, .. } => Finding::new(
+            stage,
+            subject,
+            Verdict::Undecided,
+            format!("not steady when another pipe ended the wait: {}", reason_words(because)),
+        ),
+        settle::State::Faulty { because } => {
+            let (verdict, words) = fault_words(because);
+            let mut f = Finding::new(stage, subject, verdict, format!("its flow reading can't be judged: {words}"));
+            f.next = Some("check the unit's flow sensor of this inlet; do not take a baseline".into());
+            f
+        }
+        settle::State::DeadlinePassed { because } => {
+            let mut f = Finding::new(
+                stage,
+                subject,
+                Verdict::Undecided,
+                format!("not steady in time: {}", reason_words(because)),
+            );
+            f.likely = Some("ventilation that changes, doors, a pipe that is not fixed, or a fan that hunts".into());
+            f.next = Some(
+                "bring the ventilation to its normal state, close doors and the unit's cover, then run the job again"
+                    .into(),
+            );
+            f
+        }
+    };
+    f.limit = Some(inputs.plan.settle.slope_per_min.clone());
+    f
+}
+
+fn reason_words(reason: &settle::Reason) -> String {
+    use settle::Reason as R;
+    match reason {
+        R::WindowsNotFull => "readings are still being gathered".into(),
+        R::Gap { missing, .. } => format!("readings were missing for {:.1} s", missing.as_secs_f64()),
+        R::Restart { .. } => "the unit restarted".into(),
+        R::Stale { .. } => "no fresh readings come".into(),
+        R::TooSlow { rate_hz } => format!("only {rate_hz:.2} readings a second"),
+        R::Trend { slope, .. } => format!("it moves by {:+.2} L/min a minute", litres_per_minute(slope.per_minute)),
+        R::Scatter { .. } => "its scatter still hides whether it moves".into(),
+        R::Step { by, .. } => format!("it jumped by {:+.2} L/min", litres_per_minute(*by)),
+        R::Oscillation { amplitude, period_s } => {
+            format!("it swings by {:.2} L/min every {period_s:.0} s", litres_per_minute(*amplitude))
+        }
+        R::Spikes { count, .. } => format!("{count} single readings jumped"),
+    }
+}
+fn fault_words(fault: &settle::Fault) -> (Verdict, &'static str) {
+    match fault {
+        settle::Fault::Stuck { .. } => (Verdict::Fail, "it never changes, as no live sensor does"),
+        settle::Fault::NotANumber { .. } => (Verdict::Undecided, "it is not a number"),
+        settle::Fault::OutOfOrder { .. } => (Verdict::Undecided, "readings came out of order"),
+        settle::Fault::BadRule { what } => (Verdict::Undecided, what),
+    }
+}
+
+/// Each pipe's flow against the prediction. Gives the verdict for each pipe; undecided ones are to be proven by holes.
+pub(crate) async fn against_prediction(ctx: &Context) -> Vec<(Pipe, Finding)> {
+    let inputs = ctx.inputs();
+    let pipes = inputs.pipes();
+    let means = average(ctx, &pipes, seconds(inputs.plan.flow.average_s), "averaging the flows").await;
+    let mut all = Vec::new();
+    for (pipe, mean) in pipes.into_iter().zip(means) {
+        let mut f =
+            Finding::new(StageKind::ProveFlow, Subject::Pipe(pipe.inlet), Verdict::Undecided, "flow was not measured");
+        f.limit = Some(inputs.plan.flow.material.clone());
+        match (mean, inputs.prediction.inlets.iter().find(|p| p.number == pipe.inlet)) {
+            (Err(error), _) => {
+                f.says = format!("flow was not measured: {error}");
+                f.next = Some(error.remedy().into());
+            }
+            (Ok(_), None) => f.says = "the pipework predicts nothing for this inlet".into(),
+            (Ok(mean), Some(predicted)) => {
+                record(ctx, &inputs, &pipe, |p| p.measured = Some(mean.figure()));
+                hold_against(ctx, &inputs, &mut f, &mean, &predicted.flow_m3_s);
+                let u = libm::hypot(mean.estimate.u(), predicted.flow_m3_s.u()) * coverage_factor(&inputs);
+                record(ctx, &inputs, &pipe, |p| p.smallest_visible = Some(u / predicted.flow_m3_s.value));
+            }
+        }
+        all.push((pipe, f));
+    }
+    likely_causes(&mut all);
+    all
+}
+
+/// The difference from the predicted flow, both uncertainties combined, against the smallest material change.
+fn hold_against(ctx: &Context, inputs: &JobInputs, f: &mut Finding, mean: &MeanFlow, predicted: &Estimate) {
+    let k = coverage_factor(inputs);
+    f.measured = Some(mean.figure());
+    f.expected = Some(Figure::with(predicted.value * L_MIN, predicted.u() * k * L_MIN, "L/min"));
+    f.window = Some(mean.window);
+    let difference = Estimate::new(
+        mean.estimate.value - predicted.value,
+        libm::hypot(mean.estimate.u_common, predicted.u_common),
+        libm::hypot(mean.estimate.u_individual, predicted.u_individual),
+    );
+    let material = inputs.plan.flow.material.value * libm::fabs(predicted.value);
+    let because = judge(ctx, f, &difference, mean.dof, &Limits::between(-material, material), Some(material), L_MIN);
+    let percent = difference.value / predicted.value * 100.0;
+    match because {
+        Some(Because::Within) => f.says = format!("flow is as predicted ({percent:+.1} %)"),
+        Some(Because::Outside) => {
+            let side = if percent > 0.0 { "more" } else { "less" };
+            f.says = format!("flow is {:.1} % {side} than predicted", libm::fabs(percent));
+        }
+        Some(Because::InGuardBand) => {
+            f.says = format!("flow is {percent:+.1} % off the prediction: too near the limit to tell")
+        }
+        Some(Because::ProveByHoles) => {
+            f.says = format!(
+                "flow is {percent:+.1} % off the prediction; flow alone can't show the smallest material defect: prove by holes"
+            );
+        }
+        None => {}
+    }
+}
+
+/// What deviations most likely mean, seen over all pipes.
+fn likely_causes(all: &mut [(Pipe, Finding)]) {
+    let sign = |f: &Finding| match (&f.measured, &f.expected, f.verdict) {
+        (Some(m), Some(e), Verdict::Fail) if m.value > e.value => 1,
+        (Some(_), Some(_), Verdict::Fail) => -1,
+        _ => 0,
+    };
+    let signs: Vec<i32> = all.iter().map(|(_, f)| sign(f)).collect();
+    let same_for_all = signs.len() > 1 && signs.iter().all(|s| *s == signs[0] && *s != 0);
+    for ((_, f), sign) in all.iter_mut().zip(&signs) {
+        let (likely, next) = match (sign, same_for_all) {
+            (0, _) => continue,
+            (1, true) => (
+                "the fan runs faster than the pipework file says, the exhaust or filter differs, or the pipework file is wrong",
+                "check the fan setting, the filter and the exhaust, then prove flow again",
+            ),
+            (-1, true) => (
+                "a clogged filter, a fan set too slow, a covered exhaust, or a pipework file that is wrong",
+                "check the filter, the fan setting and the exhaust, then prove flow again",
+            ),
+            (1, false) => (
+                "air enters where it should not: the pipe is off or half seated in its inlet, an end cap is missing, or the pipe is broken",
+                "look at the inlet and the end cap of this pipe first, then along it; then prove flow again",
+            ),
+            _ => (
+                "holes of this pipe are blocked or taped, the pipe is crushed or full of swarf, or it is in another pipe's inlet",
+                "look at the inlet's number and at the holes of this pipe, nearest first; then prove flow again",
+            ),
+        };
+        f.likely = Some(likely.into());
+        f.next = Some(next.into());
+    }
+}
+
+/// The baseline is taken, read back and held against what was just measured. Refused while any flow is unproven.
+pub(crate) async fn baseline(ctx: Context) -> Result<(), Stop> {
+    let stage = StageKind::Baseline;
+    let inputs = ctx.inputs();
+    let proven = ctx.verdict_of(StageKind::ProveFlow);
+    let mut unproven: Option<String> = None;
+    if proven != Verdict::Pass {
+        let text = format!(
+            "The airflow is {proven}, not proven. A baseline taken now hides what is wrong for years. To take it all the same, give \
+             your name and the reason; otherwise answer no."
+        );
+        match ctx.ask(Act::Override, text, Wants::Text).await.1 {
+            plumeline_base::input::Answer::Text(words) if words.trim().len() >= 8 => unproven = Some(words),
+            _ => {
+                let mut f = Finding::new(
+                    stage,
+                    Subject::Replacement,
+                    Verdict::Undecided,
+                    format!("no baseline taken: the airflow is {proven}, not proven"),
+                );
+                f.next = Some("put right what prove-flow found, then run the job again".into());
+                ctx.found(f);
+                return Err(Stop::Found);
+            }
+        }
+    }
+    let pipes = inputs.pipes();
+    let before =
+        average(&ctx, &pipes, seconds(inputs.plan.flow.average_s), "averaging the flows before the baseline").await;
+    let taken = match ctx.unit(Request::TakeBaseline).await {
+        Ok(Told::Baseline(baseline)) => baseline,
+        Ok(_) => {
+            return Err(Stop::Trouble(Trouble::Nonsense("the unit answered something else than a baseline".into())));
+        }
+        Err(trouble) => return Err(Stop::Trouble(trouble)),
+    };
+    let read = match ctx.unit(Request::ReadBaseline).await {
+        Ok(Told::Baseline(baseline)) => baseline,
+        Ok(_) => {
+            return Err(Stop::Trouble(Trouble::Nonsense("the unit answered something else than a baseline".into())));
+        }
+        Err(trouble) => return Err(Stop::Trouble(trouble)),
+    };
+    if read != taken {
+        ctx.found(Finding::new(
+            stage,
+            Subject::Replacement,
+            Verdict::Fail,
+            "the baseline read back is not the one that was taken",
+        ));
+    }
+    let scale = ctx.abilities().map_or(1.0, |a| to_actual(a.flow_basis, &inputs.pipework.air));
+    for (pipe, before) in pipes.iter().zip(before) {
+        let told = usize::from(pipe.inlet).checked_sub(1).and_then(|i| *read.flow_m3_s.get(i)?).map(|q| q * scale);
+        ctx.found(baseline_of(&ctx, &inputs, pipe, told, before));
+    }
+    if let Some(words) = unproven {
+        let mut f = Finding::new(
+            stage,
+            Subject::Replacement,
+            Verdict::Undecided,
+            format!("the baseline was taken over unproven airflow, by decision of: {words}"),
+        );
+        f.next = Some("prove the airflow and take the baseline again".into());
+        ctx.found(f);
+    }
+    Ok(())
+}
+
+/// The same sensor read before and at the baseline: the calibration is common and drops out, only scatter counts.
+fn baseline_of(
+    ctx: &Context,
+    inputs: &JobInputs,
+    pipe: &Pipe,
+    told: Option<f64>,
+    before: Result<MeanFlow, Error>,
+) -> Finding {
+    let mut f = Finding::new(StageKind::Baseline, Subject::Pipe(pipe.inlet), Verdict::Undecided, "");
+    f.limit = Some(inputs.plan.flow.material.clone());
+    match (told, before) {
+        (None, _) => {
+            f.verdict = Verdict::Fail;
+            f.says = "the unit holds no baseline for this inlet".into();
+        }
+        (_, Err(error)) => f.says = format!("the baseline can't be compared: {error}"),
+        (Some(q), Ok(mean)) => {
+            record(ctx, inputs, pipe, |p| p.baseline = Some(q * L_MIN));
+            f.measured = Some(Figure::plain(q * L_MIN, "L/min"));
+            f.expected = Some(mean.figure());
+            f.window = Some(mean.window);
+            // The unit's own average has scatter of its own, taken to be as large.
+            let difference = Estimate::new(q - mean.estimate.value, 0.0, mean.u_scatter * core::f64::consts::SQRT_2);
+            let material = inputs.plan.flow.material.value * mean.estimate.value;
+            f.says = match judge(ctx, &mut f, &difference, mean.dof, &Limits::between(-material, material), None, L_MIN)
+            {
+                Some(Because::Within) => "the baseline is what was measured".into(),
+                Some(Because::Outside) => "the baseline is not what was measured just before".into(),
+                _ => "not shown that the baseline is what was measured".into(),
+            };
+        }
+    }
+    f
+}
+
+/// Nothing left taped or plugged, and flow once more against the baseline.
+pub(crate) async fn last_look(ctx: Context) -> Result<(), Stop> {
+    let stage = StageKind::LastLook;
+    let inputs = ctx.inputs();
+    let pipes = inputs.pipes();
+    if ctx.get().stream.is_none() {
+        ctx.start_readings().await?;
+    }
+    let baselines: Vec<Option<f64>> = {
+        let s = ctx.get();
+        pipes.iter().map(|p| s.outcome.pipes.iter().find(|r| r.inlet == p.inlet)?.baseline).collect()
+    };
+    // Air that has just been disturbed (a refitted inlet, closed holes) is given one settling window.
+    ctx.sleep(seconds(inputs.plan.settle.window_s)).await;
+    let means = average(&ctx, &pipes, seconds(inputs.plan.flow.average_s), "the last look at the flows").await;
+    for ((pipe, mean), baseline) in pipes.iter().zip(means).zip(baselines) {
+        let mut f = Finding::new(stage, Subject::Pipe(pipe.inlet), Verdict::Undecided, "");
+        f.limit = Some(inputs.plan.flow.material.clone());
+        match (mean, baseline) {
+            (Err(error), _) => f.says = format!("flow was not measured: {error}"),
+            (_, None) => f.says = "there is no baseline to hold it against".into(),
+            (Ok(mean), Some(baseline)) => {
+                f.measured = Some(mean.figure());
+                f.expected = Some(Figure::plain(baseline, "L/min"));
+                f.window = Some(mean.window);
+                let base = baseline * M3_S_PER_L_MIN;
+                let difference =
+                    Estimate::new(mean.estimate.value - base, 0.0, mean.u_scatter * core::f64::consts::SQRT_2);
+                let material = inputs.plan.flow.material.value * base;
+                let because =
+                    judge(&ctx, &mut f, &difference, mean.dof, &Limits::between(-material, material), None, L_MIN);
+                f.says = match because {
+                    Some(Because::Within) => "flow is as at the baseline".into(),
+                    Some(Because::Outside) => "flow is no longer as at the baseline".into(),
+                    _ => "not shown that flow is as at the baseline".into(),
+                };
+                if f.verdict != Verdict::Pass {
+                    f.likely = Some("a hole left taped, an inlet not put back, or the cover open".into());
+                    f.next = Some("count off tapes and plugs, look at inlets and cover, then look again".into());
+                }
+            }
+        }
+        let lost = f.verdict == Verdict::Fail;
+        ctx.found(f);
+        if lost {
+            ctx.void(&[StageKind::Baseline], "flow at the last look is no longer as at the baseline");
+        }
+    }
+    Ok(())
+}

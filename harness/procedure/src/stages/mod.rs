@@ -1,0 +1,252 @@
+//! The stages of a job, run in the order of the plan, each with a deadline, a policy and an abort.
+//!
+//! A stage's verdict is that of its findings; one that ends early is undecided at best, and one that finds nothing
+//! shows nothing. After a stop only what makes the site safe is still done: purge, restore, close.
+mod flow;
+pub(crate) mod holes;
+mod safety;
+mod smoke;
+mod supervise;
+mod unit;
+
+use crate::{
+    context::{Context, Stop, list},
+    effect::{Effect, Entry},
+    executor::{Either, race, wait_for},
+    outcome::{Finding, StageKind, StageResult, Subject},
+    plan::{Policy, StagePlan},
+};
+use alloc::{boxed::Box, format, string::String, vec::Vec};
+use core::{future::Future, pin::Pin, time::Duration};
+use plumeline_base::Verdict;
+
+/// What rests on one start of the unit and on pipes that nobody moved.
+const BOUND_TO_START: [StageKind; 7] = [
+    StageKind::Settle,
+    StageKind::ProveFlow,
+    StageKind::Baseline,
+    StageKind::ProveSmoke,
+    StageKind::Purge,
+    StageKind::Supervise,
+    StageKind::LastLook,
+];
+
+impl StageKind {
+    /// A pass needs this stage. What an outgoing unit showed is for comparison only: it may be dead.
+    pub const fn is_needed(self) -> bool {
+        !matches!(self, Self::AsFound)
+    }
+    /// Done even after a stop, to leave the site safe.
+    const fn winds_down(self) -> bool {
+        matches!(self, Self::Purge | Self::Restore | Self::Close)
+    }
+}
+
+/// The whole job.
+pub(crate) async fn job(ctx: Context) {
+    let inputs = ctx.inputs();
+    let mut stopped: Option<String> = None;
+    // The link opens before the first stage, so that a wrong port shows before anything is isolated.
+    for plan in &inputs.plan.stages {
+        let reason = match &stopped {
+            Some(reason) if !plan.stage.winds_down() => Some(reason.clone()),
+            _ if plan.policy == Policy::Skip => Some("left out by the plan".into()),
+            _ => None,
+        };
+        if let Some(reason) = reason {
+            ctx.edit().outcome.not_done.push((plan.stage, reason));
+            continue;
+        }
+        let (verdict, must_stop) = run(&ctx, plan).await;
+        if stopped.is_none() && (must_stop || (verdict != Verdict::Pass && plan.policy == Policy::Stop)) {
+            stopped = Some(format!("stopped after {}: {verdict}", plan.stage));
+        }
+    }
+    for stage in StageKind::ALL {
+        if inputs.plan.stages.iter().all(|p| p.stage != stage) {
+            ctx.edit().outcome.not_done.push((stage, "not in the plan".into()));
+        }
+    }
+    conclude(&ctx);
+}
+
+fn body(ctx: &Context, stage: StageKind) -> Pin<Box<dyn Future<Output = Result<(), Stop>>>> {
+    let ctx = ctx.clone();
+    match stage {
+        StageKind::Isolate => Box::pin(safety::isolate(ctx)),
+        StageKind::AsFound => Box::pin(unit::as_found(ctx)),
+        StageKind::Swap => Box::pin(unit::swap(ctx)),
+        StageKind::Boot => Box::pin(unit::boot(ctx)),
+        StageKind::Load => Box::pin(unit::load(ctx)),
+        StageKind::Settle => Box::pin(flow::settle(ctx)),
+        StageKind::ProveFlow => Box::pin(holes::prove_flow(ctx)),
+        StageKind::Baseline => Box::pin(flow::baseline(ctx)),
+        StageKind::ProveSmoke => Box::pin(smoke::prove_smoke(ctx)),
+        StageKind::Purge => Box::pin(safety::purge(ctx)),
+        StageKind::Supervise => Box::pin(supervise::supervise(ctx)),
+        StageKind::Outputs => Box::pin(supervise::outputs(ctx)),
+        StageKind::LastLook => Box::pin(flow::last_look(ctx)),
+        StageKind::Restore => Box::pin(safety::restore(ctx)),
+        StageKind::Close => Box::pin(safety::close(ctx)),
+    }
+}
+
+/// Runs one stage. Gives its verdict and whether the job must stop whatever the policy says.
+async fn run(ctx: &Context, plan: &StagePlan) -> (Verdict, bool) {
+    let stage = plan.stage;
+    let began = ctx.now();
+    {
+        let mut s = ctx.edit();
+        s.stage = stage;
+        s.stage_ends = began + Duration::from_secs(u64::from(plan.deadline_s));
+    }
+    ctx.note(Entry::StageBegan { stage });
+    let work = async {
+        checklist(ctx, stage).await;
+        body(ctx, stage).await
+    };
+    let end = match race(watch(ctx), work).await {
+        Either::First(stop) => Err(stop),
+        Either::Second(end) => end,
+    };
+    let must_stop = match &end {
+        Ok(()) => false,
+        Err(stop) => explain(ctx, stage, stop),
+    };
+    let complete = end.is_ok();
+    let found = ctx.verdict_of(stage);
+    let verdict = if complete { found } else { found.and(Verdict::Undecided) };
+    let result =
+        StageResult { stage, verdict, complete, began, ended: ctx.now(), because: end.err().map(|s| stop_words(&s)) };
+    ctx.note(Entry::StageEnded(result.clone()));
+    ctx.edit().outcome.stages.push(result);
+    (verdict, must_stop)
+}
+
+/// Ends when the stage must end early.
+async fn watch(ctx: &Context) -> Stop {
+    let ends = ctx.get().stage_ends;
+    let reason = wait_for(|| {
+        let mut s = ctx.edit();
+        if let Some(cause) = s.abort.take() {
+            s.outcome.aborted = true;
+            return Some(Stop::Aborted(cause));
+        }
+        core::mem::take(&mut s.started_anew).then_some(Stop::StartedAnew)
+    });
+    match race(reason, ctx.sleep_until(ends)).await {
+        Either::First(stop) => stop,
+        Either::Second(()) => Stop::Deadline,
+    }
+}
+
+fn stop_words(stop: &Stop) -> String {
+    match stop {
+        Stop::Aborted(_) => "the job was told to stop".into(),
+        Stop::Deadline => "it took longer than the plan allows".into(),
+        Stop::Trouble(trouble) => format!("{trouble}"),
+        Stop::StartedAnew => "the unit started anew although nobody asked it to".into(),
+        Stop::Found => "what was found makes going on pointless or unsafe".into(),
+    }
+}
+
+/// Writes down why a stage ended early. True if the job can't go on.
+fn explain(ctx: &Context, stage: StageKind, stop: &Stop) -> bool {
+    let words = stop_words(stop);
+    let undecided = |subject, next: &str| {
+        let mut f = Finding::new(stage, subject, Verdict::Undecided, format!("{stage} was not finished: {words}"));
+        f.next = Some(next.into());
+        f
+    };
+    match stop {
+        Stop::Found => true,
+        Stop::Aborted(_) => {
+            ctx.found(undecided(Subject::Job, "run the job again when the reason for stopping is gone"));
+            true
+        }
+        Stop::Deadline => {
+            let trouble = ctx.get().last_trouble.clone();
+            let mut f = undecided(Subject::Job, "find out what held it up, then run the job again");
+            if let Some(trouble) = trouble {
+                f.subject = Subject::Link;
+                f.says = format!("{stage} was not finished in time: {trouble}");
+                f.next = Some(trouble.remedy().into());
+                ctx.edit().outcome.trouble = Some(trouble);
+            }
+            ctx.found(f);
+            false
+        }
+        Stop::Trouble(trouble) => {
+            ctx.found(undecided(Subject::Link, trouble.remedy()));
+            ctx.edit().outcome.trouble = Some(trouble.clone());
+            true
+        }
+        Stop::StartedAnew => {
+            ctx.void(&BOUND_TO_START, "the unit started anew");
+            let mut f = undecided(
+                Subject::Replacement,
+                "find out why the unit restarted (supply, a person at its keys), then prove flow, baseline and smoke again",
+            );
+            f.likely = Some("its supply was interrupted, or somebody restarted it".into());
+            ctx.found(f);
+            true
+        }
+    }
+}
+
+/// Hand-work of a stage, ticked off by a person.
+async fn checklist(ctx: &Context, stage: StageKind) {
+    let inputs = ctx.inputs();
+    for (i, item) in inputs.plan.checklist.iter().enumerate().filter(|(_, c)| c.stage == stage) {
+        let number = u32::try_from(i + 1).unwrap_or(u32::MAX);
+        let done = ctx.ask_done(crate::prompt::Act::Check { item: number }, item.text.clone()).await;
+        let (verdict, says) = match (&done, item.required) {
+            (Ok(_), _) => (Verdict::Pass, format!("{}: done", item.text)),
+            (Err(why), true) => (Verdict::Undecided, format!("{}: not done ({why})", item.text)),
+            (Err(why), false) => {
+                ctx.remark(format!("{}: not done ({why}); the plan does not require it", item.text));
+                continue;
+            }
+        };
+        ctx.found(Finding::new(stage, Subject::Check(number), verdict, says));
+    }
+}
+
+/// Sums the job up.
+fn conclude(ctx: &Context) {
+    let outcome = {
+        let mut s = ctx.edit();
+        let out_of_service = s.isolated_at.map(|t| s.restored_at.unwrap_or(s.now).since(t).as_secs_f64());
+        let o = &mut s.outcome;
+        let missing: Vec<StageKind> =
+            o.not_done.iter().map(|(stage, _)| *stage).filter(|stage| stage.is_needed()).collect();
+        // Findings count as they stand at the end: a later stage may have made them void.
+        let ran = o.stages.iter().filter(|r| r.stage.is_needed()).map(|r| r.verdict);
+        let findings = o.findings.iter().filter(|f| f.stage.is_needed()).map(Finding::counts_as);
+        let all = ran.chain(findings).chain(missing.iter().map(|_| Verdict::Undecided));
+        let mut verdict = Verdict::over(all);
+        if o.aborted {
+            verdict = verdict.and(Verdict::Undecided);
+        }
+        o.verdict = verdict;
+        let hangs_on = |wanted: Verdict| {
+            o.findings
+                .iter()
+                .find(|f| f.stage.is_needed() && f.counts_as() == wanted)
+                .map(|f| format!("{}: {}", f.subject, f.void.as_deref().map_or(&*f.says, |v| v)))
+        };
+        let because = match verdict {
+            Verdict::Pass => "everything that the plan asks for was shown".into(),
+            Verdict::Fail => hangs_on(Verdict::Fail).unwrap_or_default(),
+            Verdict::Undecided if !missing.is_empty() && hangs_on(Verdict::Undecided).is_none() => {
+                format!("not done: {}", list(&missing))
+            }
+            Verdict::Undecided => hangs_on(Verdict::Undecided).unwrap_or_else(|| "the job was stopped".into()),
+        };
+        o.because = because;
+        o.out_of_service_s = out_of_service;
+        o.clone()
+    };
+    ctx.note(Entry::Ended { verdict: outcome.verdict, because: outcome.because.clone() });
+    ctx.effect(Effect::Done(Box::new(outcome)));
+}

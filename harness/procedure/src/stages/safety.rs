@@ -1,0 +1,322 @@
+//! What keeps people and the site safe: isolate before anything else, purge, give back, close.
+use crate::{
+    context::{Context, Stop},
+    outcome::{Figure, Finding, StageKind, Subject},
+    prompt::Act,
+};
+use alloc::format;
+use core::time::Duration;
+use plumeline_base::{
+    Instant, Verdict,
+    obscuration::{Extinction, ObscurationUnit},
+    time::seconds,
+};
+use plumeline_detector::{Faults, Request, Trouble, driver::Wants, settings::Value};
+
+/// The zone is isolated at the panel, release circuits are locked off, people are told. Without all three nothing else is done.
+pub(crate) async fn isolate(ctx: Context) -> Result<(), Stop> {
+    let steps = [
+        (
+            Act::Isolate,
+            "Isolate this zone at the panel. Testing may operate outputs that release agent, stop plant or call the fire \
+             service; the unit's own inhibit is never the only isolation. Is the zone isolated?",
+            "the zone is isolated at the panel",
+        ),
+        (
+            Act::LockOff,
+            "Lock off every release circuit physically, by a licensed person where the local code asks for one. Are all locked \
+             off, or is there none?",
+            "release circuits are locked off, or there is none",
+        ),
+        (
+            Act::Tell,
+            "Tell whoever must be told (the responsible person, the monitoring station, people in the area). Done?",
+            "those who must be told have been told",
+        ),
+    ];
+    for (act, text, done) in steps {
+        let first = act == Act::Isolate;
+        match ctx.ask_done(act, text).await {
+            Ok(at) => {
+                if first {
+                    ctx.edit().isolated_at = Some(at);
+                }
+                ctx.found(Finding::new(StageKind::Isolate, Subject::Zone, Verdict::Pass, done));
+            }
+            Err(why) => {
+                let mut f = Finding::new(
+                    StageKind::Isolate,
+                    Subject::Zone,
+                    Verdict::Undecided,
+                    format!("not shown that {done}: {why}"),
+                );
+                f.next = Some("do not start before this is done; then run the job again".into());
+                ctx.found(f);
+                return Err(Stop::Found);
+            }
+        }
+    }
+    Ok(())
+}
+
+/// The lowest alarm level in the settings as left, as an extinction.
+pub(crate) fn lowest_level(ctx: &Context) -> Option<Extinction> {
+    let s = ctx.get();
+    let item = s.as_left.as_ref()?.get("alarm.1.threshold")?;
+    let value = match item.value {
+        Value::Int(n) => n as f64,
+        Value::Number(x) => x,
+        _ => return None,
+    };
+    Extinction::from_stated(value, ObscurationUnit::parse(item.unit.as_deref()?)?)
+}
+
+/// Waits until obscuration has stayed under the plan's part of the lowest level. `Err` is the reason why that can't be shown.
+pub(crate) async fn quiet(ctx: &Context, says: &str) -> Result<Instant, &'static str> {
+    let plan = ctx.inputs().plan.smoke.clone();
+    let level = lowest_level(ctx).ok_or("the lowest alarm level is not known from the settings read back")?;
+    let under = level.0 * plan.purge_below;
+    let hold = seconds(plan.purge_hold_s);
+    let mut since: Option<Instant> = None;
+    let mut feed = ctx.feed();
+    let began = ctx.now();
+    loop {
+        match feed.next().await {
+            crate::readings::Item::Gap(_) => since = None,
+            crate::readings::Item::Reading(t) => {
+                let Some(highest) = t.highest_extinction() else { return Err("the unit tells no obscuration") };
+                // A single noisy reading must not make the wait endless: what counts is the level over the hold.
+                if highest.0 < under {
+                    let from = *since.get_or_insert(t.at);
+                    if t.at.since(from) >= hold {
+                        return Ok(t.at);
+                    }
+                } else {
+                    since = None;
+                }
+                if t.at.since(began).as_secs() % 5 == 0 {
+                    let unit = ObscurationUnit::PercentPerMetre;
+                    ctx.progress(
+                        format!(
+                            "{says}: {:.4} %/m, must stay under {:.4} %/m",
+                            highest.stated(unit),
+                            Extinction(under).stated(unit)
+                        ),
+                        None,
+                        None,
+                    );
+                }
+            }
+        }
+    }
+}
+
+/// Obscuration back under the lowest level, latches reset.
+pub(crate) async fn purge(ctx: Context) -> Result<(), Stop> {
+    let stage = StageKind::Purge;
+    if ctx.get().stream.is_none() {
+        if ctx.get().outcome.smoke.is_empty() {
+            ctx.found(Finding::new(
+                stage,
+                Subject::Replacement,
+                Verdict::Undecided,
+                "no smoke was released and no readings came: nothing to purge, nothing shown",
+            ));
+            return Ok(());
+        }
+        ctx.start_readings().await?;
+    }
+    let began = ctx.now();
+    match quiet(&ctx, "waiting for the smoke to clear").await {
+        Ok(at) => {
+            let took = at.since(began).as_secs_f64();
+            let mut f =
+                Finding::new(stage, Subject::Replacement, Verdict::Pass, "obscuration is back under the lowest level");
+            f.measured = Some(Figure::plain(took, "s"));
+            f.window = Some((began, at));
+            ctx.found(f);
+        }
+        Err(why) => {
+            ctx.found(Finding::new(
+                stage,
+                Subject::Replacement,
+                Verdict::Undecided,
+                format!("not shown that the smoke has cleared: {why}"),
+            ));
+        }
+    }
+    reset_latches(&ctx).await
+}
+
+async fn reset_latches(ctx: &Context) -> Result<(), Stop> {
+    let stage = StageKind::Purge;
+    match ctx.unit(Request::ResetLatches).await {
+        Ok(_) => {}
+        Err(Trouble::CannotDo(_)) => {
+            ctx.found(Finding::new(
+                stage,
+                Subject::Replacement,
+                Verdict::Undecided,
+                "latched alarms can't be reset this way",
+            ));
+            return Ok(());
+        }
+        Err(trouble) => return Err(Stop::Trouble(trouble)),
+    }
+    let clear = ctx.until_reading(Duration::from_secs(30), |t| t.reading.latched == 0 && t.reading.levels == 0).await;
+    let (verdict, says) = match clear {
+        Some(_) => (Verdict::Pass, "no alarm level is active or latched"),
+        None => (Verdict::Fail, "an alarm level is still active or latched after the reset"),
+    };
+    let mut f = Finding::new(stage, Subject::Replacement, verdict, says);
+    if verdict == Verdict::Fail {
+        f.next = Some("wait for the air to clear, reset again, and look for another source of smoke or dust".into());
+    }
+    ctx.found(f);
+    Ok(())
+}
+
+/// Outputs given back only over clear air, then the zone restored and the release circuit unlocked.
+pub(crate) async fn restore(ctx: Context) -> Result<(), Stop> {
+    let stage = StageKind::Restore;
+    let inhibited = ctx.get().inhibited;
+    if inhibited {
+        let (levels, faults) = match ctx.latest() {
+            Some(t) => (t.reading.levels | t.reading.latched, Some(t.reading.faults)),
+            None => (0, ctx.faults()),
+        };
+        let fresh = faults.is_some();
+        if !fresh || levels != 0 {
+            let why = if fresh {
+                "an alarm level is active or latched"
+            } else {
+                "no fresh reading shows that the air is clear"
+            };
+            let mut f =
+                Finding::new(stage, Subject::Replacement, Verdict::Undecided, format!("outputs stay inhibited: {why}"));
+            f.next = Some("clear the air, reset the latched alarms, then give the outputs back by hand; the inhibit lapses by itself with a fault".into());
+            ctx.found(f);
+        } else {
+            match ctx.unit(Request::ReleaseInhibit).await {
+                Ok(_) => {
+                    ctx.edit().inhibited = false;
+                    ctx.found(Finding::new(
+                        stage,
+                        Subject::Replacement,
+                        Verdict::Pass,
+                        "the unit's outputs are given back",
+                    ));
+                }
+                Err(trouble) => {
+                    let mut f = Finding::new(
+                        stage,
+                        Subject::Replacement,
+                        Verdict::Undecided,
+                        format!("outputs not given back: {trouble}"),
+                    );
+                    f.next = Some(trouble.remedy().into());
+                    ctx.found(f);
+                }
+            }
+        }
+        if let Some(faults) = faults {
+            standing_faults(&ctx, faults);
+        }
+    }
+    if ctx.get().isolated_at.is_none() {
+        ctx.found(Finding::new(
+            stage,
+            Subject::Zone,
+            Verdict::Undecided,
+            "the zone was never isolated in this job: nothing to restore",
+        ));
+        return Ok(());
+    }
+    let whole = ctx.get().outcome.findings.iter().all(|f| !f.stage.is_needed() || f.counts_as() == Verdict::Pass);
+    let text = if whole {
+        "Restore the zone at the panel. Is it restored and healthy?"
+    } else {
+        "Not everything was proven. Whoever is responsible for the site decides whether the zone is restored in this state. Is it \
+         restored?"
+    };
+    let restored = ctx.ask(Act::Restore, text, Wants::YesNo).await;
+    let unlocked = ctx
+        .ask(Act::Unlock, "Unlock the release circuits, by a licensed person where the local code asks for one. Done, or is there none?", Wants::YesNo)
+        .await;
+    let yes = |a: &plumeline_base::input::Answer| *a == plumeline_base::input::Answer::Yes;
+    if yes(&restored.1) && yes(&unlocked.1) {
+        ctx.edit().restored_at = Some(unlocked.0);
+    }
+    for (answer, good, bad) in [
+        (&restored.1, "the zone is restored at the panel", "the zone is still isolated at the panel"),
+        (&unlocked.1, "release circuits are unlocked, or there is none", "release circuits are still locked off"),
+    ] {
+        let (verdict, says) = if yes(answer) { (Verdict::Pass, good) } else { (Verdict::Undecided, bad) };
+        let mut f = Finding::new(stage, Subject::Zone, verdict, says);
+        if verdict != Verdict::Pass {
+            f.next = Some("hand this over in writing to whoever is responsible for the site before leaving".into());
+        }
+        ctx.found(f);
+    }
+    Ok(())
+}
+
+fn standing_faults(ctx: &Context, faults: Faults) {
+    let named = [
+        (Faults::FLOW, "airflow"),
+        (Faults::FAN, "fan"),
+        (Faults::SENSOR, "sensor"),
+        (Faults::SUPPLY, "supply"),
+        (Faults::BATTERY, "battery"),
+        (Faults::SETTINGS, "settings"),
+        (Faults::INHIBIT_LAPSED, "inhibit lapsed"),
+        (Faults::NO_BASELINE, "no airflow baseline"),
+        (Faults::OTHER, "other"),
+    ];
+    let standing = crate::context::list(named.iter().filter(|(f, _)| faults.has(*f)).map(|(_, n)| *n));
+    if standing.is_empty() {
+        ctx.found(Finding::new(StageKind::Restore, Subject::Replacement, Verdict::Pass, "the unit reports no fault"));
+    } else {
+        let mut f = Finding::new(
+            StageKind::Restore,
+            Subject::Replacement,
+            Verdict::Fail,
+            format!("the unit still reports a fault: {standing}"),
+        );
+        f.next = Some("clear the fault before the zone is relied upon".into());
+        ctx.found(f);
+    }
+}
+
+/// Stops what still runs and sums up the time out of service.
+pub(crate) async fn close(ctx: Context) -> Result<(), Stop> {
+    ctx.stop_readings().await;
+    let limit = ctx.inputs().plan.limits.out_of_service.clone();
+    let (since, until) = {
+        let s = ctx.get();
+        (s.isolated_at, s.restored_at)
+    };
+    let (verdict, says, measured) = match (since, until) {
+        (None, _) => (Verdict::Undecided, "the zone was never taken out of service in this job", None),
+        (Some(_), None) => (Verdict::Undecided, "the zone is not shown to be back in service", None),
+        (Some(a), Some(b)) => {
+            let took = b.since(a).as_secs_f64();
+            let figure = Some(Figure::plain(took, "s"));
+            if took <= limit.value {
+                (Verdict::Pass, "out of service for no longer than the limit", figure)
+            } else {
+                // Not a defect of the installation: the measures the code calls for were somebody's to take.
+                (
+                    Verdict::Undecided,
+                    "out of service for longer than the limit: show that the other measures were taken",
+                    figure,
+                )
+            }
+        }
+    };
+    let mut f = Finding::new(StageKind::Close, Subject::Zone, verdict, says);
+    f.measured = measured;
+    f.limit = Some(limit);
+    ctx.found(f);
+    Ok(())
+}

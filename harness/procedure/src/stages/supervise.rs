@@ -1,0 +1,180 @@
+//! What supervises the air and what the wires mean: a shut inlet must raise the flow fault, and each output must operate
+//! the right input at the panel.
+use crate::{
+    context::{Context, Stop},
+    outcome::{Figure, Finding, StageKind, Subject},
+    prompt::Act,
+};
+use alloc::{format, string::String};
+use core::time::Duration;
+use plumeline_base::{Verdict, input::Answer, time::seconds};
+use plumeline_detector::{Faults, Request, Trouble, driver::Wants, settings::Value};
+
+/// Each inlet is shut in turn: the flow fault comes within the limit, and goes again.
+pub(crate) async fn supervise(ctx: Context) -> Result<(), Stop> {
+    let stage = StageKind::Supervise;
+    let inputs = ctx.inputs();
+    if ctx.get().stream.is_none() {
+        ctx.start_readings().await?;
+    }
+    let limit = inputs.plan.limits.flow_fault_within.clone();
+    for pipe in inputs.pipes() {
+        let inlet = pipe.inlet;
+        let mut f = Finding::new(stage, Subject::Pipe(inlet), Verdict::Undecided, "the inlet was not shut");
+        f.limit = Some(limit.clone());
+        if ctx.faults().is_none_or(|faults| faults.has(Faults::FLOW)) {
+            f.says = "a flow fault stands already, or no reading comes: a shut inlet can't be told".into();
+            f.next = Some("clear the fault first".into());
+            ctx.found(f);
+            continue;
+        }
+        let shut = match ctx
+            .ask_done(
+                Act::ShutInlet { inlet },
+                format!("Shut inlet {inlet}, or pull its pipe. Answer when it is shut."),
+            )
+            .await
+        {
+            Ok(at) => at,
+            Err(why) => {
+                f.says = format!("the inlet was not shut: {why}");
+                ctx.found(f);
+                continue;
+            }
+        };
+        ctx.progress(format!("inlet {inlet} is shut: waiting for the flow fault"), None, Some(seconds(limit.value)));
+        // The limit counts; a little more is waited so that a late fault is told from none.
+        let raised = ctx.until_reading(seconds(limit.value + 60.0), |t| t.reading.faults.has(Faults::FLOW)).await;
+        match raised.map(|t| t.at.since(shut).as_secs_f64()) {
+            Some(after) if after <= limit.value => {
+                f.verdict = Verdict::Pass;
+                f.says = "the shut inlet raised the flow fault in time".into();
+                f.measured = Some(Figure::plain(after, "s"));
+            }
+            other => {
+                f.verdict = Verdict::Fail;
+                f.says = other.map_or_else(
+                    || "the shut inlet raised no flow fault".into(),
+                    |s| format!("the flow fault came late, after {s:.0} s"),
+                );
+                f.likely = Some("the unit's flow band or delay is set too wide, or its supervision is off".into());
+                f.next = Some("correct the flow band and delay in the settings, load them, and try again".into());
+            }
+        }
+        ctx.found(f);
+        refit(&ctx, inlet, limit.value).await;
+    }
+    let band = &inputs.plan.limits.flow_band;
+    let text = format!(
+        "after hand-back, by the unit's own supervision: any change of flow smaller than its band of {:.0} % ({}), such as one closed hole",
+        band.value * 100.0,
+        band.source
+    );
+    ctx.edit().outcome.could_have_missed.push(text);
+    Ok(())
+}
+
+async fn refit(ctx: &Context, inlet: u8, wait_s: f64) {
+    let stage = StageKind::Supervise;
+    let mut f = Finding::new(stage, Subject::Pipe(inlet), Verdict::Undecided, "");
+    match ctx
+        .ask_done(
+            Act::RefitInlet { inlet },
+            format!("Put inlet {inlet} back exactly as it was: pipe pushed home and sealed. Done?"),
+        )
+        .await
+    {
+        Err(why) => {
+            f.verdict = Verdict::Fail;
+            f.says = format!("the inlet was not put back: {why}");
+            f.next = Some("put it back, then prove flow and take the baseline again".into());
+        }
+        Ok(_) => {
+            ctx.progress(format!("inlet {inlet} is back: waiting for the fault to clear"), None, Some(seconds(wait_s)));
+            let cleared = ctx.until_reading(seconds(wait_s + 60.0), |t| !t.reading.faults.has(Faults::FLOW)).await;
+            if cleared.is_some() {
+                f.verdict = Verdict::Pass;
+                f.says = "the flow fault cleared when the inlet was put back".into();
+            } else {
+                f.verdict = Verdict::Fail;
+                f.says = "the flow fault did not clear when the inlet was put back".into();
+                f.likely = Some("the pipe is not pushed home as it was at the baseline".into());
+                f.next = Some("seat and seal the pipe, and look again".into());
+            }
+        }
+    }
+    ctx.found(f);
+}
+
+/// What an output is set to stand for; `None` if it is unused or unknown.
+fn function(ctx: &Context, output: u8) -> Option<String> {
+    let s = ctx.get();
+    match &s.as_left.as_ref()?.get(&format!("output.{output}.function"))?.value {
+        Value::Text(words) if words != "unused" => Some(words.clone()),
+        _ => None,
+    }
+}
+
+/// Each output in use is operated; the panel must show what it stands for, and then no longer.
+pub(crate) async fn outputs(ctx: Context) -> Result<(), Stop> {
+    let stage = StageKind::Outputs;
+    let Some(abilities) = ctx.abilities().filter(|a| a.drive_outputs) else {
+        ctx.found(Finding::new(stage, Subject::Replacement, Verdict::Undecided, "outputs can't be operated this way"));
+        return Ok(());
+    };
+    let mut any = false;
+    for output in 1..=abilities.outputs {
+        let Some(function) = function(&ctx, output) else { continue };
+        any = true;
+        let mut f = Finding::new(stage, Subject::Output(output), Verdict::Undecided, "");
+        match ctx.unit(Request::Drive { output, on: true }).await {
+            Ok(_) => {}
+            Err(Trouble::LinkDown(_)) => continue,
+            Err(trouble) => {
+                f.says = format!("the output could not be operated: {trouble}");
+                f.next = Some(trouble.remedy().into());
+                ctx.found(f);
+                continue;
+            }
+        }
+        // A panel takes its time to show an input.
+        ctx.sleep(Duration::from_secs(3)).await;
+        let text = format!(
+            "Output {output} stands for \"{function}\" and is operated now. Does the panel show exactly that input?"
+        );
+        let shows = ctx.ask(Act::PanelShows { output, function: function.clone() }, text, Wants::YesNo).await.1;
+        let off = ctx.unit(Request::Drive { output, on: false }).await;
+        ctx.sleep(Duration::from_secs(3)).await;
+        let clear = ctx
+            .ask(
+                Act::PanelClear { output },
+                format!("Output {output} is at rest again. Has the panel's input cleared?"),
+                Wants::YesNo,
+            )
+            .await
+            .1;
+        (f.verdict, f.says) = match (&shows, &clear, &off) {
+            (Answer::Yes, Answer::Yes, Ok(_)) => {
+                (Verdict::Pass, format!("operates \"{function}\" at the panel, and clears"))
+            }
+            (Answer::No, ..) => (Verdict::Fail, format!("does not operate \"{function}\" at the panel")),
+            (Answer::Yes, Answer::No, _) => (Verdict::Fail, format!("\"{function}\" does not clear at the panel")),
+            _ => (Verdict::Undecided, "the panel's reaction was not told".into()),
+        };
+        if f.verdict == Verdict::Fail {
+            f.likely = Some("wires on the wrong terminals, or another contact sense (the order of outputs differs from unit to unit)".into());
+            f.next =
+                Some("compare the wires with the wiring sheet, put them right, and operate every output again".into());
+        }
+        ctx.found(f);
+    }
+    if !any {
+        ctx.found(Finding::new(
+            stage,
+            Subject::Replacement,
+            Verdict::Undecided,
+            "no output is in use by the settings read back",
+        ));
+    }
+    Ok(())
+}

@@ -1,0 +1,100 @@
+//! What must go on beside the stages: the inhibit's renewal, the clock exchange, the stream of readings, the
+//! out-of-service warning.
+use crate::{
+    context::Context,
+    executor::{Task, wait_for},
+};
+use alloc::{boxed::Box, format, vec, vec::Vec};
+use core::time::Duration;
+use plumeline_base::time::seconds;
+use plumeline_detector::{Request, Trouble};
+
+pub(crate) fn all(ctx: &Context) -> Vec<Task> {
+    vec![
+        Box::pin(renew_inhibit(ctx.clone())),
+        Box::pin(exchange_clocks(ctx.clone())),
+        Box::pin(keep_stream(ctx.clone())),
+        Box::pin(warn_out_of_service(ctx.clone())),
+    ]
+}
+
+/// Renews the inhibit three times within each lease, so that two lost renewals do not lapse it.
+async fn renew_inhibit(ctx: Context) {
+    let lease = u64::from(ctx.inputs().plan.inhibit_lease_s);
+    loop {
+        wait_for(|| (ctx.get().inhibited && ctx.get().link.up).then_some(())).await;
+        ctx.sleep(Duration::from_millis(lease * 1000 / 3)).await;
+        if !ctx.get().inhibited {
+            continue;
+        }
+        match ctx.unit_once(Request::RenewInhibit).await {
+            Ok(_) => {}
+            Err(trouble @ (Trouble::Silent | Trouble::Garbled | Trouble::LinkDown(_))) => ctx.note_trouble(&trouble),
+            Err(trouble) => {
+                // The lease has lapsed or the unit does not know of it: never taken as still holding.
+                ctx.edit().inhibited = false;
+                ctx.remark(format!("the inhibit of the outputs no longer holds: {trouble}; it is asked for again"));
+                let lease = Duration::from_secs(lease);
+                if ctx.unit_once(Request::Inhibit { lease }).await.is_ok() {
+                    ctx.edit().inhibited = true;
+                }
+            }
+        }
+    }
+}
+
+/// Compares clocks often at first and then every half minute, while readings are wanted.
+async fn exchange_clocks(ctx: Context) {
+    let mut made = 0u32;
+    loop {
+        wait_for(|| (ctx.get().stream.is_some() && ctx.get().link.up && !ctx.get().stream_lost).then_some(())).await;
+        if ctx.abilities().is_none_or(|a| !a.clock) {
+            ctx.sleep(Duration::from_secs(30)).await;
+            continue;
+        }
+        if ctx.get().tie.is_none() {
+            made = 0;
+        }
+        if ctx.unit_once(Request::Clock).await.is_ok() {
+            made = made.saturating_add(1);
+        }
+        ctx.sleep(Duration::from_secs(if made < 4 { 2 } else { 30 })).await;
+    }
+}
+
+/// Brings readings back after a gap: identifies the unit first, so that a changed unit is never taken for the old one.
+async fn keep_stream(ctx: Context) {
+    loop {
+        wait_for(|| (ctx.get().stream.is_some() && ctx.get().stream_lost && ctx.get().link.up).then_some(())).await;
+        let hz = ctx.get().stream;
+        let identified = ctx.unit_once(Request::Identify).await;
+        let streaming = match (identified, hz) {
+            (Ok(_), Some(hz)) => ctx.unit_once(Request::StartReadings { hz }).await,
+            (Ok(told), None) => Ok(told),
+            (Err(trouble), _) => Err(trouble),
+        };
+        match streaming {
+            Ok(_) => ctx.edit().stream_lost = false,
+            Err(trouble) => ctx.note_trouble(&trouble),
+        }
+        ctx.sleep(Duration::from_secs(2)).await;
+    }
+}
+
+/// Warns once when the time out of service nears its limit, and once when it is over.
+async fn warn_out_of_service(ctx: Context) {
+    let since = wait_for(|| ctx.get().isolated_at).await;
+    let limit = ctx.inputs().plan.limits.out_of_service.clone();
+    let at = |share: f64| since + seconds(limit.value * share);
+    ctx.sleep_until(at(0.8)).await;
+    if ctx.get().restored_at.is_none() {
+        ctx.remark(format!("out of service for 80 % of the {:.0} s that {} allows", limit.value, limit.source));
+    }
+    ctx.sleep_until(at(1.0)).await;
+    if ctx.get().restored_at.is_none() {
+        ctx.remark(format!(
+            "out of service for longer than {:.0} s ({}): other measures are called for; ask who is responsible for the site",
+            limit.value, limit.source
+        ));
+    }
+}
