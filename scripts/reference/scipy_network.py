@@ -14,6 +14,7 @@ from scipy.sparse.linalg import splu
 
 from laws import LAWS
 
+KELVIN = 273.15
 Q0, P0 = 1e-3, 100.0  # scales: 60 L/min and 100 Pa
 
 
@@ -30,8 +31,17 @@ class System:
 
     def __init__(self, case, law="hagen_dunlop_swamee_jain", momentum=False):
         self.case, self.law, self.momentum = case, LAWS[law], momentum
-        self.rho, self.mu = case["density"], case["viscosity"]
+        self.rho = case["density"]
         seg, opn, inl = case["segments"], case["openings"], case["inlets"]
+        # Air of another temperature inside a segment: ideal gas, viscosity by Sutherland's law (S = 110.4 K, US Standard
+        # Atmosphere 1976). Flows are mass over the density at the site.
+        site = case.get("temperature", 20.0) + KELVIN
+        kelvin = np.array([s.get("temperature", site - KELVIN) + KELVIN for s in seg])
+        self.ratio = site / kelvin
+        self.mu = case["viscosity"] * (kelvin / site) ** 1.5 * (site + 110.4) / (kelvin + 110.4)
+        rise = np.array([case["nodes"][s["far"]] - case["nodes"][s["near"]] for s in seg])
+        self.lift = self.rho * (1 - self.ratio) * 9.80665 * rise
+        inward = {s["far"]: r for s, r in zip(seg, self.ratio)}
         self.open = [k for k, o in enumerate(opn) if not o["blocked"] and o["diameter"] > 0]
         self.live = [k for k, i in enumerate(inl) if i["node"] is not None]
         self.fan = "fan" in case["unit"]
@@ -49,6 +59,8 @@ class System:
         self.o_node = np.array([opn[k]["node"] for k in self.open], dtype=int)
         self.o_out = np.array([opn[k]["outside"] for k in self.open])
         self.o_ca = np.array([opn[k]["discharge"] * math.pi * opn[k]["diameter"] ** 2 / 4 for k in self.open])
+        # The air drawn in has the temperature of the segment that takes it.
+        self.o_ca *= np.sqrt([inward.get(n, 1.0) for n in self.o_node])
         self.i_node = np.array([inl[k]["node"] for k in self.live], dtype=int)
         self.i_loss = np.array([inl[k]["loss"] for k in self.live]).reshape(-1, 2)
         # Continuity: flow into each node = flow out of it.
@@ -62,8 +74,8 @@ class System:
         s = np.where(q.real < 0, -1.0, 1.0)
         a = s * q
         re = 4 * self.rho * a / (math.pi * self.bore * self.mu)
-        laminar = 128 * self.mu * self.length * a / (math.pi * self.bore**4)
-        head = self.rho * (a / self.area) ** 2 / 2
+        laminar = 128 * self.mu / self.ratio * self.length * a / (math.pi * self.bore**4)
+        head = self.rho / self.ratio * (a / self.area) ** 2 / 2
         slow = re.real < 1e-3
         f = self.law(np.where(slow, 1.0, re), self.rel)
         return s * (np.where(slow, laminar, f * self.length / self.bore * head) + self.k * head)
@@ -84,7 +96,7 @@ class System:
         h = 1e-30
         q, o = x[: self.at_o] * Q0, x[self.at_o : self.at_i] * Q0
         i, p = x[self.at_i : self.at_p] * Q0, x[self.at_p : self.at_m] * P0
-        loss = self.friction(q.astype(complex) + 1j * h)
+        loss = self.friction(q.astype(complex) + 1j * h) + self.lift
         oq = self.rho / 2 * o * np.abs(o) / self.o_ca**2
         r_seg = (p[self.far] - p[self.near] - loss.real) / P0
         r_open = (self.o_out - p[self.o_node] - oq) / P0

@@ -6,7 +6,8 @@ import numpy as np
 
 
 def times(case, openings, segments):
-    """Time from each opening to the sensor, s; None where no air enters or next to none does."""
+    """Time from each opening to the sensor, s; None where no air enters or next to none does. Flows are mass over
+    site density, so the volume of a segment counts at that density too."""
     flow = np.asarray(segments)
     floor = 1e-6 * np.max(np.abs(openings))
     inflow = {}
@@ -22,7 +23,8 @@ def times(case, openings, segments):
     for s, f in zip(case["segments"], flow):
         if abs(f) > floor:
             a, b = (s["far"], s["near"]) if f > 0 else (s["near"], s["far"])
-            ways[a].append((b, abs(f), math.pi * s["bore"] ** 2 / 4 * s["length"] / abs(f)))
+            dense = 293.15 / (273.15 + s.get("temperature", 20.0))
+            ways[a].append((b, abs(f), math.pi * s["bore"] ** 2 / 4 * s["length"] * dense / abs(f)))
     done = {}
 
     def arrive(n):
