@@ -6,9 +6,12 @@
 //!
 //! Not here: what to do about it.
 use crate::{Sample, mean::Mean};
+use alloc::collections::VecDeque;
 use core::time::Duration;
-use plumeline_base::Instant;
+use plumeline_base::{Instant, time::micros};
 use serde::{Deserialize, Serialize};
+
+mod look;
 
 /// A limit given in the unit of the reading, or as a share of the mean.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
@@ -202,40 +205,196 @@ pub enum State {
     },
 }
 
+/// Looks per window.
+const LOOKS: u32 = 4;
+
 /// Follows one reading. Feed it every sample; ask for the state at any time.
 #[derive(Clone, Debug)]
 pub struct Settler {
     rule: Rule,
     started: Instant,
+    readings: VecDeque<Sample>,
+    /// The first reading of the unbroken record, and what broke the one before.
+    unbroken_from: Option<Instant>,
+    broken_by: Option<Reason>,
+    fault: Option<Fault>,
+    next_look: Instant,
+    last_look: Look,
+    steady_since: Option<Instant>,
 }
+
+/// What the last look saw.
+#[derive(Clone, Copy, Debug)]
+enum Look {
+    None,
+    Steady { mean: Mean, slopes: [Slope; 3], limit: f64 },
+    NotYet { because: Reason, wait: Option<Duration> },
+}
+
 impl Settler {
     /// Starts to follow; the deadline counts from `started`.
     pub fn new(rule: Rule, started: Instant) -> Self {
-        Self { rule, started }
+        let next_look = started + rule.window * 2;
+        let fault = rule.check().err().map(|what| Fault::BadRule { what });
+        Self {
+            rule,
+            started,
+            readings: VecDeque::new(),
+            unbroken_from: None,
+            broken_by: None,
+            fault,
+            next_look,
+            last_look: Look::None,
+            steady_since: None,
+        }
     }
     /// Takes a reading. Cheap: the work is done at the looks, every quarter of a window.
     pub fn push(&mut self, sample: Sample) {
-        let _ = sample;
+        if matches!(self.fault, Some(Fault::BadRule { .. })) {
+            return;
+        }
+        let last = self.readings.back().map(|s| s.at);
+        if !sample.value.is_finite() {
+            return self.fail(Fault::NotANumber { at: sample.at });
+        }
+        if last.is_some_and(|last| sample.at <= last) {
+            return self.fail(Fault::OutOfOrder { at: sample.at });
+        }
+        if let Some(after) = last
+            && sample.at.since(after) > self.rule.max_gap
+        {
+            self.begin_again(Reason::Gap { after, missing: sample.at.since(after) });
+        }
+        self.unbroken_from.get_or_insert(sample.at);
+        self.readings.push_back(sample);
+        let oldest = sample.at - self.rule.window * 2;
+        while self.readings.front().is_some_and(|s| s.at < oldest) {
+            self.readings.pop_front();
+        }
+        if sample.at >= self.next_look {
+            self.look(sample.at);
+            let stride = micros(self.rule.window / LOOKS).max(1);
+            let done = micros(sample.at.since(self.started)) / stride;
+            self.next_look = self.started + Duration::from_micros(stride.saturating_mul(done.saturating_add(1)));
+        }
     }
     /// Readings are known to be missing up to `at` (a lost link, refused polls).
     pub fn gap(&mut self, at: Instant) {
-        let _ = at;
+        let after = self.readings.back().map_or(self.started, |s| s.at);
+        self.begin_again(Reason::Gap { after, missing: at.since(after) });
     }
     /// The unit restarted at `at`: what was read before counts no more.
     pub fn restart(&mut self, at: Instant) {
-        let _ = at;
+        self.begin_again(Reason::Restart { at });
     }
     /// What is known at `now`.
     pub fn state(&self, now: Instant) -> State {
-        let because = Reason::WindowsNotFull;
+        if let Some(because) = self.fault {
+            return State::Faulty { because };
+        }
+        let until_full = self.unbroken_from.map(|from| (self.rule.window * 2).saturating_sub(now.since(from)));
+        let (because, wait_estimate) = match (self.readings.back(), self.last_look) {
+            (Some(last), _) if now.since(last.at) > self.rule.max_gap => (Reason::Stale { last: last.at }, None),
+            (Some(_), Look::Steady { mean, slopes, limit }) => {
+                let since = self.steady_since.unwrap_or(now);
+                return State::Steady { mean, slopes, limit, since };
+            }
+            (Some(_), Look::NotYet { because, wait }) => (because, wait),
+            _ => (self.broken_by.unwrap_or(Reason::WindowsNotFull), until_full),
+        };
         if now.since(self.started) > self.rule.deadline {
             State::DeadlinePassed { because }
         } else {
-            State::NotYet { because, wait_estimate: None }
+            State::NotYet { because, wait_estimate }
         }
     }
     /// The rule followed.
     pub fn rule(&self) -> &Rule {
         &self.rule
+    }
+
+    fn begin_again(&mut self, because: Reason) {
+        self.readings.clear();
+        self.unbroken_from = None;
+        self.broken_by = Some(because);
+        self.last_look = Look::None;
+        self.steady_since = None;
+    }
+    fn fail(&mut self, fault: Fault) {
+        self.begin_again(Reason::WindowsNotFull);
+        self.fault = Some(fault);
+    }
+
+    /// Judges the two windows that end at `now`.
+    fn look(&mut self, now: Instant) {
+        let full = self.unbroken_from.is_some_and(|from| now.since(from) + self.rule.max_gap >= self.rule.window * 2);
+        let covered =
+            self.readings.front().is_some_and(|s| now.since(s.at) + self.rule.max_gap >= self.rule.window * 2);
+        if !(full && covered) {
+            return;
+        }
+        self.fault = None;
+        let readings = self.readings.make_contiguous();
+        let in_time = now.since(self.started) <= self.rule.deadline || self.steady_since.is_some();
+        let found = look::judge(readings, now, &self.rule, self.rule.risk_per_look());
+        self.last_look = match found {
+            look::Found::Stuck { value, since } => {
+                self.fault = Some(Fault::Stuck { value, since });
+                Look::None
+            }
+            look::Found::Not { because, wait } => Look::NotYet { because, wait },
+            look::Found::Steady { mean, slopes, limit } if in_time => Look::Steady { mean, slopes, limit },
+            look::Found::Steady { slopes, limit, .. } => {
+                Look::NotYet { because: Reason::Trend { slope: slopes[0], limit }, wait: None }
+            }
+        };
+        self.steady_since = match self.last_look {
+            Look::Steady { .. } => self.steady_since.or(Some(now)),
+            _ => None,
+        };
+    }
+}
+
+impl Rule {
+    /// The error rate of one look: shared out evenly over all looks up to the deadline, so that the rates add up
+    /// however the looks depend on one another (linear spending, Lan & DeMets, Biometrika 70 (1983) 659; Bonferroni).
+    fn risk_per_look(&self) -> f64 {
+        let looks = micros(self.deadline) / micros(self.window / LOOKS).max(1);
+        (1.0 - self.confidence) / looks.saturating_sub(u64::from(2 * LOOKS) - 1).max(1) as f64
+    }
+    /// The first parameter that is out of its range.
+    fn check(&self) -> Result<(), &'static str> {
+        let limit = |l: Limit| match l {
+            Limit::Relative(v) | Limit::Absolute(v) => v.is_finite() && v > 0.0,
+        };
+        let checks = [
+            (
+                self.window >= Duration::from_secs(1) && self.window <= Duration::from_secs(86_400),
+                "window (1 s to 1 day)",
+            ),
+            (limit(self.slope_limit), "slope_limit (positive)"),
+            (limit(self.oscillation_limit), "oscillation_limit (positive)"),
+            (limit(self.step_limit), "step_limit (positive)"),
+            (limit(self.spike_limit), "spike_limit (positive)"),
+            (self.resolution.is_finite() && self.resolution >= 0.0, "resolution (not negative)"),
+            (
+                !self.max_gap.is_zero() && self.max_gap <= self.window / LOOKS,
+                "max_gap (at most a quarter of the window)",
+            ),
+            (self.min_rate_hz.is_finite() && self.min_rate_hz > 0.0, "min_rate_hz (positive)"),
+            (self.deadline >= self.window * 2, "deadline (at least two windows)"),
+            (self.confidence > 0.5 && self.confidence < 1.0, "confidence (over 0.5, under 1)"),
+        ];
+        checks.iter().find(|(sound, _)| !sound).map_or(Ok(()), |(_, what)| Err(what))
+    }
+}
+
+impl Limit {
+    /// The limit in the unit of the reading.
+    pub fn of(self, mean: f64) -> f64 {
+        match self {
+            Self::Relative(share) => share * mean.abs(),
+            Self::Absolute(limit) => limit,
+        }
     }
 }

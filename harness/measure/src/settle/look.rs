@@ -1,0 +1,245 @@
+//! One look at two full windows: everything that could be amiss, in the order in which a person would want to hear of it.
+//!
+//! Not here: when to look, gaps, restarts, the deadline.
+use super::{Reason, Rule, Slope};
+use crate::{
+    Sample,
+    mean::{Mean, Terms, mean_of},
+    stats::{self, Line},
+};
+use alloc::vec::Vec;
+use core::{f64::consts::PI, time::Duration};
+use plumeline_base::Instant;
+
+/// What a look finds.
+pub(super) enum Found {
+    Steady { mean: Mean, slopes: [Slope; 3], limit: f64 },
+    Not { because: Reason, wait: Option<Duration> },
+    Stuck { value: f64, since: Instant },
+}
+
+/// Fewest readings per window.
+const LEAST: usize = 16;
+/// Readings on each side of one that make its neighbourhood.
+const NEIGHBOURS: usize = 5;
+
+/// Judges readings that cover two windows up to `now`, at the error rate `risk`.
+pub(super) fn judge(readings: &[Sample], now: Instant, rule: &Rule, risk: f64) -> Found {
+    let not = |because, wait| Found::Not { because, wait };
+    let whole = rule.window * 2;
+    let until_gone = |at: Instant| Some(whole.saturating_sub(now.since(at)));
+    let rate_hz = readings.len() as f64 / whole.as_secs_f64();
+    if rate_hz < rule.min_rate_hz {
+        return not(Reason::TooSlow { rate_hz }, None);
+    }
+    if let Some((value, since)) = stuck(readings, rule) {
+        return Found::Stuck { value, since };
+    }
+    let values: Vec<f64> = readings.iter().map(|s| s.value).collect();
+    let level = stats::median(&values);
+    let spikes = spikes(&values, rule.spike_limit.of(level));
+    let clean: Vec<Sample> = readings.iter().zip(&spikes).filter(|(_, spike)| !**spike).map(|(s, _)| *s).collect();
+    let count = readings.len() - clean.len();
+    if count > rule.spikes_allowed {
+        let last = readings.iter().zip(&spikes).rfind(|(_, spike)| **spike).map_or(now, |(s, _)| s.at);
+        return not(Reason::Spikes { count, last }, until_gone(last));
+    }
+
+    let middle = now - rule.window;
+    let split = clean.partition_point(|s| s.at <= middle);
+    let (earlier, later) = clean.split_at(split);
+    let minutes = |s: &Sample| -now.since(s.at).as_secs_f64() / 60.0;
+    let fit = |part: &[Sample]| {
+        let x: Vec<f64> = part.iter().map(minutes).collect();
+        let y: Vec<f64> = part.iter().map(|s| s.value).collect();
+        (part.len() >= LEAST).then(|| stats::line(&x, &y)).flatten()
+    };
+    let (Some(a), Some(b)) = (fit(earlier), fit(later)) else {
+        return not(Reason::TooSlow { rate_hz }, None);
+    };
+    let slopes = slopes(&a, &b, earlier.len(), later.len(), rule.resolution, risk);
+    let mean_level = 0.5 * (a.mean + b.mean);
+    let limit = rule.slope_limit.of(mean_level);
+
+    if let Some((index, by)) = step(&clean, rule.step_limit.of(mean_level)) {
+        let at = clean.get(index).map_or(now, |s| s.at);
+        return not(Reason::Step { at, by }, until_gone(at));
+    }
+    if let Some((amplitude, period_s)) = oscillation(earlier, later, rule.oscillation_limit.of(mean_level), rule.window)
+    {
+        return not(Reason::Oscillation { amplitude, period_s }, None);
+    }
+    let reach = |s: &Slope| s.per_minute.abs() + s.half_width;
+    // A limit of zero (a relative limit about a mean of zero) can't be met; NaN compares false and is not met either.
+    if slopes.iter().all(|s| reach(s) <= limit) {
+        return match mean_of(
+            &clean,
+            now,
+            &Terms { resolution: rule.resolution, max_gap: whole, max_age: whole, ..Terms::default() },
+        ) {
+            Ok(mean) => Found::Steady { mean, slopes, limit },
+            Err(_) => not(Reason::Scatter { slope: worst(&slopes), limit }, None),
+        };
+    }
+    let slope = worst(&slopes);
+    if slopes.iter().any(|s| s.per_minute.abs() > limit) {
+        not(Reason::Trend { slope, limit }, wait(&a, &b, &slopes, limit, rule.window))
+    } else {
+        not(Reason::Scatter { slope, limit }, None)
+    }
+}
+
+fn worst(slopes: &[Slope; 3]) -> Slope {
+    let reach = |s: &Slope| s.per_minute.abs() + s.half_width;
+    slopes.iter().copied().max_by(|p, q| reach(p).total_cmp(&reach(q))).unwrap_or_default()
+}
+
+/// The trend of each window and from the mean of one to that of the other, each with its interval at `risk`.
+fn slopes(a: &Line, b: &Line, n_a: usize, n_b: usize, resolution: f64, risk: f64) -> [Slope; 3] {
+    let rounding =
+        |l: &Line| stats::rounding_uncertainty(resolution, stats::before_rounding(l.residual_sd, resolution));
+    let inner = |l: &Line, n: usize| {
+        // Rounding errors that hang together act on a slope as on its regression on x: u / sd(x).
+        let u = libm::hypot(l.slope_se, rounding(l) / libm::sqrt(l.sxx / n as f64));
+        Slope { per_minute: l.slope, half_width: u * stats::t_quantile(1.0 - risk, l.long_run.dof) }
+    };
+    let between = b.x_mean - a.x_mean;
+    let (va, vb) = (a.long_run.variance / n_a as f64, b.long_run.variance / n_b as f64);
+    let dof = (va + vb) * (va + vb) / (va * va / a.long_run.dof + vb * vb / b.long_run.dof);
+    let dof = if dof.is_finite() { dof } else { a.long_run.dof };
+    let (ra, rb) = (rounding(a), rounding(b));
+    let u = libm::sqrt(va + vb + ra * ra + rb * rb);
+    let across =
+        Slope { per_minute: (b.mean - a.mean) / between, half_width: u / between * stats::t_quantile(1.0 - risk, dof) };
+    [inner(a, n_a), inner(b, n_b), across]
+}
+
+/// How long until the earlier window's trend is within the limit, if it dies away as it did from window to window (a
+/// first-order approach); `None` if it does not.
+fn wait(a: &Line, b: &Line, slopes: &[Slope; 3], limit: f64, window: Duration) -> Option<Duration> {
+    let ratio = b.slope / a.slope;
+    let room = limit - slopes[0].half_width.max(slopes[1].half_width);
+    if !(ratio > 0.0 && ratio < 0.95 && room > 0.0) {
+        return None;
+    }
+    let tau_s = -window.as_secs_f64() / libm::log(ratio);
+    let wait_s = tau_s * libm::log((a.slope.abs() / room).max(1.0));
+    Duration::try_from_secs_f64(wait_s).ok()
+}
+
+/// A run of equal readings that lasts a window, or that readings with so many repeats as these would not show once in a million looks.
+fn stuck(readings: &[Sample], rule: &Rule) -> Option<(f64, Instant)> {
+    let (mut best_from, mut best_len, mut from, mut repeats) = (0, 0, 0, 0_usize);
+    for i in 1..=readings.len() {
+        let equal = match (readings.get(i), readings.get(i - 1)) {
+            (Some(now), Some(before)) => now.value == before.value,
+            _ => false,
+        };
+        if equal {
+            repeats += 1;
+            continue;
+        }
+        if i - from > best_len {
+            (best_from, best_len) = (from, i - from);
+        }
+        from = i;
+    }
+    let (first, last) = (readings.get(best_from)?, readings.get(best_from + best_len - 1)?);
+    let lasted = last.at.since(first.at);
+    // Repeats elsewhere, with one added on each side so that the estimate is never 0 or 1.
+    let elsewhere = (readings.len() - best_len) as f64;
+    let p = ((repeats + 1 - best_len) as f64 + 1.0 + 1.0) / (elsewhere + 2.0);
+    let odds = elsewhere.max(1.0) * libm::pow(p.min(1.0), best_len as f64);
+    let unlikely = best_len >= LEAST && lasted >= rule.window / 4 && odds < 1e-6;
+    (lasted >= rule.window.mul_f64(0.95) || unlikely).then_some((first.value, first.at))
+}
+
+/// Which readings stand out from their neighbourhood's median (Hampel's filter; Pearson et al., EURASIP J. 2016:87).
+fn spikes(values: &[f64], limit: f64) -> Vec<bool> {
+    let deviations: Vec<f64> = (0..values.len())
+        .map(|i| {
+            let near = values.get(i.saturating_sub(NEIGHBOURS)..(i + NEIGHBOURS + 1).min(values.len())).unwrap_or(&[]);
+            values.get(i).map_or(0.0, |v| v - stats::median(near))
+        })
+        .collect();
+    let bar = limit.max(6.0 * stats::robust_sd(&deviations, 0.0));
+    deviations.iter().map(|d| d.abs() > bar).collect()
+}
+
+/// The step that explains the record better than a straight line does, if it is over the limit and stands clear of the scatter.
+fn step(clean: &[Sample], limit: f64) -> Option<(usize, f64)> {
+    let n = clean.len();
+    let values: Vec<f64> = clean.iter().map(|s| s.value).collect();
+    let mean = stats::mean(&values);
+    let centred: Vec<f64> = values.iter().map(|v| v - mean).collect();
+    let total: f64 = centred.iter().map(|v| v * v).sum();
+    let (mut left, mut best, mut at) = (0.0, 0.0, 0);
+    for (i, v) in centred.iter().enumerate() {
+        left += v;
+        let k = i + 1;
+        if k >= LEAST / 2 && k + LEAST / 2 <= n {
+            let explained = left * left * n as f64 / (k as f64 * (n - k) as f64);
+            if explained > best {
+                (best, at) = (explained, k);
+            }
+        }
+    }
+    let x: Vec<f64> = (0..n).map(|i| i as f64).collect();
+    let line = stats::line(&x, &values)?;
+    let about_line = line.residual_sd * line.residual_sd * (n as f64 - 2.0);
+    let about_step = total - best;
+    let (before, after) = centred.split_at(at);
+    let (mean_before, mean_after) = (stats::mean(before), stats::mean(after));
+    let by = mean_after - mean_before;
+    let residuals: Vec<f64> =
+        before.iter().map(|v| v - mean_before).chain(after.iter().map(|v| v - mean_after)).collect();
+    let variance = stats::long_run(&residuals, 1).variance;
+    let se = libm::sqrt(variance * (1.0 / before.len() as f64 + 1.0 / after.len() as f64));
+    (by.abs() > limit && by.abs() > 6.0 * se && about_step < 0.7 * about_line).then_some((at, by))
+}
+
+/// Amplitude and period, s, of the strongest regular oscillation, if its amplitude is over the limit and it stands
+/// clear of the scatter. Periods from four readings to two thirds of a window; slower ones show as trends of the windows.
+fn oscillation(earlier: &[Sample], later: &[Sample], limit: f64, window: Duration) -> Option<(f64, f64)> {
+    let residuals: Vec<f64> = without_curve(earlier).into_iter().chain(without_curve(later)).collect();
+    let n = residuals.len() as f64;
+    let power: f64 = residuals.iter().map(|r| r * r).sum::<f64>() / n;
+    // Half steps of frequency, so that no oscillation falls between two.
+    let most = (n as usize / 2).min(240);
+    let (mut best, mut cycles) = (0.0, 0.0);
+    for half in 6..=most {
+        let f = half as f64 / 2.0;
+        // Goertzel's recurrence.
+        let twice = 2.0 * libm::cos(2.0 * PI * f / n);
+        let (mut s1, mut s2) = (0.0, 0.0);
+        for r in &residuals {
+            (s1, s2) = (r + twice * s1 - s2, s1);
+        }
+        let square = s1 * s1 + s2 * s2 - twice * s1 * s2;
+        if square > best {
+            (best, cycles) = (square, f);
+        }
+    }
+    let amplitude = 2.0 * libm::sqrt(best.max(0.0)) / n;
+    // The strongest of so many frequencies of plain scatter stays under this with a probability of 99.9 % (Fisher 1929, first term).
+    let scatter = 4.0 * power / n * libm::log(most as f64 / 1e-3);
+    (amplitude > limit && amplitude * amplitude > scatter).then(|| (amplitude, 2.0 * window.as_secs_f64() / cycles))
+}
+
+/// Residuals about the parabola through a window's readings.
+fn without_curve(part: &[Sample]) -> Vec<f64> {
+    let n = part.len() as f64;
+    let values: Vec<f64> = part.iter().map(|s| s.value).collect();
+    let mean = stats::mean(&values);
+    let x = |i: usize| (2.0 * i as f64 + 1.0) / n - 1.0;
+    let x2_mean = (0..part.len()).map(|i| x(i) * x(i)).sum::<f64>() / n;
+    let (mut l, mut q, mut ll, mut qq) = (0.0, 0.0, 0.0, 0.0);
+    for (i, v) in values.iter().enumerate() {
+        let (p1, p2) = (x(i), x(i) * x(i) - x2_mean);
+        l += p1 * (v - mean);
+        q += p2 * (v - mean);
+        ll += p1 * p1;
+        qq += p2 * p2;
+    }
+    values.iter().enumerate().map(|(i, v)| v - mean - l / ll * x(i) - q / qq * (x(i) * x(i) - x2_mean)).collect()
+}
