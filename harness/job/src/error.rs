@@ -118,6 +118,10 @@ impl Problem {
         };
         Self::with_file(kind, &file, format!("can't {doing}: {cause}"), remedy)
     }
+    /// Adds to the remedy.
+    pub(crate) fn extend_remedy(&mut self, more: &str) {
+        self.0.remedy.push_str(more);
+    }
     /// The kind of problem.
     pub fn kind(&self) -> Kind {
         self.0.kind

@@ -8,7 +8,9 @@ pub mod error;
 pub mod folder;
 pub mod journal;
 pub mod pipework;
+pub mod tables;
 pub mod units;
+mod written;
 
 pub use error::{Kind, Problem};
 

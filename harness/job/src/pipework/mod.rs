@@ -1,9 +1,33 @@
 //! `pipework.toml`: the sampling pipework of a unit as a person writes it, read into the geometry that the airflow
 //! engine works on. Read in two layers: raw (what is written where) and checked (what it means, in SI).
 //!
-//! Not here: physics. Fitting losses and tolerances come from the tables beside this module, each with its source.
-use crate::error::Problem;
+//! Not here: physics. Fitting losses, tolerances and other values that a file may leave out are in
+//! [`crate::tables`], each with its source.
+mod bounds;
+mod build;
+mod import;
+mod network;
+mod raw;
+mod run;
+mod unit;
+
+pub use import::import_csv;
+
+use crate::{
+    TEXT_LIMIT,
+    error::{Problem, Source},
+    written,
+};
 use plumeline_base::pipework::Pipework;
+
+/// The version of the format that is read and written.
+pub const FORMAT: i64 = 1;
+/// Most openings (holes, caps, open ends) of one pipework.
+pub const MAX_OPENINGS: usize = 100_000;
+/// Most segments of one pipework.
+pub const MAX_SEGMENTS: usize = 500_000;
+/// Most inlets of one unit.
+pub const MAX_INLETS: usize = 8;
 
 /// What a `pipework.toml` says.
 #[derive(Clone, Debug, PartialEq)]
@@ -17,12 +41,17 @@ pub struct PipeworkFile {
 }
 
 /// How the airflow is to be computed.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct ModelChoice {
     /// The pipe friction law.
     pub friction: FrictionChoice,
     /// Whether the change of momentum at holes counts.
     pub momentum: bool,
+}
+impl Default for ModelChoice {
+    fn default() -> Self {
+        Self { friction: FrictionChoice::default(), momentum: true }
+    }
 }
 
 /// A pipe friction law.
@@ -33,9 +62,9 @@ pub enum FrictionChoice {
     Churchill,
     /// Hagen-Poiseuille below Re 2000, Dunlop's cubic to 4000, Swamee-Jain above; for comparison with general
     /// network solvers.
-    HagenDunlopSwamee,
+    HagenDunlopSwameeJain,
     /// Colebrook-White with a smooth transition from laminar flow.
-    ColebrookWhite,
+    Colebrook,
 }
 
 /// Reads a `pipework.toml`. `name` is what messages call it.
@@ -43,6 +72,8 @@ pub enum FrictionChoice {
 /// # Errors
 /// The first thing that is wrong, with its line, column and remedy.
 pub fn parse(name: &str, bytes: &[u8]) -> Result<PipeworkFile, Problem> {
-    let _ = bytes;
-    Err(Problem::with_file(crate::Kind::Internal, name, "pipework files are not read yet", "use a later version"))
+    let source = Source::new(name, bytes, TEXT_LIMIT)?;
+    let file: raw::File = written::from_toml(&source)?;
+    written::version(&source, &file.format, FORMAT)?;
+    build::build(&source, &file)
 }

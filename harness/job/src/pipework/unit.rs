@@ -1,0 +1,189 @@
+//! What a pipework file says of the air at the site, the unit's own air path, the model and the tolerances.
+//!
+//! Not here: the pipes.
+use super::{FrictionChoice, ModelChoice, bounds, raw};
+use crate::{
+    error::{Kind, Problem, Source},
+    tables, units,
+    written::{self, Q, choice},
+};
+use plumeline_base::pipework::{
+    Air, AirPath, CurveInterpolation, Drive, Fan, FanPoint, GivenAir, Known, Loss, Tolerance,
+};
+
+/// Air density that losses and fan curves refer to where none is stated, kg/m3 (the usual reference for fans: 20
+/// degC, 101325 Pa, 50 %; common practice).
+pub(super) const REFERENCE_DENSITY: f64 = 1.2;
+
+pub(super) fn model(source: &Source<'_>, m: &raw::Model) -> Result<ModelChoice, Problem> {
+    let laws = [
+        ("churchill", FrictionChoice::Churchill),
+        ("hagen-dunlop-swamee-jain", FrictionChoice::HagenDunlopSwameeJain),
+        ("colebrook", FrictionChoice::Colebrook),
+    ];
+    let default = ModelChoice::default();
+    Ok(ModelChoice {
+        friction: m.friction.as_ref().map_or(Ok(default.friction), |n| choice(source, n, "a friction law", &laws))?,
+        momentum: m.momentum.unwrap_or(default.momentum),
+    })
+}
+
+pub(super) fn air(source: &Source<'_>, a: &raw::Air, notes: &mut Vec<String>) -> Result<Air, Problem> {
+    let temperature_c = bounds::TEMPERATURE.read_or(source, a.temperature.as_ref(), 20.0)?;
+    let relative_humidity = bounds::HUMIDITY.read_or(source, a.humidity.as_ref(), 0.5)?;
+    let pressure_pa = match (&a.pressure, &a.altitude) {
+        (Some(p), None) => bounds::AIR_PRESSURE.read(source, p)?,
+        (None, Some(h)) => {
+            let h = bounds::ALTITUDE.read(source, h)?;
+            notes.push(format!("air pressure from the altitude {h} m by ISO 2533:1975, standard atmosphere"));
+            pressure_at(h)
+        }
+        (None, None) => units::PA_PER_ATM,
+        (Some(_), Some(h)) => {
+            let cause = "the air's pressure and the altitude are both given";
+            return Err(source.problem(Kind::Conflict, h.span(), cause, "keep one of the two"));
+        }
+    };
+    let given = match (&a.density, &a.viscosity) {
+        (Some(d), Some(v)) => {
+            Some(GivenAir { density: bounds::DENSITY.read(source, d)?, viscosity: bounds::VISCOSITY.read(source, v)? })
+        }
+        (None, None) => None,
+        (Some(one), None) | (None, Some(one)) => {
+            let cause = "the air's density and viscosity belong together; one of them is missing";
+            return Err(source.problem(Kind::MissingKey, one.span(), cause, "give both, or neither"));
+        }
+    };
+    let missing = |q: &Option<Q>, what: &str| q.is_none().then(|| what.to_owned());
+    let pressure_missing = a.pressure.is_none() && a.altitude.is_none();
+    let assumed: Vec<_> = [
+        missing(&a.temperature, "20 degC"),
+        pressure_missing.then(|| "1013.25 hPa".to_owned()),
+        missing(&a.humidity, "50 % humidity"),
+    ]
+    .into_iter()
+    .flatten()
+    .collect();
+    if !assumed.is_empty() && given.is_none() {
+        notes.push(format!("air assumed: {}", assumed.join(", ")));
+    }
+    Ok(Air { temperature_c, pressure_pa, relative_humidity, given })
+}
+
+/// Pressure of the standard atmosphere, Pa, at a geopotential altitude up to 11 km: ISO 2533:1975 with g0 9.80665
+/// m/s2, R 287.05287 J/(kg K), lapse 6.5 K/km, 288.15 K at sea level (constants from memory; the test holds them
+/// against the published table).
+fn pressure_at(altitude_m: f64) -> f64 {
+    const EXPONENT: f64 = 9.806_65 / (287.052_87 * 0.006_5);
+    units::PA_PER_ATM * libm::pow(1.0 - 0.006_5 * altitude_m / 288.15, EXPONENT)
+}
+
+pub(super) fn loss(source: &Source<'_>, l: &serde_spanned::Spanned<raw::Loss>) -> Result<Loss, Problem> {
+    let written = l.as_ref();
+    let flow = bounds::LOSS_FLOW.read(source, &written.flow)?;
+    if written.linear.is_none() && written.quadratic.is_none() {
+        let remedy = "add `quadratic = \"20 Pa\"` (turbulent: fittings, grilles) or `linear = \"20 Pa\"` (laminar: fine filters), or both";
+        return Err(source.problem(Kind::MissingKey, l.span(), "a loss needs a pressure at its flow", remedy));
+    }
+    let pressure = |q: &Option<Q>| bounds::LOSS.read_or(source, q.as_ref(), 0.0);
+    Ok(Loss { linear: pressure(&written.linear)? / flow, quadratic: pressure(&written.quadratic)? / (flow * flow) })
+}
+
+pub(super) fn loss_or_none(
+    source: &Source<'_>,
+    l: Option<&serde_spanned::Spanned<raw::Loss>>,
+) -> Result<Loss, Problem> {
+    l.map_or(Ok(Loss::default()), |l| loss(source, l))
+}
+
+pub(super) fn air_path(source: &Source<'_>, u: &raw::Unit, drive: Drive) -> Result<AirPath, Problem> {
+    Ok(AirPath {
+        loss: loss_or_none(source, u.loss.as_ref())?,
+        volume_m3: bounds::VOLUME.read_or(source, u.volume.as_ref(), 0.0)?,
+        sensor_lag_s: bounds::LAG.read_or(source, u.sensor_lag.as_ref(), 0.0)?,
+        drive,
+        exhaust_loss: loss_or_none(source, u.exhaust_loss.as_ref())?,
+        exhaust_pa: bounds::OUTSIDE.read_or(source, u.exhaust_pressure.as_ref(), 0.0)?,
+        exhaust_elevation_m: bounds::HEIGHT.read_or(source, u.exhaust_height.as_ref(), 0.0)?,
+    })
+}
+
+pub(super) fn fan(source: &Source<'_>, f: &raw::Fan) -> Result<Fan, Problem> {
+    let points = f.curve.as_ref();
+    if !(2..=1000).contains(&points.len()) {
+        let cause = format!("the fan curve has {} points", points.len());
+        let remedy = "give 2 to 1000 points as [flow, pressure], by rising flow";
+        return Err(source.problem(Kind::Range, f.curve.span(), cause, remedy));
+    }
+    let mut curve: Vec<FanPoint> = Vec::with_capacity(points.len());
+    for point in points {
+        let (flow, pressure) = point.as_ref();
+        let next = FanPoint {
+            flow_m3_s: bounds::FAN_FLOW.read(source, flow)?,
+            pressure_pa: bounds::FAN_PRESSURE.read(source, pressure)?,
+        };
+        if curve.last().is_some_and(|p| p.flow_m3_s >= next.flow_m3_s) {
+            let cause = "the points of the fan curve do not go by rising flow";
+            return Err(source.problem(Kind::Range, point.span(), cause, "sort the points; each flow stands once"));
+        }
+        curve.push(next);
+    }
+    let kinds = [("monotone", CurveInterpolation::MonotoneCubic), ("linear", CurveInterpolation::Linear)];
+    Ok(Fan {
+        curve,
+        interpolation: f
+            .interpolation
+            .as_ref()
+            .map_or(Ok(CurveInterpolation::default()), |n| choice(source, n, "an interpolation", &kinds))?,
+        speed: bounds::SPEED.read_or(source, f.speed.as_ref(), 1.0)?,
+        reference_density: bounds::DENSITY.read_or(source, f.density.as_ref(), REFERENCE_DENSITY)?,
+        u_pressure: bounds::UNCERTAINTY.read_or(source, f.uncertainty.as_ref(), 0.03)?,
+    })
+}
+
+pub(super) fn tolerances(
+    source: &Source<'_>,
+    t: &raw::Tolerances,
+    notes: &mut Vec<String>,
+) -> Result<Vec<Known>, Problem> {
+    if let Some(preset) = &t.preset {
+        choice(source, preset, "a preset of tolerances", &[(tables::TOLERANCE_PRESET, ())])?;
+    }
+    notes.push(format!(
+        "tolerances: preset \"{}\" (common practice, no source), with what the file sets in its place",
+        tables::TOLERANCE_PRESET
+    ));
+    tables::BASES
+        .iter()
+        .zip([&t.surveyed, &t.drawing, &t.assumed])
+        .map(|(basis, set)| {
+            let mut known = tables::tolerances(*basis);
+            let Some(set) = set else { return Ok(known) };
+            for (to, from) in [
+                (&mut known.diameter, &set.diameter),
+                (&mut known.discharge, &set.discharge),
+                (&mut known.bore, &set.bore),
+                (&mut known.length, &set.length),
+                (&mut known.roughness, &set.roughness),
+                (&mut known.minor_k, &set.fittings),
+            ] {
+                if let Some(from) = from {
+                    let read = |q: &written::Q| bounds::UNCERTAINTY.read(source, q);
+                    *to = Tolerance { common: read(&from.common)?, individual: read(&from.individual)? };
+                }
+            }
+            Ok(known)
+        })
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    #[test]
+    fn standard_atmosphere() {
+        // ISO 2533:1975 and U.S. Standard Atmosphere 1976, table of pressure by geopotential altitude.
+        for (h, pa) in [(0.0, 101_325.0), (1000.0, 89_874.6), (2000.0, 79_495.2), (5000.0, 54_019.9)] {
+            assert!((super::pressure_at(h) - pa).abs() < 0.1, "{h} m: {}", super::pressure_at(h));
+        }
+    }
+}

@@ -1,0 +1,192 @@
+//! Values in the files that people write: with their place in the text, checked for unit and range; and what TOML
+//! itself has to say about a text, with a remedy.
+//!
+//! Not here: which keys a format has.
+use crate::{
+    error::{Kind, Problem, Source, choices, nearest, quoted},
+    units::{self, Dimension},
+};
+use serde::{
+    Deserialize, Deserializer,
+    de::{DeserializeOwned, Error, Visitor},
+};
+use serde_spanned::Spanned;
+use std::{fmt, ops::Range};
+
+/// A value as written, with its place: text with a unit, or a bare number.
+pub(crate) type Q = Spanned<Written>;
+
+/// Text or a bare number, before it is known which unit is asked for.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) enum Written {
+    Text(String),
+    Number(f64),
+}
+impl<'de> Deserialize<'de> for Written {
+    fn deserialize<D: Deserializer<'de>>(d: D) -> Result<Self, D::Error> {
+        struct AsWritten;
+        impl Visitor<'_> for AsWritten {
+            type Value = Written;
+            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.write_str("a value with its unit in quotes, such as \"21 mm\"")
+            }
+            fn visit_str<E: Error>(self, v: &str) -> Result<Written, E> {
+                Ok(Written::Text(v.to_owned()))
+            }
+            fn visit_i64<E: Error>(self, v: i64) -> Result<Written, E> {
+                Ok(Written::Number(v as f64))
+            }
+            fn visit_f64<E: Error>(self, v: f64) -> Result<Written, E> {
+                Ok(Written::Number(v))
+            }
+        }
+        d.deserialize_any(AsWritten)
+    }
+}
+
+/// What a value may be.
+pub(crate) struct Bounds {
+    pub(crate) dimension: Dimension,
+    /// Lowest and highest value, SI.
+    pub(crate) low: f64,
+    pub(crate) high: f64,
+    /// The lowest value itself is not allowed.
+    pub(crate) above_low: bool,
+    /// What it is the value of: `a pipe's length`.
+    pub(crate) what: &'static str,
+    /// The bounds in plain words, for the remedy.
+    pub(crate) says: &'static str,
+}
+
+impl Bounds {
+    pub(crate) const fn new(dimension: Dimension, low: f64, high: f64, what: &'static str, says: &'static str) -> Self {
+        Self { dimension, low, high, above_low: false, what, says }
+    }
+    /// The lowest value itself is not allowed.
+    pub(crate) const fn above(mut self) -> Self {
+        self.above_low = true;
+        self
+    }
+    /// The SI value of `q`, if it is in bounds.
+    pub(crate) fn read(&self, source: &Source<'_>, q: &Q) -> Result<f64, Problem> {
+        self.read_at(source, q.as_ref(), q.span())
+    }
+    /// The SI value of a written value at a place, if it is in bounds.
+    pub(crate) fn read_at(&self, source: &Source<'_>, written: &Written, span: Range<usize>) -> Result<f64, Problem> {
+        let (value, shown) = match written {
+            Written::Text(text) => match units::parse(self.dimension, text) {
+                Ok(v) => (v, quoted(text)),
+                Err(e) => return Err(source.problem(e.kind, span, e.cause, e.remedy)),
+            },
+            Written::Number(v) if self.dimension == Dimension::Ratio => (*v, quoted(&v.to_string())),
+            Written::Number(v) => {
+                let cause = format!("`{v}` has no unit; {} needs one", self.what);
+                return Err(source.problem(Kind::Unit, span, cause, self.dimension.remedy()));
+            }
+        };
+        // Written so that a value that is not a number is out of bounds.
+        let inside = value <= self.high && if self.above_low { value > self.low } else { value >= self.low };
+        if inside {
+            return Ok(value);
+        }
+        let cause = if value < 0.0 && self.low >= 0.0 {
+            format!("{shown} is negative; {} can't be", self.what)
+        } else {
+            format!("{shown} is out of range for {}", self.what)
+        };
+        Err(source.problem(Kind::Range, span, cause, format!("write {}", self.says)))
+    }
+    /// The SI value of `q`, or `default` where nothing is written.
+    pub(crate) fn read_or(&self, source: &Source<'_>, q: Option<&Q>, default: f64) -> Result<f64, Problem> {
+        q.map_or(Ok(default), |q| self.read(source, q))
+    }
+}
+
+/// A whole number from `low` to `high`.
+pub(crate) fn whole<T: TryFrom<i64>>(
+    source: &Source<'_>,
+    n: &Spanned<i64>,
+    low: i64,
+    high: i64,
+    what: &str,
+) -> Result<T, Problem> {
+    let value = *n.as_ref();
+    let converted = if (low..=high).contains(&value) { T::try_from(value).ok() } else { None };
+    converted.ok_or_else(|| {
+        let cause = format!("{value} is out of range for {what}");
+        source.problem(Kind::Range, n.span(), cause, format!("write a whole number from {low} to {high}"))
+    })
+}
+
+/// One of several names.
+pub(crate) fn choice<T: Copy>(
+    source: &Source<'_>,
+    name: &Spanned<String>,
+    what: &str,
+    known: &[(&'static str, T)],
+) -> Result<T, Problem> {
+    known
+        .iter()
+        .find(|(k, _)| k == name.as_ref())
+        .map(|(_, v)| *v)
+        .ok_or_else(|| unknown_name(source, name, what, known.iter().map(|(k, _)| *k)))
+}
+
+/// The refusal of a name that is not known.
+pub(crate) fn unknown_name<'a>(
+    source: &Source<'_>,
+    name: &Spanned<String>,
+    what: &str,
+    known: impl Iterator<Item = &'a str> + Clone,
+) -> Problem {
+    let mut cause = format!("{} is not {what}", quoted(name.as_ref()));
+    if let Some(near) = nearest(name.as_ref(), known.clone()) {
+        cause.push_str(&format!("; did you mean \"{near}\"?"));
+    }
+    source.problem(Kind::UnknownName, name.span(), cause, format!("use one of {}", choices(known)))
+}
+
+/// Refuses a format version that is not read.
+pub(crate) fn version(source: &Source<'_>, format: &Spanned<i64>, known: i64) -> Result<(), Problem> {
+    if *format.as_ref() == known {
+        return Ok(());
+    }
+    let cause = format!("this file says that its format is {}; this tool reads format {known}", format.as_ref());
+    Err(source.problem(Kind::Version, format.span(), cause, "use the version of the tool that wrote the file"))
+}
+
+/// Reads a TOML text into its raw form.
+pub(crate) fn from_toml<T: DeserializeOwned>(source: &Source<'_>) -> Result<T, Problem> {
+    toml::from_str(source.text()).map_err(|e| toml_problem(source, &e))
+}
+
+fn toml_problem(source: &Source<'_>, e: &toml::de::Error) -> Problem {
+    let span = e.span().unwrap_or(0..0);
+    let message = e.message().trim_end();
+    let first = message.lines().next().unwrap_or_default();
+    // The names in backquotes: the key that is wrong, then the keys that there are.
+    let names: Vec<&str> = first.split('`').skip(1).step_by(2).collect();
+    let (kind, cause, remedy) = if first.starts_with("unknown field") {
+        let (given, known) = (names.first().copied().unwrap_or_default(), names.get(1..).unwrap_or_default());
+        let mut cause = format!("there is no key {} here", quoted(given));
+        if let Some(near) = nearest(given, known.iter().copied()) {
+            cause.push_str(&format!("; did you mean `{near}`?"));
+        }
+        (Kind::UnknownKey, cause, format!("the keys here are: {}", known.join(", ")))
+    } else if first.starts_with("missing field") {
+        let name = quoted(names.first().copied().unwrap_or_default());
+        (Kind::MissingKey, format!("the key {name} is missing"), format!("add {name} here"))
+    } else if first.starts_with("invalid type") || first.starts_with("invalid length") {
+        (Kind::WrongType, first.to_owned(), "write the value as the message says; texts stand in quotes".to_owned())
+    } else if first.starts_with("duplicate") {
+        (Kind::Duplicate, first.to_owned(), "keep one of the two".to_owned())
+    } else {
+        let cause = format!("this is not well-formed TOML: {}", message.replace('\n', "; "));
+        (
+            Kind::Syntax,
+            cause,
+            "look for a missing quote, comma or bracket near here; TOML is described at toml.io".to_owned(),
+        )
+    };
+    source.problem(kind, span, cause, remedy)
+}
