@@ -115,7 +115,7 @@ pub enum Told {
         /// Reply received, log time.
         received: Instant,
     },
-    /// A set of readings (unasked, while streaming).
+    /// A set of readings: unasked while streaming, and the end of `ReadOnce`.
     Reading(Reading),
     /// A long request goes on.
     Progress {

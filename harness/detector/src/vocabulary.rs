@@ -197,6 +197,8 @@ pub enum Request {
     },
     /// Stop streaming.
     StopReadings,
+    /// Tell one set of readings.
+    ReadOnce,
     /// Tell the settings, whole.
     ReadSettings,
     /// Take these settings, whole or not at all.
@@ -239,6 +241,7 @@ impl Request {
             Self::Clock => "compare clocks",
             Self::StartReadings { .. } => "stream readings",
             Self::StopReadings => "stop the readings",
+            Self::ReadOnce => "read once",
             Self::ReadSettings => "read the settings",
             Self::WriteSettings(_) => "write the settings",
             Self::TakeBaseline => "take the airflow baseline",

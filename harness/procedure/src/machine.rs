@@ -151,10 +151,7 @@ impl Procedure {
     fn take_report(&mut self, report: Report) {
         let ctx = &self.ctx;
         match &report.told {
-            Told::Reading(reading) => {
-                self.take_reading(reading.clone());
-                return;
-            }
+            Told::Reading(reading) => self.take_reading(reading.clone()),
             Told::Identity(identity, _) => take_identity(ctx, identity),
             &Told::Clock { sent, device_received_us, device_sent_us, received } => {
                 let exchange = clock::Exchange { sent, device_received_us, device_sent_us, received };
@@ -192,7 +189,7 @@ impl Procedure {
         }
     }
 
-    fn take_reading(&mut self, reading: Reading) {
+    fn take_reading(&self, reading: Reading) {
         let mut s = self.ctx.edit();
         let s: &mut Shared = &mut s;
         // Where device and log clocks are tied, a reading counts at the moment it was measured; it can't have been later than

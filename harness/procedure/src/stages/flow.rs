@@ -15,7 +15,7 @@ use plumeline_base::{
     quantity::{Estimate, KELVIN_AT_0_C, M3_S_PER_L_MIN},
     time::seconds,
 };
-use plumeline_detector::{Request, Told, Trouble, driver::Wants, vocabulary::FlowBasis};
+use plumeline_detector::{Reading, Request, Told, Trouble, driver::Wants, vocabulary::FlowBasis};
 use plumeline_measure::{
     Error, Sample,
     decide::{Because, Limits},
@@ -133,7 +133,7 @@ pub(crate) fn coverage_factor(inputs: &JobInputs) -> f64 {
 }
 
 /// Flows with the outgoing unit, for comparison only.
-pub(crate) async fn as_found_flows(ctx: &Context) -> Result<(), Stop> {
+pub(crate) async fn as_found_flows(ctx: &Context) {
     let inputs = ctx.inputs();
     let pipes = inputs.pipes();
     let span = seconds(inputs.plan.flow.average_s);
@@ -155,7 +155,27 @@ pub(crate) async fn as_found_flows(ctx: &Context) -> Result<(), Stop> {
         };
         ctx.found(f);
     }
-    Ok(())
+}
+
+/// Flows that were read once, without an uncertainty.
+pub(crate) fn as_found_once(ctx: &Context, reading: &Reading) {
+    let inputs = ctx.inputs();
+    for pipe in inputs.pipes() {
+        let told = usize::from(pipe.inlet).checked_sub(1).and_then(|i| *reading.flow_m3_s.get(i)?);
+        let subject = Subject::Pipe(pipe.inlet);
+        let f = match told {
+            Some(q) => {
+                let figure = Figure::plain(q * L_MIN, "L/min");
+                record(ctx, &inputs, &pipe, |p| p.as_found = Some(figure.clone()));
+                let mut f =
+                    Finding::new(StageKind::AsFound, subject, Verdict::Pass, "flow read once, without an uncertainty");
+                f.measured = Some(figure);
+                f
+            }
+            None => Finding::new(StageKind::AsFound, subject, Verdict::Undecided, "flow not captured: it was not told"),
+        };
+        ctx.found(f);
+    }
 }
 
 /// Every pipe's flow is steady.

@@ -19,6 +19,7 @@ use crate::{
 use alloc::{boxed::Box, format, string::String, vec::Vec};
 use core::{future::Future, pin::Pin, time::Duration};
 use plumeline_base::Verdict;
+use plumeline_detector::Trouble;
 
 /// What rests on one start of the unit and on pipes that nobody moved.
 const BOUND_TO_START: [StageKind; 7] = [
@@ -178,8 +179,12 @@ fn explain(ctx: &Context, stage: StageKind, stop: &Stop) -> bool {
         }
         Stop::Trouble(trouble) => {
             ctx.found(undecided(Subject::Link, trouble.remedy()));
-            ctx.edit().outcome.trouble = Some(trouble.clone());
-            true
+            // What can't be had this way is open, and the plan says whether to go on; a lost or mad unit ends the job.
+            let open = matches!(trouble, Trouble::CannotDo(_) | Trouble::NotTold(_) | Trouble::Refused { .. });
+            if !open {
+                ctx.edit().outcome.trouble = Some(trouble.clone());
+            }
+            !open
         }
         Stop::StartedAnew => {
             ctx.void(&BOUND_TO_START, "the unit started anew");

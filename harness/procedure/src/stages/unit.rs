@@ -88,10 +88,14 @@ pub(crate) async fn as_found(ctx: Context) -> Result<(), Stop> {
     }
     if abilities.stream_hz.is_some() && abilities.flow_per_inlet {
         ctx.start_readings().await?;
-        flow::as_found_flows(&ctx).await?;
+        flow::as_found_flows(&ctx).await;
         ctx.stop_readings().await;
     } else {
-        ctx.found(not_captured("flows", &Trouble::CannotDo("readings can't be streamed".into())));
+        match ctx.unit_once(Request::ReadOnce).await {
+            Ok(Told::Reading(reading)) => flow::as_found_once(&ctx, &reading),
+            Ok(_) => {}
+            Err(trouble) => ctx.found(not_captured("flows", &trouble)),
+        }
     }
     Ok(())
 }
