@@ -4,10 +4,16 @@
 //! rises with its normalised profile likelihood as the interval; sources in `docs/measurement.md`.
 //!
 //! Not here: units (any obscuration or extinction, as long as it is one), alarms, the prediction.
-use crate::{Error, Sample};
+use crate::{Error, Sample, stats};
 use alloc::vec::Vec;
+use course::{Course, Span};
 use plumeline_base::{Instant, quantity::Estimate};
+use record::{Detection, Record};
 use serde::{Deserialize, Serialize};
+
+mod course;
+mod onset;
+mod record;
 
 /// The moment of a release, with what is known about its lateness.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
@@ -196,13 +202,155 @@ pub enum Outcome {
 ///
 /// `before` ends where `after` begins; both in order. Never fails: what can't be judged is [`Outcome::Undecided`].
 pub fn analyse(before: &[Sample], after: &[Sample], release: &Release, rule: &Rule) -> Outcome {
-    let _ = (after, release, rule);
-    Outcome::Undecided { because: Unclear::Evidence(Error::TooFew { have: before.len(), need: usize::MAX }) }
+    if !release.is_sound() {
+        let bad = Error::BadRule { what: "release", range: "finite, not negative, earliest before latest" };
+        return Outcome::Undecided { because: Unclear::Evidence(bad) };
+    }
+    match Record::new(before, after, rule) {
+        Ok(record) => follow(&record, release, rule),
+        Err(error) => Outcome::Undecided { because: Unclear::Evidence(error) },
+    }
+}
+
+fn follow(record: &Record, release: &Release, rule: &Rule) -> Outcome {
+    let undecided = |because| Outcome::Undecided { because };
+    let after = record.y.len() - record.before;
+    let shortest = record.readings_in(rule.min_duration_s);
+    if after < 2 * shortest {
+        return undecided(Unclear::Evidence(Error::TooFew { have: after, need: 2 * shortest }));
+    }
+    let memory = record.before;
+    if record.ceiling.is_some_and(|c| c < record.before) || record.restless(rule) {
+        let drift = Course::new(record, record.before, rule).map_or(0.0, |c| c.drift_per_minute());
+        return undecided(Unclear::RestlessBaseline { drift_per_minute: drift });
+    }
+    let needed = record.needed(rule);
+    let (mut start, mut weak) = (record.before, None::<f64>);
+    while let Some(found) = record.detect(start, memory, rule) {
+        // The toe of a slow rise is left out of the baseline.
+        let foot = found.from.saturating_sub(shortest).max(record.before);
+        let Some(course) = Course::new(record, foot, rule) else { break };
+        let puffs = course.puffs(needed);
+        let Some(first) = puffs.first().copied() else { break };
+        if first.height < needed {
+            weak = Some(weak.unwrap_or(0.0).max(first.height));
+            start = course.past(&first).max(found.known);
+            continue;
+        }
+        return response(record, &course, &found, &puffs, release, rule).unwrap_or_else(undecided);
+    }
+    match weak {
+        Some(peak) => Outcome::TooWeak { peak, needed },
+        None => Outcome::NoRise { would_have_seen: record.smallest_seen(rule) },
+    }
+}
+
+fn response(
+    record: &Record,
+    course: &Course<'_>,
+    found: &Detection,
+    puffs: &[Span],
+    release: &Release,
+    rule: &Rule,
+) -> Result<Outcome, Unclear> {
+    let first = puffs.first().ok_or(Unclear::EndsTooSoon)?;
+    let saturated = record.ceiling.filter(|c| *c < course.past(first));
+    let lasted_s = course.lasted_s(first);
+    if lasted_s < rule.min_duration_s && saturated.is_none() {
+        return Err(Unclear::TooShort { lasted_s });
+    }
+    if saturated.is_none() && course.still_rising(first) {
+        return Err(Unclear::EndsTooSoon);
+    }
+    let from = found.from.saturating_sub(record.before.max(120));
+    let to = course.fit_end(first).min(saturated.map_or(usize::MAX, |c| c + 2)).max(found.from + 2).min(record.y.len());
+    let onset = onset::locate(record, from, to).ok_or(Unclear::TooSlow)?;
+    let released_s = release.at.as_secs_f64() - release.correction_s();
+    let u_release = release.u();
+    if onset.interval95_s.1 < released_s - 2.0 * u_release {
+        return Err(Unclear::BeforeRelease { onset_s: onset.at_s });
+    }
+    let since_release = |at: f64, u: f64| Estimate::new(at - released_s, 0.0, libm::hypot(u, u_release));
+    let onset_s = since_release(onset.at_s, onset.u_s);
+    // Each side of the interval and the release moment's 95 % in quadrature.
+    let side = |edge: f64| libm::hypot(edge - onset.at_s, stats::normal_quantile(0.975) * u_release);
+    let onset_interval95_s = (onset_s.value - side(onset.interval95_s.0), onset_s.value + side(onset.interval95_s.1));
+    if let Some(ceiling) = saturated {
+        let since_s = record.t.get(ceiling).copied().unwrap_or(f64::NAN);
+        return Ok(Outcome::Saturated { onset_s, onset_interval95_s, since_s });
+    }
+    let plateau = course.plateau(first);
+    let half = course.half_plateau(first, &plateau).ok_or(Unclear::TooSlow)?;
+    Ok(Outcome::Response(Response {
+        onset_s,
+        onset_interval95_s,
+        onset,
+        half_plateau_s: since_release(half.value, half.u()),
+        plateau,
+        peak: puffs.iter().fold(0.0, |a, p| p.height.max(a)),
+        decay_s: course.decay_s(first, &plateau),
+        puffs: puffs.iter().map(|p| course.puff(p)).collect(),
+        baseline: course.baseline_at(onset.at_s),
+        drift_per_minute: course.drift_per_minute(),
+        noise_sd: record.noise.sd,
+    }))
 }
 
 /// Time from the release until the reading first stays at `level` (absolute, unit of the reading) or above for
-/// `hold_s`, s; linear between readings. `None` if it never does. For alarm thresholds as the unit would see them.
+/// `hold_s`, s; linear between readings. `None` if it never does, or if a reading up to then is not a number or out
+/// of order. For alarm thresholds as the unit would see them.
 pub fn time_to_level(after: &[Sample], release: &Release, level: f64, hold_s: f64) -> Option<Estimate> {
-    let _ = (after, release, level, hold_s);
+    if !(release.is_sound() && level.is_finite() && hold_s.is_finite()) {
+        return None;
+    }
+    let mut since: Option<(f64, f64)> = None;
+    let mut before: Option<&Sample> = None;
+    for s in after {
+        if !s.value.is_finite() || before.is_some_and(|b| s.at <= b.at) {
+            return None;
+        }
+        let t = s.at.as_secs_f64();
+        if s.value < level {
+            since = None;
+        } else if since.is_none() {
+            let (t0, y0) = before.map_or((t, level), |b| (b.at.as_secs_f64(), b.value));
+            let crossed = if s.value > y0 { t0 + (t - t0) * (level - y0) / (s.value - y0) } else { t };
+            since = Some((crossed.clamp(t0, t), (t - t0) / libm::sqrt(12.0)));
+        }
+        if let Some((at, u)) = since
+            && t - at >= hold_s
+        {
+            let value = at - release.at.as_secs_f64() + release.correction_s();
+            return Some(Estimate::new(value, 0.0, libm::hypot(u, release.u())));
+        }
+        before = Some(s);
+    }
     None
+}
+
+impl Release {
+    fn is_sound(&self) -> bool {
+        let sound = |v: f64| v.is_finite() && v >= 0.0;
+        sound(self.u_s) && sound(self.late_min_s) && sound(self.late_max_s) && self.late_min_s <= self.late_max_s
+    }
+}
+
+impl Rule {
+    fn check(&self) -> Result<(), Error> {
+        let sound = |v: f64| v.is_finite() && v >= 0.0;
+        let checks = [
+            (sound(self.resolution), "resolution", "finite and not negative"),
+            (!self.full_scale.is_nan() && self.full_scale > 0.0, "full_scale", "positive"),
+            (sound(self.min_rise), "min_rise", "finite and not negative"),
+            (sound(self.min_rise_sd) && self.min_rise_sd >= 3.0, "min_rise_sd", "at least 3"),
+            (sound(self.min_duration_s) && self.min_duration_s > 0.0, "min_duration_s", "positive"),
+            (self.min_before >= 20, "min_before", "at least 20"),
+            (sound(self.max_gap_s) && self.max_gap_s > 0.0 && self.max_gap_s < 1e6, "max_gap_s", "positive"),
+            (self.false_alarm > 0.0 && self.false_alarm < 0.5, "false_alarm", "over 0, under 0.5"),
+        ];
+        match checks.iter().find(|(sound, ..)| !sound) {
+            Some((_, what, range)) => Err(Error::BadRule { what, range }),
+            None => Ok(()),
+        }
+    }
 }

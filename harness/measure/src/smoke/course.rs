@@ -1,0 +1,180 @@
+//! What a rise went on to: puffs, plateau, time to half of it, decay.
+//!
+//! Not here: whether there is a rise, when it started.
+use super::{Puff, Rule, record::Record};
+use crate::stats;
+use alloc::vec::Vec;
+use plumeline_base::quantity::Estimate;
+
+/// The record from a detection on, over its baseline.
+pub(super) struct Course<'a> {
+    record: &'a Record,
+    /// Index at which it begins.
+    start: usize,
+    /// Readings over the baseline, and the same as a running mean over the shortest rise that counts.
+    excess: Vec<f64>,
+    smooth: Vec<f64>,
+    /// Half width of the running mean, readings.
+    half: usize,
+    baseline: stats::Line,
+}
+
+/// One puff by index into the course.
+#[derive(Clone, Copy)]
+pub(super) struct Span {
+    start: usize,
+    pub peak: usize,
+    pub height: f64,
+    end: Option<usize>,
+}
+
+impl<'a> Course<'a> {
+    /// The course from reading `start` on, over the line through the readings before it.
+    pub(super) fn new(record: &'a Record, start: usize, rule: &Rule) -> Option<Self> {
+        let baseline = stats::line(record.t.get(..start)?, record.y.get(..start)?)?;
+        let excess: Vec<f64> = record.t.iter().zip(&record.y).skip(start).map(|(t, y)| y - baseline.at(*t)).collect();
+        let half = (record.readings_in(rule.min_duration_s) - 1) / 2;
+        let smooth = (0..excess.len())
+            .map(|i| stats::mean(excess.get(i.saturating_sub(half)..(i + half + 1).min(excess.len())).unwrap_or(&[])))
+            .collect();
+        Some(Self { record, start, excess, smooth, half, baseline })
+    }
+    fn time(&self, i: usize) -> f64 {
+        self.record.t.get(self.start + i).copied().unwrap_or(f64::NAN)
+    }
+    fn smooth_at(&self, i: usize) -> f64 {
+        self.smooth.get(i).copied().unwrap_or(f64::NAN)
+    }
+    /// The baseline at `t` with its uncertainty.
+    pub(super) fn baseline_at(&self, t: f64) -> Estimate {
+        let ahead = t - self.baseline.x_mean;
+        let n = self.start as f64;
+        let variance =
+            self.baseline.long_run.variance / n + self.baseline.slope_se * self.baseline.slope_se * ahead * ahead;
+        Estimate::new(self.baseline.at(t), 0.0, libm::sqrt(variance))
+    }
+    pub(super) fn drift_per_minute(&self) -> f64 {
+        self.baseline.slope * 60.0
+    }
+    /// Rises and falls in turn. A puff ends where it has fallen to half between its peak and the trough before it;
+    /// another begins with a rise of `least` over the trough.
+    pub(super) fn puffs(&self, least: f64) -> Vec<Span> {
+        let mut puffs = Vec::new();
+        let (mut trough, mut trough_at, mut open): (f64, usize, Option<Span>) =
+            (0.0, 0, Some(Span { start: 0, peak: 0, height: 0.0, end: None }));
+        for (i, v) in self.smooth.iter().enumerate() {
+            match &mut open {
+                Some(span) => {
+                    if *v > span.height {
+                        (span.height, span.peak) = (*v, i);
+                    } else if *v < 0.5 * (span.height + trough) && span.height > 0.0 {
+                        puffs.push(Span { end: Some(i), ..*span });
+                        (open, trough, trough_at) = (None, *v, i);
+                    }
+                }
+                None if *v < trough => (trough, trough_at) = (*v, i),
+                None if *v > trough + least => {
+                    open = Some(Span { start: trough_at, peak: i, height: *v, end: None });
+                }
+                None => {}
+            }
+        }
+        puffs.extend(open);
+        puffs
+    }
+    pub(super) fn puff(&self, span: &Span) -> Puff {
+        Puff {
+            start_s: self.time(span.start),
+            peak_s: self.time(span.peak),
+            end_s: span.end.map(|i| self.time(i)),
+            peak: span.height,
+        }
+    }
+    /// The index in the whole record just past a puff's end.
+    pub(super) fn past(&self, span: &Span) -> usize {
+        self.start + span.end.unwrap_or(self.smooth.len())
+    }
+    /// First and last reading of a puff that the running mean shows at `share` of its height or more.
+    fn above(&self, span: &Span, share: f64) -> (usize, usize) {
+        let end = span.end.unwrap_or(self.smooth.len());
+        let high = |i: &usize| self.smooth_at(*i) >= share * span.height;
+        let first = (span.start..=span.peak).find(high).unwrap_or(span.peak);
+        let last = (span.peak..end).rev().find(high).unwrap_or(span.peak);
+        (first, last)
+    }
+    /// How long the puff stays at half of its height or more, s.
+    pub(super) fn lasted_s(&self, span: &Span) -> f64 {
+        let (first, last) = self.above(span, 0.5);
+        self.time(last) - self.time(first) + self.record.step_s()
+    }
+    /// Mean over the readings while the running mean is within 10 % of the peak.
+    pub(super) fn plateau(&self, span: &Span) -> Estimate {
+        let (first, last) = self.above(span, 0.9);
+        let high = self.excess.get(first..=last).unwrap_or(&[]);
+        let n = high.len() as f64;
+        let sd = if high.len() > 3 { stats::sd(high).max(self.record.noise.sd) } else { self.record.noise.sd };
+        let base = self.baseline_at(0.5 * (self.time(first) + self.time(last)));
+        let u = libm::hypot(sd * libm::sqrt((self.record.noise.time() / n).min(1.0)), base.u_individual);
+        Estimate::new(stats::mean(high), 0.0, u)
+    }
+    /// True if the record ends while the puff still rises by a tenth of its height over its last fifth.
+    pub(super) fn still_rising(&self, span: &Span) -> bool {
+        let n = self.smooth.len();
+        let part = ((n - span.start) / 5).max(self.half + 1);
+        let mean = |from: usize, to: usize| stats::mean(self.excess.get(from..to).unwrap_or(&[]));
+        let (Some(a), Some(b)) = (n.checked_sub(2 * part), n.checked_sub(part)) else { return span.end.is_none() };
+        span.end.is_none() && mean(b, n) - mean(a, b) > 0.1 * span.height
+    }
+    /// The instant at which the first rise crosses half of the plateau, s of log time: a line through the readings of
+    /// the rise between a quarter and three quarters of it, or between the two readings around it where the rise is steep.
+    pub(super) fn half_plateau(&self, span: &Span, plateau: &Estimate) -> Option<Estimate> {
+        let level = 0.5 * plateau.value;
+        let cross = (span.start..=span.peak).find(|i| self.smooth_at(*i) >= level)?;
+        let low = (span.start..=cross)
+            .rev()
+            .find(|i| self.smooth_at(*i) < 0.25 * plateau.value)
+            .map_or(span.start, |i| i + 1);
+        let high = (cross..=span.peak).find(|i| self.smooth_at(*i) > 0.75 * plateau.value).unwrap_or(span.peak);
+        let u_level = 0.5 * plateau.u();
+        // The running mean spreads a step over its own width: a rise no wider than that is read from single readings.
+        if high.saturating_sub(low) >= 2 * self.half + 8 {
+            let t: Vec<f64> = (low..=high).map(|i| self.time(i)).collect();
+            let y = self.excess.get(low..=high)?;
+            let line = stats::line(&t, y).filter(|l| l.slope > 0.0)?;
+            let at = line.x_mean + (level - line.mean) / line.slope;
+            let noise = self.record.noise.sd * libm::sqrt(self.record.noise.time());
+            let n = t.len() as f64;
+            let u_line = noise * libm::sqrt(1.0 / n + (at - line.x_mean) * (at - line.x_mean) / line.sxx);
+            return Some(Estimate::new(at, 0.0, libm::hypot(u_line, u_level) / line.slope));
+        }
+        let from = cross.saturating_sub(self.half + 1);
+        let single = (from..self.excess.len().min(cross + self.half + 2)).find(|i| {
+            let here = |j: usize| self.excess.get(j).is_some_and(|v| *v >= level);
+            here(*i) && (here(*i + 1) || *i + 1 >= self.excess.len())
+        })?;
+        let (t1, y1) = (self.time(single), *self.excess.get(single)?);
+        let before = single.checked_sub(1).and_then(|i| Some((self.time(i), *self.excess.get(i)?)));
+        let (t0, y0) = before.unwrap_or((t1 - self.record.step_s(), 0.0));
+        let slope = (y1 - y0) / (t1 - t0);
+        let at = if slope > 0.0 { (t1 - (y1 - level) / slope).clamp(t0, t1) } else { t1 };
+        let u = libm::hypot(
+            (t1 - t0) / libm::sqrt(12.0),
+            libm::hypot(self.record.noise.sd, u_level) / slope.abs().max(1e-150),
+        );
+        Some(Estimate::new(at, 0.0, u))
+    }
+    /// From the end of the puff's plateau to half of it, s.
+    pub(super) fn decay_s(&self, span: &Span, plateau: &Estimate) -> Option<f64> {
+        let (_, last) = self.above(span, 0.9);
+        let fallen = (last..self.smooth.len()).find(|i| self.smooth_at(*i) < 0.5 * plateau.value)?;
+        Some(self.time(fallen) - self.time(last))
+    }
+    /// One past the last reading of the whole record that the rise itself may be fitted to: up to the peak, and of a
+    /// plateau no more than what fixes its height.
+    pub(super) fn fit_end(&self, span: &Span) -> usize {
+        let (first, _) = self.above(span, 0.95);
+        let rise = first - span.start.min(first);
+        let enough = first + (2 * rise).max(20);
+        self.start + span.peak.min(enough).max(first + 2).min(self.smooth.len()).max(1)
+    }
+}
