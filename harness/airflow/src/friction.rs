@@ -54,6 +54,15 @@ pub fn evaluate(law: FrictionLaw, re: f64, rel_rough: f64) -> Factor {
 /// 12 x 2^-54 of the laminar one, (8/Re)^12, so that the factor is 64/Re to rounding.
 const CHURCHILL_LAMINAR: f64 = 800.0;
 
+/// Below this Reynolds number the law is 64/Re.
+#[inline]
+pub(crate) fn laminar_below(law: FrictionLaw) -> f64 {
+    match law {
+        FrictionLaw::Churchill => CHURCHILL_LAMINAR,
+        FrictionLaw::HagenDunlopSwameeJain | FrictionLaw::Colebrook => 2000.0,
+    }
+}
+
 #[inline]
 fn laminar(re: f64) -> Factor {
     let value = 64.0 / re;

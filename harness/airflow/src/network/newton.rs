@@ -1,0 +1,331 @@
+//! The steady solve: Newton's method on flows, with elimination along the tree. Not here: the laws, nor rings.
+//!
+//! Each edge and hole is linearised about its flow (pressure = e + r Q; q = g (outside - inside) + b); pressures then
+//! follow from one sweep up the tree (leaves to root) and one down, and flows from the holes by summation, so that
+//! mass balances by construction. Where no momentum is counted, the solution is the minimum of a convex function of
+//! the flows (each law rises), and the step is cut until its slope along the step is small enough: that is what makes
+//! it converge from any start. docs/airflow-model.md has the derivation.
+use super::{
+    Network,
+    coefficients::{DriveLaw, loss_law},
+    layout::Layout,
+};
+use crate::{
+    error::{Place, SolveError},
+    solution::Solution,
+};
+use alloc::{vec, vec::Vec};
+
+/// Memory that solves of one network use; made once by [`Network::workspace`] and never grown.
+#[derive(Clone, Debug)]
+pub struct Workspace {
+    /// Flow of each edge, hole and chord.
+    pub(super) flow: Vec<f64>,
+    pub(super) q: Vec<f64>,
+    pub(super) chord_flow: Vec<f64>,
+    /// Last step of each.
+    step: Vec<f64>,
+    step_q: Vec<f64>,
+    pub(super) step_chord: Vec<f64>,
+    /// Pressure at each position.
+    pub(super) x: Vec<f64>,
+    /// Linearised edges: pressure = e + r Q.
+    pub(super) e: Vec<f64>,
+    pub(super) r: Vec<f64>,
+    /// Linearised holes: q = g (outside - inside) + b.
+    pub(super) g: Vec<f64>,
+    pub(super) b: Vec<f64>,
+    /// What enters each position from above: Q = a - s x.
+    pub(super) a: Vec<f64>,
+    pub(super) s: Vec<f64>,
+    /// Elimination: x = d (x of parent + u).
+    pub(super) d: Vec<f64>,
+    pub(super) u: Vec<f64>,
+    /// Weight of what children bring to a position (1 where no momentum is counted).
+    pub(super) weight: Vec<f64>,
+    /// Per run: linearised momentum term M = on_in Q_in + on_out Q_out + rest, and the holes' g and b + g outside.
+    pub(super) runs: Vec<Run>,
+    pub(super) chord_e: Vec<f64>,
+    pub(super) chord_r: Vec<f64>,
+    /// Dense system of the chords.
+    pub(super) matrix: Vec<f64>,
+    pub(super) solution: Solution,
+}
+
+/// See [`Workspace::runs`].
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Run {
+    pub(super) on_in: f64,
+    pub(super) on_out: f64,
+    pub(super) rest: f64,
+    /// Momentum term at the present flows.
+    pub(super) now: f64,
+    /// Flow of the holes there.
+    pub(super) joined: f64,
+    pub(super) g: f64,
+    pub(super) a: f64,
+}
+
+impl Workspace {
+    pub(super) fn new(layout: &Layout, holes: usize, runs: usize, solution: Solution) -> Self {
+        let (n, c) = (layout.parent.len(), layout.chords.len());
+        let zero = |n: usize| vec![0.0; n];
+        Self {
+            flow: zero(n),
+            q: zero(holes),
+            chord_flow: zero(c),
+            step: zero(n),
+            step_q: zero(holes),
+            step_chord: zero(c),
+            x: zero(n),
+            e: zero(n),
+            r: zero(n),
+            g: zero(holes),
+            b: zero(holes),
+            a: zero(n),
+            s: zero(n),
+            d: zero(n),
+            u: zero(n),
+            weight: vec![1.0; n],
+            runs: vec![Run::default(); runs],
+            chord_e: zero(c),
+            chord_r: zero(c),
+            matrix: zero(c * c),
+            solution,
+        }
+    }
+}
+
+/// What a look at the laws at the present flows tells.
+struct Look {
+    /// Every pressure misfit is within the tolerance.
+    settled: bool,
+    /// Slope of the content function along the last step, W.
+    slope: f64,
+}
+
+impl Network {
+    /// Newton's iteration from the flows in the workspace. Returns the number of linear solves.
+    pub(super) fn iterate(&self, ws: &mut Workspace) -> Result<u32, SolveError> {
+        self.accumulate(ws);
+        ws.step.fill(0.0);
+        ws.step_q.fill(0.0);
+        ws.step_chord.fill(0.0);
+        let (mut solves, mut t, mut slope_before, mut cuts) = (0, 1.0, 0.0, 0);
+        loop {
+            let look = self.look(ws);
+            if solves > 0 {
+                if t == 1.0 && look.settled {
+                    return Ok(solves);
+                }
+                let noise = 1e-13 * self.pressure_scale * ws.flow[0].abs();
+                if look.slope > 0.9 * -slope_before && look.slope > noise && cuts < 12 {
+                    let ideal = t * slope_before / (slope_before - look.slope);
+                    let cut = ideal.clamp(0.1 * t, 0.7 * t);
+                    ws.shift(cut - t);
+                    (t, cuts) = (cut, cuts + 1);
+                    continue;
+                }
+            }
+            if solves == self.options.max_iterations {
+                return Err(self.not_converged(ws, solves));
+            }
+            slope_before = self.step(ws);
+            if !slope_before.is_finite() {
+                return Err(SolveError::Overflow { at: self.overflow_at(ws) });
+            }
+            (solves, t, cuts) = (solves + 1, 1.0, 0);
+        }
+    }
+
+    /// Evaluates every law at the present flows, linearises it, and compares it with the present pressures.
+    fn look(&self, ws: &mut Workspace) -> Look {
+        let (layout, laws) = (&self.layout, &self.laws);
+        let n = layout.parent.len();
+        let mean = ws.q.iter().map(|q| q.abs()).sum::<f64>() / ws.q.len() as f64;
+        let (tolerance, rounding) = (self.options.tolerance * mean, 8.0 * f64::EPSILON * self.pressure_scale);
+        let (mut settled, mut slope) = (true, 0.0);
+        self.look_at_runs(ws);
+        let (parent, flow, step, x) = (&layout.parent[..n], &ws.flow[..n], &ws.step[..n], &ws.x[..n]);
+        let (e, r) = (&mut ws.e[..n], &mut ws.r[..n]);
+        let mut edge = |at: usize, (loss, by_q): (f64, f64)| {
+            e[at] = loss - by_q * flow[at];
+            r[at] = by_q;
+            let misfit = x[at] - x[parent[at] as usize] - loss;
+            settled &= misfit.abs() <= tolerance * by_q.abs() + rounding;
+            slope += loss * step[at];
+        };
+        match &laws.drive {
+            DriveLaw::Fan { .. } => {
+                edge(1, laws.drive.manifold(flow[1]));
+                for (i, loss) in laws.inlets.iter().enumerate() {
+                    edge(2 + i, loss_law(loss, flow[2 + i]));
+                }
+            }
+            DriveLaw::Suction(suctions) => {
+                for (i, suction) in suctions.iter().enumerate() {
+                    edge(1 + i, (-suction, 0.0));
+                }
+            }
+        }
+        let law = self.facts.friction;
+        for (i, one) in laws.edges.iter().enumerate() {
+            let at = layout.first_pipe + i;
+            edge(at, one.law(law, flow[at]));
+        }
+        for (i, one) in laws.chords.iter().enumerate() {
+            let (_, far, near) = layout.chords[i];
+            let (loss, by_q) = one.law(law, ws.chord_flow[i]);
+            ws.chord_e[i] = loss - by_q * ws.chord_flow[i];
+            ws.chord_r[i] = by_q;
+            let misfit = x[far as usize] - x[near as usize] - loss;
+            settled &= misfit.abs() <= tolerance * by_q.abs() + rounding;
+            slope += loss * ws.step_chord[i];
+        }
+        // Below this the hole's slope is held up: its own misfit is then below rounding of the tolerance.
+        let floor = (1e-9 * mean).max(1e-30);
+        for (k, hole) in laws.holes.iter().enumerate() {
+            let (q, at) = (ws.q[k], hole.at as usize);
+            let drop = hole.c * q.abs() * q;
+            let g = 0.5 / (hole.c * q.abs().max(floor));
+            (ws.g[k], ws.b[k]) = (g, q - g * drop);
+            let pull = hole.outside + self.momentum_at(ws, at);
+            let misfit = pull - x[at] - drop;
+            settled &= misfit.abs() * g <= tolerance + rounding * g;
+            slope += (drop - pull) * ws.step_q[k];
+        }
+        Look { settled, slope }
+    }
+
+    /// Momentum term at the present flows, Pa: the opening feels the position's pressure less this.
+    pub(super) fn momentum_at(&self, ws: &Workspace, at: usize) -> f64 {
+        match self.run_at.get(at) {
+            Some(&run) if run != super::layout::NONE => ws.runs[run as usize].now,
+            _ => 0.0,
+        }
+    }
+
+    /// Solves the linearised network and moves to its flows. Returns the slope of the content function at the start.
+    fn step(&self, ws: &mut Workspace) -> f64 {
+        let n = self.layout.parent.len();
+        self.load_holes(ws);
+        self.weigh_runs(ws);
+        self.sweep_up(ws);
+        self.sweep_down(ws);
+        if !self.layout.chords.is_empty() {
+            self.solve_chords(ws);
+            self.load_holes(ws);
+            self.weigh_runs(ws);
+            self.load_chords(ws);
+            self.sweep_up(ws);
+            self.sweep_down(ws);
+        }
+        self.settle_runs(ws);
+        let mut slope = 0.0;
+        for (k, hole) in self.laws.holes.iter().enumerate() {
+            let pull = hole.outside + self.momentum_at(ws, hole.at as usize);
+            let new = ws.g[k] * (pull - ws.x[hole.at as usize]) + ws.b[k];
+            let step = new - ws.q[k];
+            (ws.q[k], ws.step_q[k]) = (new, step);
+            slope -= step * step / ws.g[k];
+        }
+        for i in 0..ws.chord_flow.len() {
+            ws.chord_flow[i] += ws.step_chord[i];
+            slope -= ws.chord_r[i] * ws.step_chord[i] * ws.step_chord[i];
+        }
+        core::mem::swap(&mut ws.flow, &mut ws.step);
+        self.accumulate(ws);
+        for at in 1..n {
+            let step = ws.flow[at] - ws.step[at];
+            ws.step[at] = step;
+            slope -= ws.r[at] * step * step;
+        }
+        slope
+    }
+
+    /// What the holes bring to each position.
+    fn load_holes(&self, ws: &mut Workspace) {
+        ws.a.fill(0.0);
+        ws.s.fill(0.0);
+        for (k, hole) in self.laws.holes.iter().enumerate() {
+            let at = hole.at as usize;
+            ws.s[at] += ws.g[k];
+            ws.a[at] += ws.b[k] + ws.g[k] * hole.outside;
+        }
+    }
+
+    /// Leaves to root: what enters each position as a - s x, through its edge to the parent.
+    pub(super) fn sweep_up(&self, ws: &mut Workspace) {
+        let n = self.layout.parent.len();
+        let parent = &self.layout.parent[..n];
+        let (a, s) = (&mut ws.a[..n], &mut ws.s[..n]);
+        let (e, r, d, u) = (&mut ws.e[..n], &mut ws.r[..n], &mut ws.d[..n], &mut ws.u[..n]);
+        let weight = &ws.weight[..n];
+        for at in (1..n).rev() {
+            let mut whole = 1.0 + r[at] * s[at];
+            if whole < 0.1 {
+                // A falling law (a rising fan curve, a run with more momentum than friction) that outweighs the rest:
+                // hold its pressure for this step.
+                e[at] += r[at] * ws.flow[at];
+                r[at] = 0.0;
+                whole = 1.0;
+            }
+            let inverse = 1.0 / whole;
+            let to = parent[at] as usize;
+            d[at] = inverse;
+            u[at] = e[at] + r[at] * a[at];
+            a[to] += weight[to] * ((a[at] - s[at] * e[at]) * inverse);
+            s[to] += weight[to] * (s[at] * inverse);
+        }
+    }
+
+    /// Root to leaves: the pressures.
+    pub(super) fn sweep_down(&self, ws: &mut Workspace) {
+        let n = self.layout.parent.len();
+        let (parent, x) = (&self.layout.parent[..n], &mut ws.x[..n]);
+        let (d, u) = (&ws.d[..n], &ws.u[..n]);
+        x[0] = 0.0;
+        for at in 1..n {
+            x[at] = d[at] * (x[parent[at] as usize] + u[at]);
+        }
+    }
+
+    /// Edge flows from the flows of holes and chords.
+    pub(super) fn accumulate(&self, ws: &mut Workspace) {
+        let n = self.layout.parent.len();
+        let (parent, flow) = (&self.layout.parent[..n], &mut ws.flow[..n]);
+        flow.fill(0.0);
+        for (q, hole) in ws.q.iter().zip(&self.laws.holes) {
+            flow[hole.at as usize] += q;
+        }
+        for (q, &(_, far, near)) in ws.chord_flow.iter().zip(&self.layout.chords) {
+            flow[far as usize] -= q;
+            flow[near as usize] += q;
+        }
+        for at in (1..n).rev() {
+            flow[parent[at] as usize] += flow[at];
+        }
+    }
+
+    fn not_converged(&self, ws: &Workspace, iterations: u32) -> SolveError {
+        let (worst, residual_pa) = self.worst_misfit(ws);
+        SolveError::NotConverged { iterations, worst, residual_pa }
+    }
+
+    fn overflow_at(&self, ws: &Workspace) -> Place {
+        let broken = (1..ws.x.len()).find(|&at| !(ws.x[at].is_finite() && ws.flow[at].is_finite()));
+        broken.map_or(Place::Pipework, |at| self.place_of(at))
+    }
+}
+
+impl Workspace {
+    /// Moves all flows by t times the last full step.
+    fn shift(&mut self, t: f64) {
+        let pairs = [(&mut self.flow, &self.step), (&mut self.q, &self.step_q)];
+        for (flows, steps) in pairs.into_iter().chain([(&mut self.chord_flow, &self.step_chord)]) {
+            for (flow, step) in flows.iter_mut().zip(steps) {
+                *flow += t * step;
+            }
+        }
+    }
+}
