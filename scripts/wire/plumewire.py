@@ -73,7 +73,7 @@ class Frame:
     def value(self) -> dict:
         """The payload, refused unless it is exactly the deterministic encoding of an integer-keyed map."""
         try:
-            value = cbor2.loads(self.payload)
+            value = cbor2.loads(self.payload, allow_indefinite=False, allow_duplicate_keys=False)
         except Exception as e:  # cbor2 raises several kinds
             raise Bad(f"payload of {self.rule()} is not CBOR: {e}") from e
         if not isinstance(value, dict) or not all(type(key) is int for key in value):
