@@ -8,10 +8,12 @@
 
 pub mod defect;
 pub mod demo;
+pub mod device;
 pub mod models;
 pub mod physics;
 mod rng;
 pub mod scenario;
+pub mod sensors;
 pub mod simulation;
 
 pub use defect::{Defect, DefectKind};

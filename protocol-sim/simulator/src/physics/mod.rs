@@ -2,6 +2,7 @@
 //!
 //! Not here: what people and units do (see [`crate::site`] and [`crate::device`]).
 pub(crate) mod air;
+pub(crate) mod airside;
 pub(crate) mod fan;
 pub mod friction;
 pub(crate) mod matrix;

@@ -141,6 +141,16 @@ impl Smoke {
             active: false,
         }
     }
+    /// Takes over what was on its way in the first `segments` branches, what stands outside, and chamber and sensor.
+    pub(crate) fn carry_over(&mut self, old: Self, segments: usize) {
+        for (to, from) in self.tubes.iter_mut().zip(old.tubes).take(segments) {
+            *to = from;
+        }
+        for (to, from) in self.outside.iter_mut().zip(old.outside) {
+            *to = from;
+        }
+        (self.chamber, self.sensor, self.active) = (old.chamber, old.sensor, old.active);
+    }
     /// Smoke of this extinction (1/m; 0: none) stands outside an opening.
     pub(crate) fn release(&mut self, opening: usize, extinction_per_m: f64, density: f64) {
         if let Some(outside) = self.outside.get_mut(opening) {
@@ -341,6 +351,30 @@ mod tests {
             }
             assert!((out / 30.0 - 1.0).abs() < 1e-9, "{flow}: {out}");
             assert!(tube.queues.iter().all(Queue::is_clean));
+        }
+    }
+    #[test]
+    fn chamber_and_sensor_lag_in_first_order() {
+        // Step response of two first-order lags in series: 1 - (T1 e^(-t/T1) - T2 e^(-t/T2)) / (T1 - T2) (Ogata, Modern Control
+        // Engineering, second-order systems); with no chamber volume 1 - e^(-t/T2).
+        let p =
+            crate::demo::straight_pipes(&[2], 1.0, 3e-3, crate::models::air_path(crate::scenario::Which::Replacement));
+        let joints = [crate::physics::network::Joint { node: Some(0), ..Default::default() }];
+        let laws = crate::physics::Laws::default();
+        let network = Network::new(&p, &joints, &[], &p.unit, laws).unwrap();
+        for (t1, t2) in [(0.0, 3.0), (4.0, 3.0), (3.0, 3.0), (2.0, 0.0)] {
+            let mut smoke = Smoke::new(&network, 2, 1e-3, t2, 1e-10);
+            let flow = if t1 > 0.0 { smoke.chamber_kg / t1 } else { 1.0 };
+            smoke.chamber_kg *= f64::from(u8::from(t1 > 0.0));
+            let mut t = 0.0;
+            for dt in [0.1, 0.4, 1.5, 2.0, 5.0] {
+                smoke.sense(1.0, flow, dt);
+                t += dt;
+                let e = |tau: f64| if tau > 0.0 { libm::exp(-t / tau) } else { 0.0 };
+                let want =
+                    if t1 == t2 { 1.0 - (1.0 + t / t1) * e(t1) } else { 1.0 - (t1 * e(t1) - t2 * e(t2)) / (t1 - t2) };
+                assert!((smoke.sensor - want).abs() < 1e-9, "{t1} {t2} {t}: {} for {want}", smoke.sensor);
+            }
         }
     }
     #[test]

@@ -1,0 +1,3 @@
+//! The unit's firmware, as a pure machine.
+pub mod settings;
+pub(crate) mod store;
