@@ -1,0 +1,274 @@
+//! Which charts the page shows, built from readings, stages and findings.
+use super::{doc::Block, measured};
+use crate::{
+    chart::{
+        interval,
+        panels::{Moment, Panel, Stroke, TimeChart, moment_label},
+    },
+    input::ReportInput,
+    record::Series,
+    words::{self, clean},
+};
+use core::time::Duration;
+use plumeline_base::{Instant, Verdict};
+use plumeline_procedure::outcome::{Figure, Finding, SmokeRun, StageKind, StageResult, Subject};
+
+/// Rows of an interval chart before it is split, so that none is cut by the end of a page.
+const ROWS: usize = 24;
+
+fn chart(svg: Option<String>, caption: impl AsRef<str>) -> Option<Block> {
+    svg.map(|svg| Block::Chart { svg, caption: clean(caption.as_ref()) })
+}
+
+fn seconds(points: &Series, origin: Instant, scale: impl Fn(f64) -> f64) -> Vec<(f64, Option<f64>)> {
+    let zero = origin.as_secs_f64();
+    points.points.iter().map(|(t, v)| (t.as_secs_f64() - zero, v.map(&scale))).collect()
+}
+
+/// Inlets to chart with their flow: those with a pipe, or all that told a flow if no pipe is known.
+fn flows<'a>(input: &ReportInput<'a>) -> Vec<(u8, &'a Series)> {
+    let numbered = input.record.flow.iter().enumerate().filter_map(|(k, s)| Some((u8::try_from(k + 1).ok()?, s)));
+    let known = |inlet: u8| input.pipes.iter().any(|p| p.inlet == inlet);
+    numbered.filter(|(inlet, _)| input.pipes.is_empty() || known(*inlet)).collect()
+}
+
+/// Flow of every inlet over the whole job, with numbered stages and the moment of the baseline.
+pub(crate) fn whole_job(input: &ReportInput<'_>) -> Option<Block> {
+    let flows = flows(input);
+    if flows.is_empty() {
+        return None;
+    }
+    let stages = &input.outcome.stages;
+    let end = stages.iter().map(|s| s.ended).chain([input.record.until]).max()?;
+    let baseline = stages.iter().find(|s| s.stage == StageKind::Baseline && s.complete);
+    let moment = |s: &StageResult| Moment {
+        at: s.ended.as_secs_f64(),
+        half: 0.0,
+        label: if s.verdict == Verdict::Pass { "baseline taken".into() } else { "baseline stage ended".into() },
+        stroke: Stroke::Solid,
+    };
+    let svg = TimeChart {
+        title: "Flow of each inlet over the job".into(),
+        desc: "One panel for each pipe; bands and numbers at the top are the stages of the table. Where no readings came the line is broken.".into(),
+        to: end.as_secs_f64(),
+        since: "since the log was opened".into(),
+        unit: "L/min".into(),
+        height: 84.0,
+        stages: stages
+            .iter()
+            .enumerate()
+            .map(|(k, s)| (s.began.as_secs_f64(), s.ended.as_secs_f64(), (k + 1).to_string()))
+            .collect(),
+        moments: baseline.map(moment).into_iter().collect(),
+        panels: flows
+            .iter()
+            .map(|(inlet, series)| Panel {
+                label: format!("Pipe {inlet}"),
+                points: seconds(series, Instant::START, |v| v),
+                from_zero: true,
+                ..Panel::default()
+            })
+            .collect(),
+        ..TimeChart::default()
+    }
+    .svg("chart-job");
+    chart(
+        svg,
+        "Flow of each inlet over the job, L/min. Numbers at the top are the stages of the table above. No line is drawn where no readings came.",
+    )
+}
+
+/// Flow of each inlet during one stage: windows that were averaged, holes that were closed, what was expected.
+pub(crate) fn stage_flow(input: &ReportInput<'_>, stage: StageKind) -> Vec<Block> {
+    let flows = flows(input);
+    let runs = input.outcome.stages.iter().filter(|s| s.stage == stage && s.ended > s.began);
+    let charts = runs.enumerate().filter_map(|(k, s)| {
+        let zero = s.began.as_secs_f64();
+        let length = s.ended.as_secs_f64() - zero;
+        let panels: Vec<Panel> = flows.iter().map(|(inlet, series)| stage_panel(input, s, *inlet, series)).collect();
+        let shows = match stage {
+            StageKind::Settle => "the windows over which it was found steady or not",
+            StageKind::ProveFlow => {
+                "what was predicted (grey band), the windows averaged over, and holes while they were closed, by number"
+            }
+            StageKind::Supervise => "the unit's baseline and its band",
+            _ => "the unit's baseline, the material change, and the windows averaged over",
+        };
+        let caption = format!("Flow during \"{}\", L/min, with {shows}.", words::stage(stage));
+        let svg = TimeChart {
+            title: format!("Flow during the stage: {}", words::stage(stage)),
+            desc: caption.clone(),
+            to: length,
+            since: "since the stage began".into(),
+            unit: "L/min".into(),
+            height: 96.0,
+            panels,
+            ..TimeChart::default()
+        };
+        if svg.panels.is_empty() {
+            return None;
+        }
+        chart(svg.svg(&format!("chart-{stage}-{k}")), caption)
+    });
+    charts.collect()
+}
+
+fn stage_panel(input: &ReportInput<'_>, s: &StageResult, inlet: u8, series: &Series) -> Panel {
+    let zero = s.began.as_secs_f64();
+    let pipe = input.outcome.pipes.iter().find(|p| p.inlet == inlet);
+    let about = |f: &&Finding| f.stage == s.stage && f.subject == Subject::Pipe(inlet);
+    let mut spans: Vec<(f64, f64, String)> = input
+        .outcome
+        .findings
+        .iter()
+        .filter(about)
+        .filter_map(|f| f.window)
+        .map(|(from, to)| (from.as_secs_f64() - zero, to.as_secs_f64() - zero, "window".to_owned()))
+        .collect();
+    if s.stage == StageKind::ProveFlow {
+        let closed = input.record.closed.iter().filter(|(_, _, h)| h.inlet == inlet);
+        spans.extend(
+            closed.map(|(from, to, h)| (from.as_secs_f64() - zero, to.as_secs_f64() - zero, h.number.to_string())),
+        );
+    }
+    spans.sort_by(|a, b| a.0.total_cmp(&b.0));
+    spans.dedup();
+    let interval = pipe.filter(|_| s.stage == StageKind::ProveFlow).map(|p| {
+        let u = p.predicted.expanded.unwrap_or(0.0);
+        (p.predicted.value - u, p.predicted.value + u)
+    });
+    let band = match s.stage {
+        StageKind::Supervise => Some(&input.plan.limits.flow_band),
+        StageKind::LastLook => Some(&input.plan.flow.material),
+        _ => None,
+    };
+    let mut levels = Vec::new();
+    if let (Some(b), Some(band)) = (pipe.and_then(|p| p.baseline), band) {
+        let share = words::percent(band.value, 0);
+        levels.push((b * (1.0 + band.value), format!("baseline + {share}"), Stroke::Heavy));
+        levels.push((b, "baseline".to_owned(), Stroke::Dashed));
+        levels.push((b * (1.0 - band.value), format!("baseline - {share}"), Stroke::Heavy));
+    }
+    let from = zero;
+    let to = s.ended.as_secs_f64();
+    let points = seconds(series, s.began, |v| v);
+    let points = points.into_iter().filter(|(t, _)| *t >= -1.0 && *t <= to - from + 1.0).collect();
+    Panel { label: format!("Pipe {inlet}"), points, interval, levels, spans, ..Panel::default() }
+}
+
+/// Measured against predicted flow.
+pub(crate) fn flow_intervals(input: &ReportInput<'_>) -> Vec<Block> {
+    let rows = input.outcome.pipes.iter().map(|p| {
+        let tolerance = input.plan.flow.material.value * p.predicted.value;
+        interval::Row {
+            label: format!("Pipe {}", p.inlet),
+            expected: Some(pair(&p.predicted)),
+            measured: p.measured.as_ref().map(pair),
+            low: Some(p.predicted.value - tolerance),
+            high: Some(p.predicted.value + tolerance),
+        }
+    });
+    intervals("flow", "Measured against predicted flow", "L/min", rows.collect())
+}
+
+/// Measured against predicted drop at each closed hole.
+pub(crate) fn hole_intervals(input: &ReportInput<'_>) -> Vec<Block> {
+    let agreement = input.plan.holes.agreement.value;
+    let rows = input.outcome.findings.iter().filter(|f| f.stage == StageKind::ProveFlow).filter_map(|f| {
+        let Subject::Hole(inlet, number) = f.subject else { return None };
+        let (measured, expected) = (f.measured.as_ref()?, f.expected.as_ref()?);
+        (measured.unit == "L/min" && expected.unit == "L/min").then(|| interval::Row {
+            label: format!("Pipe {inlet} hole {number}"),
+            expected: Some(pair(expected)),
+            measured: Some(pair(measured)),
+            low: Some(expected.value * (1.0 - agreement)),
+            high: Some(expected.value * (1.0 + agreement)),
+        })
+    });
+    intervals("holes", "Measured against predicted fall of flow", "L/min", rows.collect())
+}
+
+fn pair(f: &Figure) -> (f64, f64) {
+    (f.value, f.expanded.unwrap_or(0.0))
+}
+
+fn intervals(id: &str, title: &str, unit: &str, rows: Vec<interval::Row>) -> Vec<Block> {
+    let caption = format!(
+        "{title}, {unit}. Dot and line: measured, with its interval. Grey bar and dashed tick: predicted, with its interval. Heavy \
+         brackets: what is allowed."
+    );
+    let parts = rows.chunks(ROWS).enumerate();
+    parts
+        .filter_map(|(k, rows)| chart(interval::svg(&format!("chart-{id}-{k}"), title, &caption, unit, rows), &caption))
+        .collect()
+}
+
+/// One chart for each smoke run: obscuration since the release, with what was found, predicted and allowed.
+pub(crate) fn smoke_runs(input: &ReportInput<'_>) -> Vec<Block> {
+    input.outcome.smoke.iter().enumerate().filter_map(|(k, run)| smoke_run(input, k, run)).collect()
+}
+
+fn smoke_run(input: &ReportInput<'_>, k: usize, run: &SmokeRun) -> Option<Block> {
+    let before = Duration::from_secs(10);
+    let series = input.record.extinction_of(run.inlet)?;
+    let length = run.until.since(run.released).as_secs_f64();
+    let pipe = input.outcome.pipes.iter().find(|p| p.inlet == run.inlet);
+    let expected = measured::smoke_finding(input, run).and_then(|f| f.expected.as_ref()).filter(|f| f.unit == "s");
+    let predicted = expected.or_else(|| pipe.and_then(|p| p.predicted_transport.as_ref()));
+    let limit = &input.plan.limits.transport;
+
+    let mut moments = vec![Moment { at: 0.0, half: 0.0, label: "release".into(), stroke: Stroke::Solid }];
+    let mut mark = |what: &str, f: &Figure, stroke| {
+        if f.value.is_finite() {
+            let half = f.expanded.filter(|u| u.is_finite());
+            moments.push(Moment {
+                at: f.value,
+                half: half.unwrap_or(0.0),
+                label: moment_label(what, f.value, half),
+                stroke,
+            });
+        }
+    };
+    if let Some(f) = &run.onset {
+        mark("first rise", f, Stroke::Solid);
+    }
+    if let Some(f) = &run.half_plateau {
+        mark("half plateau", &Figure { expanded: None, ..f.clone() }, Stroke::Dotted);
+    }
+    if let Some(f) = predicted {
+        mark("predicted", f, Stroke::Dashed);
+    }
+    if let Some(s) = run.alarm_after_s {
+        mark("alarm level", &Figure::plain(s, "s"), Stroke::Dotted);
+    }
+    mark("limit", &Figure::plain(limit.value, "s"), Stroke::Heavy);
+    let last = moments.iter().map(|m| m.at + m.half).fold(length, f64::max);
+    moments.sort_by(|a, b| a.at.total_cmp(&b.at));
+
+    let unit = input.obscuration;
+    let points: Vec<_> = seconds(series, run.released, |e| words::obscuration(e, unit))
+        .into_iter()
+        .filter(|(t, _)| *t >= -before.as_secs_f64() && *t <= length)
+        .collect();
+    let result = match (&run.onset, &run.why_not) {
+        (Some(f), _) => format!("first rise after {}", words::figure(f)),
+        (None, Some(why)) => format!("no time: {why}"),
+        (None, None) => "no time".to_owned(),
+    };
+    let name = format!("Pipe {} hole {}, run {}", run.inlet, run.hole, run.run);
+    let caption =
+        format!("{name}: {result}. Obscuration in {unit} since the release; shaded about a line: its interval.");
+    let svg = TimeChart {
+        title: format!("Smoke run: {name}"),
+        desc: caption.clone(),
+        from: -before.as_secs_f64(),
+        to: last * 1.02,
+        since: "since the release".into(),
+        unit: unit.symbol().into(),
+        height: 150.0,
+        moments,
+        panels: vec![Panel { label: "Obscuration".into(), points, from_zero: true, ..Panel::default() }],
+        ..TimeChart::default()
+    };
+    chart(svg.svg(&format!("chart-smoke-{k}")), caption)
+}

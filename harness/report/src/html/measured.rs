@@ -1,0 +1,265 @@
+//! What was measured: airflow, holes, smoke, supervision and last look, and the full list of findings.
+use super::{
+    charts,
+    clock::Clock,
+    doc::{Block, Cell, Section, Table},
+};
+use crate::{
+    input::{PipeFacts, ReportInput},
+    words::{self, dash, figure_or_dash},
+};
+use plumeline_procedure::outcome::{Finding, SmokeRun, StageKind, Subject};
+
+pub(crate) fn sections(input: &ReportInput<'_>, clock: &Clock) -> Vec<Section> {
+    vec![
+        Section::new("flow", "Airflow", flow(input)),
+        Section::new("holes", "Holes, closed in turn", holes(input)),
+        Section::new("smoke", "Smoke", smoke(input, clock)),
+        Section::new("after", "Supervision and last look", after(input)),
+        Section::new("findings", "Everything that was found", findings(input, clock)),
+    ]
+}
+
+/// Says what ± means, once for each section that uses it.
+fn interval_note(input: &ReportInput<'_>) -> String {
+    let coverage = words::percent(input.plan.rule.coverage, 0);
+    format!("± is the expanded uncertainty at {coverage} coverage.")
+}
+
+fn flow(input: &ReportInput<'_>) -> Vec<Block> {
+    let o = input.outcome;
+    let mut table = Table::new(
+        format!("Flow of each pipe. {}", interval_note(input)),
+        &[
+            "Pipe",
+            "Verdict",
+            "Predicted",
+            "Measured",
+            "Difference",
+            "Material",
+            "Outgoing unit, as found",
+            "Unit's baseline",
+            "Smallest change that flow alone shows",
+        ],
+    );
+    let material = &input.plan.flow.material;
+    for p in &o.pipes {
+        let finding =
+            o.findings.iter().find(|f| f.stage == StageKind::ProveFlow && f.subject == Subject::Pipe(p.inlet));
+        let difference = p.measured.as_ref().map(|m| m.value / p.predicted.value - 1.0).filter(|d| d.is_finite());
+        table.rows.push(vec![
+            Cell::text(format!("Pipe {}", p.inlet)),
+            finding.map_or_else(|| Cell::text("not judged"), |f| Cell::verdict(f.counts_as())),
+            Cell::number(words::figure(&p.predicted)),
+            Cell::number(p.measured.as_ref().map_or_else(|| "not measured".to_owned(), words::figure)),
+            Cell::number(
+                difference.map_or_else(dash, |d| format!("{}{}", if d > 0.0 { "+" } else { "" }, words::percent(d, 1))),
+            ),
+            Cell::number(format!("± {}", words::limit(material))),
+            Cell::number(p.as_found.as_ref().map_or_else(|| "not captured".to_owned(), words::figure)),
+            Cell::number(p.baseline.map_or_else(|| "none".to_owned(), |b| format!("{} L/min", words::number(b, 2)))),
+            Cell::number(p.smallest_visible.map_or_else(|| "not stated".to_owned(), |f| words::percent(f, 1))),
+        ]);
+    }
+    let mut blocks = Vec::new();
+    if table.rows.is_empty() {
+        blocks.push(Block::text("No flow was measured and no prediction was made."));
+    } else {
+        blocks.push(table.block());
+    }
+    blocks.extend(charts::flow_intervals(input));
+    blocks.extend(charts::stage_flow(input, StageKind::Settle));
+    blocks.push(Block::text(
+        "Agreement with the outgoing unit's figures shows that nothing changed, not that anything was sound.",
+    ));
+    blocks
+}
+
+/// Findings about a hole at a stage.
+fn hole_findings<'a>(input: &ReportInput<'a>, inlet: u8, number: u32) -> impl Iterator<Item = &'a Finding> {
+    let subject = Subject::Hole(inlet, number);
+    input.outcome.findings.iter().filter(move |f| f.stage == StageKind::ProveFlow && f.subject == subject)
+}
+
+/// Openings of a pipe without a measured drop.
+pub(crate) fn not_closed(input: &ReportInput<'_>, pipe: &PipeFacts) -> Vec<u32> {
+    let measured = |n: &u32| hole_findings(input, pipe.inlet, *n).any(|f| f.measured.is_some());
+    pipe.openings.iter().filter(|o| o.diameter_mm > 0.0).map(|o| o.number).filter(|n| !measured(n)).collect()
+}
+
+fn holes(input: &ReportInput<'_>) -> Vec<Block> {
+    let mut table = Table::new(
+        format!("Each hole closed in turn: by how much the flow of its inlet fell. {}", interval_note(input)),
+        &["Hole", "Verdict", "Diameter", "Fell by", "Predicted", "Found"],
+    );
+    let mut left = 0_usize;
+    for p in input.pipes {
+        for o in p.openings.iter().filter(|o| o.diameter_mm > 0.0) {
+            let name = format!("Pipe {} {} {}", p.inlet, o.kind, o.number);
+            let diameter = Cell::number(format!("{} mm", words::shortest(o.diameter_mm)));
+            let mut any = false;
+            for f in hole_findings(input, p.inlet, o.number) {
+                any = true;
+                table.rows.push(vec![
+                    Cell::text(&name),
+                    Cell::verdict(f.counts_as()),
+                    Cell { text: diameter.text.clone(), number: true, ..Cell::default() },
+                    Cell::number(figure_or_dash(f.measured.as_ref())),
+                    Cell::number(figure_or_dash(f.expected.as_ref())),
+                    Cell::text(
+                        f.void.as_ref().map_or_else(|| f.says.clone(), |v| format!("VOID: {v}. Before: {}", f.says)),
+                    )
+                    .below(f.next.as_deref().filter(|_| !f.counts_as().is_pass()).unwrap_or_default()),
+                ]);
+            }
+            if !any {
+                left += 1;
+                let reach = if o.reachable {
+                    "not closed in turn: not shown to draw by itself"
+                } else {
+                    "out of reach, not closed in turn: not shown to draw by itself"
+                };
+                table.rows.push(vec![
+                    Cell::text(&name),
+                    Cell::text("not shown"),
+                    diameter,
+                    Cell::text(""),
+                    Cell::text(""),
+                    Cell::text(reach),
+                ]);
+            }
+        }
+    }
+    if table.rows.is_empty() {
+        return vec![Block::text("No holes are known from the pipework file, and none was closed in turn.")];
+    }
+    let total = table.rows.len();
+    let mut blocks = Vec::new();
+    if left > 0 {
+        blocks.push(Block::text(format!("{left} of {total} openings were not closed in turn. The baseline over them rests on the whole pipe's flow only.")));
+    }
+    blocks.extend(charts::hole_intervals(input));
+    blocks.push(table.block());
+    blocks.extend(charts::stage_flow(input, StageKind::ProveFlow));
+    blocks
+}
+
+/// The finding that judges smoke at this run's hole.
+pub(crate) fn smoke_finding<'a>(input: &ReportInput<'a>, run: &SmokeRun) -> Option<&'a Finding> {
+    let of =
+        |s: Subject| input.outcome.findings.iter().find(move |f| f.stage == StageKind::ProveSmoke && f.subject == s);
+    of(Subject::Hole(run.inlet, run.hole)).or_else(|| of(Subject::Pipe(run.inlet)))
+}
+
+fn smoke(input: &ReportInput<'_>, clock: &Clock) -> Vec<Block> {
+    let o = input.outcome;
+    if o.smoke.is_empty() {
+        return vec![Block::text("No smoke was released: not shown that smoke reaches the unit from any hole.")];
+    }
+    let limit = &input.plan.limits.transport;
+    let mut table = Table::new(
+        format!(
+            "Smoke runs. Times count from the mark of the release. Limit for the first rise: {} ({}; {}). {}",
+            words::limit(limit),
+            limit.source,
+            limit.mark.words(),
+            interval_note(input)
+        ),
+        &["Run", "Released", "First rise", "Half of the plateau", "Predicted (mean)", "First alarm level", "Remark"],
+    );
+    for run in &o.smoke {
+        let predicted = o.pipes.iter().find(|p| p.inlet == run.inlet).and_then(|p| p.predicted_transport.as_ref());
+        table.rows.push(vec![
+            Cell::text(format!("Pipe {} hole {}, run {}", run.inlet, run.hole, run.run)),
+            Cell::number(words::log_time(run.released)).below(clock.time(run.released)),
+            Cell::number(run.onset.as_ref().map_or_else(|| "no time".to_owned(), words::figure)),
+            Cell::number(figure_or_dash(run.half_plateau.as_ref())),
+            Cell::number(figure_or_dash(predicted)),
+            Cell::number(run.alarm_after_s.map_or_else(dash, |s| format!("{} s", words::number(s, 1)))),
+            Cell::text(run.why_not.as_deref().unwrap_or_default()),
+        ]);
+    }
+    let mut judged =
+        Table::new("What the runs come to", &["Where", "Verdict", "Measured", "Expected", "Limit", "Found"]);
+    for f in o.findings.iter().filter(|f| f.stage == StageKind::ProveSmoke) {
+        judged.rows.push(finding_cells(f));
+    }
+    let mut blocks = vec![table.block()];
+    if !judged.rows.is_empty() {
+        blocks.push(judged.block());
+    }
+    blocks.push(Block::text(
+        "The first alarm level counts the unit's own delays and is reported apart from the transport time. Agreement with the \
+         prediction is judged at half of the plateau, because the first rise depends on the strength of the smoke.",
+    ));
+    blocks.extend(charts::smoke_runs(input));
+    blocks
+}
+
+fn finding_cells(f: &Finding) -> Vec<Cell> {
+    let limit = f.limit.as_ref().map_or_else(dash, words::limit);
+    vec![
+        Cell::text(words::subject(&f.subject)),
+        Cell::verdict(f.counts_as()),
+        Cell::number(figure_or_dash(f.measured.as_ref())),
+        Cell::number(figure_or_dash(f.expected.as_ref())),
+        Cell::number(limit).below(f.limit.as_ref().map_or_else(String::new, |l| l.source.clone())),
+        Cell::text(f.void.as_ref().map_or_else(|| f.says.clone(), |v| format!("VOID: {v}. Before: {}", f.says))),
+    ]
+}
+
+fn after(input: &ReportInput<'_>) -> Vec<Block> {
+    let mut blocks = Vec::new();
+    for (stage, what) in [
+        (
+            StageKind::Supervise,
+            "An inlet shut on purpose must raise the unit's flow fault in time, and opening it must clear the fault",
+        ),
+        (StageKind::LastLook, "Flow once more against the baseline"),
+    ] {
+        let mut table = Table::new(what, &["What", "Verdict", "Measured", "Expected", "Limit", "Found"]);
+        for f in input.outcome.findings.iter().filter(|f| f.stage == stage) {
+            table.rows.push(finding_cells(f));
+        }
+        if table.rows.is_empty() {
+            blocks.push(Block::text(format!("{}: not done, or nothing found.", words::stage(stage))));
+        } else {
+            blocks.push(table.block());
+            blocks.extend(charts::stage_flow(input, stage));
+        }
+    }
+    let band = &input.plan.limits.flow_band;
+    blocks.push(Block::text(format!(
+        "The unit's own supervision sees a change of its flow beyond ± {} only ({}). A single closed hole usually moves a pipe by \
+         less and is not expected to raise a fault.",
+        words::limit(band),
+        band.source
+    )));
+    blocks
+}
+
+fn findings(input: &ReportInput<'_>, clock: &Clock) -> Vec<Block> {
+    let mut table = Table::new(
+        "All findings, in the order in which they were made",
+        &["About", "Verdict", "Found", "Measured", "Expected", "Limit", "Likely cause; next step", "Readings from"],
+    );
+    for f in &input.outcome.findings {
+        let window = f.window.map_or_else(dash, |(from, to)| {
+            format!("{} for {}", clock.both(from), words::duration(to.since(from).as_secs_f64()))
+        });
+        table.rows.push(vec![
+            Cell::text(words::subject(&f.subject)).below(words::stage(f.stage)),
+            Cell::verdict(f.counts_as()),
+            Cell::text(f.void.as_ref().map_or_else(|| f.says.clone(), |v| format!("VOID: {v}. Before: {}", f.says))),
+            Cell::number(figure_or_dash(f.measured.as_ref())),
+            Cell::number(figure_or_dash(f.expected.as_ref())),
+            Cell::number(f.limit.as_ref().map_or_else(dash, words::limit)),
+            Cell::text(f.likely.as_deref().unwrap_or_default()).below(f.next.as_deref().unwrap_or_default()),
+            Cell::text(window),
+        ]);
+    }
+    if table.rows.is_empty() {
+        return vec![Block::text("Nothing was found: this record shows nothing.")];
+    }
+    vec![table.block()]
+}

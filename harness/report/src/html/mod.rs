@@ -1,0 +1,59 @@
+//! The page for people: first what the job comes to and what to do next, then everything that it rests on.
+mod charts;
+mod clock;
+mod doc;
+mod first;
+mod measured;
+mod rules;
+mod work;
+
+use crate::{
+    ReportError,
+    input::ReportInput,
+    standing::{Loud, shown_verdict},
+    words,
+};
+use askama::Template;
+use doc::{Block, Section, Table};
+use plumeline_base::Verdict;
+
+#[derive(Template)]
+#[template(path = "report.html")]
+struct Page {
+    title: String,
+    site: String,
+    when: String,
+    verdict: Verdict,
+    word: &'static str,
+    because: String,
+    tool: String,
+    loud: Vec<Loud>,
+    first: Table,
+    missed: Vec<String>,
+    caveat: &'static str,
+    sections: Vec<Section>,
+}
+
+/// The report as one self-contained HTML page: no script, nothing loaded from elsewhere.
+pub fn html(input: &ReportInput<'_>) -> Result<String, ReportError> {
+    let verdict = shown_verdict(input.outcome);
+    let clock = clock::Clock::of(input.record);
+    let mut sections = work::sections(input, &clock);
+    sections.extend(measured::sections(input, &clock));
+    sections.extend(rules::sections(input));
+    let page = Page {
+        title: format!("{} – {}", words::verdict(verdict), words::clean(&input.plan.site)),
+        site: words::clean(&input.plan.site),
+        when: clock.span(input.record),
+        verdict,
+        word: words::verdict(verdict),
+        because: first::because(input, verdict),
+        tool: words::clean(input.tool),
+        loud: first::loud_lines(input),
+        first: first::table(input),
+        missed: first::could_have_missed(input.outcome),
+        caveat: rules::CAVEAT,
+        sections,
+    };
+    Ok(page.render()?)
+}

@@ -1,0 +1,262 @@
+//! By what it was judged, what could have been missed, cautions, and how to check this page.
+use super::{
+    doc::{Block, Cell, Section, Table},
+    first,
+};
+use crate::{
+    input::ReportInput,
+    words::{self, dash},
+};
+use plumeline_procedure::{
+    outcome::DecisionFacts,
+    plan::{HoleChoice, Limit, Mark, ReleaseMark},
+};
+
+/// Stands wherever a verdict is printed.
+pub(crate) const CAVEAT: &str = "Local codes, the listing of the unit and a licensed person decide. This tool supports a competent person and replaces no \
+     code, no listing and no licence.";
+
+const CAUTIONS: [&str; 7] = [
+    "Testing may operate outputs that release extinguishing agent, stop plant or call the fire service. Isolate at the panel and \
+     lock off every release circuit physically first; the unit's own inhibit is never the only isolation. Restore afterwards, and \
+     prove both.",
+    "After an abort or a lost link: smoke off, then purge until obscuration is under the lowest level and latches are reset, then \
+     give the outputs back. Never the other way round.",
+    "Ladders: two people, firm ground, nothing held in the hand that climbs.",
+    "Live supplies: disconnect before working at terminals; measure before touching.",
+    "Test smoke in occupied rooms: tell the people there, use the least that serves, and mind other detectors nearby.",
+    "Never blow into a unit. Clear pipes and holes outward from the unit's end, with no unit connected.",
+    "A moved pipe, an opened cover, a changed filter or fan setting, or a restart of the unit makes the airflow baseline void: prove \
+     the flow and take it again.",
+];
+
+pub(crate) fn sections(input: &ReportInput<'_>) -> Vec<Section> {
+    vec![
+        Section::new("limits", "Limits, and where they come from", limits(input)),
+        Section::new("rule", "Decision rule and risks", rule(input)),
+        Section::new(
+            "missed",
+            "The smallest defect that could have been missed",
+            vec![
+                Block::list(first::could_have_missed(input.outcome)),
+                Block::text(
+                    "A defect smaller than this, or of a kind that no test of this job looks for, would not have shown.",
+                ),
+            ],
+        ),
+        Section::new("cautions", "Cautions", vec![Block::text(CAVEAT), Block::list(CAUTIONS)]),
+        Section::new("verify", "To check this page against its record", verify(input)),
+        Section::new("sign", "Signatures", sign()),
+    ]
+}
+
+fn limits(input: &ReportInput<'_>) -> Vec<Block> {
+    let (l, plan) = (&input.plan.limits, input.plan);
+    let rows: [(&str, &Limit); 11] = [
+        ("Transport time of the farthest hole, at most", &l.transport),
+        (
+            "Measured against predicted transport time, within this share of the predicted time …",
+            &l.transport_agreement,
+        ),
+        ("… or within this time, whichever is larger", &l.transport_agreement_least),
+        ("Suction at the last hole (predicted), at least", &l.last_hole_suction),
+        ("Flow change that raises the unit's flow fault, beyond ±", &l.flow_band),
+        ("Flow fault raised within", &l.flow_fault_within),
+        ("Out of service before other measures are called for, at most", &l.out_of_service),
+        ("Start of the new unit, at most", &l.boot),
+        ("Flow counts as steady at a slope of at most, per minute", &plan.settle.slope_per_min),
+        ("Smallest material change of a pipe's flow (the tolerance)", &plan.flow.material),
+        ("Drop at a closed hole against the predicted drop, within this share of it", &plan.holes.agreement),
+    ];
+    let mut table = Table::new(
+        "Every limit used, with its source and how well that is known",
+        &["Limit", "Value", "Source", "How well known"],
+    );
+    for (what, limit) in rows {
+        table.rows.push(vec![
+            Cell::text(what),
+            Cell::number(words::limit(limit)),
+            Cell::text(&limit.source),
+            Cell::text(limit.mark.words()),
+        ]);
+    }
+    let from_memory = rows.iter().filter(|(_, l)| l.mark == Mark::FromMemory).count();
+    let mut blocks = vec![table.block()];
+    if from_memory > 0 {
+        blocks.push(Block::text(format!(
+            "{from_memory} of these limits were written down from memory of the published text. Check them against the text before \
+             anything hangs on this verdict."
+        )));
+    }
+    let smoke = &plan.smoke;
+    let mark = match smoke.mark {
+        ReleaseMark::ByHand => "by the person who released it",
+        ReleaseMark::ByRadio => "called over a radio (comes late, corrected for)",
+        ReleaseMark::Device => "by a release device",
+    };
+    let holes = match &plan.holes.choice {
+        HoleChoice::Reachable => "every hole in reach".to_owned(),
+        HoleChoice::These(these) => format!("{} chosen holes", these.len()),
+        HoleChoice::None => "none".to_owned(),
+    };
+    blocks.push(Block::facts([
+        ("Flow averaged over", format!("{} s", words::shortest(plan.flow.average_s))),
+        (
+            "Flow calibration, standard uncertainty",
+            format!(
+                "{} common to all inlets, {} for each",
+                words::percent(plan.flow.calibration_common, 1),
+                words::percent(plan.flow.calibration_individual, 1)
+            ),
+        ),
+        ("Settling window", format!("{} s, two in a row", words::shortest(plan.settle.window_s))),
+        ("Holes closed in turn", holes),
+        ("Moment of release marked", format!("{mark}, standard uncertainty {} s", words::shortest(smoke.mark_u_s))),
+        (
+            "Smoke runs at each place",
+            format!("{}, each released for {} s", smoke.runs, words::shortest(smoke.release_s)),
+        ),
+        (
+            "Purged when obscuration stays under",
+            format!(
+                "{} of the lowest level for {} s",
+                words::percent(smoke.purge_below, 0),
+                words::shortest(smoke.purge_hold_s)
+            ),
+        ),
+        ("Readings asked for", format!("{} a second", plan.readings_hz)),
+    ]));
+    blocks
+}
+
+/// The range that a decision allows, as words. Bounds alike on both sides of zero are bounds of a difference.
+fn allowed(d: &DecisionFacts, unit: &str) -> String {
+    let (unit, times) = words::shown_unit(unit);
+    let n = |v: f64| words::number(v * times, 2);
+    match (d.low, d.high) {
+        (Some(a), Some(b)) if a == -b => format!("± {} {unit} off the expected", n(b)),
+        (Some(a), Some(b)) => format!("{} to {} {unit}", n(a), n(b)),
+        (None, Some(b)) => format!("at most {} {unit}", n(b)),
+        (Some(a), None) => format!("at least {} {unit}", n(a)),
+        (None, None) => dash(),
+    }
+}
+
+fn rule(input: &ReportInput<'_>) -> Vec<Block> {
+    let r = &input.plan.rule;
+    let mut blocks = vec![
+        Block::text(
+            "A measured value passes when it lies within the limit by at least the guard band, fails when it lies outside by as much, and \
+             is undecided between, which is not a pass (decision rules of JCGM 106). Measured and predicted uncertainty are combined; \
+             the tolerance comes from what a defect would do, never from how little is known.",
+        ),
+        Block::facts([
+            (
+                "Accepted risk of passing what does not conform, all tests of the job together",
+                words::percent(r.accept_risk, 2),
+            ),
+            ("Accepted risk of failing what conforms, all tests of the job together", words::percent(r.reject_risk, 2)),
+            ("Coverage of printed intervals", words::percent(r.coverage, 1)),
+        ]),
+    ];
+    let decided = || input.outcome.findings.iter().filter_map(|f| Some((f, f.decision.as_ref()?)));
+    let mut table = Table::new(
+        "Decisions. Risks are specific to the value measured: consumer's, that a pass is wrong; producer's, that a fail is wrong",
+        &[
+            "About",
+            "Verdict",
+            "Measured",
+            "Allowed",
+            "Guard band",
+            "Probability of conformity",
+            "Consumer's risk",
+            "Producer's risk",
+        ],
+    );
+    let mut rules: Vec<&str> = Vec::new();
+    for (f, d) in decided() {
+        let unit = f.measured.as_ref().or(f.expected.as_ref()).map_or("", |m| m.unit.as_str());
+        let (shown, times) = words::shown_unit(unit);
+        if !rules.contains(&d.rule.as_str()) {
+            rules.push(&d.rule);
+        }
+        table.rows.push(vec![
+            Cell::text(words::subject(&f.subject)).below(words::stage(f.stage)),
+            Cell::verdict(f.counts_as()),
+            Cell::number(words::figure_or_dash(f.measured.as_ref())),
+            Cell::number(allowed(d, unit)),
+            Cell::number(format!("{} {shown}", words::number(d.guard * times, 3))),
+            Cell::number(words::probability(d.conformity)),
+            Cell::number(words::probability(d.consumers_risk)),
+            Cell::number(words::probability(d.producers_risk)),
+        ]);
+    }
+    if table.rows.is_empty() {
+        blocks.push(Block::text("No measured value was decided by this rule."));
+    } else {
+        blocks.push(Block::list(rules));
+        blocks.push(table.block());
+    }
+    blocks
+}
+
+fn verify(input: &ReportInput<'_>) -> Vec<Block> {
+    let or_none = |s: &str| if s.is_empty() { "none".to_owned() } else { s.to_owned() };
+    let mut table = Table::new("SHA-256 digests, hexadecimal", &["What", "Digest", "Length"]);
+    table.rows.push(vec![
+        Cell::text("journal.jsonl, hash of its last line (binds all lines before it)"),
+        Cell::text(or_none(&input.digests.journal_head)),
+        Cell::text(""),
+    ]);
+    table.rows.push(vec![
+        Cell::text("trace.pcapng, the input log"),
+        Cell::text(or_none(&input.digests.trace)),
+        Cell::text(""),
+    ]);
+    for (name, sha256, length) in &input.record.files {
+        table.rows.push(vec![
+            Cell::text(format!("{name}, as it was read")),
+            Cell::text(or_none(sha256)),
+            Cell::number(format!("{length} B")),
+        ]);
+    }
+    vec![
+        Block::text(
+            "This page is derived from the record and can be made again from it. In the job folder, \"plumeline check\" tells whether the \
+             journal's chain, the input log and the files still match, and \"plumeline replay\" runs the input log through the same \
+             procedure again.",
+        ),
+        table.block(),
+    ]
+}
+
+fn sign() -> Vec<Block> {
+    let mut table =
+        Table::new("To be signed by hand on paper, or in the site's own system", &["Who", "Name", "Date", "Signature"]);
+    for who in ["Technician", "For the site", "Licensed person, where required"] {
+        table.rows.push(vec![Cell::text(who), Cell::default(), Cell::default(), Cell::default()]);
+    }
+    vec![table.block()]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn bounds_of_a_difference_are_said_to_be_one() {
+        let d = |low, high| DecisionFacts {
+            conformity: 1.0,
+            low,
+            high,
+            guard: 0.0,
+            consumers_risk: 0.0,
+            producers_risk: 1.0,
+            rule: String::new(),
+        };
+        assert_eq!(allowed(&d(Some(-4.0), Some(4.0)), "L/min"), "± 4.00 L/min off the expected");
+        assert_eq!(allowed(&d(None, Some(120.0)), "s"), "at most 120.00 s");
+        assert_eq!(allowed(&d(Some(0.1), Some(0.2)), "1"), "10.00 to 20.00 %");
+        assert_eq!(allowed(&d(Some(25.0), None), "Pa"), "at least 25.00 Pa");
+    }
+}

@@ -1,0 +1,184 @@
+//! Who, what and when: job and units, stages with the flow over time, the checklist, what was not done.
+use super::{
+    charts,
+    clock::Clock,
+    doc::{Block, Cell, Section, Table},
+};
+use crate::{
+    input::ReportInput,
+    standing,
+    words::{self, dash},
+};
+use plumeline_base::Verdict;
+use plumeline_detector::Identity;
+use plumeline_procedure::outcome::Subject;
+
+pub(crate) fn sections(input: &ReportInput<'_>, clock: &Clock) -> Vec<Section> {
+    vec![
+        Section::new("job", "Job and units", job(input, clock)),
+        Section::new("stages", "What was done, in order", stages(input, clock)),
+        Section::new("not-done", "What was not done", not_done(input)),
+        Section::new("checklist", "Work by hand, ticked off", checklist(input)),
+    ]
+}
+
+fn unit(identity: Option<&Identity>) -> String {
+    identity.map_or_else(
+        || "not identified".to_owned(),
+        |i| format!("{} {}, serial {}, firmware {}", i.maker, i.model, i.serial, i.firmware),
+    )
+}
+
+fn job(input: &ReportInput<'_>, clock: &Clock) -> Vec<Block> {
+    let (o, plan) = (input.outcome, input.plan);
+    let out = o.out_of_service_s.map_or_else(
+        || "not taken out of service in this record".to_owned(),
+        |s| {
+            let l = &plan.limits.out_of_service;
+            format!("{} (limit {}, {})", words::duration(s), words::limit(l), l.source)
+        },
+    );
+    let outgoing = match (&plan.outgoing, &o.outgoing) {
+        (None, None) => "none named in the plan".to_owned(),
+        (_, found) => unit(found.as_ref()),
+    };
+    let links = if input.record.links.is_empty() { dash() } else { input.record.links.join(", ") };
+    let mut tools = input.record.tools.clone();
+    tools.dedup();
+    let tools = if tools.is_empty() { dash() } else { tools.join(", ") };
+    let mut facts = vec![
+        ("Site and zone", plan.site.clone()),
+        ("Technician", plan.technician.clone()),
+        ("When", clock.span(input.record)),
+        ("Outgoing unit", outgoing),
+        ("Replacement unit", unit(o.replacement.as_ref())),
+        ("Out of service", out),
+        ("Link to the unit", links),
+        ("Recorded with", format!("plumeline {tools}; this page by plumeline {}", input.tool)),
+    ];
+    if input.invented {
+        facts.insert(0, ("Invented", "the site and the units of this record are invented".to_owned()));
+    }
+    let mut pipes =
+        Table::new("The pipes, as the pipework file states them", &["Pipe", "Length", "Openings", "Out of reach"]);
+    for p in input.pipes {
+        let far: Vec<String> = p.openings.iter().filter(|o| !o.reachable).map(|o| o.number.to_string()).collect();
+        let caps = p.openings.iter().filter(|o| o.kind == "end cap").count();
+        let holes = p.openings.iter().filter(|o| o.kind == "hole").count();
+        let open = p.openings.len() - caps - holes;
+        let mut said = vec![format!("{holes} holes")];
+        said.extend((caps > 0).then(|| if caps == 1 { "1 end cap".to_owned() } else { format!("{caps} end caps") }));
+        said.extend((open > 0).then(|| format!("{open} open ends")));
+        pipes.rows.push(vec![
+            Cell::text(format!("Pipe {}", p.inlet)),
+            Cell::number(format!("{} m", words::number(p.length_m, 1))),
+            Cell::text(said.join(", ")),
+            Cell::text(if far.is_empty() { "none".to_owned() } else { format!("holes {}", far.join(", ")) }),
+        ]);
+    }
+    let mut blocks = vec![Block::facts(facts)];
+    if !pipes.rows.is_empty() {
+        blocks.push(pipes.block());
+    }
+    blocks
+}
+
+fn stages(input: &ReportInput<'_>, clock: &Clock) -> Vec<Block> {
+    let mut table = Table::new(
+        "Stages, with log time (and time of day, where the record knows it)",
+        &["Stage", "Result", "Began", "Ended", "Took", "Remark"],
+    );
+    for (k, s) in input.outcome.stages.iter().enumerate() {
+        let verdict = if s.complete { s.verdict } else { s.verdict.and(Verdict::Undecided) };
+        let remark = match (&s.because, s.complete) {
+            (Some(why), _) => why.clone(),
+            (None, false) => "not run to its end".to_owned(),
+            (None, true) if !standing::judges(s.stage) => "for comparison only, judges nothing".to_owned(),
+            (None, true) => String::new(),
+        };
+        table.rows.push(vec![
+            Cell::text(format!("{} {}", k + 1, words::stage(s.stage))),
+            Cell::verdict(verdict),
+            Cell::number(words::log_time(s.began)).below(clock.time(s.began)),
+            Cell::number(words::log_time(s.ended)).below(clock.time(s.ended)),
+            Cell::number(words::duration(s.ended.since(s.began).as_secs_f64())),
+            Cell::text(remark),
+        ]);
+    }
+    if table.rows.is_empty() {
+        return vec![Block::text("No stage was begun.")];
+    }
+    let mut blocks = vec![table.block()];
+    blocks.extend(charts::whole_job(input));
+    let gaps = input.record.line_gaps.iter().map(|(from, to, what)| {
+        let length = words::duration(to.since(*from).as_secs_f64());
+        format!("{}: no readings for {length}, because {what}", clock.both(*from))
+    });
+    let voided = input.record.voided.iter().map(|(at, stages, why)| {
+        let names: Vec<&str> = stages.iter().map(|s| words::stage(*s)).collect();
+        format!("{}: made void because {why}: {}", clock.both(*at), names.join(", ").to_lowercase())
+    });
+    let remarks = input.record.remarks.iter().map(|(at, text)| format!("{}: {text}", clock.both(*at)));
+    let notes: Vec<String> = gaps.chain(voided).chain(remarks).collect();
+    if !notes.is_empty() {
+        blocks.push(Block::text("Noted on the way:"));
+        blocks.push(Block::list(notes));
+    }
+    blocks
+}
+
+fn checklist(input: &ReportInput<'_>) -> Vec<Block> {
+    if input.plan.checklist.is_empty() {
+        return vec![Block::text("The plan has no checklist: nothing of the work by hand was ticked off.")];
+    }
+    let mut table = Table::new(
+        "A person says that this was done; the tool can't see it",
+        &["Item", "Stage", "Required", "Ticked off"],
+    );
+    for (k, item) in input.plan.checklist.iter().enumerate() {
+        let number = u32::try_from(k + 1).unwrap_or(u32::MAX);
+        let found = input.outcome.findings.iter().rev().find(|f| f.subject == Subject::Check(number));
+        let tick = match found {
+            Some(f) if f.counts_as().is_pass() => Cell { text: "done".to_owned(), ..Cell::verdict(Verdict::Pass) },
+            Some(f) => Cell { text: words::clean(&f.says), ..Cell::verdict(f.counts_as()) },
+            None if item.required => Cell { text: "not ticked off".to_owned(), ..Cell::verdict(Verdict::Undecided) },
+            None => Cell::text("not ticked off"),
+        };
+        table.rows.push(vec![
+            Cell::text(format!("{number} {}", item.text)),
+            Cell::text(words::stage(item.stage)),
+            Cell::text(if item.required { "yes" } else { "no" }),
+            tick,
+        ]);
+    }
+    vec![table.block()]
+}
+
+fn not_done(input: &ReportInput<'_>) -> Vec<Block> {
+    let o = input.outcome;
+    let mut all: Vec<String> = Vec::new();
+    for (stage, why) in &o.not_done {
+        let note = if standing::judges(*stage) { "" } else { "; it judges nothing" };
+        all.push(format!("{} ({why}{note})", words::stage(*stage)));
+    }
+    for s in o.stages.iter().filter(|s| !s.complete) {
+        let why = s.because.as_deref().unwrap_or("no reason in the record");
+        all.push(format!("{}: begun, not run to its end ({why})", words::stage(s.stage)));
+    }
+    for p in input.pipes {
+        let open: Vec<String> = super::measured::not_closed(input, p).iter().map(u32::to_string).collect();
+        if !open.is_empty() {
+            all.push(format!(
+                "Pipe {}: openings not closed in turn, not shown to draw one by one: {}",
+                p.inlet,
+                open.join(", ")
+            ));
+        }
+    }
+    if all.is_empty() {
+        return vec![Block::text(
+            "Every stage was run to its end, and every opening of every pipe was closed in turn.",
+        )];
+    }
+    vec![Block::list(all)]
+}

@@ -1,0 +1,511 @@
+//! Invented jobs for the tests and the sample reports: a clean one, a failed one, an undecided one and an aborted one.
+//! Numbers are plausible, not computed: what is under test is how they are shown.
+#![allow(dead_code, clippy::unwrap_used, reason = "shared by several tests and the example, each of which uses a part")]
+
+use plumeline_base::{
+    Instant, Verdict,
+    input::{Answer, LinkDown},
+    obscuration::ObscurationUnit,
+    quantity::M3_S_PER_L_MIN,
+};
+use plumeline_detector::{Faults, Identity, Reading, Trouble, driver::Wants};
+use plumeline_procedure::{
+    effect::Entry,
+    outcome::{DecisionFacts, Figure, Finding, Outcome, PipeFlow, SmokeRun, StageKind, StageResult, Subject},
+    plan::*,
+    prompt::{Act, Prompt},
+};
+use plumeline_report::{Digests, PipeFacts, Record, ReportInput, input::OpeningFacts};
+
+pub(crate) mod plan;
+pub(crate) use plan::plan;
+
+/// A job with all that its report needs.
+pub(crate) struct Sample {
+    pub(crate) name: &'static str,
+    pub(crate) outcome: Outcome,
+    pub(crate) plan: Plan,
+    pub(crate) pipes: Vec<PipeFacts>,
+    pub(crate) record: Record,
+    pub(crate) digests: Digests,
+}
+impl Sample {
+    pub(crate) fn input(&self) -> ReportInput<'_> {
+        ReportInput {
+            outcome: &self.outcome,
+            plan: &self.plan,
+            pipes: &self.pipes,
+            record: &self.record,
+            obscuration: ObscurationUnit::PercentPerMetre,
+            digests: &self.digests,
+            tool: "0.1.0",
+            invented: true,
+        }
+    }
+}
+
+pub(crate) const PREDICTED: [f64; 3] = [41.8, 38.4, 44.9];
+const PREDICTED_S: [f64; 3] = [52.0, 61.5, 47.0];
+const HOLES: u32 = 6;
+/// Stages of the clean job with their ends, s.
+const TIMES: [(StageKind, u64); 15] = [
+    (StageKind::Isolate, 95),
+    (StageKind::AsFound, 260),
+    (StageKind::Swap, 1580),
+    (StageKind::Boot, 1613),
+    (StageKind::Load, 1650),
+    (StageKind::Settle, 1795),
+    (StageKind::ProveFlow, 2760),
+    (StageKind::Baseline, 2825),
+    (StageKind::ProveSmoke, 4190),
+    (StageKind::Purge, 4330),
+    (StageKind::Supervise, 4560),
+    (StageKind::Outputs, 4700),
+    (StageKind::LastLook, 4840),
+    (StageKind::Restore, 4905),
+    (StageKind::Close, 4910),
+];
+const S: fn(u64) -> Instant = Instant::from_secs;
+
+fn began(stage: StageKind) -> u64 {
+    let k = TIMES.iter().position(|(s, _)| *s == stage).unwrap();
+    if k == 0 { 0 } else { TIMES[k - 1].1 }
+}
+fn ended(stage: StageKind) -> u64 {
+    TIMES.iter().find(|(s, _)| *s == stage).unwrap().1
+}
+fn hole_times(pipe: usize, hole: u32) -> (u64, u64) {
+    let at = began(StageKind::ProveFlow) + 70 + (pipe as u64 * u64::from(HOLES) + u64::from(hole - 1)) * 48;
+    (at + 14, at + 34)
+}
+fn release(pipe: usize, run: u64) -> u64 {
+    began(StageKind::ProveSmoke) + 30 + (pipe as u64 * 3 + run - 1) * 148
+}
+
+/// Noise between -1 and 1, the same every time.
+struct Noise(u64);
+impl Noise {
+    fn next(&mut self) -> f64 {
+        self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        (self.0 >> 11) as f64 / (1_u64 << 52) as f64 - 1.0
+    }
+}
+
+fn reading(t_ms: u64, flow: [f64; 3], extinction: f64) -> Reading {
+    let flow = flow.iter().map(|v| Some(v * M3_S_PER_L_MIN)).chain([None]);
+    Reading {
+        received: Instant::from_micros(t_ms * 1000),
+        device_us: Some(t_ms * 1000),
+        missed: 0,
+        flow_m3_s: flow.collect(),
+        extinction_per_m: vec![Some(extinction)],
+        fan_rpm: Some(3000.0),
+        temperature_c: Some(21.0),
+        supply_v: Some(26.9),
+        supply_a: Some(0.4),
+        inputs: 0,
+        faults: Faults::default(),
+        levels: 0,
+        latched: 0,
+        outputs: 0,
+        inhibited: true,
+    }
+}
+
+/// Readings over the whole job. `factor`: flow of each pipe over its prediction; no readings from `lost.0` to `lost.1` s.
+fn record(until: u64, factor: [f64; 3], weak: [bool; 3], lost: (u64, u64)) -> Record {
+    let mut r = Record::new(2);
+    r.entry(S(0), &Entry::Opened { tool: "0.1.0".into(), format: 1 });
+    r.entry(S(0), &Entry::Date { date: "2031-03-04T09:02:10+01:00".into() });
+    for (name, length) in [("pipework.toml", 2810), ("plan.toml", 1934), ("settings-as-found.json", 6021)] {
+        let digit = name.as_bytes()[1] % 10 + b'0';
+        r.entry(S(0), &Entry::File { name: name.into(), sha256: String::from_utf8(vec![digit; 64]).unwrap(), length });
+    }
+    r.entry(S(1), &Entry::LinkUp { link: "serial:/dev/ttyUSB0@115200".into() });
+    let mut id = 0;
+    for (pipe, f) in factor.iter().enumerate() {
+        for number in 1..=HOLES {
+            let (from, to) = hole_times(pipe, number);
+            if to > until || *f < 0.9 {
+                continue;
+            }
+            let hole = HoleRef { inlet: pipe as u8 + 1, number };
+            for (at, act) in [(from, Act::CloseHole(hole)), (to, Act::OpenHole(hole))] {
+                id += 1;
+                let prompt = Prompt { id, act, text: "hole".into(), wants: Wants::Done };
+                r.entry(S(at - 2), &Entry::Asked(prompt));
+                r.entry(S(at), &Entry::Answered { prompt: id, answer: Answer::Yes });
+            }
+        }
+    }
+    let mut noise = Noise(7);
+    for half in (began(StageKind::Boot) * 2)..(until * 2) {
+        let t = half as f64 / 2.0;
+        let second = half / 2;
+        if (lost.0..lost.1).contains(&second) {
+            continue;
+        }
+        let spin = 1.0 - 1.0 / (1.0 + ((t - began(StageKind::Boot) as f64) / 9.0).powi(3));
+        let mut flow = [0.0; 3];
+        for pipe in 0..3 {
+            let mut share = factor[pipe] * spin;
+            for hole in 1..=HOLES {
+                let (from, to) = hole_times(pipe, hole);
+                if (from..to).contains(&second) && factor[pipe] >= 0.9 {
+                    share *= 1.0 - 0.045 - 0.006 * f64::from(hole);
+                }
+            }
+            let shut = began(StageKind::Supervise) + 40;
+            if pipe == 0 && (shut..shut + 120).contains(&second) {
+                share *= 0.06;
+            }
+            flow[pipe] = PREDICTED[pipe] * share + 0.22 * noise.next();
+        }
+        let mut e = 0.00012 + 0.00006 * noise.next();
+        for pipe in 0..3 {
+            for run in 1..=3 {
+                let since = t - release(pipe, run) as f64 - PREDICTED_S[pipe] * 0.9;
+                let strength = if weak[pipe] { 0.0 } else { 0.0031 };
+                if since > 0.0 && since < 60.0 {
+                    e += strength * (since / 6.0).min(1.0) * (1.0 - ((since - 30.0) / 12.0).clamp(0.0, 1.0));
+                }
+            }
+        }
+        r.reading(&reading(half * 500, flow, e));
+    }
+    r
+}
+
+fn decision(conformity: f64, half: f64) -> DecisionFacts {
+    DecisionFacts {
+        conformity,
+        low: Some(-half),
+        high: Some(half),
+        guard: half * 0.31,
+        consumers_risk: 1.0 - conformity,
+        producers_risk: conformity,
+        rule: "JCGM 106 guard band; risk 0.167 % for this test, shared out over 30 tests of the job".into(),
+    }
+}
+
+fn stage(kind: StageKind, verdict: Verdict) -> StageResult {
+    StageResult { stage: kind, verdict, complete: true, began: S(began(kind)), ended: S(ended(kind)), because: None }
+}
+
+fn pass(stage: StageKind, subject: Subject, says: &str) -> Finding {
+    Finding::new(stage, subject, Verdict::Pass, says)
+}
+
+fn flow_finding(plan: &Plan, pipe: usize, factor: f64) -> Finding {
+    let (inlet, predicted) = (pipe as u8 + 1, PREDICTED[pipe]);
+    let mut f =
+        pass(StageKind::ProveFlow, Subject::Pipe(inlet), "flow is as predicted (+0.6 %); every hole was shown to draw");
+    f.measured = Some(Figure::with(predicted * factor, 1.1, "L/min"));
+    f.expected = Some(Figure::with(predicted, 2.6, "L/min"));
+    f.limit = Some(plan.flow.material.clone());
+    f.decision = Some(decision(0.9971, predicted * 0.1));
+    f.window = Some((S(began(StageKind::ProveFlow) + 5), S(began(StageKind::ProveFlow) + 65)));
+    f
+}
+
+fn hole_finding(plan: &Plan, pipe: usize, hole: u32) -> Finding {
+    let inlet = pipe as u8 + 1;
+    let drop = PREDICTED[pipe] * (0.045 + 0.006 * f64::from(hole));
+    let what = if hole == HOLES { "end cap" } else { "hole" };
+    let says = format!("{what} {hole} of pipe {inlet} draws: closing it lowered the flow by {:.2} L/min", drop * 0.98);
+    let mut f = pass(StageKind::ProveFlow, Subject::Hole(inlet, hole), &says);
+    f.measured = Some(Figure::with(drop * (0.98 + 0.01 * f64::from(hole % 3)), 0.14, "L/min"));
+    f.expected = Some(Figure::with(drop, 0.21, "L/min"));
+    f.limit = Some(plan.holes.agreement.clone());
+    f.decision = Some(decision(0.99991, drop * 0.5));
+    let (from, to) = hole_times(pipe, hole);
+    f.window = Some((S(from - 12), S(to)));
+    f
+}
+
+fn smoke_run(pipe: usize, run: u8) -> SmokeRun {
+    let at = release(pipe, u64::from(run));
+    let t = PREDICTED_S[pipe] * 0.9 + 0.4 + 0.2 * f64::from(run);
+    SmokeRun {
+        inlet: pipe as u8 + 1,
+        hole: HOLES,
+        run,
+        released: S(at),
+        onset: Some(Figure::with(t, 0.9, "s")),
+        half_plateau: Some(Figure::plain(t + 3.1, "s")),
+        alarm_after_s: Some(t + 14.0),
+        until: S(at + 125),
+        why_not: None,
+    }
+}
+
+fn smoke_finding(plan: &Plan, pipe: usize) -> Finding {
+    let inlet = pipe as u8 + 1;
+    let t = PREDICTED_S[pipe] * 0.9 + 0.8;
+    let mut f =
+        pass(StageKind::ProveSmoke, Subject::Hole(inlet, HOLES), "smoke arrives within the limit and when predicted");
+    f.measured = Some(Figure::with(t, 1.4, "s"));
+    f.expected = Some(Figure::with(PREDICTED_S[pipe], 4.1, "s"));
+    f.limit = Some(plan.limits.transport.clone());
+    f.decision = Some(DecisionFacts { low: None, high: Some(120.0), guard: 2.2, ..decision(0.99999, 1.0) });
+    f
+}
+
+/// Everything passes.
+pub(crate) fn clean() -> Sample {
+    let plan = plan();
+    let factor = [1.006, 0.991, 1.012];
+    let mut o = Outcome {
+        verdict: Verdict::Pass,
+        because: "everything that the plan asks for was shown".into(),
+        outgoing: Some(identity("Old Lane Works", "OL-4", "90-1183", None)),
+        replacement: Some(identity("Meadow Instruments", "M4 sampler", "MI-000417", Some(7))),
+        out_of_service_s: Some(4810.0),
+        ..Outcome::default()
+    };
+    o.stages = TIMES.iter().map(|(kind, _)| stage(*kind, Verdict::Pass)).collect();
+    let f = &mut o.findings;
+    f.push(pass(StageKind::Isolate, Subject::Zone, "the zone is isolated at the panel, says the technician"));
+    f.push(pass(StageKind::Isolate, Subject::Zone, "release circuits are locked off, says the technician"));
+    for item in 1..=4 {
+        f.push(pass(plan.checklist[item - 1].stage, Subject::Check(item as u32), "done"));
+    }
+    f.push(pass(StageKind::AsFound, Subject::Outgoing, "settings captured whole: 42 items, digest checked"));
+    f.push(pass(
+        StageKind::Boot,
+        Subject::Replacement,
+        "Meadow Instruments M4 sampler, serial MI-000417, firmware 2.3.1",
+    ));
+    f.push(pass(
+        StageKind::Load,
+        Subject::Replacement,
+        "42 settings sent, read back the same, and kept over a restart",
+    ));
+    for pipe in 0..3 {
+        let mut s = pass(StageKind::Settle, Subject::Pipe(pipe as u8 + 1), "flow is steady");
+        s.window = Some((S(1670), S(1790)));
+        f.push(s);
+    }
+    for pipe in 0..3 {
+        for hole in 1..=HOLES {
+            f.push(hole_finding(&plan, pipe, hole));
+        }
+        f.push(flow_finding(&plan, pipe, factor[pipe]));
+    }
+    for pipe in 0..3 {
+        let mut b = pass(StageKind::Baseline, Subject::Pipe(pipe as u8 + 1), "the baseline is what was measured");
+        b.measured = Some(Figure::plain(PREDICTED[pipe] * factor[pipe], "L/min"));
+        b.expected = Some(Figure::with(PREDICTED[pipe] * factor[pipe] - 0.05, 0.2, "L/min"));
+        f.push(b);
+    }
+    for pipe in 0..3 {
+        f.push(smoke_finding(&plan, pipe));
+        o.smoke.extend((1..=3).map(|run| smoke_run(pipe, run)));
+    }
+    f.push(pass(StageKind::Purge, Subject::Replacement, "obscuration is back under the lowest level"));
+    let mut s = pass(
+        StageKind::Supervise,
+        Subject::Pipe(1),
+        "shutting inlet 1 raised the flow fault; opening it cleared the fault",
+    );
+    s.measured = Some(Figure::plain(41.5, "s"));
+    s.limit = Some(plan.limits.flow_fault_within.clone());
+    f.push(s);
+    f.push(pass(StageKind::Outputs, Subject::Output(1), "the panel showed: fire"));
+    for pipe in 0..3 {
+        let mut l = pass(StageKind::LastLook, Subject::Pipe(pipe as u8 + 1), "flow is as at the baseline");
+        l.measured = Some(Figure::with(PREDICTED[pipe] * factor[pipe] + 0.1, 0.2, "L/min"));
+        l.expected = Some(Figure::plain(PREDICTED[pipe] * factor[pipe], "L/min"));
+        l.window = Some((S(4770), S(4830)));
+        f.push(l);
+    }
+    f.push(pass(StageKind::Restore, Subject::Zone, "the zone is restored, says the technician"));
+    f.push(pass(StageKind::Restore, Subject::Replacement, "the unit reports no fault"));
+    f.push(pass(StageKind::Close, Subject::Zone, "out of service for no longer than the limit"));
+    o.pipes = (0..3).map(|p| pipe_flow(p, factor[p])).collect();
+    o.could_have_missed = (1..=3)
+        .map(|p| format!("pipe {p}: a change of its whole flow by less than 7.4 % (by flow alone), and a single closed-in-turn hole that draws up to 50 % less or more than predicted"))
+        .collect();
+    let record = record(4910, factor, [false; 3], (1630, 1641));
+    Sample { name: "clean", outcome: o, plan, pipes: pipes(), record, digests: digests() }
+}
+
+fn identity(maker: &str, model: &str, serial: &str, boot_id: Option<u64>) -> Identity {
+    Identity { maker: maker.into(), model: model.into(), serial: serial.into(), firmware: "2.3.1".into(), boot_id }
+}
+
+fn pipe_flow(pipe: usize, factor: f64) -> PipeFlow {
+    PipeFlow {
+        inlet: pipe as u8 + 1,
+        predicted: Figure::with(PREDICTED[pipe], 2.6, "L/min"),
+        measured: Some(Figure::with(PREDICTED[pipe] * factor, 1.1, "L/min")),
+        as_found: Some(Figure::with(PREDICTED[pipe] * 0.97, 1.5, "L/min")),
+        baseline: Some(PREDICTED[pipe] * factor),
+        predicted_transport: Some(Figure::with(PREDICTED_S[pipe], 4.1, "s")),
+        smallest_visible: Some(0.074),
+    }
+}
+
+fn pipes() -> Vec<PipeFacts> {
+    let opening = |number| OpeningFacts {
+        number,
+        kind: if number == HOLES { "end cap" } else { "hole" },
+        diameter_mm: if number == HOLES { 5.0 } else { 3.0 },
+        reachable: true,
+    };
+    let pipe = |inlet, length_m| PipeFacts { inlet, length_m, openings: (1..=HOLES).map(opening).collect() };
+    vec![pipe(1, 38.0), pipe(2, 44.5), pipe(3, 33.2)]
+}
+
+fn digests() -> Digests {
+    Digests { journal_head: "5a".repeat(32), trace: "c3".repeat(32) }
+}
+
+/// Drops everything after a stage, as a stop does, but for what makes the site safe.
+fn stop_after(sample: &mut Sample, last: StageKind, why: &str) {
+    let keeps = |s: StageKind| s <= last || matches!(s, StageKind::Restore | StageKind::Close);
+    sample.outcome.stages.retain(|s| keeps(s.stage));
+    sample.outcome.findings.retain(|f| keeps(f.stage));
+    sample.outcome.not_done = StageKind::ALL.into_iter().filter(|s| !keeps(*s)).map(|s| (s, why.to_owned())).collect();
+    if last < StageKind::ProveSmoke {
+        sample.outcome.smoke.clear();
+    }
+    if last < StageKind::Baseline {
+        sample.outcome.pipes.iter_mut().for_each(|p| p.baseline = None);
+    }
+    let end = ended(last);
+    for (s, at) in sample.outcome.stages.iter_mut().filter(|s| s.stage > last).zip([end, end + 60]) {
+        (s.began, s.ended) = (S(at), S(at + 60));
+    }
+}
+
+/// Pipe 2 draws too little; the job stops and restores.
+pub(crate) fn failed() -> Sample {
+    let mut s = clean();
+    s.name = "failed";
+    let factor = [1.006, 0.803, 1.012];
+    stop_after(&mut s, StageKind::ProveFlow, "stopped after prove-flow: fail");
+    s.outcome.findings.retain(|f| !matches!(f.subject, Subject::Hole(..)));
+    for f in s.outcome.findings.iter_mut().filter(|f| f.stage == StageKind::ProveFlow) {
+        if f.subject == Subject::Pipe(2) {
+            f.verdict = Verdict::Fail;
+            f.says = "flow is 19.7 % less than predicted".into();
+            f.measured = Some(Figure::with(PREDICTED[1] * factor[1], 1.1, "L/min"));
+            f.decision = Some(decision(0.0004, PREDICTED[1] * 0.1));
+            f.likely = Some("holes of this pipe are blocked or taped, the pipe is crushed or full of swarf, or it is in another pipe's inlet".into());
+            f.next = Some(
+                "look at the inlet's number and at the holes of this pipe, nearest first; then prove flow again".into(),
+            );
+        } else {
+            f.verdict = Verdict::Undecided;
+            f.says =
+                "flow is +0.6 % off the prediction; flow alone can't show the smallest material defect: prove by holes"
+                    .into();
+            f.next = Some("prove by holes: close each reachable hole in turn; put right those that do not draw".into());
+        }
+    }
+    s.outcome.verdict = Verdict::Fail;
+    s.outcome.because = "pipe 2: flow is 19.7 % less than predicted".into();
+    s.outcome.stages.iter_mut().filter(|s| s.stage == StageKind::ProveFlow).for_each(|s| s.verdict = Verdict::Fail);
+    s.outcome.pipes[1].measured = Some(Figure::with(PREDICTED[1] * factor[1], 1.1, "L/min"));
+    s.record = record(ended(StageKind::ProveFlow), factor, [false; 3], (1630, 1641));
+    s.record.closed.clear();
+    s
+}
+
+/// Smoke at pipe 3 is too weak, two of its holes are out of reach, the baseline was taken by an override and is void.
+pub(crate) fn undecided() -> Sample {
+    let mut s = clean();
+    s.name = "undecided";
+    s.record = record(4910, [1.006, 0.991, 1.012], [false, false, true], (3655, 3668));
+    let prompt = Prompt {
+        id: 900,
+        act: Act::Override,
+        text: "The airflow is undecided, not proven.".into(),
+        wants: Wants::Text,
+    };
+    s.record.entry(S(2765), &Entry::StageBegan { stage: StageKind::Baseline });
+    s.record.entry(S(2766), &Entry::Asked(prompt));
+    let answer = "R. Example: holes 4 and 5 are above the false ceiling, lift booked for Friday";
+    s.record.entry(S(2790), &Entry::Answered { prompt: 900, answer: Answer::Text(answer.into()) });
+    s.record.entry(S(3655), &Entry::Line { trouble: Trouble::Silent });
+    s.record.entry(S(3668), &Entry::LineBack);
+    s.record.entry(S(4830), &Entry::Void { stages: vec![StageKind::Baseline], because: "the cover was opened".into() });
+    let o = &mut s.outcome;
+    for number in [4, 5] {
+        s.pipes[2].openings[number - 1].reachable = false;
+        o.findings.retain(|f| f.subject != Subject::Hole(3, number as u32));
+        s.record.closed.retain(|(_, _, h)| !(h.inlet == 3 && h.number == number as u32));
+    }
+    for f in o.findings.iter_mut() {
+        match (f.stage, &f.subject) {
+            (StageKind::ProveFlow, Subject::Pipe(3)) => {
+                f.verdict = Verdict::Undecided;
+                f.says = "flow is +1.2 % off the prediction; flow alone can't show the smallest material defect; holes 4, 5 were not reached: unproven".into();
+                f.next = Some("reach the holes that are left, or show by smoke or manometer that they draw".into());
+                f.decision = Some(decision(0.93, PREDICTED[2] * 0.1));
+            }
+            (StageKind::ProveSmoke, Subject::Hole(3, _)) => {
+                f.verdict = Verdict::Undecided;
+                f.says = "no significant rise in any of 3 runs: the release was too weak to tell".into();
+                (f.measured, f.decision) = (None, None);
+                f.likely = Some("too little smoke at the hole, or the hole does not draw".into());
+                f.next = Some("release for longer and closer to the hole, then run again".into());
+            }
+            (StageKind::Baseline, _) => f.void = Some("the cover was opened".into()),
+            _ => {}
+        }
+    }
+    for run in o.smoke.iter_mut().filter(|r| r.inlet == 3) {
+        (run.onset, run.half_plateau, run.alarm_after_s) = (None, None, None);
+        run.why_not = Some("no significant rise within 125 s".into());
+    }
+    for r in o.stages.iter_mut() {
+        if matches!(r.stage, StageKind::ProveFlow | StageKind::ProveSmoke | StageKind::Baseline) {
+            r.verdict = Verdict::Undecided;
+        }
+    }
+    o.verdict = Verdict::Undecided;
+    o.because = "pipe 3: flow alone can't show the smallest material defect; holes 4, 5 were not reached".into();
+    o.could_have_missed.insert(0, "pipe 3: a blocked hole among 4, 5 (not closed in turn)".into());
+    o.out_of_service_s = Some(15_300.0);
+    s
+}
+
+/// The cable was pulled and the job was told to stop; the zone was never restored.
+pub(crate) fn aborted() -> Sample {
+    let mut s = clean();
+    s.name = "aborted";
+    stop_after(&mut s, StageKind::Settle, "stopped after settle: undecided");
+    let o = &mut s.outcome;
+    o.stages.retain(|r| r.stage <= StageKind::Settle);
+    o.findings.retain(|f| f.stage < StageKind::Settle);
+    o.pipes.iter_mut().for_each(|p| (p.measured, p.smallest_visible) = (None, None));
+    o.not_done.extend([StageKind::Restore, StageKind::Close].map(|k| (k, "the process ended".to_owned())));
+    let settle = o.stages.last_mut().unwrap();
+    settle.complete = false;
+    settle.verdict = Verdict::Undecided;
+    settle.because = Some("the job was told to stop".into());
+    let mut f = Finding::new(
+        StageKind::Settle,
+        Subject::Job,
+        Verdict::Undecided,
+        "settle was not finished: the job was told to stop",
+    );
+    f.next = Some("run the job again when the reason for stopping is gone".into());
+    o.findings.push(f);
+    o.verdict = Verdict::Undecided;
+    o.because = "job: settle was not finished: the job was told to stop".into();
+    o.aborted = true;
+    o.trouble = Some(Trouble::LinkDown(LinkDown::Unplugged));
+    o.could_have_missed.clear();
+    s.record = record(1720, [1.006, 0.991, 1.012], [false; 3], (1630, 1641));
+    s.record.entry(S(1720), &Entry::LinkDown { cause: LinkDown::Unplugged, detail: "EIO".into() });
+    s.record.entry(S(1795), &Entry::Ended { verdict: Verdict::Undecided, because: String::new() });
+    s
+}
+
+/// All of them.
+pub(crate) fn all() -> [Sample; 4] {
+    [clean(), failed(), undecided(), aborted()]
+}
