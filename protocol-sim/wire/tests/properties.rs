@@ -1,4 +1,5 @@
 //! Properties of the codec: round trip, any split, resynchronisation, no panic on any bytes.
+#![allow(clippy::unwrap_used, reason = "helpers of tests may panic")]
 mod common;
 use common::{decode_pieces, on_the_line, samples, unstuffed};
 use plumewire::*;
