@@ -29,6 +29,9 @@ pub const MAX_SEGMENTS: usize = 500_000;
 /// Most inlets of one unit.
 pub const MAX_INLETS: usize = 8;
 
+/// The pipework that a new job begins with, commented for people.
+pub const TEMPLATE: &str = include_str!("../templates/pipework.toml");
+
 /// What a `pipework.toml` says.
 #[derive(Clone, Debug, PartialEq)]
 pub struct PipeworkFile {

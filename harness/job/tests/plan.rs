@@ -1,0 +1,115 @@
+//! What a plan file means, and that no text whatever makes the reader panic.
+#![expect(clippy::panic, reason = "a test ends where something is not as it should be")]
+use plumeline_job::{
+    Kind,
+    pipework::{self, PipeworkFile},
+    plan::{PlanFile, TEMPLATE, default_stages, parse},
+};
+use plumeline_procedure::{
+    outcome::StageKind,
+    plan::{HoleChoice, HoleRef, Mark, Policy, ReleaseMark},
+};
+use proptest::prelude::*;
+
+fn pipes(text: &str) -> PipeworkFile {
+    pipework::parse("pipework.toml", text.as_bytes()).unwrap_or_else(|p| panic!("{}", p.render(false)))
+}
+fn template_pipes() -> PipeworkFile {
+    pipes(pipework::TEMPLATE)
+}
+fn read(text: &str) -> PlanFile {
+    parse("plan.toml", text.as_bytes(), &template_pipes().pipework).unwrap_or_else(|p| panic!("{}", p.render(false)))
+}
+const LEAST: &str = "format = 1\nsite = \"S\"\ntechnician = \"T\"\n";
+
+#[test]
+fn the_template_is_what_an_empty_plan_means() {
+    let template = read(TEMPLATE).plan;
+    let least = read(LEAST).plan;
+    // What the template says beyond the defaults: an outgoing unit, three runs, the checklist, the names.
+    assert_eq!(least.stages, template.stages);
+    assert_eq!(least.limits, template.limits);
+    assert_eq!(least.settle, template.settle);
+    assert_eq!(least.flow, template.flow);
+    assert_eq!(least.holes, template.holes);
+    assert_eq!(least.rule, template.rule);
+    assert_eq!((least.readings_hz, least.inhibit_lease_s), (template.readings_hz, template.inhibit_lease_s));
+    assert_eq!(least.smoke.at, template.smoke.at);
+    assert_eq!((least.smoke.runs, template.smoke.runs), (1, 3));
+    assert_eq!(least.smoke.mark_u_s, template.smoke.mark_u_s);
+    assert!(template.outgoing.is_some() && least.outgoing.is_none());
+    assert!(template.checklist.iter().filter(|c| c.required).count() >= 6);
+}
+
+#[test]
+fn limits_carry_their_source() {
+    let plan = read(&format!(
+        "{LEAST}[limits]\ntransport = \"NFPA 76 very early warning\"\nboot = \"2 min\"\nlast_hole_suction = {{ value = \"0.1 inH2O\", source = \"site standard 7\" }}\n"
+    ))
+    .plan;
+    let l = &plan.limits;
+    assert_eq!((l.transport.value, l.transport.unit.as_str(), l.transport.mark), (60.0, "s", Mark::FromMemory));
+    assert_eq!((l.boot.value, l.boot.mark), (120.0, Mark::ThisJob));
+    assert!((l.last_hole_suction.value - 24.908_89).abs() < 1e-9);
+    assert_eq!(l.last_hole_suction.source, "site standard 7");
+    assert_eq!((l.out_of_service.value, l.out_of_service.mark), (14_400.0, Mark::FromMemory));
+    assert_eq!((l.transport_agreement.value, l.transport_agreement.mark), (0.15, Mark::CommonPractice));
+}
+
+#[test]
+fn the_farthest_opening_is_by_length_of_pipe() {
+    assert_eq!(read(LEAST).plan.smoke.at, [HoleRef { inlet: 1, number: 10 }]);
+    // The branch is shorter than the rest of the run; the blind cap draws nothing.
+    let full = pipes(include_str!("../../../docs/examples/pipework-full.toml"));
+    let plan = parse("plan.toml", LEAST.as_bytes(), &full.pipework).unwrap_or_else(|p| panic!("{p}"));
+    // Around the ring of 35 m, holes 3 and 4 are both 15 m from its start.
+    assert_eq!(plan.plan.smoke.at, [HoleRef { inlet: 1, number: 7 }, HoleRef { inlet: 2, number: 4 }]);
+}
+
+#[test]
+fn holes_and_stages_by_name() {
+    let text = format!(
+        "{LEAST}stages = [{{ stage = \"isolate\" }}, {{ stage = \"prove-smoke\", policy = \"skip\", deadline = \"1 h\" }}, {{ stage = \"restore\" }}]\n[holes]\nwhich = [{{ inlet = 1, hole = 9 }}]\n[smoke]\nmark = \"by-radio\"\n"
+    );
+    let plan = read(&text).plan;
+    assert_eq!(plan.stages.len(), 3);
+    assert_eq!((plan.stages[1].policy, plan.stages[1].deadline_s), (Policy::Skip, 3600));
+    assert_eq!((plan.stages[0].policy, plan.stages[0].deadline_s), (Policy::Stop, 3600));
+    assert_eq!(plan.holes.choice, HoleChoice::These(vec![HoleRef { inlet: 1, number: 9 }]));
+    assert_eq!(plan.smoke.mark, ReleaseMark::ByRadio);
+    assert_eq!(default_stages().map(|d| d.stage), StageKind::ALL);
+}
+
+#[test]
+fn nothing_risky_without_isolation() {
+    for (stages, kind) in [
+        ("[{ stage = \"load\" }]", Kind::Conflict),
+        ("[{ stage = \"isolate\", policy = \"skip\" }, { stage = \"load\" }, { stage = \"restore\" }]", Kind::Conflict),
+        ("[{ stage = \"isolate\" }, { stage = \"load\" }]", Kind::Conflict),
+        ("[{ stage = \"load\" }, { stage = \"isolate\" }]", Kind::Conflict),
+        ("[{ stage = \"isolate\" }, { stage = \"isolate\" }]", Kind::Conflict),
+    ] {
+        let text = format!("{LEAST}stages = {stages}\n");
+        let e = parse("plan.toml", text.as_bytes(), &template_pipes().pipework);
+        assert_eq!(e.map(|_| ()).map_err(|e| e.kind()), Err(kind), "{stages}");
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(2000))]
+    #[test]
+    fn no_bytes_panic(
+        cut in any::<prop::sample::Index>(),
+        from in any::<prop::sample::Index>(),
+        junk in prop::collection::vec(any::<u8>(), 0..8),
+        noise in prop::collection::vec(any::<u8>(), 0..200),
+    ) {
+        let pipes = template_pipes().pipework;
+        let t = TEMPLATE.as_bytes();
+        for bytes in [noise, [&t[..cut.index(t.len())], &junk, &t[from.index(t.len())..]].concat()] {
+            if let Err(p) = parse("plan.toml", &bytes, &pipes) {
+                prop_assert!(!p.cause().is_empty() && !p.remedy().is_empty());
+            }
+        }
+    }
+}
