@@ -56,17 +56,18 @@ class Epanet:
         start = time.perf_counter()
         en.openH(self.ph)
         self.layout = time.perf_counter() - start
-        self.typical = None
-        tight = self.solve_to(None)
-        self.typical = float(np.mean(np.abs(tight)))
-        for limit in [1e-1, 1e-2, 1e-3, 1e-4, 1e-5, 1e-6, 1e-7, 1e-8, 1e-9]:
-            self.error = apart(self.solve_to(limit), tight)
+        tight = self.solve_to(1e-5, 1e-10)
+        typical = float(np.mean(np.abs(tight)))
+        # EPANET's own measure (sum of flow changes over sum of flows) goes down to 1e-5; then the largest flow change.
+        ladder = [(a, 0.0) for a in (1e-1, 1e-2, 1e-3, 1e-4, 1e-5)] + [(1e-5, c * typical) for c in (1e-5, 1e-6, 1e-7, 1e-8, 1e-9)]
+        for limits in ladder:
+            self.error = apart(self.solve_to(*limits), tight)
             if self.error <= ACCURACY:
                 break
-        self.limit = limit
 
-    def solve_to(self, limit):
-        self.project.accuracy(0.0, 1e-10 if limit is None else limit * self.typical)
+    def solve_to(self, relative, change):
+        en.setoption(self.ph, en.ACCURACY, relative)
+        self.project.accuracy(0.0, change)
         self.time()
         return np.array([en.getnodevalue(self.ph, i, en.EMITTERFLOW) for i in self.at])
 

@@ -4,8 +4,13 @@ Taylor (1953, Proc. R. Soc. A 219, 186) and Aris (1956, Proc. R. Soc. A 235, 67)
 Soc. A 223, 446) for turbulent flow. The numerical side is Aris' moment method: the first two axial moments of the cloud obey
 radial diffusion equations without approximation; they are solved on rings of equal width.
 """
+import math
+
 import numpy as np
 from scipy.linalg import solve_banded
+
+import networks
+import scipy_network
 
 
 def rings(n):
@@ -52,6 +57,22 @@ def variance(times, n=400, steps=4000):
     return out
 
 
+def chain(samples=1_000_000, seed=19530219):
+    """Arrivals through a laminar pipe with holes, by following parcels: in each run a parcel keeps its streamline, at each hole it
+    is put on another one at random (by flow). A streamline's time is mean / (2 sqrt(1 - U)), U even in 0 to 1."""
+    case = next(c for c in networks.cases() if c["name"] == "laminar")
+    flows = scipy_network.System(case, law="churchill").solve()["segments"]
+    rng = np.random.Generator(np.random.PCG64(seed))
+    t = np.full(samples, case["inlets"][0]["volume"] / flows[0] + case["unit"]["volume"] / flows[0])
+    out = []
+    for s, q in zip(case["segments"], flows):
+        mean = math.pi * s["bore"] ** 2 / 4 * s["length"] / q
+        t += mean / 2 / np.sqrt(1 - rng.random(samples))
+        low, first, half, high = np.quantile(t, [0.158655, 0.01, 0.5, 0.841345])
+        out.append([first, half, (high - low) / 2])
+    return {"case": case, "first_half_spread": out}
+
+
 def make():
     c = taylor_coefficient()
     assert abs(c * 48 - 1) < 1e-5, c
@@ -59,4 +80,4 @@ def make():
     v = variance(times)
     assert abs(v[0] / (times[0] ** 2 / 3) - 1) < 0.05
     assert abs((v[-1] - v[-2]) / (times[-1] - times[-2]) / (2 / 48) - 1) < 1e-4
-    return {"taylor_coefficient": c, "time": times, "variance": v}
+    return {"taylor_coefficient": c, "time": times, "variance": v, "chain": chain()}

@@ -14,6 +14,7 @@ import air
 import dispersion
 import epanet_network
 import friction
+import monte_carlo
 import networks
 import scipy_network
 import textbook
@@ -52,10 +53,14 @@ def make_networks():
     for case in networks.cases():
         s = scipy_network.System(case).solve()
         c = scipy_network.System(case, law="churchill").solve()
-        assert max(s["residual"], c["residual"]) < 1e-12, case["name"]
+        m = scipy_network.System(case, law="churchill", momentum=True)
+        m.at_start = c["x"]
+        m = m.solve()
+        assert max(s["residual"], c["residual"], m["residual"]) < 1e-12, case["name"]
         row = pack(case)
         row["scipy"] = {"openings": s["openings"], "first_node_pa": s["pressure"][0], "times": transport.times(case, s["openings"], s["segments"])}
         row["scipy_churchill"] = {"openings": c["openings"], "first_node_pa": c["pressure"][0]}
+        row["scipy_momentum"] = {"openings": m["openings"], "first_node_pa": m["pressure"][0]}
         if networks.for_epanet(case):
             e = epanet_network.solve(case)
             apart = np.abs(e["openings"] - s["openings"])
@@ -81,8 +86,12 @@ def main():
     write(folder, "friction.json", friction.make())
     write(folder, "air.json", air.make())
     write(folder, "textbook.json", textbook.make())
-    write(folder, "dispersion.json", dispersion.make())
+    spread = dispersion.make()
+    spread["chain"]["case"] = pack(spread["chain"]["case"])
+    write(folder, "dispersion.json", spread)
     write(folder, "networks.json", make_networks())
+    propagated = monte_carlo.make()
+    write(folder, "monte_carlo.json", {**propagated, "case": pack(propagated["case"])})
 
 
 if __name__ == "__main__":

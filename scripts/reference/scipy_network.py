@@ -27,11 +27,17 @@ def _interpolate(points, q):
 
 
 class System:
-    """The equations of one case under one friction law; `momentum` adds rho (V1^2 - V2^2) at inline holes."""
+    """The equations of one case under one friction law.
+
+    `momentum`: where air joins a straight run (two segments of one bore and an opening between), p + rho V^2 is the same
+    just before and just after (momentum theorem, air entering square to the run), and the opening feels the mean pressure.
+    """
 
     def __init__(self, case, law="hagen_dunlop_swamee_jain", momentum=False):
-        self.case, self.law, self.momentum = case, LAWS[law], momentum
+        self.case, self.law = case, LAWS[law]
         self.rho = case["density"]
+        self.by = case.get("friction", 1.0)  # a factor on all friction, for tolerances
+        self.at_start = None
         seg, opn, inl = case["segments"], case["openings"], case["inlets"]
         # Air of another temperature inside a segment: ideal gas, viscosity by Sutherland's law (S = 110.4 K, US Standard
         # Atmosphere 1976). Flows are mass over the density at the site.
@@ -63,11 +69,27 @@ class System:
         self.o_ca *= np.sqrt([inward.get(n, 1.0) for n in self.o_node])
         self.i_node = np.array([inl[k]["node"] for k in self.live], dtype=int)
         self.i_loss = np.array([inl[k]["loss"] for k in self.live]).reshape(-1, 2)
+        self.runs = self.find_runs() if momentum else []
         # Continuity: flow into each node = flow out of it.
         rows = np.concatenate([self.near, self.far, self.o_node, self.i_node])
         cols = np.concatenate([np.arange(ns), np.arange(ns), self.at_o + np.arange(no), self.at_i + np.arange(ni)])
         vals = np.concatenate([np.ones(ns), -np.ones(ns), np.ones(no), -np.ones(ni)])
         self.balance = sp.csr_matrix((vals, (rows, cols)), shape=(nn, self.at_p))
+
+    def find_runs(self):
+        """(segment, other segment, +1 where the node is the segment's far end or -1) for both segments of each run."""
+        inlets = set(self.i_node.tolist())
+        at = {}
+        for k, (a, b) in enumerate(zip(self.near, self.far)):
+            at.setdefault(int(a), []).append((k, -1))
+            at.setdefault(int(b), []).append((k, 1))
+        out = []
+        for n in sorted(set(self.o_node.tolist()) - inlets):
+            ends = at[n]
+            if len(ends) == 2 and abs(self.bore[ends[0][0]] / self.bore[ends[1][0]] - 1) < 0.05:
+                (a, sa), (b, sb) = ends
+                out += [(a, b, sa), (b, a, sb)]
+        return out
 
     def friction(self, q):
         """Pressure loss along each segment, Pa; odd in q; complex q for derivatives."""
@@ -78,7 +100,7 @@ class System:
         head = self.rho / self.ratio * (a / self.area) ** 2 / 2
         slow = re.real < 1e-3
         f = self.law(np.where(slow, 1.0, re), self.rel)
-        return s * (np.where(slow, laminar, f * self.length / self.bore * head) + self.k * head)
+        return s * (self.by * np.where(slow, laminar, f * self.length / self.bore * head) + self.k * head)
 
     def unit_rise(self, q):
         """Suction that the unit holds at the manifold at a flow: fan less losses and exhaust pressure, Pa."""
@@ -99,6 +121,11 @@ class System:
         loss = self.friction(q.astype(complex) + 1j * h) + self.lift
         oq = self.rho / 2 * o * np.abs(o) / self.o_ca**2
         r_seg = (p[self.far] - p[self.near] - loss.real) / P0
+        v = q / self.area
+        dynamic = self.rho / self.ratio
+        for k, other, side in self.runs:
+            # The segment's end sits at the node's mean pressure + rho (V^2 + V'^2) / 2 - rho V^2.
+            r_seg[k] += side * dynamic[k] * (v[other] ** 2 - v[k] ** 2) / 2 / P0
         r_open = (self.o_out - p[self.o_node] - oq) / P0
         r_bal = self.balance @ np.concatenate([q, o, i]) / Q0
         lin, quad = self.i_loss[:, 0], self.i_loss[:, 1]
@@ -123,6 +150,9 @@ class System:
             (ro + o_, self.at_p + self.o_node, -np.ones(no)), (ro + o_, self.at_o + o_, -self.rho * np.abs(o) / self.o_ca**2 * a),
             (ri + i_, self.at_p + self.i_node, np.ones(ni)),
         ]
+        if self.runs:
+            k, other, side = (np.array(z) for z in zip(*self.runs))
+            parts += [(rs + k, k, -side * dynamic[k] * v[k] / self.area[k] * a), (rs + k, other, side * dynamic[k] * v[other] / self.area[other] * a)]
         bal = self.balance.tocoo()
         parts.append((rb + bal.row, bal.col, bal.data))
         if self.fan:
@@ -140,9 +170,9 @@ class System:
         x[self.at_p :] = -0.5
         return x
 
-    def solve(self):
+    def solve(self, check=True):
         """Flows and pressures as `epanet_network.solve` gives them, with the final residual."""
-        x = self.start()
+        x = self.start() if self.at_start is None else self.at_start
         best = np.inf
         for _ in range(200):
             r, j = self._equations(x, jacobian=True)
@@ -157,7 +187,7 @@ class System:
             while t > 1e-4 and np.linalg.norm(self.residual(x + t * step)) > (1 - 0.1 * t) * np.linalg.norm(r) and size > 1e-11:
                 t /= 2
             x = x + t * step
-        if self.n <= 150:
+        if check and self.n <= 150:
             # MINPACK from a point spoilt by 2 %, so that it has to find the way itself.
             spoilt = x * (1 + 0.02 * np.cos(np.arange(self.n)))
             sol = root(lambda y: self._equations(y)[0], spoilt, jac=lambda y: self._equations(y, True)[1].toarray(), method="hybr", tol=1e-14)
@@ -167,4 +197,4 @@ class System:
         openings = np.zeros(len(self.case["openings"]))
         openings[self.open] = x[self.at_o : self.at_i] * Q0
         return {"openings": openings, "segments": x[: self.at_o] * Q0, "pressure": x[self.at_p : self.at_m] * P0,
-                "residual": residual}
+                "residual": residual, "x": x}

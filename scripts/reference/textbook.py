@@ -2,7 +2,7 @@
 
 White, F. M., Fluid Mechanics, McGraw-Hill, chapter 6 of the 7th edition (statements and answers from memory; each answer is
 recomputed here and has to agree to the digits printed). The fluids are liquids: the engine is given the same
-kinematic viscosity at 1 kg/m3, and pressures divided by the density.
+kinematic viscosity and the same pressure over density.
 """
 import math
 

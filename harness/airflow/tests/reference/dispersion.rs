@@ -1,5 +1,5 @@
 //! Spread along a pipe against Taylor 1953/1954 and Aris 1956, and against the radial problem solved numerically.
-use crate::data;
+use crate::{case::Case, data};
 use plumeline_airflow::{
     Solution, SolveOptions,
     friction::{FrictionLaw, factor},
@@ -17,6 +17,15 @@ struct Dispersion {
     time: Vec<f64>,
     /// Variance of position over a^2 Pe^2 at those times, axial diffusion apart.
     variance: Vec<f64>,
+    chain: Chain,
+}
+
+/// Parcels followed through a laminar pipe with holes, put on another streamline at each hole.
+#[derive(Deserialize)]
+struct Chain {
+    case: Case,
+    /// Of each hole: 1 %, 50 %, half the way from 16 % to 84 %, s.
+    first_half_spread: Vec<(f64, f64, f64)>,
 }
 
 const BORE: f64 = 0.021;
@@ -129,6 +138,23 @@ fn convective_arrival_agrees_with_the_parabolic_profile() {
         ("16 to 84 %", got.spread_s, (at(0.84) - at(0.16)) / 2.0),
     ] {
         assert!((got / expected - 1.0).abs() < 0.02, "{what}: {got} s, expected {expected} s");
+    }
+}
+
+/// Ten runs one after the other, against a million parcels followed in Python.
+#[test]
+fn arrivals_through_many_runs_agree_with_followed_parcels() {
+    let chain = data::<Dispersion>("dispersion.json").chain;
+    let pipework = chain.case.pipework();
+    let solution = solve(&pipework, &SolveOptions { momentum: false, ..SolveOptions::default() }).unwrap();
+    let got = times(&pipework, &solution, &TransportOptions::default());
+    assert!(got.len() == chain.first_half_spread.len() && got.len() >= 10);
+    for (i, (t, (first, half, spread))) in got.iter().zip(chain.first_half_spread).enumerate() {
+        for (what, got, followed) in
+            [("first", t.first_s, first), ("half", t.half_plateau_s, half), ("spread", t.spread_s, spread)]
+        {
+            assert!((got / followed - 1.0).abs() < 0.02, "hole {i}, {what}: {got} s, followed {followed} s");
+        }
     }
 }
 

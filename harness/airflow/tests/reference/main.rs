@@ -2,13 +2,14 @@
 //!
 //! `scripts/reference/make.py` makes `tests/data/*.json`; `scripts/reference/check.sh` makes them anew and compares. What is
 //! checked against which source, and how closely: `docs/outside-checks.md`. Not here: properties and unit tests.
-#![allow(clippy::panic, reason = "a test fails by panicking, its helpers as well")]
+#![allow(clippy::panic, clippy::unwrap_used, reason = "a test fails by panicking, its helpers as well")]
 mod air;
 mod case;
 mod dispersion;
 mod friction;
 mod networks;
 mod textbook;
+mod uncertainty;
 
 use serde::de::DeserializeOwned;
 
