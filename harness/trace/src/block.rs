@@ -1,6 +1,7 @@
 //! pcapng blocks as this log uses them: a section header and two interfaces, then enhanced packets.
 //!
 //! Not here: what the packets say (see `codec`).
+use crate::Hash;
 use pcap_file::{
     DataLink, Endianness,
     pcapng::{
@@ -8,12 +9,13 @@ use pcap_file::{
         blocks::{
             enhanced_packet::{EnhancedPacketBlock, EnhancedPacketOption},
             interface_description::{InterfaceDescriptionBlock, InterfaceDescriptionOption, InterfaceTsResolution},
-            opt_common::CommonOption,
+            opt_common::{CommonOption, UnknownOption},
             section_header::{SectionHeaderBlock, SectionHeaderOption},
         },
     },
 };
 use plumeline_base::Instant;
+use sha2::{Digest, Sha256};
 use std::{borrow::Cow, io, time::Duration};
 
 /// The longest block, in bytes; packet viewers refuse longer packets.
@@ -23,6 +25,8 @@ pub(crate) const MAX_PART: usize = 128 << 10;
 /// CRC-32 of the packet's content, as in the standard's `epb_hash` algorithm 2.
 const CRC32: crc::Crc<u32, crc::Table<16>> = crc::Crc::<u32, crc::Table<16>>::new(&crc::CRC_32_ISO_HDLC);
 const CRC32_ALGORITHM: u8 = 2;
+/// The standard's `epb_packetid`, 64 bits: here what chains a packet to all before it.
+const PACKET_ID: u16 = 5;
 
 /// Where a packet belongs.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -56,12 +60,45 @@ impl Interface {
     }
 }
 
+/// The digest of a log so far, block by block.
+#[derive(Clone)]
+pub(crate) struct Chain {
+    digest: Sha256,
+    hash: Hash,
+}
+impl Chain {
+    pub(crate) fn new() -> Self {
+        let digest = Sha256::new();
+        let hash = Hash(digest.clone().finalize().into());
+        Self { digest, hash }
+    }
+    pub(crate) fn add(&mut self, bytes: &[u8]) {
+        if !bytes.is_empty() {
+            self.digest.update(bytes);
+            self.hash = Hash(self.digest.clone().finalize().into());
+        }
+    }
+    /// SHA-256 of all that was added.
+    pub(crate) fn hash(&self) -> Hash {
+        self.hash
+    }
+    /// What a packet that comes next carries of it.
+    fn link(&self) -> &[u8] {
+        &self.hash.0[..8]
+    }
+}
+
 /// Makes blocks; remembers the section they belong to.
-pub(crate) struct Blocks(PcapNgWriter<Vec<u8>>);
+pub(crate) struct Blocks {
+    writer: PcapNgWriter<Vec<u8>>,
+    chain: Chain,
+    /// How much of the buffer is in the chain.
+    chained: usize,
+}
 
 impl Blocks {
-    /// The blocks that open a section wait in the buffer.
-    pub(crate) fn open_section() -> io::Result<Self> {
+    /// The blocks that open a section wait in the buffer. `chain` is that of the log before it.
+    pub(crate) fn open_section(chain: Chain) -> io::Result<Self> {
         let comment = |s: &'static str| CommonOption::Comment(Cow::Borrowed(s));
         let section = SectionHeaderBlock {
             endianness: Endianness::Little,
@@ -84,18 +121,21 @@ impl Blocks {
             ];
             writer.write_pcapng_block(interface).map_err(io::Error::other)?;
         }
-        Ok(Self(writer))
+        Ok(Self { writer, chain, chained: 0 })
     }
 
     /// Adds a packet to the buffer.
     pub(crate) fn packet(&mut self, at: Instant, on: Interface, data: &[u8], words: &str) -> io::Result<()> {
+        self.hash();
         let mut hash = [CRC32_ALGORITHM, 0, 0, 0, 0];
         hash[1..].copy_from_slice(&CRC32.checksum(data).to_le_bytes());
-        let mut options = Vec::with_capacity(3);
+        let mut options = Vec::with_capacity(4);
         if on != Interface::Events {
             options.push(EnhancedPacketOption::Flags(on.flags()));
         }
         options.push(EnhancedPacketOption::Hash(Cow::Borrowed(&hash)));
+        let link = UnknownOption::new(PACKET_ID, self.chain.link());
+        options.push(EnhancedPacketOption::Common(CommonOption::Unknown(link)));
         options.push(EnhancedPacketOption::Common(CommonOption::Comment(words.into())));
         let packet = EnhancedPacketBlock {
             interface_id: on.id(),
@@ -104,23 +144,36 @@ impl Blocks {
             data: data.into(),
             options,
         };
-        self.0.write_block(&packet.into_block()).map_err(io::Error::other)?;
+        self.writer.write_block(&packet.into_block()).map_err(io::Error::other)?;
         Ok(())
     }
 
-    /// The blocks made since the last time; the buffer is empty afterwards.
-    pub(crate) fn buffer(&mut self) -> &mut Vec<u8> {
-        self.0.get_mut()
+    /// The log's digest with all blocks so far.
+    pub(crate) fn hash(&mut self) -> Hash {
+        let buffer = self.writer.get_ref();
+        self.chain.add(&buffer[self.chained..]);
+        self.chained = buffer.len();
+        self.chain.hash()
+    }
+    /// The blocks made since the buffer was last cleared.
+    pub(crate) fn buffer(&self) -> &[u8] {
+        self.writer.get_ref()
+    }
+    /// Empties the buffer.
+    pub(crate) fn clear(&mut self) {
+        self.writer.get_mut().clear();
+        self.chained = 0;
     }
 }
 
 /// What a packet of ours says about itself.
-pub(crate) fn inspect(packet: &EnhancedPacketBlock<'_>) -> Result<(Interface, Instant), Fault> {
-    let (mut direction, mut sum) = (0, None);
+pub(crate) fn inspect(packet: &EnhancedPacketBlock<'_>, before: &Chain) -> Result<(Interface, Instant), Fault> {
+    let (mut direction, mut sum, mut link) = (0, None, None);
     for option in &packet.options {
         match option {
             EnhancedPacketOption::Flags(flags) => direction = flags & 3,
             EnhancedPacketOption::Hash(h) if h.first() == Some(&CRC32_ALGORITHM) => sum = h.get(1..5),
+            EnhancedPacketOption::Common(CommonOption::Unknown(o)) if o.code == PACKET_ID => link = Some(&o.value),
             _ => {}
         }
     }
@@ -131,6 +184,11 @@ pub(crate) fn inspect(packet: &EnhancedPacketBlock<'_>) -> Result<(Interface, In
         Some(sum) if sum == CRC32.checksum(&packet.data).to_le_bytes() => {}
         Some(_) => return Err(Fault::Checksum),
         None => return Err(Fault::Malformed("the packet has no checksum")),
+    }
+    match link {
+        Some(link) if link[..] == *before.link() => {}
+        Some(_) => return Err(Fault::Chain),
+        None => return Err(Fault::Malformed("the packet is not chained to those before it")),
     }
     let on = match (packet.interface_id, direction) {
         (Interface::LINE, 1) => Interface::Received,
@@ -147,5 +205,6 @@ pub(crate) fn inspect(packet: &EnhancedPacketBlock<'_>) -> Result<(Interface, In
 /// What can be wrong with a packet that is a sound block.
 pub(crate) enum Fault {
     Checksum,
+    Chain,
     Malformed(&'static str),
 }

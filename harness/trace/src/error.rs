@@ -50,6 +50,12 @@ pub enum ReadError {
         /// Where the block begins.
         offset: u64,
     },
+    /// A block does not follow from what is before it: something before it was changed, or left out.
+    #[error("the block at byte {offset} does not follow from what is before it: something there was changed or lost")]
+    Chain {
+        /// Where the block begins.
+        offset: u64,
+    },
     /// A block is whole, but its event is not one that can be understood.
     #[error("the event in the block at byte {offset} can't be read: {why}")]
     BadEvent {
@@ -94,6 +100,7 @@ impl ReadError {
             | Self::TooLong { offset, .. }
             | Self::BadBlock { offset, .. }
             | Self::Checksum { offset }
+            | Self::Chain { offset }
             | Self::BadEvent { offset, .. }
             | Self::Backwards { offset, .. }
             | Self::NoTool { offset }
@@ -108,9 +115,11 @@ impl ReadError {
             Self::Truncated { .. } => {
                 "the writer was stopped mid-way; run the job again to set the torn end aside, or read what is before it"
             }
-            Self::TooLong { .. } | Self::BadBlock { .. } | Self::Checksum { .. } | Self::Backwards { .. } => {
-                "the file was damaged or edited after it was written; take an undamaged copy"
-            }
+            Self::TooLong { .. }
+            | Self::BadBlock { .. }
+            | Self::Checksum { .. }
+            | Self::Chain { .. }
+            | Self::Backwards { .. } => "the file was damaged or edited after it was written; take an undamaged copy",
             Self::BadEvent { .. } | Self::NoTool { .. } => {
                 "the file was edited or written by another program; take the log as the tool wrote it"
             }
@@ -119,7 +128,19 @@ impl ReadError {
     }
     /// Could this be what is left of a write that a crash cut short? Then a resumed log may set the end aside.
     pub(crate) const fn may_be_torn(&self) -> bool {
-        !matches!(self, Self::Io { .. } | Self::NotALog { .. } | Self::Unsupported { .. })
+        match self {
+            Self::Truncated { .. }
+            | Self::TooLong { .. }
+            | Self::BadBlock { .. }
+            | Self::Checksum { .. }
+            | Self::Chain { .. }
+            | Self::Backwards { .. } => true,
+            Self::Io { .. }
+            | Self::NotALog { .. }
+            | Self::BadEvent { .. }
+            | Self::NoTool { .. }
+            | Self::Unsupported { .. } => false,
+        }
     }
 }
 

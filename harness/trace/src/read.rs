@@ -2,8 +2,8 @@
 //!
 //! Not here: what to do about a torn end (see [`crate::LogWriter::resume`]).
 use crate::{
-    Citation, FORMAT, Hash, Logged, MAX_RECORD, ReadError, Record,
-    block::{self, Fault, Interface, MAX_BLOCK, MAX_PART},
+    Citation, FORMAT, Logged, MAX_RECORD, ReadError, Record,
+    block::{self, Chain, Fault, Interface, MAX_BLOCK, MAX_PART},
     codec::{self, Packet},
 };
 use pcap_file::{
@@ -11,7 +11,6 @@ use pcap_file::{
     pcapng::{Block, PcapNgParser, blocks::enhanced_packet::EnhancedPacketBlock},
 };
 use plumeline_base::{Instant, input::Input};
-use sha2::{Digest, Sha256};
 use std::{
     fs::File,
     io::{ErrorKind, Read},
@@ -35,9 +34,9 @@ pub struct LogReader<R> {
     source: Source<R>,
     parser: Option<PcapNgParser>,
     /// Over all blocks so far.
-    hasher: Sha256,
+    chain: Chain,
     /// Over all blocks up to the last whole record.
-    good: Sha256,
+    good: Chain,
     last: Option<Citation>,
     last_at: Instant,
     /// Where the record, or the section's opening, began that is not yet whole.
@@ -72,8 +71,8 @@ impl<R: Read> LogReader<R> {
         Self {
             source: Source::new(source),
             parser: None,
-            hasher: Sha256::new(),
-            good: Sha256::new(),
+            chain: Chain::new(),
+            good: Chain::new(),
             last: None,
             last_at: Instant::START,
             unfinished: Some(0),
@@ -91,8 +90,8 @@ impl<R: Read> LogReader<R> {
     pub fn last_at(&self) -> Instant {
         self.last_at
     }
-    /// The digest in progress over the log up to the last whole record.
-    pub(crate) fn into_digest(self) -> Sha256 {
+    /// The digest over the log up to the last whole record, to be gone on with.
+    pub(crate) fn into_chain(self) -> Chain {
         self.good
     }
 
@@ -104,7 +103,8 @@ impl<R: Read> LogReader<R> {
                 None => return self.unfinished.map_or(Ok(None), |offset| Err(ReadError::Truncated { offset })),
             };
             let bytes = self.source.take(length);
-            self.hasher.update(bytes);
+            let before = self.chain.clone();
+            self.chain.add(bytes);
             let bad = |why: String| ReadError::BadBlock { offset, why };
             let parser = match &mut self.parser {
                 Some(parser) => parser,
@@ -125,11 +125,9 @@ impl<R: Read> LogReader<R> {
                     self.fresh_section = true;
                     continue;
                 }
-                Block::Packet(_) | Block::SimplePacket(_) => {
-                    return Err(bad("a kind of packet that this log does not use".into()));
-                }
-                // Names, statistics and the like, as packet tools may add them.
-                _ => continue,
+                Block::InterfaceDescription(_) if self.fresh_section => continue,
+                // Not even blocks that packet tools may add: a record whose type was damaged would be one.
+                _ => return Err(bad("a kind of block that has no place here".into())),
             };
             if self.fresh_section {
                 let links = parser.interfaces().iter().map(|i| i.linktype);
@@ -138,15 +136,15 @@ impl<R: Read> LogReader<R> {
                 }
             }
             let began = *self.unfinished.get_or_insert(offset);
-            let Some(record) = assemble(&mut self.parts, &packet, offset)? else { continue };
+            let Some(record) = assemble(&mut self.parts, &packet, &before, offset)? else { continue };
             self.admit(&record, began)?;
             self.unfinished = None;
             self.last_at = record.at;
-            self.good = self.hasher.clone();
+            self.good = self.chain.clone();
             let citation = Citation {
                 offset: self.source.offset,
                 index: self.last.map_or(0, |c| c.index + 1),
-                hash: Hash(self.good.clone().finalize().into()),
+                hash: self.chain.hash(),
             };
             self.last = Some(citation);
             return Ok(Some(Entry { record, citation }));
@@ -162,6 +160,10 @@ impl<R: Read> LogReader<R> {
             return Ok(None);
         }
         if self.parser.is_none() && !head.iter().zip(SECTION_HEADER).all(|(a, b)| *a == b) {
+            // A crash can leave zeros where a write did not come through.
+            if head.iter().all(|&b| b == 0) {
+                return Err(ReadError::BadBlock { offset, why: "zeros in place of the log's beginning".into() });
+            }
             return Err(ReadError::NotALog { offset, why: "it does not begin as a pcapng file" });
         }
         let &[t0, t1, t2, t3, l0, l1, l2, l3, m0, m1, m2, m3] = head else { return Err(torn) };
@@ -203,11 +205,13 @@ impl<R: Read> LogReader<R> {
 fn assemble(
     parts: &mut Option<Parts>,
     packet: &EnhancedPacketBlock<'_>,
+    before: &Chain,
     offset: u64,
 ) -> Result<Option<Record>, ReadError> {
     let bad = |why: &str| ReadError::BadBlock { offset, why: why.into() };
-    let (on, at) = block::inspect(packet).map_err(|fault| match fault {
+    let (on, at) = block::inspect(packet, before).map_err(|fault| match fault {
         Fault::Checksum => ReadError::Checksum { offset },
+        Fault::Chain => ReadError::Chain { offset },
         Fault::Malformed(why) => bad(why),
     })?;
     let decode = |bytes: &[u8]| codec::decode(on, bytes).map_err(|why| ReadError::BadEvent { offset, why });

@@ -3,20 +3,18 @@
 //!
 //! Not here: when to sync (whoever cites a record does so first).
 use crate::{
-    Citation, Hash, LogError, LogReader, Logged, MAX_RECORD, Record,
-    block::{Blocks, MAX_PART},
+    Citation, LogError, LogReader, Logged, MAX_RECORD, Record,
+    block::{Blocks, Chain, MAX_PART},
     codec,
     disk::{Disk, Reading},
 };
 use plumeline_base::{Instant, input::Input};
-use sha2::{Digest, Sha256};
 
 /// Appends records to a log.
 pub struct LogWriter<D> {
     disk: D,
     name: String,
     blocks: Blocks,
-    digest: Sha256,
     end: Option<Citation>,
     last_at: Instant,
     /// No record of this section yet.
@@ -57,7 +55,7 @@ impl<D: Disk> LogWriter<D> {
         if disk.len(name)?.is_some_and(|n| n > 0) {
             return Err(LogError::Exists);
         }
-        Self::at_end(disk, name, Sha256::new(), None, Instant::START)
+        Self::at_end(disk, name, Chain::new(), None, Instant::START)
     }
 
     /// Takes a log up again: reads it through, sets a torn end aside and begins a new section with the next record.
@@ -88,7 +86,7 @@ impl<D: Disk> LogWriter<D> {
             };
             return Err(LogError::Lost { cited, found });
         }
-        let digest = reader.into_digest();
+        let chain = reader.into_chain();
         let good = end.map_or(0, |c| c.offset);
         let set_aside = if length > good {
             let why = why.unwrap_or_else(|| "blocks of another program".into());
@@ -96,13 +94,13 @@ impl<D: Disk> LogWriter<D> {
         } else {
             None
         };
-        let writer = Self::at_end(disk, name, digest, end, last_at)?;
+        let writer = Self::at_end(disk, name, chain, end, last_at)?;
         Ok((writer, Resumed { end, last_at, set_aside }))
     }
 
-    fn at_end(disk: D, name: &str, digest: Sha256, end: Option<Citation>, last_at: Instant) -> Result<Self, LogError> {
-        let blocks = Blocks::open_section()?;
-        Ok(Self { disk, name: name.into(), blocks, digest, end, last_at, opening: true, broken: false })
+    fn at_end(disk: D, name: &str, chain: Chain, end: Option<Citation>, last_at: Instant) -> Result<Self, LogError> {
+        let blocks = Blocks::open_section(chain)?;
+        Ok(Self { disk, name: name.into(), blocks, end, last_at, opening: true, broken: false })
     }
 
     /// Appends a record and hands it to the system. It outlives the process; the machine's death only after
@@ -139,13 +137,12 @@ impl<D: Disk> LogWriter<D> {
         }
         let buffer = self.blocks.buffer();
         self.disk.append(&self.name, buffer)?;
-        self.digest.update(&*buffer);
         let citation = Citation {
             offset: self.end.map_or(0, |c| c.offset) + buffer.len() as u64,
             index: self.end.map_or(0, |c| c.index + 1),
-            hash: Hash(self.digest.clone().finalize().into()),
+            hash: self.blocks.hash(),
         };
-        buffer.clear();
+        self.blocks.clear();
         self.broken = false;
         self.opening = false;
         self.last_at = record.at;

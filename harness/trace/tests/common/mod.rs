@@ -1,0 +1,121 @@
+//! Records to try things with.
+#![allow(dead_code, unreachable_pub)] // Each test file uses its own part.
+use plumeline_base::{
+    Instant,
+    input::{AbortCause, Answer, Input, LinkDown, OperatorAct},
+};
+use plumeline_trace::{Entry, FORMAT, LogReader, LogWriter, Logged, ReadError, Record, TRACE_FILE, fake::FakeDisk};
+use proptest::{collection::vec, prelude::*};
+
+pub fn at(us: u64, what: impl Into<Logged>) -> Record {
+    Record { at: Instant::from_micros(us), what: what.into() }
+}
+pub fn input(us: u64, input: Input) -> Record {
+    at(us, Logged::Input(input))
+}
+pub fn tool(us: u64) -> Record {
+    input(us, Input::Tool { version: "0.1.0".into(), format: FORMAT })
+}
+
+/// One of every kind, with awkward contents.
+pub fn one_of_each() -> Vec<Record> {
+    let operator = |prompt, answer| Input::Operator(OperatorAct { prompt, answer });
+    let inputs = [
+        Input::Date("2026-03-01T09:00:00+01:00".into()),
+        Input::File { name: "pipework.toml".into(), bytes: b"a = 1\nb = 2\n".to_vec() },
+        Input::File { name: "empty".into(), bytes: vec![] },
+        Input::LinkUp { link: "serial:/dev/ttyUSB0@115200 (DTR on, RTS on)".into() },
+        Input::Received(vec![0, 1, 2, b'\n', 255]),
+        Input::Received(vec![]),
+        operator(0, Answer::Yes),
+        operator(1, Answer::No),
+        operator(2, Answer::Cannot("behind a \"duct\"\n\u{1f6ab}".into())),
+        operator(u32::MAX, Answer::Number(0.1 + 0.2)),
+        operator(4, Answer::Number(f64::NEG_INFINITY)),
+        operator(5, Answer::Number(-0.0)),
+        operator(6, Answer::Number(f64::MIN_POSITIVE / 4.0)),
+        operator(7, Answer::Text(String::new())),
+        Input::Wake,
+        Input::LinkDown { cause: LinkDown::Unplugged, detail: "end of line".into() },
+        Input::Abort(AbortCause::Operator),
+        Input::Abort(AbortCause::Shutdown),
+        Input::Abort(AbortCause::Internal),
+    ];
+    let mut all = vec![tool(0)];
+    all.extend(inputs.into_iter().enumerate().map(|(i, x)| input(i as u64, x)));
+    all.push(at(20, Logged::Sent(vec![0; 3])));
+    all.push(at(u64::MAX, Logged::Sent(vec![])));
+    all
+}
+
+pub fn any_input() -> impl Strategy<Value = Input> {
+    let text = "\\PC{0,40}";
+    let cause = prop_oneof![
+        Just(LinkDown::Absent),
+        Just(LinkDown::Denied),
+        Just(LinkDown::Busy),
+        Just(LinkDown::Unplugged),
+        Just(LinkDown::Closed),
+        Just(LinkDown::Other)
+    ];
+    let answer = prop_oneof![
+        Just(Answer::Yes),
+        Just(Answer::No),
+        any::<String>().prop_map(Answer::Cannot),
+        any::<f64>().prop_filter("NaN is not equal to itself", |x| !x.is_nan()).prop_map(Answer::Number),
+        any::<String>().prop_map(Answer::Text)
+    ];
+    prop_oneof![
+        (text, 0..=FORMAT).prop_map(|(version, format)| Input::Tool { version, format }),
+        any::<String>().prop_map(Input::Date),
+        (any::<String>(), vec(any::<u8>(), 0..200)).prop_map(|(name, bytes)| Input::File { name, bytes }),
+        any::<String>().prop_map(|link| Input::LinkUp { link }),
+        (cause, any::<String>()).prop_map(|(cause, detail)| Input::LinkDown { cause, detail }),
+        vec(any::<u8>(), 0..200).prop_map(Input::Received),
+        (any::<u32>(), answer).prop_map(|(prompt, answer)| Input::Operator(OperatorAct { prompt, answer })),
+        Just(Input::Wake),
+        Just(Input::Abort(AbortCause::Operator)),
+    ]
+}
+
+/// A log's worth of records: a tool first, then anything, in order of time.
+pub fn any_records() -> impl Strategy<Value = Vec<Record>> {
+    let what = prop_oneof![
+        4 => any_input().prop_map(Logged::Input),
+        1 => vec(any::<u8>(), 0..200).prop_map(Logged::Sent)
+    ];
+    vec((0..1_000_000_u64, what), 0..40).prop_map(|steps| {
+        let mut now = 0;
+        let mut all = vec![tool(0)];
+        all.extend(steps.into_iter().map(|(step, what)| {
+            now += step;
+            at(now, what)
+        }));
+        all
+    })
+}
+
+/// Writes a log on a disk of its own and returns its bytes.
+pub fn written(records: &[Record]) -> Vec<u8> {
+    let disk = FakeDisk::new();
+    let mut log = LogWriter::create(disk.clone(), TRACE_FILE).unwrap();
+    for record in records {
+        log.append(record).unwrap();
+    }
+    disk.contents(TRACE_FILE).unwrap_or_default()
+}
+
+/// Everything that can be read, and why no more can, if so.
+pub fn read(bytes: &[u8]) -> (Vec<Entry>, Option<ReadError>) {
+    let mut entries = Vec::new();
+    for entry in LogReader::new(bytes) {
+        match entry {
+            Ok(entry) => entries.push(entry),
+            Err(e) => return (entries, Some(e)),
+        }
+    }
+    (entries, None)
+}
+pub fn records(entries: Vec<Entry>) -> Vec<Record> {
+    entries.into_iter().map(|e| e.record).collect()
+}
