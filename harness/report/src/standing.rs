@@ -231,7 +231,7 @@ pub fn standings<'a>(outcome: &'a Outcome, pipes: impl IntoIterator<Item = u8>) 
         .into_iter()
         .map(|group| {
             let mut findings: Vec<&Finding> = judged().filter(|f| Group::of(&f.subject) == group).collect();
-            findings.sort_by_key(|f| core::cmp::Reverse(f.counts_as()));
+            findings.sort_by_key(|f| (core::cmp::Reverse(f.counts_as()), f.void.is_some()));
             let needed: &[StageKind] = match group {
                 Group::Pipe(_) => &[StageKind::ProveFlow, StageKind::ProveSmoke],
                 _ => &[],
@@ -243,6 +243,18 @@ pub fn standings<'a>(outcome: &'a Outcome, pipes: impl IntoIterator<Item = u8>) 
             Standing { group, verdict, findings, missing }
         })
         .collect();
-    all.sort_by_key(|s| core::cmp::Reverse(s.verdict));
+    // What the job hangs on was found first among its like; what is void only follows from something else.
+    let first = |s: &Standing<'_>| {
+        let f = s.findings.first().filter(|f| f.counts_as() == s.verdict);
+        let place = |f: &Finding| outcome.findings.iter().position(|g| core::ptr::eq(f, g));
+        f.map(|f| (f.void.is_some(), place(f)))
+    };
+    all.sort_by_key(|s| {
+        (
+            core::cmp::Reverse(s.verdict),
+            !matches!(s.verdict, Verdict::Pass) && first(s).is_none(),
+            first(s).filter(|_| s.verdict != Verdict::Pass),
+        )
+    });
     all
 }

@@ -168,12 +168,13 @@ pub const fn stage(stage: StageKind) -> &'static str {
 
 /// A subject as the first words of a line.
 pub fn subject(s: &Subject) -> String {
-    let s = clean(&s.to_string());
+    capital(&clean(&s.to_string()))
+}
+
+/// The string with its first letter made a capital.
+pub(crate) fn capital(s: &str) -> String {
     let mut chars = s.chars();
-    match chars.next() {
-        Some(first) => first.to_uppercase().chain(chars).collect(),
-        None => s,
-    }
+    chars.next().map_or_else(String::new, |first| first.to_uppercase().chain(chars).collect())
 }
 
 /// A verdict as the loudest word of a page.

@@ -188,17 +188,22 @@ impl TimeChart {
             }
         }
         if let Some((a, b)) = panel.interval {
-            svg.rect("predicted", LEFT, y(b), PLOT, y(a) - y(b));
+            svg.rect("interval", LEFT, y(b), PLOT, y(a) - y(b));
         }
         let t = ticks(low, high, ((self.height / 22.0) as usize).max(3));
         for v in &t.values {
             svg.line("grid", LEFT, y(*v), LEFT + PLOT, y(*v));
             svg.text("", LEFT - 6.0, y(*v) + 4.0, Anchor::End, &number(*v, t.decimals));
         }
-        for (v, name, stroke) in &panel.levels {
+        for (k, (v, name, stroke)) in panel.levels.iter().enumerate() {
             if *v >= low && *v <= high {
                 svg.line(stroke.class(), LEFT, y(*v), LEFT + PLOT, y(*v));
-                svg.text("small", LEFT + PLOT - 3.0, y(*v) - 3.0, Anchor::End, name);
+                // Above the line, or below it where there is no room.
+                let dy = if y(*v) - y0 < 14.0 { 12.0 } else { -4.0 };
+                // Neighbours at opposite ends, so that close lines keep their names apart.
+                let (at, anchor) =
+                    if k % 2 == 0 { (LEFT + PLOT - 3.0, Anchor::End) } else { (LEFT + 3.0, Anchor::Start) };
+                svg.text("small", at, y(*v) + dy, anchor, name);
             }
         }
         // Gaps wide enough to be seen are said in words.

@@ -87,12 +87,12 @@ pub(crate) fn stage_flow(input: &ReportInput<'_>, stage: StageKind) -> Vec<Block
         let length = s.ended.as_secs_f64() - zero;
         let panels: Vec<Panel> = flows.iter().map(|(inlet, series)| stage_panel(input, s, *inlet, series)).collect();
         let shows = match stage {
-            StageKind::Settle => "the windows over which it was found steady or not",
+            StageKind::Settle => "the windows over which it was found steady or not (shaded)",
             StageKind::ProveFlow => {
-                "what was predicted (grey band), the windows averaged over, and holes while they were closed, by number"
+                "what was predicted (band with dashed edges), the windows averaged over (shaded), and holes while they were closed (shaded, by number)"
             }
             StageKind::Supervise => "the unit's baseline and its band",
-            _ => "the unit's baseline, the material change, and the windows averaged over",
+            _ => "the unit's baseline, the material change, and the windows averaged over (shaded)",
         };
         let caption = format!("Flow during \"{}\", L/min, with {shows}.", words::stage(stage));
         let svg = TimeChart {
@@ -123,7 +123,7 @@ fn stage_panel(input: &ReportInput<'_>, s: &StageResult, inlet: u8, series: &Ser
         .iter()
         .filter(about)
         .filter_map(|f| f.window)
-        .map(|(from, to)| (from.as_secs_f64() - zero, to.as_secs_f64() - zero, "window".to_owned()))
+        .map(|(from, to)| (from.as_secs_f64() - zero, to.as_secs_f64() - zero, String::new()))
         .collect();
     if s.stage == StageKind::ProveFlow {
         let closed = input.record.closed.iter().filter(|(_, _, h)| h.inlet == inlet);
@@ -265,7 +265,7 @@ fn smoke_run(input: &ReportInput<'_>, k: usize, run: &SmokeRun) -> Option<Block>
         to: last * 1.02,
         since: "since the release".into(),
         unit: unit.symbol().into(),
-        height: 150.0,
+        height: 130.0,
         moments,
         panels: vec![Panel { label: "Obscuration".into(), points, from_zero: true, ..Panel::default() }],
         ..TimeChart::default()

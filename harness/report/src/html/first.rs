@@ -1,5 +1,8 @@
 //! The first screen: what the job comes to, what it hangs on, which pipe, what to do next.
-use super::doc::{Cell, Table};
+use super::{
+    doc::{Cell, Table},
+    measured::said,
+};
 use crate::{
     input::ReportInput,
     standing::{self, Group, Loud, Standing},
@@ -15,12 +18,12 @@ const SHOWN: usize = 3;
 pub(crate) fn because(input: &ReportInput<'_>, shown: Verdict) -> String {
     let o = input.outcome;
     if shown == o.verdict && !o.because.trim().is_empty() {
-        return words::clean(&o.because);
+        return words::capital(&words::clean(&o.because));
     }
     let worst = o.findings.iter().find(|f| standing::judges(f.stage) && f.counts_as() == shown);
     worst.map_or_else(
         || "the record does not say why".to_owned(),
-        |f| words::clean(&format!("{}: {}", f.subject, f.void.as_deref().unwrap_or(&f.says))),
+        |f| words::clean(&format!("{}: {}", words::subject(&f.subject), f.void.as_deref().unwrap_or(&f.says))),
     )
 }
 
@@ -71,19 +74,21 @@ pub(crate) fn table(input: &ReportInput<'_>) -> Table {
 }
 
 fn bad(table: &mut Table, s: &Standing<'_>) {
+    let missing: Vec<&str> = s.missing.iter().map(|m| words::stage(*m)).collect();
+    let missing = missing.join(", ").to_lowercase();
     let open: Vec<&Finding> = s.findings.iter().copied().filter(|f| !f.counts_as().is_pass()).collect();
-    for f in open.iter().take(SHOWN) {
-        table.rows.push(finding_row(f));
+    for (k, f) in open.iter().take(SHOWN).enumerate() {
+        let also = if k == 0 && !missing.is_empty() { format!("; not done for it: {missing}") } else { String::new() };
+        table.rows.push(finding_row(f, &also));
     }
-    if !s.missing.is_empty() {
-        let stages: Vec<&str> = s.missing.iter().map(|m| words::stage(*m)).collect();
+    if open.is_empty() {
         table.rows.push(vec![
-            Cell::text(s.group.words()).below(format!("nothing was found at: {}", stages.join(", ").to_lowercase())),
-            Cell::verdict(Verdict::Undecided),
+            Cell::text(s.group.words()).below(format!("not done for it: {missing}")),
+            Cell::verdict(s.verdict),
             Cell::text("not measured"),
             Cell::text(""),
             Cell::text("the job did not come to this, or left it out"),
-            Cell::text("put right what stands above, then do the job to its end"),
+            Cell::text("do the job to its end"),
         ]);
     }
     if open.len() > SHOWN {
@@ -97,19 +102,20 @@ fn bad(table: &mut Table, s: &Standing<'_>) {
     }
 }
 
-fn finding_row(f: &Finding) -> Vec<Cell> {
-    let says = match &f.void {
-        Some(why) => format!("VOID: {why}. Before: {}", f.says),
-        None => f.says.clone(),
-    };
+fn finding_row(f: &Finding, also: &str) -> Vec<Cell> {
+    let says = said(f);
     let limit = f.limit.as_ref().map_or_else(String::new, |l| format!("limit {}", words::limit(l)));
     vec![
-        Cell::text(words::subject(&f.subject)).below(says),
+        Cell::text(words::subject(&f.subject)).below(format!("{says}{also}")),
         Cell::verdict(f.counts_as()).below(words::stage(f.stage)),
         Cell::text(words::figure_or_dash(f.measured.as_ref())),
         Cell::text(words::figure_or_dash(f.expected.as_ref())).below(limit),
         Cell::text(f.likely.as_deref().unwrap_or_default()),
-        Cell::text(f.next.as_deref().unwrap_or("see what was found")),
+        Cell::text(f.next.as_deref().unwrap_or(if f.void.is_some() {
+            "prove this again"
+        } else {
+            "see what was found"
+        })),
     ]
 }
 

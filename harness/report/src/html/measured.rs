@@ -29,20 +29,22 @@ fn interval_note(input: &ReportInput<'_>) -> String {
 fn flow(input: &ReportInput<'_>) -> Vec<Block> {
     let o = input.outcome;
     let mut table = Table::new(
-        format!("Flow of each pipe. {}", interval_note(input)),
+        format!(
+            "Flow of each pipe. Smallest material change: {}. {}",
+            words::limit(&input.plan.flow.material),
+            interval_note(input)
+        ),
         &[
             "Pipe",
             "Verdict",
             "Predicted",
             "Measured",
             "Difference",
-            "Material",
             "Outgoing unit, as found",
             "Unit's baseline",
             "Smallest change that flow alone shows",
         ],
     );
-    let material = &input.plan.flow.material;
     for p in &o.pipes {
         let finding =
             o.findings.iter().find(|f| f.stage == StageKind::ProveFlow && f.subject == Subject::Pipe(p.inlet));
@@ -55,7 +57,6 @@ fn flow(input: &ReportInput<'_>) -> Vec<Block> {
             Cell::number(
                 difference.map_or_else(dash, |d| format!("{}{}", if d > 0.0 { "+" } else { "" }, words::percent(d, 1))),
             ),
-            Cell::number(format!("± {}", words::limit(material))),
             Cell::number(p.as_found.as_ref().map_or_else(|| "not captured".to_owned(), words::figure)),
             Cell::number(p.baseline.map_or_else(|| "none".to_owned(), |b| format!("{} L/min", words::number(b, 2)))),
             Cell::number(p.smallest_visible.map_or_else(|| "not stated".to_owned(), |f| words::percent(f, 1))),
@@ -106,10 +107,8 @@ fn holes(input: &ReportInput<'_>) -> Vec<Block> {
                     Cell { text: diameter.text.clone(), number: true, ..Cell::default() },
                     Cell::number(figure_or_dash(f.measured.as_ref())),
                     Cell::number(figure_or_dash(f.expected.as_ref())),
-                    Cell::text(
-                        f.void.as_ref().map_or_else(|| f.says.clone(), |v| format!("VOID: {v}. Before: {}", f.says)),
-                    )
-                    .below(f.next.as_deref().filter(|_| !f.counts_as().is_pass()).unwrap_or_default()),
+                    Cell::text(said(f))
+                        .below(f.next.as_deref().filter(|_| !f.counts_as().is_pass()).unwrap_or_default()),
                 ]);
             }
             if !any {
@@ -138,8 +137,8 @@ fn holes(input: &ReportInput<'_>) -> Vec<Block> {
     if left > 0 {
         blocks.push(Block::text(format!("{left} of {total} openings were not closed in turn. The baseline over them rests on the whole pipe's flow only.")));
     }
-    blocks.extend(charts::hole_intervals(input));
     blocks.push(table.block());
+    blocks.extend(charts::hole_intervals(input));
     blocks.extend(charts::stage_flow(input, StageKind::ProveFlow));
     blocks
 }
@@ -204,7 +203,7 @@ fn finding_cells(f: &Finding) -> Vec<Cell> {
         Cell::number(figure_or_dash(f.measured.as_ref())),
         Cell::number(figure_or_dash(f.expected.as_ref())),
         Cell::number(limit).below(f.limit.as_ref().map_or_else(String::new, |l| l.source.clone())),
-        Cell::text(f.void.as_ref().map_or_else(|| f.says.clone(), |v| format!("VOID: {v}. Before: {}", f.says))),
+        Cell::text(said(f)),
     ]
 }
 
@@ -241,25 +240,34 @@ fn after(input: &ReportInput<'_>) -> Vec<Block> {
 fn findings(input: &ReportInput<'_>, clock: &Clock) -> Vec<Block> {
     let mut table = Table::new(
         "All findings, in the order in which they were made",
-        &["About", "Verdict", "Found", "Measured", "Expected", "Limit", "Likely cause; next step", "Readings from"],
+        &["About", "Verdict", "Found", "Measured (expected; limit)", "Likely cause (next step)", "Readings from"],
     );
     for f in &input.outcome.findings {
-        let window = f.window.map_or_else(dash, |(from, to)| {
-            format!("{} for {}", clock.both(from), words::duration(to.since(from).as_secs_f64()))
+        let window = f.window.map_or_else(Cell::default, |(from, to)| {
+            Cell::text(clock.both(from)).below(format!("for {}", words::duration(to.since(from).as_secs_f64())))
         });
+        let expected = f.expected.as_ref().map(|e| format!("expected {}", words::figure(e)));
+        let limit = f.limit.as_ref().map(|l| format!("limit {}", words::limit(l)));
+        let against: Vec<String> = expected.into_iter().chain(limit).collect();
+        let or_empty =
+            |s: &Option<String>| Cell { text: words::clean(s.as_deref().unwrap_or_default()), ..Cell::default() };
         table.rows.push(vec![
             Cell::text(words::subject(&f.subject)).below(words::stage(f.stage)),
             Cell::verdict(f.counts_as()),
-            Cell::text(f.void.as_ref().map_or_else(|| f.says.clone(), |v| format!("VOID: {v}. Before: {}", f.says))),
-            Cell::number(figure_or_dash(f.measured.as_ref())),
-            Cell::number(figure_or_dash(f.expected.as_ref())),
-            Cell::number(f.limit.as_ref().map_or_else(dash, words::limit)),
-            Cell::text(f.likely.as_deref().unwrap_or_default()).below(f.next.as_deref().unwrap_or_default()),
-            Cell::text(window),
+            Cell::text(said(f)),
+            Cell { text: f.measured.as_ref().map(words::figure).unwrap_or_default(), number: true, ..Cell::default() }
+                .below(against.join("; ")),
+            or_empty(&f.likely).below(f.next.as_deref().unwrap_or_default()),
+            window,
         ]);
     }
     if table.rows.is_empty() {
         return vec![Block::text("Nothing was found: this record shows nothing.")];
     }
     vec![table.block()]
+}
+
+/// What a finding says; a void one says so first.
+pub(crate) fn said(f: &Finding) -> String {
+    f.void.as_ref().map_or_else(|| f.says.clone(), |why| format!("VOID: {why}. Before: {}", f.says))
 }

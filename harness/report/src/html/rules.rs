@@ -161,7 +161,7 @@ fn rule(input: &ReportInput<'_>) -> Vec<Block> {
     ];
     let decided = || input.outcome.findings.iter().filter_map(|f| Some((f, f.decision.as_ref()?)));
     let mut table = Table::new(
-        "Decisions. Risks are specific to the value measured: consumer's, that a pass is wrong; producer's, that a fail is wrong",
+        "Decisions, with the risks specific to each value measured (consumer's risk if it is passed, producer's risk if it is failed)",
         &[
             "About",
             "Verdict",
@@ -169,8 +169,8 @@ fn rule(input: &ReportInput<'_>) -> Vec<Block> {
             "Allowed",
             "Guard band",
             "Probability of conformity",
-            "Consumer's risk",
-            "Producer's risk",
+            "Risk that a pass is wrong",
+            "Risk that a fail is wrong",
         ],
     );
     let mut rules: Vec<&str> = Vec::new();

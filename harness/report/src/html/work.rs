@@ -139,7 +139,7 @@ fn checklist(input: &ReportInput<'_>) -> Vec<Block> {
         let number = u32::try_from(k + 1).unwrap_or(u32::MAX);
         let found = input.outcome.findings.iter().rev().find(|f| f.subject == Subject::Check(number));
         let tick = match found {
-            Some(f) if f.counts_as().is_pass() => Cell { text: "done".to_owned(), ..Cell::verdict(Verdict::Pass) },
+            Some(f) if f.counts_as().is_pass() => Cell::text("yes"),
             Some(f) => Cell { text: words::clean(&f.says), ..Cell::verdict(f.counts_as()) },
             None if item.required => Cell { text: "not ticked off".to_owned(), ..Cell::verdict(Verdict::Undecided) },
             None => Cell::text("not ticked off"),

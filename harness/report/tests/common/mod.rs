@@ -260,7 +260,7 @@ pub(crate) fn clean() -> Sample {
         because: "everything that the plan asks for was shown".into(),
         outgoing: Some(identity("Old Lane Works", "OL-4", "90-1183", None)),
         replacement: Some(identity("Meadow Instruments", "M4 sampler", "MI-000417", Some(7))),
-        out_of_service_s: Some(4810.0),
+        out_of_service_s: Some(4815.0),
         ..Outcome::default()
     };
     o.stages = TIMES.iter().map(|(kind, _)| stage(*kind, Verdict::Pass)).collect();
@@ -374,6 +374,7 @@ fn stop_after(sample: &mut Sample, last: StageKind, why: &str) {
         sample.outcome.pipes.iter_mut().for_each(|p| p.baseline = None);
     }
     let end = ended(last);
+    sample.outcome.out_of_service_s = Some(end as f64 + 25.0);
     for (s, at) in sample.outcome.stages.iter_mut().filter(|s| s.stage > last).zip([end, end + 60]) {
         (s.began, s.ended) = (S(at), S(at + 60));
     }
