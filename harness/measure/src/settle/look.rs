@@ -4,12 +4,12 @@
 use super::{Reason, Rule, Slope};
 use crate::{
     Sample,
-    mean::{Mean, Terms, mean_of},
+    mean::{Mean, welch_satterthwaite},
     stats::{self, Line},
 };
 use alloc::vec::Vec;
 use core::{f64::consts::PI, time::Duration};
-use plumeline_base::Instant;
+use plumeline_base::{Instant, quantity::Estimate};
 
 /// What a look finds.
 pub(super) enum Found {
@@ -72,14 +72,12 @@ pub(super) fn judge(readings: &[Sample], now: Instant, rule: &Rule, risk: f64) -
     let reach = |s: &Slope| s.per_minute.abs() + s.half_width;
     // A limit of zero (a relative limit about a mean of zero) can't be met; NaN compares false and is not met either.
     if slopes.iter().all(|s| reach(s) <= limit) {
-        return match mean_of(
-            &clean,
-            now,
-            &Terms { resolution: rule.resolution, max_gap: whole, max_age: whole, ..Terms::default() },
-        ) {
-            Ok(mean) => Found::Steady { mean, slopes, limit },
-            Err(_) => not(Reason::Scatter { slope: worst(&slopes), limit }, None),
-        };
+        let mean = mean(&clean, rule.resolution);
+        return mean.map_or(not(Reason::Scatter { slope: worst(&slopes), limit }, None), |mean| Found::Steady {
+            mean,
+            slopes,
+            limit,
+        });
     }
     let slope = worst(&slopes);
     if slopes.iter().any(|s| s.per_minute.abs() > limit) {
@@ -87,6 +85,35 @@ pub(super) fn judge(readings: &[Sample], now: Instant, rule: &Rule, risk: f64) -
     } else {
         not(Reason::Scatter { slope, limit }, None)
     }
+}
+
+/// Mean over both windows, its scatter taken about the trend that is left, and that trend as an uncertainty of its own
+/// (rectangular over the change across the windows).
+fn mean(clean: &[Sample], resolution: f64) -> Option<Mean> {
+    let (first, last) = (clean.first()?, clean.last()?);
+    let x: Vec<f64> = clean.iter().map(|s| s.at.since(first.at).as_secs_f64()).collect();
+    let values: Vec<f64> = clean.iter().map(|s| s.value).collect();
+    let line = stats::line(&x, &values)?;
+    let n = values.len() as f64;
+    let scatter = libm::sqrt(line.long_run.variance / n);
+    let trend = line.slope * last.at.since(first.at).as_secs_f64() / libm::sqrt(12.0);
+    let rounding = stats::rounding_uncertainty(resolution, stats::before_rounding(line.residual_sd, resolution));
+    let estimate = Estimate::new(line.mean, 0.0, libm::hypot(scatter, libm::hypot(trend, rounding)));
+    let dof = welch_satterthwaite(estimate.u(), &[(scatter, line.long_run.dof)]);
+    let coverage_factor = stats::t_quantile(0.975, dof);
+    Some(Mean {
+        estimate,
+        n: values.len(),
+        n_effective: (line.residual_sd * line.residual_sd / (scatter * scatter)).max(1.0),
+        sd: line.residual_sd,
+        lag1: stats::lag1(&values),
+        expanded: coverage_factor * estimate.u(),
+        coverage_factor,
+        dof,
+        dof_scatter: line.long_run.dof,
+        from: first.at,
+        to: last.at,
+    })
 }
 
 fn worst(slopes: &[Slope; 3]) -> Slope {

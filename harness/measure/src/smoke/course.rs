@@ -102,10 +102,12 @@ impl<'a> Course<'a> {
         let last = (span.peak..end).rev().find(high).unwrap_or(span.peak);
         (first, last)
     }
-    /// How long the puff stays at half of its height or more, s.
+    /// How long the puff would last at its full height, s: its area over its highest median of three.
     pub(super) fn lasted_s(&self, span: &Span) -> f64 {
-        let (first, last) = self.above(span, 0.5);
-        self.time(last) - self.time(first) + self.record.step_s()
+        let (from, to) = (span.start, span.end.unwrap_or(self.excess.len()));
+        let excess = self.excess.get(from..to).unwrap_or(&[]);
+        let height = excess.windows(3).map(stats::median).fold(0.0, f64::max);
+        if height > 0.0 { excess.iter().sum::<f64>() / height * self.record.step_s() } else { 0.0 }
     }
     /// Mean over the readings while the running mean is within 10 % of the peak.
     pub(super) fn plateau(&self, span: &Span) -> Estimate {
@@ -130,11 +132,10 @@ impl<'a> Course<'a> {
     pub(super) fn half_plateau(&self, span: &Span, plateau: &Estimate) -> Option<Estimate> {
         let level = 0.5 * plateau.value;
         let cross = (span.start..=span.peak).find(|i| self.smooth_at(*i) >= level)?;
-        let low = (span.start..=cross)
-            .rev()
-            .find(|i| self.smooth_at(*i) < 0.25 * plateau.value)
-            .map_or(span.start, |i| i + 1);
-        let high = (cross..=span.peak).find(|i| self.smooth_at(*i) > 0.75 * plateau.value).unwrap_or(span.peak);
+        // As short a stretch of the rise as its noise allows, so that its bend does not matter.
+        let reach = (3.0 * self.record.noise.sd).max(0.1 * plateau.value).min(0.25 * plateau.value);
+        let low = (span.start..=cross).rev().find(|i| self.smooth_at(*i) < level - reach).map_or(span.start, |i| i + 1);
+        let high = (cross..=span.peak).find(|i| self.smooth_at(*i) > level + reach).unwrap_or(span.peak);
         let u_level = 0.5 * plateau.u();
         // The running mean spreads a step over its own width: a rise no wider than that is read from single readings.
         if high.saturating_sub(low) >= 2 * self.half + 8 {

@@ -9,12 +9,14 @@
 use super::{Onset, record::Record};
 use alloc::vec::Vec;
 
-/// Doublings of p: p = 1, 2, 4, 8.
-const POWERS: u32 = 4;
-/// Values of tau tried: 0 and this many in a geometric row.
-const TAUS: usize = 14;
-/// Finest steps of t0 per reading.
-const FINE: usize = 8;
+/// The powers p = 2^n tried, by n: 1, 2, 4, 16, 256 (a first-order lag to within 0.1 % of its height).
+const POWERS: [u32; 5] = [0, 1, 2, 4, 8];
+/// Values of t0 at each level; each looks closer where the one before found the likelihood.
+const LEVELS: [u32; 3] = [64, 64, 160];
+/// Likelihood, relative to the best, that keeps a t0 for the next level.
+const WORTH: f64 = 1e-5;
+/// Weight of the plain step beside one of the powers.
+const STEP_WEIGHT: f64 = 1.0;
 
 /// The record whitened: each reading less what the one before it foretells, with the line's two columns made orthonormal.
 struct Whitened<'a> {
@@ -87,74 +89,81 @@ pub(super) fn locate(record: &Record, from: usize, to: usize) -> Option<Onset> {
     let white = Whitened::new(t, y, record.noise.rho);
     let (start, end) = (*t.first()?, *t.last()?);
     let step = record.step_s();
-
-    // Coarse: one onset per reading (fewer in a long record), then fine where the likelihood is.
-    let taus: Vec<f64> = core::iter::once(0.0)
-        .chain(
-            (0..TAUS)
-                .map(|i| 0.3 * step * libm::pow((8.0 * (end - start) / step).max(2.0), i as f64 / (TAUS - 1) as f64)),
-        )
-        .collect();
-    let earliest = start + 3.0 * step;
-    let count = libm::floor((end - earliest) / step) as usize;
-    let coarse = Profile::over(&white, &taus, (0..count).map(|i| earliest + (i as f64 + 0.5) * step).collect());
-    let scale = scale(record, &white, coarse.least);
-    let (low, high) = coarse.support(scale, step)?;
-    let fine_count = (libm::ceil((high - low) / step) as usize * FINE).clamp(FINE, 50 * FINE);
-    let width = (high - low) / fine_count as f64;
-    let fine = Profile::over(&white, &taus, (0..fine_count).map(|i| low + (i as f64 + 0.5) * width).collect());
-    fine.onset(scale, width)
+    let mut range = (start + 3.0 * step, end);
+    let mut profile = None;
+    for (level, count) in LEVELS.into_iter().enumerate() {
+        let found = Profile::over(&white, range, count, step, (end - start).max(step));
+        let scale = found.scale(record, &white);
+        if level == 0 && found.at_edge(scale) {
+            return None;
+        }
+        range = found.support(scale)?;
+        profile = Some((found, scale));
+    }
+    profile.and_then(|(profile, scale)| profile.onset(scale))
 }
 
-/// Variance of an innovation: that of the baseline, or of the residuals after the rise where no shape fits as well as that.
-fn scale(record: &Record, white: &Whitened<'_>, least: f64) -> f64 {
-    let innovation = record.noise.innovation_sd();
-    let fitted = least / (white.rest.len() as f64 - 5.0).max(1.0);
-    (innovation * innovation).max(fitted)
-}
-
-/// Log-likelihood of each t0, up to the noise variance: the residual sums of squares for all shapes.
+/// Residual sums of squares for each t0, one for the step and one for the best slope time of each power: the
+/// log-likelihood but for the noise variance.
 struct Profile {
+    range: (f64, f64),
+    width: f64,
     t0: Vec<f64>,
-    /// For each t0, one per shape.
-    rss: Vec<Vec<f64>>,
+    rss: Vec<[f64; POWERS.len() + 1]>,
     least: f64,
 }
 impl Profile {
-    fn over(white: &Whitened<'_>, taus: &[f64], t0: Vec<f64>) -> Self {
-        let shapes = |t0: f64| -> Vec<f64> {
-            let mut rss = Vec::with_capacity(taus.len() * POWERS as usize);
-            for tau in taus {
-                // All powers are the same step when tau is 0.
-                for power in 0..POWERS {
-                    rss.push(white.rss(t0, tau * f64::from(1_u32 << power), power));
-                    if *tau == 0.0 {
-                        rss.resize(POWERS as usize, rss.first().copied().unwrap_or(f64::INFINITY));
-                        break;
-                    }
+    fn over(white: &Whitened<'_>, range: (f64, f64), count: u32, step: f64, long: f64) -> Self {
+        let width = (range.1 - range.0) / f64::from(count);
+        let t0: Vec<f64> = (0..count).map(|i| range.0 + (f64::from(i) + 0.5) * width).collect();
+        let mut rss = alloc::vec![[f64::INFINITY; POWERS.len() + 1]; t0.len()];
+        let slowest = libm::log(4.0 * long);
+        let fastest = libm::log(0.3 * step).min(slowest - 1.0);
+        for (slot, power) in POWERS.into_iter().enumerate() {
+            // 1 / initial slope of a unit rise, s, in logarithm; from onset to onset it changes little.
+            let mut best = None;
+            for (t0, row) in t0.iter().zip(&mut rss) {
+                let of = |ln: f64| white.rss(*t0, libm::exp(ln) * f64::from(1_u32 << power), power);
+                let guess = best.unwrap_or_else(|| scan(&of, fastest, slowest));
+                let (at, value) = minimise(&of, guess, fastest, slowest);
+                best = Some(at);
+                if let Some(v) = row.get_mut(slot + 1) {
+                    *v = value;
                 }
             }
-            rss
-        };
-        let rss: Vec<Vec<f64>> = t0.iter().map(|t| shapes(*t)).collect();
+        }
+        for (t0, row) in t0.iter().zip(&mut rss) {
+            row[0] = white.rss(*t0, 0.0, 0);
+        }
         let least = rss.iter().flatten().fold(f64::INFINITY, |a, b| a.min(*b));
-        Self { t0, rss, least }
+        Self { range, width, t0, rss, least }
+    }
+    /// Variance of an innovation: that of the baseline, or of the residuals where no shape fits as well as that.
+    fn scale(&self, record: &Record, white: &Whitened<'_>) -> f64 {
+        let innovation = record.noise.innovation_sd();
+        let fitted = self.least / (white.rest.len() as f64 - 5.0).max(1.0);
+        (innovation * innovation).max(fitted)
     }
     fn weights(&self, scale: f64) -> Vec<f64> {
-        let weight = |rss: &Vec<f64>| rss.iter().map(|r| libm::exp((self.least - r) / (2.0 * scale))).sum::<f64>();
-        self.rss.iter().map(weight).collect()
+        let likelihood = |rss: f64| libm::exp((self.least - rss) / (2.0 * scale));
+        self.rss
+            .iter()
+            .map(|[step, rest @ ..]| STEP_WEIGHT * likelihood(*step) + rest.iter().map(|r| likelihood(*r)).sum::<f64>())
+            .collect()
     }
-    /// Where the likelihood is worth a finer look; `None` if that is at the edge.
-    fn support(&self, scale: f64, step: f64) -> Option<(f64, f64)> {
+    /// True if an onset in the first cell is likely too: the start lies before the record, or can't be told from drift.
+    fn at_edge(&self, scale: f64) -> bool {
+        self.weights(scale).first().is_none_or(|w| *w > 0.05)
+    }
+    /// The range of t0 for a closer look.
+    fn support(&self, scale: f64) -> Option<(f64, f64)> {
         let weights = self.weights(scale);
-        let most = weights.iter().fold(0.0_f64, |a, b| a.max(*b));
-        let worth = |w: &f64| *w > 1e-4 * most;
+        let worth = |w: &f64| *w > WORTH;
         let (first, last) = (weights.iter().position(worth)?, weights.iter().rposition(worth)?);
-        let at_edge = first == 0 && weights.first().is_some_and(|w| *w > 0.05 * most);
-        let (low, high) = (self.t0.get(first)? - step, self.t0.get(last)? + step);
-        (!at_edge && most > 0.0).then_some((low, high))
+        let margin = 1.5 * self.width;
+        Some(((self.t0.get(first)? - margin).max(self.range.0), (self.t0.get(last)? + margin).min(self.range.1)))
     }
-    fn onset(&self, scale: f64, width: f64) -> Option<Onset> {
+    fn onset(&self, scale: f64) -> Option<Onset> {
         let weights = self.weights(scale);
         let total: f64 = weights.iter().sum();
         if total <= 0.0 || !total.is_finite() {
@@ -166,13 +175,60 @@ impl Profile {
             let mut sum = 0.0;
             for (t, w) in self.t0.iter().zip(&weights) {
                 if sum + w >= p * total {
-                    return t + width * ((p * total - sum) / w - 0.5);
+                    return t + self.width * ((p * total - sum) / w - 0.5);
                 }
                 sum += w;
             }
             self.t0.last().copied().unwrap_or(mean)
         };
-        let u_s = libm::hypot(libm::sqrt(variance), width / libm::sqrt(12.0));
+        let u_s = libm::hypot(libm::sqrt(variance), self.width / libm::sqrt(12.0));
         Some(Onset { at_s: quantile(0.5), u_s, interval95_s: (quantile(0.025), quantile(0.975)) })
     }
+}
+
+/// The best of a row of values.
+fn scan(f: &impl Fn(f64) -> f64, low: f64, high: f64) -> f64 {
+    let points = (0..16).map(|i| low + (high - low) * f64::from(i) / 15.0);
+    points.map(|x| (f(x), x)).min_by(|a, b| a.0.total_cmp(&b.0)).map_or(low, |best| best.1)
+}
+
+/// A minimum near `guess` within `low..high`: bracketed by steps that grow, then successive parabolas (Brent 1973,
+/// chapter 5, without the last digits).
+fn minimise(f: &impl Fn(f64) -> f64, guess: f64, low: f64, high: f64) -> (f64, f64) {
+    let clamp = |x: f64| x.clamp(low, high);
+    let mut h = 0.1;
+    let mut b = (guess, f(guess));
+    let mut a = (clamp(guess - h), f(clamp(guess - h)));
+    let mut c = (clamp(guess + h), f(clamp(guess + h)));
+    for _ in 0..12 {
+        if a.1 < b.1 && a.0 > low {
+            h *= 2.0;
+            (c, b) = (b, a);
+            let x = clamp(b.0 - h);
+            a = (x, f(x));
+        } else if c.1 < b.1 && c.0 < high {
+            h *= 2.0;
+            (a, b) = (b, c);
+            let x = clamp(b.0 + h);
+            c = (x, f(x));
+        } else {
+            break;
+        }
+    }
+    for _ in 0..5 {
+        let (p, q) = ((b.0 - a.0) * (b.1 - c.1), (b.0 - c.0) * (b.1 - a.1));
+        let x = b.0 - 0.5 * ((b.0 - a.0) * p - (b.0 - c.0) * q) / (p - q);
+        let inside = x > a.0 && x < c.0 && (x - b.0).abs() > 1e-4;
+        if !inside {
+            break;
+        }
+        let new = (x, f(x));
+        match (new.1 < b.1, x < b.0) {
+            (true, true) => (c, b) = (b, new),
+            (true, false) => (a, b) = (b, new),
+            (false, true) => a = new,
+            (false, false) => c = new,
+        }
+    }
+    [a, b, c].into_iter().min_by(|p, q| p.1.total_cmp(&q.1)).unwrap_or(b)
 }
