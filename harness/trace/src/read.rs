@@ -303,3 +303,56 @@ impl<R: Read> Source<R> {
         &self.buffer[from..self.start]
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::block::Blocks;
+
+    /// A log whose packets are sound, whatever they say.
+    fn log(packets: &[(Interface, &[u8])]) -> Vec<u8> {
+        let tool: (Interface, &[u8]) = (Interface::Events, br#"{"event":"tool","version":"0","format":1}"#);
+        let mut blocks = Blocks::open_section(Chain::new()).unwrap();
+        for (on, data) in std::iter::once(&tool).chain(packets) {
+            blocks.packet(Instant::START, *on, data, "").unwrap();
+        }
+        blocks.buffer().to_vec()
+    }
+    fn error(packets: &[(Interface, &[u8])]) -> String {
+        let bytes = log(packets);
+        let mut reader = LogReader::new(&bytes[..]);
+        assert!(reader.next().is_some_and(|e| e.is_ok()));
+        reader.find_map(Result::err).map_or_else(|| "none".into(), |e| e.to_string())
+    }
+
+    #[test]
+    fn sound_packets_that_make_no_sense_are_refused() {
+        use Interface::{Events, Received, Sent};
+        type Case<'a> = (&'a [(Interface, &'a [u8])], &'a str);
+        let cases: [Case<'_>; 12] = [
+            (&[(Events, br#"{"event":"join","parts":4294967295}"#)], "impossible number of parts"),
+            (&[(Events, br#"{"event":"join","parts":0}"#)], "impossible number of parts"),
+            (&[(Events, br#"{"event":"join","parts":2}"#), (Received, b"a"), (Sent, b"b")], "does not belong"),
+            (&[(Events, br#"{"event":"join","parts":2}"#), (Received, b"a")], "has no end"),
+            (
+                &[
+                    (Events, br#"{"event":"join","parts":2}"#),
+                    (Events, br#"{"event":"#),
+                    (Events, br#""join","parts":2}"#),
+                ],
+                "within another",
+            ),
+            (&[(Events, b"")], "EOF"),
+            (&[(Events, br#"{"event":"tea"}"#)], "unknown variant `tea`"),
+            (&[(Events, br#"{"event":"date","date":"x","by":"y"}"#)], "unknown field `by`"),
+            (&[(Events, b"{\"event\":\"date\",\"date\":\"x\"}\nmore")], "only to a file"),
+            (&[(Events, br#"{"event":"file","name":"x","bytes":0}"#)], "only to a file"),
+            (&[(Events, b"{\"event\":\"file\",\"name\":\"x\",\"bytes\":3}\nab")], "3 bytes, but 2"),
+            (&[(Events, br#"{"event":"operator","prompt":1,"answer":{"not-finite":"1"}}"#)], "not one of NaN"),
+        ];
+        for (packets, expected) in cases {
+            let said = error(packets);
+            assert!(said.contains(expected), "{said}");
+        }
+    }
+}
