@@ -10,6 +10,7 @@ pub mod journal;
 pub mod limits;
 pub mod pipework;
 pub mod plan;
+pub mod settings;
 pub mod tables;
 pub mod units;
 mod written;

@@ -190,3 +190,29 @@ fn toml_problem(source: &Source<'_>, e: &toml::de::Error) -> Problem {
     };
     source.problem(kind, span, cause, remedy)
 }
+
+/// Reads a JSON text.
+pub(crate) fn from_json<T: DeserializeOwned>(source: &Source<'_>) -> Result<T, Problem> {
+    serde_json::from_str(source.text()).map_err(|e| {
+        use serde_json::error::Category;
+        let line_start =
+            source.text().split_inclusive('\n').take(e.line().saturating_sub(1)).map(str::len).sum::<usize>();
+        let at = (line_start + e.column().saturating_sub(1)).min(source.text().len());
+        // serde_json ends its message with the place, which the problem states by itself.
+        let message = e.to_string();
+        let message = message.rsplit_once(" at line ").map_or(message.as_str(), |(m, _)| m);
+        let (kind, cause, remedy) = match e.classify() {
+            Category::Data if message.starts_with("unknown field") => {
+                (Kind::UnknownKey, message.to_owned(), "correct the key or take it out")
+            }
+            Category::Data if message.starts_with("missing field") => (Kind::MissingKey, message.to_owned(), "add it"),
+            Category::Data => (Kind::WrongType, message.to_owned(), "see the format's JSON Schema in docs/schemas"),
+            _ => (
+                Kind::Syntax,
+                format!("this is not well-formed JSON: {message}"),
+                "look for a missing quote, comma or bracket near here",
+            ),
+        };
+        source.problem(kind, at..at + 1, cause, remedy)
+    })
+}
