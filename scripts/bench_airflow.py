@@ -109,11 +109,11 @@ class Engine:
         return json.loads(answer)
 
     def solve_to(self, limit):
-        self.ask(f"solve {self.law} {limit} 1")
+        self.ask(f"solve {self.law} false {limit} 1")
         return np.array(self.ask("flows"))
 
     def time(self, times):
-        answer = self.ask(f"solve {self.law} {self.limit} {times + 1}")
+        answer = self.ask(f"solve {self.law} false {self.limit} {times + 1}")
         self.layout, self.iterations = answer["build_ns"] / 1e9, answer["iterations"]
         return [ns / 1e9 for ns in answer["ns"][1:]]  # the first fills the workspace
 

@@ -1,8 +1,8 @@
 //! Times the steady solve for `scripts/bench_airflow.py`, which runs a general solver beside it and compares.
 //!
 //! Reads commands from standard input, one a line, and answers each with one line of JSON:
-//! `load FILE` lays out a network in the reference makers' form; `solve LAW TOLERANCE TIMES` solves it from cold so often
-//! and gives the time of each (ns) and the Newton steps; `flows` gives the last opening flows (m3/s). Not a benchmark
+//! `load FILE` reads a network in the reference makers' form; `solve LAW MOMENTUM TOLERANCE TIMES` lays it out and solves it
+//! from cold so often, and gives the time of each (ns) and the Newton steps; `flows` gives the last opening flows (m3/s). Not a benchmark
 //! by itself: criterion benches live in `benches/`.
 #[path = "../tests/reference/case.rs"]
 mod case;
@@ -32,10 +32,10 @@ fn main() -> Result<(), Box<dyn Error>> {
                 println!("{{\"loaded\":{:?}}}", case.name);
                 pipework = Some(case.pipework());
             }
-            (["solve", name, tolerance, times], Some(pipework)) => {
+            (["solve", name, momentum, tolerance, times], Some(pipework)) => {
                 let options = SolveOptions {
                     friction: law(name)?,
-                    momentum: false,
+                    momentum: momentum.parse()?,
                     tolerance: tolerance.parse()?,
                     ..SolveOptions::default()
                 };
