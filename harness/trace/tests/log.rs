@@ -1,4 +1,5 @@
 //! What goes into a log comes out of it.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)] // A test fails by panicking.
 mod common;
 use common::*;
 use plumeline_base::{Instant, input::Input};

@@ -1,5 +1,6 @@
 //! The log as others see it: packet tools and a reader that shares no code with this one. They need tshark,
 //! capinfos and python3, so they run only when asked for: `cargo test -p plumeline-trace --test viewer -- --ignored`.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)] // A test fails by panicking.
 mod common;
 use common::*;
 use plumeline_base::input::Input;
