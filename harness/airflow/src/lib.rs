@@ -14,6 +14,7 @@
 #![no_std]
 extern crate alloc;
 
+mod adjoint;
 pub mod air;
 pub mod defects;
 pub mod dilution;

@@ -96,6 +96,11 @@ impl Network {
         self.pressure_scale = self.greatest_pressure();
     }
 
+    /// Number of the run (see `Facts::runs`) at a position.
+    pub(crate) fn run_of(&self, at: usize) -> Option<usize> {
+        self.run_at.get(at).filter(|&&run| run != NONE).map(|&run| run as usize)
+    }
+
     fn own(&self, ws: &Workspace) -> Result<(), SolveError> {
         let fits = ws.flow.len() == self.layout.parent.len()
             && ws.q.len() == self.laws.holes.len()

@@ -20,54 +20,56 @@ use alloc::{vec, vec::Vec};
 #[derive(Clone, Debug)]
 pub struct Workspace {
     /// Flow of each edge, hole and chord.
-    pub(super) flow: Vec<f64>,
-    pub(super) q: Vec<f64>,
-    pub(super) chord_flow: Vec<f64>,
+    pub(crate) flow: Vec<f64>,
+    pub(crate) q: Vec<f64>,
+    pub(crate) chord_flow: Vec<f64>,
     /// Last step of each.
     step: Vec<f64>,
     step_q: Vec<f64>,
-    pub(super) step_chord: Vec<f64>,
+    pub(crate) step_chord: Vec<f64>,
     /// Pressure at each position.
-    pub(super) x: Vec<f64>,
+    pub(crate) x: Vec<f64>,
     /// Linearised edges: pressure = e + r Q.
-    pub(super) e: Vec<f64>,
-    pub(super) r: Vec<f64>,
+    pub(crate) e: Vec<f64>,
+    pub(crate) r: Vec<f64>,
     /// Linearised holes: q = g (outside - inside) + b.
-    pub(super) g: Vec<f64>,
-    pub(super) b: Vec<f64>,
+    pub(crate) g: Vec<f64>,
+    pub(crate) b: Vec<f64>,
     /// What enters each position from above: Q = a - s x.
-    pub(super) a: Vec<f64>,
-    pub(super) s: Vec<f64>,
+    pub(crate) a: Vec<f64>,
+    pub(crate) s: Vec<f64>,
     /// Elimination: x = d (x of parent + u).
-    pub(super) d: Vec<f64>,
-    pub(super) u: Vec<f64>,
+    pub(crate) d: Vec<f64>,
+    pub(crate) u: Vec<f64>,
     /// Weight of what children bring to a position (1 where no momentum is counted).
-    pub(super) weight: Vec<f64>,
+    pub(crate) weight: Vec<f64>,
     /// Per run: linearised momentum term M = on_in Q_in + on_out Q_out + rest, and the holes' g and b + g outside.
-    pub(super) runs: Vec<Run>,
-    pub(super) chord_e: Vec<f64>,
-    pub(super) chord_r: Vec<f64>,
+    pub(crate) runs: Vec<Run>,
+    pub(crate) chord_e: Vec<f64>,
+    pub(crate) chord_r: Vec<f64>,
     /// Dense system of the chords.
-    pub(super) matrix: Vec<f64>,
-    pub(super) solution: Solution,
+    pub(crate) matrix: Vec<f64>,
+    /// Keep every slope exact, even where the step would rather hold a law (see `sweep_up`, `weigh_runs`).
+    pub(crate) exact: bool,
+    pub(crate) solution: Solution,
 }
 
 /// See [`Workspace::runs`].
 #[derive(Clone, Copy, Debug, Default)]
-pub(super) struct Run {
-    pub(super) on_in: f64,
-    pub(super) on_out: f64,
-    pub(super) rest: f64,
+pub(crate) struct Run {
+    pub(crate) on_in: f64,
+    pub(crate) on_out: f64,
+    pub(crate) rest: f64,
     /// Momentum term at the present flows.
-    pub(super) now: f64,
+    pub(crate) now: f64,
     /// Flow of the holes there.
-    pub(super) joined: f64,
-    pub(super) g: f64,
-    pub(super) a: f64,
+    pub(crate) joined: f64,
+    pub(crate) g: f64,
+    pub(crate) a: f64,
 }
 
 impl Workspace {
-    pub(super) fn new(layout: &Layout, holes: usize, runs: usize, solution: Solution) -> Self {
+    pub(crate) fn new(layout: &Layout, holes: usize, runs: usize, solution: Solution) -> Self {
         let (n, c) = (layout.parent.len(), layout.chords.len());
         let zero = |n: usize| vec![0.0; n];
         Self {
@@ -91,6 +93,7 @@ impl Workspace {
             chord_e: zero(c),
             chord_r: zero(c),
             matrix: zero(c * c),
+            exact: false,
             solution,
         }
     }
@@ -106,7 +109,7 @@ struct Look {
 
 impl Network {
     /// Newton's iteration from the flows in the workspace. Returns the number of linear solves.
-    pub(super) fn iterate(&self, ws: &mut Workspace) -> Result<u32, SolveError> {
+    pub(crate) fn iterate(&self, ws: &mut Workspace) -> Result<u32, SolveError> {
         self.accumulate(ws);
         ws.step.fill(0.0);
         ws.step_q.fill(0.0);
@@ -198,11 +201,8 @@ impl Network {
     }
 
     /// Momentum term at the present flows, Pa: the opening feels the position's pressure less this.
-    pub(super) fn momentum_at(&self, ws: &Workspace, at: usize) -> f64 {
-        match self.run_at.get(at) {
-            Some(&run) if run != super::layout::NONE => ws.runs[run as usize].now,
-            _ => 0.0,
-        }
+    pub(crate) fn momentum_at(&self, ws: &Workspace, at: usize) -> f64 {
+        self.run_of(at).map_or(0.0, |run| ws.runs[run].now)
     }
 
     /// Solves the linearised network and moves to its flows. Returns the slope of the content function at the start.
@@ -254,16 +254,27 @@ impl Network {
         }
     }
 
+    /// Linearises and eliminates at the present flows with exact slopes, for the adjoint.
+    pub(crate) fn linearise(&self, ws: &mut Workspace) {
+        ws.exact = true;
+        self.look(ws);
+        self.load_holes(ws);
+        self.weigh_runs(ws);
+        self.sweep_up(ws);
+        ws.exact = false;
+    }
+
     /// Leaves to root: what enters each position as a - s x, through its edge to the parent.
-    pub(super) fn sweep_up(&self, ws: &mut Workspace) {
+    pub(crate) fn sweep_up(&self, ws: &mut Workspace) {
         let n = self.layout.parent.len();
         let parent = &self.layout.parent[..n];
         let (a, s) = (&mut ws.a[..n], &mut ws.s[..n]);
         let (e, r, d, u) = (&mut ws.e[..n], &mut ws.r[..n], &mut ws.d[..n], &mut ws.u[..n]);
         let weight = &ws.weight[..n];
+        let least = if ws.exact { 1e-9 } else { 0.1 };
         for at in (1..n).rev() {
             let mut whole = 1.0 + r[at] * s[at];
-            if whole < 0.1 {
+            if whole < least {
                 // A falling law (a rising fan curve, a run with more momentum than friction) that outweighs the rest:
                 // hold its pressure for this step.
                 e[at] += r[at] * ws.flow[at];
@@ -280,7 +291,7 @@ impl Network {
     }
 
     /// Root to leaves: the pressures.
-    pub(super) fn sweep_down(&self, ws: &mut Workspace) {
+    pub(crate) fn sweep_down(&self, ws: &mut Workspace) {
         let n = self.layout.parent.len();
         let (parent, x) = (&self.layout.parent[..n], &mut ws.x[..n]);
         let (d, u) = (&ws.d[..n], &ws.u[..n]);
@@ -291,7 +302,7 @@ impl Network {
     }
 
     /// Edge flows from the flows of holes and chords.
-    pub(super) fn accumulate(&self, ws: &mut Workspace) {
+    pub(crate) fn accumulate(&self, ws: &mut Workspace) {
         let n = self.layout.parent.len();
         let (parent, flow) = (&self.layout.parent[..n], &mut ws.flow[..n]);
         flow.fill(0.0);

@@ -3,10 +3,29 @@
 //! With a chord's flow taken out of one tree position and put into another, the tree answers linearly; the chords'
 //! own laws then make a small dense system.
 use super::{Network, newton::Workspace};
+use alloc::vec::Vec;
 
 impl Network {
+    /// The chords' system at the linearisation that the workspace holds, transposed.
+    pub(crate) fn chord_system(&self, ws: &mut Workspace) -> Vec<f64> {
+        let count = self.layout.chords.len();
+        self.fill_matrix(ws);
+        (0..count * count).map(|k| ws.matrix[k % count * count + k / count]).collect()
+    }
+
     /// Sets `step_chord` from the tree's pressures without chord flows, x, and its responses to them.
-    pub(super) fn solve_chords(&self, ws: &mut Workspace) {
+    pub(crate) fn solve_chords(&self, ws: &mut Workspace) {
+        self.fill_matrix(ws);
+        for (i, &(_, far, near)) in self.layout.chords.iter().enumerate() {
+            ws.step_chord[i] = ws.x[far as usize] - ws.x[near as usize] - ws.chord_e[i];
+        }
+        eliminate(&mut ws.matrix, &mut ws.step_chord);
+        for (step, flow) in ws.step_chord.iter_mut().zip(&ws.chord_flow) {
+            *step -= flow;
+        }
+    }
+
+    fn fill_matrix(&self, ws: &mut Workspace) {
         let chords = &self.layout.chords;
         let count = chords.len();
         ws.u.fill(0.0);
@@ -20,17 +39,10 @@ impl Network {
             self.forget(ws, far as usize);
             self.forget(ws, near as usize);
         }
-        for (i, &(_, far, near)) in chords.iter().enumerate() {
-            ws.step_chord[i] = ws.x[far as usize] - ws.x[near as usize] - ws.chord_e[i];
-        }
-        eliminate(&mut ws.matrix, &mut ws.step_chord);
-        for (step, flow) in ws.step_chord.iter_mut().zip(&ws.chord_flow) {
-            *step -= flow;
-        }
     }
 
     /// Adds the chords' new flows to what enters the positions.
-    pub(super) fn load_chords(&self, ws: &mut Workspace) {
+    pub(crate) fn load_chords(&self, ws: &mut Workspace) {
         for (i, &(_, far, near)) in self.layout.chords.iter().enumerate() {
             let flow = ws.chord_flow[i] + ws.step_chord[i];
             ws.a[far as usize] -= ws.weight[far as usize] * flow;

@@ -10,7 +10,7 @@ const HOLD: f64 = 0.5;
 
 impl Network {
     /// Momentum terms at the present flows.
-    pub(super) fn look_at_runs(&self, ws: &mut Workspace) {
+    pub(crate) fn look_at_runs(&self, ws: &mut Workspace) {
         if self.run_at.is_empty() {
             return;
         }
@@ -32,14 +32,14 @@ impl Network {
     /// Linearises the terms and works them into what enters each run's position:
     /// with holes q = b + g (outside - x + M) and Q_out = Q_in + q,
     /// Q_out (1 - g M_out) = Q_in (1 + g M_in) + b + g (outside + M_rest) - g x.
-    pub(super) fn weigh_runs(&self, ws: &mut Workspace) {
+    pub(crate) fn weigh_runs(&self, ws: &mut Workspace) {
         for (run, &(at, ..)) in ws.runs.iter_mut().zip(&self.facts.runs) {
             let at = at as usize;
             let (out, k) = (ws.flow[at], self.laws.momentum[at]);
             let inward = out - run.joined;
             (run.g, run.a) = (ws.s[at], ws.a[at]);
             (run.on_in, run.on_out) = (k * inward, k * out);
-            if run.g * run.on_in.abs().max(run.on_out.abs()) > HOLD {
+            if !ws.exact && run.g * run.on_in.abs().max(run.on_out.abs()) > HOLD {
                 (run.on_in, run.on_out) = (0.0, 0.0);
             }
             run.rest = 0.5 * k * (inward * inward + out * out) - run.on_in * inward - run.on_out * out;
@@ -51,7 +51,7 @@ impl Network {
     }
 
     /// The linearised terms at the new pressures.
-    pub(super) fn settle_runs(&self, ws: &mut Workspace) {
+    pub(crate) fn settle_runs(&self, ws: &mut Workspace) {
         for (run, &(at, ..)) in ws.runs.iter_mut().zip(&self.facts.runs) {
             let at = at as usize;
             let out = ws.a[at] - ws.s[at] * ws.x[at];

@@ -117,3 +117,28 @@ pub fn four_by_25() -> Pipework {
     }
     p
 }
+
+/// Two inlets, a branch, a drop tube, a ring between the pipes and inside one, heights, a warm run, rooms that differ.
+pub fn mixed() -> Pipework {
+    let mut p = empty();
+    pipe(&mut p, 4.0, 4.0, 6, 0.003, 0.005);
+    pipe(&mut p, 6.0, 3.0, 8, 0.0028, 0.004);
+    // Nodes: 0..=6 and 7..=15. A branch off node 3.
+    let branch = node(&mut p);
+    p.segments.push(Segment { minor_k: 1.2, ..segment(3, branch, 7.0) });
+    p.openings.push(hole(branch, 7, 0.003));
+    // A drop tube under the branch.
+    let tip = node(&mut p);
+    p.segments.push(Segment { kind: SegmentKind::Capillary, bore_m: 0.008, ..segment(branch, tip, 2.0) });
+    p.openings.push(hole(tip, 8, 0.004));
+    p.nodes[tip as usize].elevation_m = -2.0;
+    // Rings.
+    p.segments.push(segment(6, 15, 9.0));
+    p.segments.push(segment(10, 13, 11.0));
+    p.nodes[12].elevation_m = 4.0;
+    p.segments[8].air_temperature_c = Some(35.0);
+    p.openings[4].outside_pa = 3.0;
+    p.openings[9].outside_pa = -2.0;
+    p.openings[2].blocked = true;
+    p
+}
