@@ -34,9 +34,7 @@ impl<'a> Course<'a> {
         let baseline = stats::line(record.t.get(..start)?, record.y.get(..start)?)?;
         let excess: Vec<f64> = record.t.iter().zip(&record.y).skip(start).map(|(t, y)| y - baseline.at(*t)).collect();
         let half = (record.readings_in(rule.min_duration_s) - 1) / 2;
-        let smooth = (0..excess.len())
-            .map(|i| stats::mean(excess.get(i.saturating_sub(half)..(i + half + 1).min(excess.len())).unwrap_or(&[])))
-            .collect();
+        let smooth = running_mean(&excess, half);
         Some(Self { record, start, excess, smooth, half, baseline })
     }
     fn time(&self, i: usize) -> f64 {
@@ -109,15 +107,23 @@ impl<'a> Course<'a> {
         let height = excess.windows(3).map(stats::median).fold(0.0, f64::max);
         if height > 0.0 { excess.iter().sum::<f64>() / height * self.record.step_s() } else { 0.0 }
     }
-    /// Mean over the readings while the running mean is within 10 % of the peak.
+    /// Mean over the readings while a running mean over a tenth of the puff is within 10 % of its peak: wide, since the
+    /// peak of a noisy mean is too high.
     pub(super) fn plateau(&self, span: &Span) -> Estimate {
-        let (first, last) = self.above(span, 0.9);
-        let high = self.excess.get(first..=last).unwrap_or(&[]);
-        let n = high.len() as f64;
-        let sd = if high.len() > 3 { stats::sd(high).max(self.record.noise.sd) } else { self.record.noise.sd };
-        let base = self.baseline_at(0.5 * (self.time(first) + self.time(last)));
+        let end = span.end.unwrap_or(self.excess.len());
+        let (rose, fell) = self.above(span, 0.5);
+        let first = span.start.min(rose);
+        let wide = running_mean(self.excess.get(first..end).unwrap_or(&[]), self.half.max((fell - rose) / 20));
+        let peak = wide.iter().fold(0.0_f64, |a, b| a.max(*b));
+        let high = |v: &f64| *v >= 0.9 * peak;
+        let from = first + wide.iter().position(high).unwrap_or(0);
+        let to = first + wide.iter().rposition(high).unwrap_or(0);
+        let readings = self.excess.get(from..=to).unwrap_or(&[]);
+        let n = readings.len() as f64;
+        let sd = if readings.len() > 3 { stats::sd(readings).max(self.record.noise.sd) } else { self.record.noise.sd };
+        let base = self.baseline_at(0.5 * (self.time(from) + self.time(to)));
         let u = libm::hypot(sd * libm::sqrt((self.record.noise.time() / n).min(1.0)), base.u_individual);
-        Estimate::new(stats::mean(high), 0.0, u)
+        Estimate::new(stats::mean(readings), 0.0, u)
     }
     /// True if the record ends while the puff still rises by a tenth of its height over its last fifth.
     pub(super) fn still_rising(&self, span: &Span) -> bool {
@@ -178,4 +184,10 @@ impl<'a> Course<'a> {
         let enough = first + (2 * rise).max(20);
         self.start + span.peak.min(enough).max(first + 2).min(self.smooth.len()).max(1)
     }
+}
+
+fn running_mean(values: &[f64], half: usize) -> Vec<f64> {
+    let mean =
+        |i: usize| stats::mean(values.get(i.saturating_sub(half)..(i + half + 1).min(values.len())).unwrap_or(&[]));
+    (0..values.len()).map(mean).collect()
 }

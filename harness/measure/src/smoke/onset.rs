@@ -16,7 +16,7 @@ const LEVELS: [u32; 3] = [64, 64, 160];
 /// Likelihood, relative to the best, that keeps a t0 for the next level.
 const WORTH: f64 = 1e-5;
 /// Weight of the plain step beside one of the powers.
-const STEP_WEIGHT: f64 = 1.0;
+const STEP_WEIGHT: f64 = 5.0;
 
 /// The record whitened: each reading less what the one before it foretells, with the line's two columns made orthonormal.
 struct Whitened<'a> {
