@@ -125,6 +125,26 @@ impl Settings {
             _ => None,
         }
     }
+    /// The items as one text to be hashed: a line for each, key, TAB, kind and value, TAB, unit or nothing, LF. Kinds
+    /// are `b:` with yes or no, `i:` and `n:` with a plain decimal (the fewest digits that read back the same),
+    /// `t:` with the words, in which `\\`, TAB, CR and LF are written `\\\\`, `\\t`, `\\r` and `\\n`, and `x:` with
+    /// hexadecimal digits.
+    pub fn canonical(&self) -> String {
+        let mut out = String::new();
+        for i in &self.items {
+            let value = match &i.value {
+                Value::Bool(true) => "b:yes".into(),
+                Value::Bool(false) => "b:no".into(),
+                Value::Int(n) => alloc::format!("i:{n}"),
+                Value::Number(x) => alloc::format!("n:{x}"),
+                Value::Text(t) => alloc::format!("t:{}", escaped(t)),
+                Value::Opaque { hex } => alloc::format!("x:{hex}"),
+            };
+            let unit = i.unit.as_deref().map(escaped).unwrap_or_default();
+            out.push_str(&alloc::format!("{}\t{value}\t{unit}\n", escaped(&i.key)));
+        }
+        out
+    }
     /// Item by item, what differs from `self` in `other`. Revisions are not compared.
     pub fn differences(&self, other: &Self) -> Vec<Difference> {
         let mut out = Vec::new();
@@ -151,6 +171,10 @@ impl Settings {
     }
 }
 
+fn escaped(text: &str) -> String {
+    text.replace('\\', "\\\\").replace('\t', "\\t").replace('\r', "\\r").replace('\n', "\\n")
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -175,5 +199,16 @@ mod tests {
     #[test]
     fn refuses_a_key_twice() {
         assert_eq!(Settings::from_items(None, alloc::vec![item("a", 1), item("a", 1)]), Err("a".into()));
+    }
+    #[test]
+    fn the_canonical_text_tells_everything_apart() {
+        let items = alloc::vec![
+            Item { key: "a\tb".into(), value: Value::Text("x\ny\\".into()), unit: None },
+            Item { key: "n".into(), value: Value::Number(1e-7), unit: Some("%/m".into()) },
+            Item { key: "o".into(), value: Value::Opaque { hex: "00ff".into() }, unit: None },
+            Item { key: "y".into(), value: Value::Bool(true), unit: None },
+        ];
+        let text = Settings::from_items(None, items).unwrap().canonical();
+        assert_eq!(text, "a\\tb\tt:x\\ny\\\\\t\nn\tn:0.0000001\t%/m\no\tx:00ff\t\ny\tb:yes\t\n");
     }
 }

@@ -1,8 +1,7 @@
 //! Settings of a unit as a JSON document: who held them, at which revision, whether they are whole, and the items
 //! sorted by key; what only the maker understands is kept verbatim, as hexadecimal digits.
 //!
-//! The digest in the document is SHA-256 over one line an item: key, TAB, the value as it stands in JSON, TAB, the
-//! unit or nothing, LF.
+//! The digest in the document is SHA-256 over the items in their canonical form ([`Settings::canonical`]).
 //!
 //! Not here: what a setting means, and how it is carried over to another model.
 use crate::{
@@ -180,14 +179,9 @@ fn find(source: &Source<'_>, text: &str, nth: usize) -> std::ops::Range<usize> {
     at..(at + written.len()).min(source.text().len())
 }
 
-/// The digest of the items, as the document states it.
+/// The digest of the items, as the document and the journal state it.
 pub fn digest(settings: &Settings) -> Digest {
-    let mut text = String::new();
-    for item in &settings.items {
-        let value = serde_json::to_string(&to_file(&item.value)).unwrap_or_default();
-        text.push_str(&format!("{}\t{value}\t{}\n", item.key, item.unit.as_deref().unwrap_or_default()));
-    }
-    Digest::of(text.as_bytes())
+    Digest::of(settings.canonical().as_bytes())
 }
 
 fn to_file(value: &Value) -> FileValue {
@@ -286,7 +280,7 @@ mod tests {
         assert!(parse("s.json", text.as_bytes()).is_ok());
         let altered = text.replace("0.2", "0.3");
         assert_eq!(parse("s.json", altered.as_bytes()).unwrap_err().kind(), Kind::Altered);
-        // sha256 of "alarm.1.threshold\t0.2\t%/m\n" by coreutils.
-        assert!(text.contains("1938d036a419fd9de972237a1ce7143ffb2819c6263e1d047686bd4501e1f699"), "{text}");
+        // SHA-256 of "alarm.1.threshold\tn:0.2\t%/m\n" by coreutils.
+        assert!(text.contains("ce4215bfb02c591535d7398ed48c353d756d49a2a3e05fa55e14e0572d3795d9"), "{text}");
     }
 }

@@ -9,7 +9,7 @@ use crate::{
     prompt::Act,
 };
 use alloc::{format, string::String};
-use core::{fmt::Write as _, time::Duration};
+use core::time::Duration;
 use plumeline_base::{Verdict, time::seconds};
 use plumeline_detector::{
     Abilities, Identity, Request, Told, Trouble,
@@ -342,14 +342,9 @@ fn keep(ctx: &Context, which: KeptSettings, settings: &Settings, unit: &Identity
     ctx.effect(Effect::Keep { which, settings: settings.clone(), unit: unit.clone() });
 }
 
-/// SHA-256 over one line an item, `key = value unit`, each ended by a line feed.
+/// SHA-256 over the items in their canonical form, the maker's own bytes included.
 pub(crate) fn settings_digest(settings: &Settings) -> String {
-    let mut text = String::new();
-    for item in &settings.items {
-        // Writing to a string can't fail.
-        let _ = writeln!(text, "{item}");
-    }
-    hex(&Sha256::digest(text.as_bytes()))
+    hex(&Sha256::digest(settings.canonical().as_bytes()))
 }
 
 fn mismatch(expected: &ExpectedUnit, found: &Identity) -> Option<String> {
