@@ -330,6 +330,12 @@ impl Network {
 }
 
 impl Workspace {
+    /// Takes over the flows of another workspace of the same network.
+    pub(crate) fn start_from(&mut self, other: &Self) {
+        self.q.copy_from_slice(&other.q);
+        self.chord_flow.copy_from_slice(&other.chord_flow);
+    }
+
     /// Moves all flows by t times the last full step.
     fn shift(&mut self, t: f64) {
         let pairs = [(&mut self.flow, &self.step), (&mut self.q, &self.step_q)];

@@ -1,0 +1,384 @@
+//! Prediction with its uncertainty: what flows, suctions and times this pipework should show, and how surely.
+//!
+//! Monte Carlo propagation (JCGM 101:2008) of the tolerances in `Pipework::known` and [`ModelTolerance`], with the
+//! linear propagation of JCGM 100:2008 beside it, which splits each uncertainty into its common and individual part: an
+//! `Estimate` has the value of the nominal solve and the linear parts, both raised to the draws' standard deviation
+//! where that is more than 5 % above the linear one. Intervals and covariance are the draws' own. Not here: default tolerances and decision rules (they live in the job).
+mod draws;
+pub(crate) mod linear;
+
+use crate::{
+    AirflowError,
+    adjoint::Adjoint,
+    defects::{Defect, damage},
+    dilution::shares,
+    error::{BuildError, Fault, Place},
+    network::{Network, Workspace},
+    options::SolveOptions,
+    sensitivity::{Gradient, Measurable, Sensitivity},
+    transport::{Remixing, TransportOptions, times},
+};
+use alloc::{vec, vec::Vec};
+use draws::{Draws, Tolerances};
+use libm::{hypot, sqrt};
+use plumeline_base::{pipework::Pipework, quantity::Estimate};
+use serde::{Deserialize, Serialize};
+
+/// Relative standard uncertainties (common to the whole pipework) of what `Pipework::known` does not cover.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct ModelTolerance {
+    /// Density of the air.
+    pub density: f64,
+    /// Viscosity of the air.
+    pub viscosity: f64,
+    /// The friction law itself.
+    pub friction: f64,
+    /// Losses of inlets, unit and exhaust.
+    pub unit_loss: f64,
+    /// Measured inlet suctions, where they stand in for a fan.
+    pub suction: f64,
+    /// Volumes inside the unit.
+    pub unit_volume: f64,
+}
+
+/// Choices of a prediction.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PredictOptions {
+    /// How each network is solved.
+    pub solve: SolveOptions,
+    /// How times are worked out.
+    pub transport: TransportOptions,
+    /// Uncertainty of the model and the air.
+    pub model: ModelTolerance,
+    /// Monte Carlo draws, 100 to 10,000,000.
+    pub draws: u64,
+    /// Seed of the random streams.
+    pub seed: u64,
+}
+impl Default for PredictOptions {
+    fn default() -> Self {
+        Self {
+            solve: SolveOptions::default(),
+            transport: TransportOptions::default(),
+            model: ModelTolerance::default(),
+            draws: 10_000,
+            seed: 1,
+        }
+    }
+}
+
+/// What one inlet should show.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct InletPrediction {
+    /// Number printed at the unit.
+    pub number: u8,
+    /// Index into `Pipework::inlets`.
+    pub inlet: usize,
+    /// Flow, m3/s.
+    pub flow_m3_s: Estimate,
+    /// Shortest interval that the draws cover with 95 %, m3/s.
+    pub flow_interval95: (f64, f64),
+    /// Suction below ambient at the pipe's end, Pa.
+    pub suction_pa: Estimate,
+}
+
+/// What one opening should show.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct OpeningPrediction {
+    /// Index into `Pipework::openings`.
+    pub opening: usize,
+    /// Number of the inlet its pipe leads to.
+    pub inlet: u8,
+    /// Its number along the pipe.
+    pub number: u32,
+    /// Flow into it, m3/s.
+    pub flow_m3_s: Estimate,
+    /// Pressure outside less inside, Pa.
+    pub suction_pa: Estimate,
+    /// Share of its pipe's flow.
+    pub share_of_pipe: f64,
+    /// Share of the unit's flow.
+    pub share_of_unit: f64,
+    /// Mean transport time to the sensor, s. Infinite, with no uncertainty, where nothing arrives; where nothing arrives in
+    /// some draws, the interval's upper end is infinite.
+    pub mean_s: Estimate,
+    /// Shortest interval that the draws cover with 95 %, s.
+    pub mean_interval95: (f64, f64),
+    /// First arrival, s. Its common part includes how far the answer depends on [`TransportOptions::remixing`].
+    pub first_s: Estimate,
+    /// Time from release to half of the plateau at the sensor, s; uncertainty as for `first_s`.
+    pub half_plateau_s: Estimate,
+    /// By how much its inlet's flow drops when this opening alone is closed, m3/s (linear propagation).
+    pub closed_drop_m3_s: Estimate,
+    /// By how much its inlet's flow rises when this opening alone is widened to the bore of its pipe (a cap lost), m3/s
+    /// (linear propagation).
+    pub open_rise_m3_s: Estimate,
+}
+
+/// How the prediction was reached, and how good its arithmetic is.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct PredictReport {
+    /// Newton steps of the nominal solve.
+    pub iterations: u32,
+    /// Mass imbalance of the nominal solve, relative (see `Residual`).
+    pub residual_mass: f64,
+    /// Pressure misfit of the nominal solve, relative.
+    pub residual_energy: f64,
+    /// Worst of the same over all draws.
+    pub worst_residual_energy: f64,
+    /// Draws made.
+    pub draws: u64,
+    /// Largest relative difference between the linear and the Monte Carlo standard uncertainty of any inlet flow, any
+    /// opening's flow or any mean time (JCGM 101 clause 8 compares the two).
+    pub linear_against_monte_carlo: f64,
+}
+
+/// What a pipework should show.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Prediction {
+    /// Inlets that carry a pipe, in the order of `Pipework::inlets`.
+    pub inlets: Vec<InletPrediction>,
+    /// Covariance of the flows of [`Self::inlets`], (m3/s)^2, from the draws; row by row.
+    pub inlet_covariance: Vec<Vec<f64>>,
+    /// Unblocked openings, in the order of `Pipework::openings`.
+    pub openings: Vec<OpeningPrediction>,
+    /// Flow through the unit, m3/s.
+    pub total_flow_m3_s: Estimate,
+    /// How it was reached.
+    pub report: PredictReport,
+}
+
+/// Most numbers that the draws may hold in memory (2 GB).
+const MAX_HELD: usize = 250_000_000;
+
+/// Predicts what a pipework should show, with uncertainty. The result depends on the arguments alone: not on the
+/// number of threads, nor on the platform.
+pub fn predict(pipework: &Pipework, options: &PredictOptions) -> Result<Prediction, AirflowError> {
+    let network = Network::build(pipework, &options.solve)?;
+    let mut nominal = network.workspace();
+    let solution = network.solve(&mut nominal)?.clone();
+    let openings: Vec<usize> = (0..pipework.openings.len())
+        .filter(|&k| !pipework.openings[k].blocked && pipework.openings[k].diameter_m > 0.0)
+        .collect();
+    let inlets: Vec<usize> = network.layout.inlet.iter().map(|&i| i as usize).collect();
+    check(options, inlets.len() + 2 * openings.len() + 1)?;
+
+    let tolerances = Tolerances::new(pipework, &options.model, options.seed);
+    let draws = draws::make(&network, &nominal, &tolerances, &openings, options.draws as usize)?;
+    let statistics = Statistics::of(&draws, inlets.len());
+
+    let mixed = times(pipework, &solution, &options.transport);
+    let other = match options.transport.remixing {
+        Remixing::AtOpenings => Remixing::Never,
+        Remixing::Never => Remixing::AtOpenings,
+    };
+    let unmixed = times(pipework, &solution, &TransportOptions { remixing: other, ..options.transport.clone() });
+
+    let mut linear = Linear { pipework, options, worst: 0.0 };
+    let mut sensitivity = Sensitivity::new(Adjoint::new(&network, &mut nominal));
+    let inlet_gradients =
+        inlets.iter().map(|&i| sensitivity.of(Measurable::InletFlow(i))).collect::<Result<Vec<_>, _>>()?;
+    let inlet_predictions = inlets
+        .iter()
+        .zip(&inlet_gradients)
+        .enumerate()
+        .map(|(column, (&i, gradient))| {
+            Ok(InletPrediction {
+                number: pipework.inlets[i].number,
+                inlet: i,
+                flow_m3_s: linear.against_draws(gradient, statistics.deviation[column]),
+                flow_interval95: draws.interval95(column),
+                suction_pa: linear.of(&sensitivity.of(Measurable::InletSuction(i))?),
+            })
+        })
+        .collect::<Result<Vec<_>, BuildError>>()?;
+
+    let shares = shares(pipework, &solution);
+    let owner = owners(pipework);
+    let mut predictions = Vec::with_capacity(openings.len());
+    for (i, &k) in openings.iter().enumerate() {
+        let (flow_column, time_column) = (inlets.len() + i, inlets.len() + openings.len() + i);
+        let own = inlets.iter().position(|&i| i == owner[k]).unwrap_or(0);
+        let flow = sensitivity.of(Measurable::OpeningFlow(k))?;
+        let time = sensitivity.of(Measurable::MeanTime(k))?;
+        let (mean_s, mean_interval95) = if time.value.is_finite() {
+            let estimate = linear.against_draws(&time, statistics.deviation[time_column]);
+            (estimate, draws.interval95(time_column))
+        } else {
+            (Estimate::new(f64::INFINITY, 0.0, 0.0), (f64::INFINITY, f64::INFINITY))
+        };
+        predictions.push(OpeningPrediction {
+            opening: k,
+            inlet: pipework.inlets[inlets[own]].number,
+            number: pipework.openings[k].number,
+            flow_m3_s: linear.against_draws(&flow, statistics.deviation[flow_column]),
+            suction_pa: linear.of(&sensitivity.of(Measurable::OpeningSuction(k))?),
+            share_of_pipe: shares[k].of_pipe,
+            share_of_unit: shares[k].of_unit,
+            mean_s,
+            mean_interval95,
+            first_s: shaped(mean_s, mixed[k].first_s, unmixed[k].first_s),
+            half_plateau_s: shaped(mean_s, mixed[k].half_plateau_s, unmixed[k].half_plateau_s),
+            closed_drop_m3_s: linear.change(k, Defect::Closed, inlets[own], &inlet_gradients[own])?,
+            open_rise_m3_s: linear.change(k, Defect::Opened, inlets[own], &inlet_gradients[own])?,
+        });
+    }
+    Ok(Prediction {
+        inlets: inlet_predictions,
+        inlet_covariance: statistics.inlet_covariance,
+        openings: predictions,
+        total_flow_m3_s: linear.of(&sensitivity.of(Measurable::TotalFlow)?),
+        report: PredictReport {
+            iterations: solution.iterations,
+            residual_mass: solution.residual.mass,
+            residual_energy: solution.residual.energy,
+            worst_residual_energy: statistics.worst_residual,
+            draws: options.draws,
+            linear_against_monte_carlo: linear.worst,
+        },
+    })
+}
+
+fn check(options: &PredictOptions, columns: usize) -> Result<(), BuildError> {
+    let most = (MAX_HELD / columns).min(10_000_000) as f64;
+    let m = &options.model;
+    let relative = [m.density, m.viscosity, m.friction, m.unit_loss, m.suction, m.unit_volume];
+    let ranges = [("Monte Carlo draws", options.draws as f64, 100.0, most.max(100.0))]
+        .into_iter()
+        .chain(relative.map(|u| ("relative uncertainty of the model", u, 0.0, 2.0)))
+        .chain([("first-arrival fraction", options.transport.first_fraction, 1e-3, 0.2)])
+        .chain([("diffusivity (m2/s)", options.transport.diffusivity_m2_s, 0.0, 1.0)]);
+    for (what, value, low, high) in ranges {
+        if !(value >= low && value <= high) {
+            return Err(BuildError::new(Place::Options, Fault::OutOfRange { what, value, low, high }));
+        }
+    }
+    Ok(())
+}
+
+/// Inlet (index) of each opening.
+fn owners(pipework: &Pipework) -> Vec<usize> {
+    let mut owner = vec![0; pipework.openings.len()];
+    for (inlet, openings) in pipework.openings_by_inlet().into_iter().enumerate() {
+        for k in openings {
+            owner[k] = inlet;
+        }
+    }
+    owner
+}
+
+/// A point of the response: it scales with the mean time, and may lie as far off as the other assumption on mixing puts it
+/// (rectangular, JCGM 100 clause 4.3.7).
+fn shaped(mean: Estimate, here: f64, elsewhere: f64) -> Estimate {
+    if !(here.is_finite() && mean.value.is_finite() && mean.value > 0.0) {
+        return Estimate::new(f64::INFINITY, 0.0, 0.0);
+    }
+    let scale = here / mean.value;
+    let mixing = if elsewhere.is_finite() { (here - elsewhere).abs() / sqrt(3.0) } else { 0.0 };
+    Estimate::new(here, hypot(mean.u_common * scale, mixing), mean.u_individual * scale)
+}
+
+/// Linear propagation, keeping count of how far the draws differ from it.
+struct Linear<'a> {
+    pipework: &'a Pipework,
+    options: &'a PredictOptions,
+    worst: f64,
+}
+
+/// Above this ratio of the draws' deviation to the linear one the estimate takes the draws'.
+const NONLINEAR: f64 = 1.05;
+
+impl Linear<'_> {
+    fn of(&self, gradient: &Gradient) -> Estimate {
+        linear::estimate(self.pipework, &self.options.model, gradient)
+    }
+
+    fn against_draws(&mut self, gradient: &Gradient, deviation: f64) -> Estimate {
+        let mut e = self.of(gradient);
+        let u = e.u();
+        if u > 0.0 && deviation.is_finite() {
+            let ratio = deviation / u;
+            self.worst = self.worst.max((ratio - 1.0).abs());
+            if ratio > NONLINEAR {
+                (e.u_common, e.u_individual) = (e.u_common * ratio, e.u_individual * ratio);
+            }
+        }
+        e
+    }
+
+    /// How much an inlet's flow changes with a defect, as a positive number for what that defect normally does.
+    fn change(&self, k: usize, defect: Defect, inlet: usize, before: &Gradient) -> Result<Estimate, AirflowError> {
+        let damaged = damage(self.pipework, k, defect).0;
+        if defect == Defect::Closed && damaged.openings.iter().all(|o| o.blocked || o.diameter_m == 0.0) {
+            // The only opening: all of the flow goes.
+            return Ok(self.of(before));
+        }
+        let network = Network::build(&damaged, &self.options.solve)?;
+        let mut ws: Workspace = network.workspace();
+        network.solve(&mut ws)?;
+        let after = Sensitivity::new(Adjoint::new(&network, &mut ws)).of(Measurable::InletFlow(inlet))?;
+        Ok(match defect {
+            Defect::Closed => self.of(&linear::difference(before.clone(), &after)),
+            Defect::Opened | Defect::Parted => self.of(&linear::difference(after, before)),
+        })
+    }
+}
+
+/// What the draws amount to; sums run in the order of the draws.
+struct Statistics {
+    deviation: Vec<f64>,
+    inlet_covariance: Vec<Vec<f64>>,
+    worst_residual: f64,
+}
+
+impl Statistics {
+    /// Draws in which an opening's air does not arrive are left out of its time's deviation.
+    fn of(draws: &Draws, inlets: usize) -> Self {
+        let columns = draws.columns;
+        let (mut count, mut mean) = (vec![0.0; columns], vec![0.0; columns]);
+        for row in draws.rows.chunks_exact(columns) {
+            for ((n, sum), x) in count.iter_mut().zip(&mut mean).zip(row).filter(|(_, x)| x.is_finite()) {
+                *n += 1.0;
+                *sum += x;
+            }
+        }
+        for (sum, n) in mean.iter_mut().zip(&count) {
+            *sum /= n;
+        }
+        let mut variance = vec![0.0; columns];
+        let mut covariance = vec![vec![0.0; inlets]; inlets];
+        let mut worst_residual = 0.0f64;
+        for row in draws.rows.chunks_exact(columns) {
+            for ((v, m), x) in variance.iter_mut().zip(&mean).zip(row).filter(|(_, x)| x.is_finite()) {
+                *v += (x - m) * (x - m);
+            }
+            for (i, line) in covariance.iter_mut().enumerate() {
+                for (j, c) in line.iter_mut().enumerate() {
+                    *c += (row[i] - mean[i]) * (row[j] - mean[j]);
+                }
+            }
+            worst_residual = worst_residual.max(row[columns - 1]);
+        }
+        let free = (draws.rows.len() / columns) as f64 - 1.0;
+        covariance.iter_mut().flatten().for_each(|c| *c /= free);
+        let deviation = variance.iter().zip(&count).map(|(v, n)| sqrt(v / (n - 1.0))).collect();
+        Self { deviation, inlet_covariance: covariance, worst_residual }
+    }
+}
+
+impl Draws {
+    /// Shortest interval that holds 95 % of a column (JCGM 101, clause 5.3.4 and 7.7).
+    fn interval95(&self, column: usize) -> (f64, f64) {
+        let mut all: Vec<f64> = self.rows.iter().skip(column).step_by(self.columns).copied().collect();
+        all.sort_unstable_by(f64::total_cmp);
+        let within = (95 * all.len()).div_ceil(100).max(1);
+        let widths = all[within - 1..].iter().zip(&all).map(|(high, low)| (*low, *high));
+        // An endless interval is the shortest only if there is no other.
+        widths.fold(
+            (f64::NEG_INFINITY, f64::INFINITY),
+            |best, new| {
+                if new.1 - new.0 < best.1 - best.0 { new } else { best }
+            },
+        )
+    }
+}
