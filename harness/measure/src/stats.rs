@@ -103,12 +103,12 @@ const AS241_F: [f64; 8] = [
 ];
 
 /// Degrees of freedom beyond which the first term of the expansion about the normal distribution is exact to 1e-14.
-const NEARLY_NORMAL: f64 = 1e7;
+const NEARLY_NORMAL: f64 = 1e13;
 
 /// Upper tail of Student's t with `dof > 0` (may be infinite): probability of more than `t`.
 ///
-/// Regularised incomplete beta function by its continued fraction (DLMF 8.17.22, modified Lentz); beyond
-/// [`NEARLY_NORMAL`] degrees of freedom the expansion of Fisher 1925 (DLMF-independent; Abramowitz & Stegun 26.7.8).
+/// Regularised incomplete beta function by a continued fraction (Didonato & Morris, ACM TOMS 18 (1992) 360, algorithm 708,
+/// BFRAC); beyond 1e13 degrees of freedom the first term of Fisher's expansion about the normal (Abramowitz & Stegun 26.7.8).
 pub fn t_sf(t: f64, dof: f64) -> f64 {
     if t < 0.0 {
         return 1.0 - t_sf(-t, dof);
@@ -181,36 +181,31 @@ fn incomplete_beta_half(a: f64, ratio: f64) -> f64 {
     if y <= 0.0 {
         return 1.0;
     }
-    let ln_front = ln_gamma_half_step(a) - 0.5 * libm::log(PI) - a * libm::log1p(ratio) + 0.5 * libm::log(y);
-    let front = libm::exp(ln_front);
-    if x < (a + 1.0) / (a + 2.5) {
-        front * beta_fraction(a, 0.5, x) / a
-    } else {
-        1.0 - front * beta_fraction(0.5, a, y) / 0.5
-    }
+    // x^a y^(1/2) / B(a, 1/2), with Gamma(1/2) = sqrt(pi).
+    let front = libm::exp(ln_gamma_half_step(a) - 0.5 * libm::log(PI) - a * libm::log1p(ratio) + 0.5 * libm::log(y));
+    let direct = (a + 0.5) * y >= 0.5;
+    if direct { front * beta_fraction(a, 0.5, x, y) } else { 1.0 - front * beta_fraction(0.5, a, y, x) }
 }
 
-fn beta_fraction(a: f64, b: f64, x: f64) -> f64 {
-    const TINY: f64 = 1e-300;
-    let clear = |v: f64| if v.abs() < TINY { TINY } else { v };
-    let mut c = 1.0;
-    let mut d = 1.0 / clear(1.0 - (a + b) * x / (a + 1.0));
-    let mut h = d;
-    for i in 1..20_000_u32 {
-        let m = f64::from(i);
-        let even = m * (b - m) * x / ((a + 2.0 * m - 1.0) * (a + 2.0 * m));
-        d = 1.0 / clear(1.0 + even * d);
-        c = clear(1.0 + even / c);
-        h *= d * c;
-        let odd = -(a + m) * (a + b + m) * x / ((a + 2.0 * m) * (a + 2.0 * m + 1.0));
-        d = 1.0 / clear(1.0 + odd * d);
-        c = clear(1.0 + odd / c);
-        h *= d * c;
-        if (d * c - 1.0).abs() < 1e-16 {
+/// The continued fraction BFRAC for x <= a / (a + b), which takes 1 - x as `y` and so loses no digits where x is nearly 1.
+fn beta_fraction(a: f64, b: f64, x: f64, y: f64) -> f64 {
+    // a - (a + b) x, from whichever of x and y is the smaller.
+    let lambda = if x < 0.5 { a - (a + b) * x } else { (a + b) * y - b };
+    let mut value = a / (a + 1.0) * (lambda + 1.0);
+    let (mut c, mut d) = (value, 0.0);
+    for n in 1..50_000_u32 {
+        let n = f64::from(n);
+        let s = a + 2.0 * n - 1.0;
+        let alpha = (a + n - 1.0) / s * (a + b + n - 1.0) / s * n * (b - n) * x * x;
+        let beta = n + n * (b - n) * x / s + (a + n) / (s + 2.0) * (lambda + 1.0 + n * (1.0 + y));
+        d = 1.0 / (beta + alpha * d);
+        c = beta + alpha / c;
+        value *= c * d;
+        if (c * d - 1.0).abs() < 2e-16 {
             break;
         }
     }
-    h
+    1.0 / value
 }
 
 /// Sum with Neumaier's compensation (ZAMM 54 (1974) 39).
