@@ -1,5 +1,5 @@
 //! An open line: bytes in, bytes out, and the end of it.
-use crate::{Down, layer::Layer, sys};
+use crate::{Down, Injected, layer::Layer, sys};
 use plumeline_base::input::{Input, LinkDown};
 use std::{
     collections::VecDeque,
@@ -59,8 +59,10 @@ impl Link {
     ) -> Self {
         Self { line: Line::new(Box::new(stream), described.into(), ended), layer: None }
     }
-    pub(crate) fn with(mut self, layer: Layer) -> Self {
-        self.layer = Some(layer);
+    /// Injects faults into this link.
+    #[must_use]
+    pub fn with_faults(mut self, injected: &Injected) -> Self {
+        self.layer = Some(injected.layer());
         self
     }
     /// What was opened: the link as the user wrote it, the port it was found at and the line states, in plain words.
@@ -99,27 +101,27 @@ impl<T: AsyncRead + AsyncWrite + Send + Unpin> Stream for T {}
 
 /// The line itself, without injected faults.
 pub(crate) struct Line {
-    stream: Box<dyn Stream>,
+    /// None once the end has been told: the port is free for others, and a device free to come back by its name.
+    stream: Option<Box<dyn Stream>>,
     described: String,
     ended: LinkDown,
     out: VecDeque<u8>,
     on_full: OnFull,
     /// Why writing failed; told once there is nothing left to read.
     failing: Option<Down>,
-    over: bool,
 }
 
 impl Line {
     pub(crate) fn new(stream: Box<dyn Stream>, described: String, ended: LinkDown) -> Self {
         let on_full = OnFull::Fail;
-        Self { stream, described, ended, out: VecDeque::new(), on_full, failing: None, over: false }
+        Self { stream: Some(stream), described, ended, out: VecDeque::new(), on_full, failing: None }
     }
     pub(crate) fn on_full(mut self, on_full: OnFull) -> Self {
         self.on_full = on_full;
         self
     }
     fn sound(&self) -> bool {
-        self.failing.is_none() && !self.over
+        self.failing.is_none() && self.stream.is_some()
     }
     /// Queues bytes; returns how many were not.
     pub(crate) fn send(&mut self, bytes: &[u8]) -> usize {
@@ -142,43 +144,45 @@ impl Line {
     }
     /// Ends the line from this side.
     pub(crate) fn end(&mut self, down: Down) -> Option<LinkEvent> {
-        (!std::mem::replace(&mut self.over, true)).then_some(LinkEvent::Down(down))
+        self.stream.take().map(|_| LinkEvent::Down(down))
     }
     fn fail(&mut self, down: Down) {
         self.out.clear();
         self.failing.get_or_insert(down);
     }
     pub(crate) async fn next(&mut self) -> Option<LinkEvent> {
-        if self.over {
-            return None;
-        }
         let event = poll_fn(|cx| self.poll(cx)).await;
-        self.over = matches!(event, LinkEvent::Down(_));
-        Some(event)
+        if matches!(event, Some(LinkEvent::Down(_))) {
+            self.stream = None;
+        }
+        event
     }
-    fn poll(&mut self, cx: &mut Context<'_>) -> Poll<LinkEvent> {
+    fn poll(&mut self, cx: &mut Context<'_>) -> Poll<Option<LinkEvent>> {
         // An error is kept: what was received before the end still counts.
         let _ = self.poll_write(cx);
+        let Some(stream) = &mut self.stream else { return Poll::Ready(None) };
         let mut space = [0; READ_CHUNK];
         let mut buffer = ReadBuf::new(&mut space);
-        let down = match Pin::new(&mut self.stream).poll_read(cx, &mut buffer) {
+        let down = match Pin::new(stream).poll_read(cx, &mut buffer) {
             Poll::Ready(Ok(())) if !buffer.filled().is_empty() => {
-                return Poll::Ready(LinkEvent::Received(buffer.filled().to_vec()));
+                return Poll::Ready(Some(LinkEvent::Received(buffer.filled().to_vec())));
             }
             // No bytes is the end of the line, not a pause: asking again would spin.
-            Poll::Ready(Ok(())) => Down::new(self.ended, format!("{}: end of line", self.described)),
-            Poll::Ready(Err(e)) => self.because(&e),
-            Poll::Pending if self.failing.is_none() => return Poll::Pending,
-            Poll::Pending => Down::new(self.ended, String::new()),
+            Poll::Ready(Ok(())) => Some(Down::new(self.ended, format!("{}: end of line", self.described))),
+            Poll::Ready(Err(e)) => Some(self.because(&e)),
+            Poll::Pending => None,
         };
-        Poll::Ready(LinkEvent::Down(self.failing.take().unwrap_or(down)))
+        match self.failing.take().or(down) {
+            Some(down) => Poll::Ready(Some(LinkEvent::Down(down))),
+            None => Poll::Pending,
+        }
     }
     /// Ready when nothing waits to be written any more, for better or worse.
     fn poll_write(&mut self, cx: &mut Context<'_>) -> Poll<()> {
-        while !self.out.is_empty() {
+        while let (Some(stream), false) = (&mut self.stream, self.out.is_empty()) {
             let (first, _) = self.out.as_slices();
             let piece = &first[..first.len().min(WRITE_CHUNK)];
-            match Pin::new(&mut self.stream).poll_write(cx, piece) {
+            match Pin::new(stream).poll_write(cx, piece) {
                 Poll::Ready(Ok(0)) => {
                     let detail = format!("{}: the system takes no bytes", self.described);
                     self.fail(Down::new(self.ended, detail));

@@ -47,7 +47,7 @@ impl Opener {
         let Some(injected) = &self.injected else { return open(&self.line, &self.root).await };
         match injected.unplugged() {
             Some(down) => Err(down),
-            None => Ok(open(&self.line, &self.root).await?.with(injected.layer())),
+            None => Ok(open(&self.line, &self.root).await?.with_faults(injected)),
         }
     }
     /// Waits for `wait`, then tries once: one step of a back-off whose waits the caller chooses.
