@@ -8,6 +8,7 @@ extern crate alloc;
 
 pub mod display;
 pub mod driver;
+pub mod plumewire;
 pub mod settings;
 pub mod vocabulary;
 

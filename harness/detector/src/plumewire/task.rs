@@ -1,0 +1,371 @@
+//! Neutral requests as tasks: which wire requests each makes, and what their answers come to.
+//!
+//! Not here: frames, repeats, time-outs of single wire requests (see [`super::exchange`]).
+use super::{
+    convert,
+    settings::{ReadImage, WriteImage},
+};
+use crate::{
+    driver::{Told, Trouble},
+    vocabulary::{Reading, Request, UnitEvent},
+};
+use alloc::{
+    boxed::Box,
+    format,
+    string::{String, ToString},
+    vec::Vec,
+};
+use core::time::Duration;
+use plumeline_base::Instant;
+use plumewire::{self as wire, BaselineState, InhibitState, Nothing, Refusal, RefusalCode, Reply};
+
+/// How long a task waits for something that should come by itself.
+pub(super) const PATIENCE: Duration = Duration::from_secs(5);
+/// How often a baseline under way is asked after.
+const POLL: Duration = Duration::from_secs(1);
+/// How long an output is driven unless it is stopped: the longest that the protocol has.
+const DRIVE_S: u8 = 60;
+/// A lease whose length nobody said (taken by an earlier run of the tool).
+const LEASE_S: u16 = 60;
+/// More entries than any unit holds.
+const MOST_EVENTS: usize = 65_536;
+/// Chunks are not made smaller than this.
+const LEAST_CHUNK: u16 = 32;
+
+/// What outlives a request.
+#[derive(Debug, Default)]
+pub(super) struct Session {
+    /// The inhibit lease, if we hold one.
+    pub(super) lease: Option<u32>,
+    lease_s: u16,
+    lease_max_s: u16,
+    rate_max_hz: u8,
+    chunk: u16,
+    /// Longest settings image that the unit takes, bytes.
+    pub(super) settings_max: u32,
+    /// Rate of the stream last started.
+    pub(super) hz: Option<u8>,
+}
+impl Session {
+    /// Learns the unit's limits.
+    pub(super) fn meet(&mut self, hello: &wire::HelloReply<'_>) {
+        let c = &hello.capabilities;
+        self.rate_max_hz = c.rate_max_hz;
+        self.lease_max_s = c.lease_max_s;
+        self.settings_max = c.settings_max;
+        self.chunk = c.chunk_max.min(960);
+    }
+    /// Length of the next chunk of settings, bytes.
+    pub(super) const fn chunk(&self) -> u16 {
+        self.chunk
+    }
+}
+
+/// What a task wants next.
+#[derive(Debug)]
+pub(super) enum Next {
+    /// Send the next wire request.
+    Send,
+    /// Tell how far it got, then go on after a pause.
+    Progress {
+        /// Parts done.
+        done: u32,
+        /// Parts in all.
+        total: u32,
+        /// How long to wait before the next wire request.
+        pause: Duration,
+    },
+    /// It has ended.
+    End(Told),
+}
+impl Next {
+    pub(super) fn fail(trouble: Trouble) -> Self {
+        Self::End(Told::Failed(trouble))
+    }
+    pub(super) fn nonsense(why: impl Into<String>) -> Self {
+        Self::fail(Trouble::Nonsense(why.into()))
+    }
+}
+
+/// A refusal in neutral words.
+pub(super) fn refused(refusal: &Refusal<'_>) -> Trouble {
+    Trouble::Refused { code: refusal.code.code(), reason: refusal.reason.to_string() }
+}
+
+/// A neutral request under way.
+#[derive(Debug)]
+pub(super) enum Task {
+    Identify,
+    Clock { sent: Instant },
+    Start { hz: u8 },
+    Stop,
+    ReadOnce(Once),
+    ReadSettings(ReadImage),
+    WriteSettings(Box<WriteImage>),
+    TakeBaseline(Taking),
+    ReadBaseline,
+    Inhibit { seconds: u64 },
+    Renew,
+    Release { free: bool },
+    Drive { output: u8, on: bool },
+    ResetLatches,
+    Events { from: u64, got: Vec<UnitEvent> },
+    Restart { sent: bool },
+}
+/// One reading: from the stream if one runs, else from one that is started and stopped for it.
+#[derive(Debug)]
+pub(super) enum Once {
+    Begin,
+    Wait { own: bool },
+    Stop(Reading),
+}
+/// A baseline: begun, asked after, read back.
+#[derive(Debug)]
+pub(super) enum Taking {
+    Begin,
+    /// With the refusal to begin, if there was one: it may be under way from an earlier request.
+    Poll(Option<Trouble>),
+    Read,
+}
+
+impl Task {
+    /// The task of a request.
+    pub(super) fn new(request: Request, streaming: bool) -> Result<Self, Trouble> {
+        Ok(match request {
+            Request::Identify => Self::Identify,
+            Request::Clock => Self::Clock { sent: Instant::START },
+            Request::StartReadings { hz } => Self::Start { hz },
+            Request::StopReadings => Self::Stop,
+            Request::ReadOnce if streaming => Self::ReadOnce(Once::Wait { own: false }),
+            Request::ReadOnce => Self::ReadOnce(Once::Begin),
+            Request::ReadSettings => Self::ReadSettings(ReadImage::default()),
+            Request::WriteSettings(settings) => Self::WriteSettings(Box::new(WriteImage::new(&settings)?)),
+            Request::TakeBaseline => Self::TakeBaseline(Taking::Begin),
+            Request::ReadBaseline => Self::ReadBaseline,
+            Request::Inhibit { lease } => Self::Inhibit { seconds: lease.as_secs() },
+            Request::RenewInhibit => Self::Renew,
+            Request::ReleaseInhibit => Self::Release { free: false },
+            Request::Drive { output, on } => Self::Drive { output, on },
+            Request::ResetLatches => Self::ResetLatches,
+            Request::ReadEvents { from } => Self::Events { from: from.into(), got: Vec::new() },
+            Request::Restart => Self::Restart { sent: false },
+        })
+    }
+    /// True for wire requests that are made anew for each try: a clock's stamps age, and a shorter chunk gets through
+    /// where a longer one does not.
+    pub(super) const fn made_anew(&self) -> bool {
+        matches!(self, Self::Clock { .. } | Self::ReadSettings(_))
+            || matches!(self, Self::WriteSettings(w) if w.in_chunk())
+    }
+    /// A try of a wire request that is made anew had no answer.
+    pub(super) fn tried_in_vain(&self, session: &mut Session) {
+        if !matches!(self, Self::Clock { .. }) {
+            session.chunk = (session.chunk / 2).max(LEAST_CHUNK.min(session.chunk));
+        }
+    }
+    /// True while it waits for a reading.
+    pub(super) const fn wants_reading(&self) -> bool {
+        matches!(self, Self::ReadOnce(Once::Wait { .. }))
+    }
+    /// The wire request to make now; `None` while it waits for something to come by itself.
+    pub(super) fn wire(&mut self, session: &Session, now: Instant) -> Option<wire::Request<'_>> {
+        use wire::Request as R;
+        let none = Nothing {};
+        let rate = |hz: u8| R::ReadingsStart(wire::ReadingsStart { rate_hz: hz.clamp(1, session.rate_max_hz.max(1)) });
+        Some(match self {
+            Self::Identify | Self::ReadOnce(Once::Wait { .. }) => return None,
+            Self::Clock { sent } => {
+                *sent = now;
+                R::Clock(wire::ClockRequest { sent_us: now.as_micros() })
+            }
+            Self::Start { hz } => rate(*hz),
+            Self::ReadOnce(Once::Begin) => rate(u8::MAX),
+            Self::Stop | Self::ReadOnce(Once::Stop(_)) => R::ReadingsStop(none),
+            Self::ReadSettings(read) => read.wire(session),
+            Self::WriteSettings(write) => write.wire(session),
+            Self::TakeBaseline(Taking::Begin) => R::BaselineTake(none),
+            Self::TakeBaseline(Taking::Poll(_)) => R::BaselineStatus(none),
+            Self::TakeBaseline(Taking::Read) | Self::ReadBaseline => R::BaselineRead(none),
+            Self::Inhibit { seconds } => {
+                let seconds = u16::try_from(*seconds).unwrap_or(u16::MAX).clamp(1, session.lease_max_s.max(1));
+                R::Inhibit(wire::Inhibit { seconds })
+            }
+            Self::Renew => match session.lease {
+                Some(lease) => R::InhibitRenew(wire::InhibitRenew { lease, seconds: session.lease_s }),
+                None => R::OutputsStatus(none),
+            },
+            Self::Release { .. } => match session.lease {
+                Some(lease) => R::InhibitRelease(wire::InhibitRelease { lease }),
+                None => R::OutputsStatus(none),
+            },
+            Self::Drive { output, on: true } => R::Drive(wire::Drive { output: *output, seconds: DRIVE_S }),
+            Self::Drive { output, on: false } => R::Undrive(wire::Undrive { output: *output }),
+            Self::ResetLatches => R::ResetLatches(none),
+            Self::Events { from, .. } => R::LogRead(wire::LogRead { from: *from }),
+            Self::Restart { sent } => {
+                *sent = true;
+                R::Restart(none)
+            }
+        })
+    }
+    /// The wire request was carried out.
+    pub(super) fn reply(&mut self, now: Instant, reply: &Reply<'_>, session: &mut Session) -> Next {
+        match (self, reply) {
+            (Self::Clock { sent }, Reply::Clock(r)) => {
+                if r.sent_us != sent.as_micros() || r.replied_us < r.received_us {
+                    return Next::nonsense("stamps of another clock exchange");
+                }
+                Next::End(Told::Clock {
+                    sent: *sent,
+                    device_received_us: r.received_us,
+                    device_sent_us: r.replied_us,
+                    received: now,
+                })
+            }
+            (Self::Start { .. }, Reply::ReadingsStart(r)) => {
+                if !(1..=20).contains(&r.rate_hz) {
+                    return Next::nonsense(format!("readings at {} Hz", r.rate_hz));
+                }
+                session.hz = Some(r.rate_hz);
+                Next::End(Told::Done)
+            }
+            (Self::ReadOnce(once), Reply::ReadingsStart(_)) => {
+                *once = Once::Wait { own: true };
+                Next::Send
+            }
+            (Self::ReadOnce(Once::Stop(reading)), _) => Next::End(Told::Reading(reading.clone())),
+            (Self::ReadSettings(read), reply) => read.reply(reply, session),
+            (Self::WriteSettings(write), reply) => write.reply(reply),
+            (Self::TakeBaseline(taking), Reply::BaselineTake(s) | Reply::BaselineStatus(s)) => taking.status(s),
+            (Self::TakeBaseline(_) | Self::ReadBaseline, Reply::BaselineRead(b)) => {
+                Next::End(Told::Baseline(convert::baseline(b)))
+            }
+            (Self::Inhibit { .. } | Self::Renew, Reply::Inhibit(l) | Reply::InhibitRenew(l)) => {
+                (session.lease, session.lease_s) = (Some(l.lease), l.seconds);
+                Next::End(Told::Done)
+            }
+            (Self::Renew, Reply::OutputsStatus(s)) => match (s.inhibit, s.lease) {
+                (InhibitState::Leased, Some(lease)) => session.found_lease(lease),
+                _ => Next::fail(refused(&Refusal::new(RefusalCode::Lease))),
+            },
+            (Self::Release { .. }, Reply::OutputsStatus(s)) => match (s.inhibit, s.lease) {
+                (InhibitState::Free, _) => Next::End(Told::Done),
+                (_, Some(lease)) => session.found_lease(lease),
+                (_, None) => Next::fail(refused(&Refusal::new(RefusalCode::Lease))),
+            },
+            (Self::Release { .. }, Reply::InhibitRelease(_)) => {
+                session.lease = None;
+                Next::End(Told::Done)
+            }
+            (Self::Events { from, got }, Reply::LogRead(page)) => {
+                for entry in page.entries.iter() {
+                    let Some(event) = convert::event(entry) else {
+                        return Next::nonsense(format!("an event at position {}", entry.position));
+                    };
+                    got.push(event);
+                }
+                if page.entries.is_empty() {
+                    return Next::End(Told::Events(core::mem::take(got)));
+                }
+                if page.next <= *from || got.len() > MOST_EVENTS {
+                    return Next::nonsense("an event log that does not end");
+                }
+                *from = page.next;
+                Next::Send
+            }
+            (Self::Stop | Self::Drive { .. } | Self::ResetLatches | Self::Restart { .. }, _) => Next::End(Told::Done),
+            (_, reply) => Next::nonsense(format!("an answer to {:?} that was not asked", reply.operation())),
+        }
+    }
+    /// The wire request was refused.
+    pub(super) fn refusal(&mut self, refusal: &Refusal<'_>, session: &mut Session) -> Next {
+        match (self, refusal.code) {
+            (Self::ReadSettings(read), _) => read.refusal(refusal),
+            (Self::WriteSettings(write), _) => write.refusal(refusal),
+            (Self::TakeBaseline(taking @ Taking::Begin), RefusalCode::Busy) => {
+                *taking = Taking::Poll(Some(refused(refusal)));
+                Next::Send
+            }
+            // The reading is there; that the stream did not stop takes nothing from it.
+            (Self::ReadOnce(Once::Stop(reading)), _) => Next::End(Told::Reading(reading.clone())),
+            (Self::Renew, RefusalCode::Lease) => {
+                session.lease = None;
+                Next::fail(refused(refusal))
+            }
+            // Perhaps it was given back already: ask once.
+            (Self::Release { free: free @ false }, RefusalCode::Lease) => {
+                (*free, session.lease) = (true, None);
+                Next::Send
+            }
+            _ => Next::fail(refused(refusal)),
+        }
+    }
+    /// A new conversation was opened while this was under way; `anew` if the unit started anew.
+    pub(super) fn new_conversation(&mut self, anew: bool) -> Next {
+        match self {
+            Self::Restart { sent: true } if anew => Next::End(Told::Done),
+            Self::ReadOnce(once @ Once::Wait { .. }) => {
+                *once = Once::Begin;
+                Next::Send
+            }
+            Self::ReadOnce(Once::Stop(reading)) => Next::End(Told::Reading(reading.clone())),
+            Self::WriteSettings(write) => write.restart(),
+            Self::TakeBaseline(Taking::Poll(_)) if anew => Next::fail(Trouble::Refused {
+                code: RefusalCode::NoBaseline.code(),
+                reason: "the unit started anew while it took the baseline".into(),
+            }),
+            _ => Next::Send,
+        }
+    }
+    /// A reading came that the task waits for.
+    pub(super) fn reading(&mut self, reading: Reading) -> Next {
+        match self {
+            Self::ReadOnce(once @ Once::Wait { own: true }) => {
+                *once = Once::Stop(reading);
+                Next::Send
+            }
+            _ => Next::End(Told::Reading(reading)),
+        }
+    }
+    /// The time that it wanted to wait is over.
+    pub(super) fn wake(&mut self) -> Next {
+        match self {
+            Self::ReadOnce(Once::Wait { .. }) => Next::fail(Trouble::Silent),
+            _ => Next::Send,
+        }
+    }
+}
+
+impl Session {
+    fn found_lease(&mut self, lease: u32) -> Next {
+        self.lease = Some(lease);
+        if self.lease_s == 0 {
+            self.lease_s = LEASE_S.min(self.lease_max_s.max(1));
+        }
+        Next::Send
+    }
+}
+
+impl Taking {
+    fn status(&mut self, status: &wire::BaselineStatus<'_>) -> Next {
+        let refusal = match self {
+            Self::Poll(refusal) => refusal.take(),
+            _ => None,
+        };
+        match status.state {
+            BaselineState::Taking => {
+                *self = Self::Poll(None);
+                Next::Progress { done: status.progress.into(), total: 100, pause: POLL }
+            }
+            _ if refusal.is_some() => refusal.map_or(Next::Send, Next::fail),
+            BaselineState::Taken => {
+                *self = Self::Read;
+                Next::Send
+            }
+            BaselineState::Failed | BaselineState::Idle => Next::fail(Trouble::Refused {
+                code: RefusalCode::NoBaseline.code(),
+                reason: status.reason.unwrap_or("the baseline was not taken").to_string(),
+            }),
+        }
+    }
+}

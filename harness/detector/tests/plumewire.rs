@@ -1,0 +1,344 @@
+//! The plumewire driver and a small unit on a virtual clock, over a line that loses and damages.
+#![allow(clippy::unwrap_used, reason = "helpers of tests may panic")]
+mod common;
+use common::{Effect, Pair, Unit};
+use plumeline_base::input::LinkDown;
+use plumeline_detector::{
+    Driver, Faults, Request, Told, Trouble,
+    settings::{Item, Settings, Value},
+};
+use std::time::Duration;
+
+fn item(key: &str, value: Value, unit: Option<&str>) -> Item {
+    Item { key: key.into(), value, unit: unit.map(str::to_string) }
+}
+fn some_settings(n: i64) -> Settings {
+    let mut items = vec![
+        item("alarm.1.threshold", Value::Number(0.25), Some("%/m")),
+        item("fan.setting", Value::Int(6), None),
+        item("inlet.1.in-use", Value::Bool(true), None),
+        item("label", Value::Text("Cold store".into()), None),
+        item("x-maker.blob", Value::Opaque { hex: "00ff10".into() }, None),
+    ];
+    items.extend((0..60).map(|i| item(&format!("zone.{i:02}.delay"), Value::Int(n + i), Some("s"))));
+    Settings::from_items(None, items).unwrap()
+}
+/// A unit that holds no settings at all: the image of no items.
+fn pair() -> Pair {
+    Pair::new(Unit::new(vec![0x80]))
+}
+/// Repeatable coin tosses: true once in `n`.
+fn one_in(n: u64, seed: u64) -> impl FnMut() -> bool {
+    let mut state = seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1;
+    move || {
+        state ^= state << 13;
+        state ^= state >> 7;
+        state ^= state << 17;
+        state.is_multiple_of(n)
+    }
+}
+
+#[test]
+fn identifies_and_says_what_the_unit_can_do() {
+    let mut p = pair();
+    let Told::Identity(identity, abilities) = p.ask(Request::Identify) else { panic!() };
+    assert_eq!((identity.serial.as_str(), identity.boot_id), ("T-1", Some(1)));
+    assert_eq!((abilities.inlets, abilities.outputs, abilities.stream_hz), (2, 4, Some((1, 10))));
+    assert_eq!(p.driver.abilities(), Some(&abilities));
+    assert_eq!(p.driver.line().repeated, 0);
+}
+
+#[test]
+fn a_unit_that_still_starts_is_not_identified_yet() {
+    let mut p = pair();
+    p.unit.starting = true;
+    assert!(matches!(p.ask(Request::Identify), Told::Failed(Trouble::Refused { code: 9, .. })));
+    p.unit.starting = false;
+    assert!(matches!(p.ask(Request::Identify), Told::Identity(..)));
+}
+
+#[test]
+fn says_hello_by_itself_and_exchanges_clocks() {
+    let mut p = pair();
+    let Told::Clock { sent, device_received_us, device_sent_us, received } = p.ask(Request::Clock) else { panic!() };
+    assert_eq!(device_received_us, sent.as_micros() + 5_000_000);
+    assert_eq!(device_sent_us, device_received_us + 100);
+    assert_eq!(received.since(sent), Duration::from_millis(10));
+}
+
+#[test]
+fn a_lost_clock_exchange_is_made_anew_and_never_repeated() {
+    let mut p = pair();
+    p.ask(Request::Identify);
+    let mut lost = 0;
+    p.damage = Box::new(move |to_unit, bytes| {
+        lost += u32::from(!to_unit);
+        (to_unit || lost > 2).then_some(bytes)
+    });
+    let Told::Clock { sent, received, .. } = p.ask(Request::Clock) else { panic!() };
+    // The stamps are those of the try that was answered, not of the first.
+    assert_eq!(received.since(sent), Duration::from_millis(10));
+    assert_eq!(p.driver.line().repeated, 2);
+}
+
+#[test]
+fn a_request_whose_answer_is_lost_has_its_effect_once() {
+    let mut p = pair();
+    p.ask(Request::Identify);
+    let mut answers = 0;
+    p.damage = Box::new(move |to_unit, bytes| {
+        answers += u32::from(!to_unit);
+        (to_unit || answers > 3).then_some(bytes)
+    });
+    assert_eq!(p.ask(Request::Drive { output: 3, on: true }), Told::Done);
+    assert_eq!(p.unit.effects, [Effect::Drove(3)]);
+    assert_eq!(p.driver.line().repeated, 3);
+}
+
+#[test]
+fn tells_silent_from_garbled() {
+    let mut p = pair();
+    p.damage = Box::new(|_, _| None);
+    assert_eq!(p.ask(Request::Identify), Told::Failed(Trouble::Silent));
+    p.damage = Box::new(|_, mut bytes| {
+        bytes.iter_mut().for_each(|b| *b ^= 0x55);
+        Some(bytes)
+    });
+    // The unit can't read what it gets either, so it is made to talk: bytes without a single delimiter.
+    let ticket = p.driver.request(p.now, Request::Identify);
+    for _ in 0..400 {
+        p.driver.receive(p.now, &[0x55; 7]);
+        p.run(p.now + Duration::from_millis(50));
+    }
+    let end = p.reports.iter().find(|r| r.ticket == Some(ticket)).map(|r| r.told.clone());
+    assert_eq!(end, Some(Told::Failed(Trouble::Garbled)));
+}
+
+#[test]
+fn streams_readings_in_neutral_units() {
+    let mut p = pair();
+    assert_eq!(p.ask(Request::StartReadings { hz: 10 }), Told::Done);
+    p.run(p.now + Duration::from_secs(3));
+    let unasked = p.unasked();
+    assert!(unasked.len() >= 29, "{}", unasked.len());
+    let Told::Reading(r) = &unasked[5] else { panic!("{:?}", unasked[5]) };
+    assert_eq!(r.flow_m3_s, [Some(7e-4), None]);
+    assert_eq!(r.extinction_per_m, [Some(-2e-6)]);
+    assert_eq!((r.fan_rpm, r.temperature_c, r.supply_v, r.supply_a), (Some(3000.0), Some(22.0), Some(24.0), None));
+    // The open cover has no neutral word of its own, and must not vanish for that.
+    assert_eq!(r.faults, Faults(Faults::FLOW.0 | Faults::OTHER.0));
+    assert!((r.levels, r.latched, r.inhibited, r.missed) == (0, 1, true, 0));
+    assert_eq!(p.ask(Request::StopReadings), Told::Done);
+    p.unasked();
+    p.run(p.now + Duration::from_secs(30));
+    assert_eq!(p.unasked(), []);
+}
+
+#[test]
+fn counts_readings_that_the_line_lost() {
+    let mut p = pair();
+    p.ask(Request::StartReadings { hz: 10 });
+    let mut toss = one_in(3, 5);
+    p.damage = Box::new(move |_, bytes| (!toss()).then_some(bytes));
+    p.run(p.now + Duration::from_secs(60));
+    let readings: Vec<_> =
+        p.unasked().into_iter().filter_map(|t| if let Told::Reading(r) = t { Some(r) } else { None }).collect();
+    let missed: u32 = readings.iter().map(|r| r.missed).sum();
+    assert!(missed > 150);
+    // Between the first and the last nothing is unaccounted for: device times tell how many there were.
+    let span = readings[readings.len() - 1].device_us.unwrap() - readings[0].device_us.unwrap();
+    assert_eq!(u64::from(missed) + readings.len() as u64 - 1, span.div_ceil(100_000));
+    assert_eq!(p.driver.line().missed_readings, u64::from(missed));
+}
+
+#[test]
+fn a_stream_that_stops_is_told_once_and_so_is_its_return() {
+    let mut p = pair();
+    p.ask(Request::StartReadings { hz: 5 });
+    p.run(p.now + Duration::from_secs(1));
+    p.unasked();
+    p.damage = Box::new(|_, _| None);
+    p.run(p.now + Duration::from_secs(20));
+    assert_eq!(p.unasked(), [Told::Silent]);
+    p.damage = Box::new(|_, bytes| Some(bytes));
+    p.run(p.now + Duration::from_secs(1));
+    let told = p.unasked();
+    assert_eq!(told[0], Told::Back);
+    let Told::Reading(r) = &told[1] else { panic!() };
+    assert!(r.missed > 90, "{}", r.missed);
+    p.damage = Box::new(|_, mut bytes| {
+        bytes.iter_mut().for_each(|b| *b ^= 0x10);
+        Some(bytes)
+    });
+    p.run(p.now + Duration::from_secs(20));
+    assert_eq!(p.unasked().last(), Some(&Told::Garbled));
+}
+
+#[test]
+fn reads_once_from_a_stream_of_its_own_or_from_the_one_that_runs() {
+    let mut p = pair();
+    assert!(matches!(p.ask(Request::ReadOnce), Told::Reading(_)));
+    assert_eq!(p.unit.rate_hz, 0);
+    p.ask(Request::StartReadings { hz: 2 });
+    assert!(matches!(p.ask(Request::ReadOnce), Told::Reading(_)));
+    assert_eq!(p.unit.rate_hz, 2);
+}
+
+#[test]
+fn writes_settings_whole_and_reads_them_back() {
+    let mut p = pair();
+    let wanted = some_settings(0);
+    assert_eq!(p.ask(Request::WriteSettings(wanted.clone())), Told::SettingsWritten { revision: 5 });
+    let Told::Settings(read) = p.ask(Request::ReadSettings) else { panic!() };
+    assert_eq!(wanted.differences(&read), []);
+    assert_eq!(read.revision, Some(5));
+    // The same again is there already: nothing is written.
+    assert_eq!(p.ask(Request::WriteSettings(wanted)), Told::SettingsWritten { revision: 5 });
+    assert_eq!(p.unit.effects, [Effect::Committed]);
+}
+
+#[test]
+fn takes_up_a_transaction_after_the_link_was_lost() {
+    let mut p = pair();
+    let mut to_unit = 0;
+    p.damage = Box::new(move |there, bytes| {
+        to_unit += u32::from(there);
+        // Hello, manifest, status, begin, one chunk; then nothing more.
+        (to_unit <= 5).then_some(bytes)
+    });
+    let ticket = p.driver.request(p.now, Request::WriteSettings(some_settings(0)));
+    p.run(p.now + Duration::from_secs(2));
+    p.driver.link_down(p.now, LinkDown::Unplugged);
+    p.run(p.now + Duration::from_secs(1));
+    let end = p.reports.iter().rev().find(|r| r.ticket == Some(ticket)).map(|r| r.told.clone());
+    assert_eq!(end, Some(Told::Failed(Trouble::LinkDown(LinkDown::Unplugged))));
+    let received = p.unit.open.as_ref().unwrap().3.len();
+    assert_eq!((received, p.unit.revision), (512, 4));
+    assert!(matches!(p.ask(Request::Identify), Told::Failed(Trouble::LinkDown(_))));
+    p.damage = Box::new(|_, bytes| Some(bytes));
+    p.driver.link_up(p.now);
+    assert_eq!(p.ask(Request::WriteSettings(some_settings(0))), Told::SettingsWritten { revision: 5 });
+    // The part that was there was not sent again.
+    assert_eq!(p.unit.chunks.iter().sum::<usize>(), p.unit.image.len());
+}
+
+#[test]
+fn another_transaction_is_cleared_away_and_a_refused_one_given_up() {
+    let mut p = pair();
+    p.unit.open = Some((77, 10, [0; 32], vec![1, 2, 3]));
+    assert!(matches!(p.ask(Request::WriteSettings(some_settings(0))), Told::SettingsWritten { .. }));
+    p.unit.refuse_commit = true;
+    let image = p.unit.image.clone();
+    assert!(matches!(p.ask(Request::WriteSettings(some_settings(9))), Told::Failed(Trouble::Refused { code: 14, .. })));
+    assert_eq!((p.unit.open.is_none(), &p.unit.image), (true, &image));
+}
+
+#[test]
+fn a_setting_that_has_no_exact_form_is_not_sent() {
+    let mut p = pair();
+    for x in [f64::NAN, f64::INFINITY, 1e-30] {
+        let settings = Settings::from_items(None, vec![item("a", Value::Number(x), None)]).unwrap();
+        assert!(matches!(p.ask(Request::WriteSettings(settings)), Told::Failed(Trouble::CannotDo(_))));
+    }
+}
+
+#[test]
+fn everything_gets_through_a_bad_line_once() {
+    for seed in 1..60 {
+        let mut p = pair();
+        // One byte in a hundred is damaged, and one piece in twenty is lost.
+        let (mut byte, mut piece) = (one_in(100, seed), one_in(20, seed + 100));
+        p.damage = Box::new(move |_, mut bytes| {
+            bytes.iter_mut().for_each(|b| *b ^= u8::from(byte()) << 3);
+            (!piece()).then_some(bytes)
+        });
+        let until_done = |p: &mut Pair, request: Request| {
+            for _ in 0..40 {
+                match p.ask(request.clone()) {
+                    Told::Failed(Trouble::Silent | Trouble::Garbled) => {}
+                    told => return told,
+                }
+            }
+            panic!("never done: {request:?}");
+        };
+        assert!(matches!(until_done(&mut p, Request::Identify), Told::Identity(..)));
+        let wanted = some_settings(seed as i64);
+        let written = until_done(&mut p, Request::WriteSettings(wanted.clone()));
+        assert_eq!(written, Told::SettingsWritten { revision: 5 }, "seed {seed}");
+        let Told::Settings(read) = until_done(&mut p, Request::ReadSettings) else { panic!() };
+        assert_eq!(wanted.differences(&read), []);
+        assert_eq!(p.unit.effects, [Effect::Committed]);
+        assert!(p.driver.line().garbled > 0 && p.driver.line().repeated > 0);
+    }
+}
+
+#[test]
+fn notices_that_the_unit_started_anew() {
+    let mut p = pair();
+    p.ask(Request::StartReadings { hz: 5 });
+    p.run(p.now + Duration::from_secs(1));
+    p.unit.start_anew();
+    p.unasked();
+    assert_eq!(p.ask(Request::ResetLatches), Told::Done);
+    let told = p.unasked();
+    let Some(Told::Identity(identity, _)) = told.first() else { panic!("{told:?}") };
+    assert_eq!(identity.boot_id, Some(2));
+    p.run(p.now + Duration::from_secs(5));
+    assert_eq!(p.unasked(), [Told::Silent], "its stream ended with it");
+}
+
+#[test]
+fn a_restart_whose_answer_is_lost_is_not_asked_for_twice() {
+    let mut p = pair();
+    p.ask(Request::Identify);
+    let mut answers = 0;
+    p.damage = Box::new(move |there, bytes| {
+        answers += u32::from(!there);
+        (there || answers > 1).then_some(bytes)
+    });
+    let ticket = p.driver.request(p.now, Request::Restart);
+    p.run(p.now + Duration::from_millis(300));
+    p.unit.start_anew();
+    p.run(p.now + Duration::from_secs(5));
+    assert!(p.reports.iter().any(|r| r.ticket == Some(ticket) && r.told == Told::Done));
+    assert_eq!(p.unit.effects, [Effect::Restarted]);
+}
+
+#[test]
+fn takes_a_baseline_and_tells_it() {
+    let mut p = pair();
+    let Told::Baseline(b) = p.ask(Request::TakeBaseline) else { panic!() };
+    assert_eq!((b.flow_m3_s, b.boot_id), (vec![Some(7e-4), None], 1));
+    assert_eq!(p.unit.effects, [Effect::BaselineBegun]);
+    assert!(p.reports.iter().any(|r| matches!(r.told, Told::Progress { done: 30, total: 100 })));
+}
+
+#[test]
+fn holds_and_gives_back_the_inhibit() {
+    let mut p = pair();
+    assert!(matches!(p.ask(Request::RenewInhibit), Told::Failed(Trouble::Refused { code: 16, .. })));
+    assert_eq!(p.ask(Request::Inhibit { lease: Duration::from_secs(60) }), Told::Done);
+    assert_eq!(p.ask(Request::RenewInhibit), Told::Done);
+    assert_eq!(p.ask(Request::ReleaseInhibit), Told::Done);
+    assert_eq!(p.ask(Request::ReleaseInhibit), Told::Done, "given back already");
+    assert_eq!(p.unit.effects, [Effect::Released]);
+}
+
+#[test]
+fn reads_the_event_log_to_its_end() {
+    let mut p = pair();
+    let Told::Events(events) = p.ask(Request::ReadEvents { from: 2 }) else { panic!() };
+    assert_eq!(events.iter().map(|e| e.position).collect::<Vec<_>>(), (2..=10).collect::<Vec<_>>());
+}
+
+#[test]
+fn nothing_panics_on_any_bytes() {
+    let mut p = pair();
+    let mut toss = one_in(2, 99);
+    p.driver.request(p.now, Request::ReadSettings);
+    for _ in 0..2_000 {
+        let bytes: Vec<u8> = (0..50).map(|_| (0..8).fold(0, |b, _| b << 1 | u8::from(toss()))).collect();
+        p.driver.receive(p.now, &bytes);
+        p.run(p.now + Duration::from_millis(20));
+    }
+}
