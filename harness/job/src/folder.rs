@@ -22,6 +22,8 @@ pub const PLAN: &str = "plan.toml";
 pub const SETTINGS_AS_FOUND: &str = "settings-as-found.json";
 /// The settings for the new unit.
 pub const SETTINGS_NEW: &str = "settings-new.json";
+/// The settings read back from the replacement.
+pub const SETTINGS_AS_LEFT: &str = "settings-as-left.json";
 /// The ordered input log.
 pub const TRACE: &str = "trace.pcapng";
 /// The journal derived from it.

@@ -2,6 +2,7 @@
 //! that holds them, locked to one process and written so that a crash at any instant loses nothing accepted.
 //!
 //! Not here: what the files mean (airflow, procedure), the ordered input log (the trace crate), links, clocks.
+pub mod check;
 pub mod digest;
 pub mod disk;
 pub mod error;
@@ -10,6 +11,7 @@ pub mod journal;
 pub mod limits;
 pub mod pipework;
 pub mod plan;
+pub mod schema;
 pub mod settings;
 pub mod tables;
 pub mod units;

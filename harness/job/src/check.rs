@@ -1,0 +1,127 @@
+//! Whether a job folder is as the tool left it: the journal's chain, the files that the journal binds by digest, and
+//! the journal's citations of the log.
+//!
+//! Not here: whether the journal follows from the log (a strict replay shows that), and signatures.
+use crate::{
+    digest::Digest,
+    error::{Kind, Problem},
+    folder::{self, Folder},
+    journal::{self, Citation, JOURNAL_LIMIT, Journal, Torn},
+    settings,
+};
+use plumeline_procedure::{Entry, effect::KeptSettings};
+use std::collections::BTreeMap;
+
+/// The files that a job is judged by. What else the journal records by digest need not be a file of the folder.
+const INPUTS: [&str; 3] = [folder::PIPEWORK, folder::PLAN, folder::SETTINGS_NEW];
+
+/// What a check found.
+#[derive(Clone, Debug, Default)]
+pub struct Checked {
+    /// Files whose digest is the recorded one.
+    pub sound: Vec<(String, Digest)>,
+    /// Whole lines of the journal.
+    pub lines: u64,
+    /// Hash of the journal's last line.
+    pub head: Digest,
+    /// An unfinished end of the journal, as a crash leaves it; no fault, and not part of the journal.
+    pub torn: Option<Torn>,
+    /// Everything that is not as it should be, each with its file and line.
+    pub problems: Vec<Problem>,
+}
+
+/// Checks a job folder. `cited` says whether the log holds what a citation claims, and if not, how it differs.
+pub fn check(folder: &Folder, mut cited: impl FnMut(&Citation) -> Result<(), String>) -> Checked {
+    let mut checked = Checked::default();
+    let journal: Journal<Entry> = match read_journal(folder) {
+        Ok(journal) => journal,
+        Err(problem) => {
+            checked.problems.push(problem);
+            return checked;
+        }
+    };
+    checked.lines = journal.chain.len();
+    checked.head = journal.chain.head();
+    checked.torn = journal.torn;
+
+    let mut inputs = BTreeMap::new();
+    let mut kept = BTreeMap::new();
+    for line in &journal.lines {
+        if let Err(differs) = cited(&line.log) {
+            let number = usize::try_from(line.seq + 1).unwrap_or(usize::MAX);
+            let cause = format!("the line cites byte {} of {}, but {differs}", line.log.offset, folder::TRACE);
+            let remedy = "use the trace and the journal of the same job, as the tool wrote them";
+            checked.problems.push(Problem::with_line(Kind::Altered, folder::JOURNAL, number, cause, remedy));
+        }
+        match &line.entry {
+            Entry::File { name, sha256, .. } => {
+                inputs.insert(name.as_str(), sha256.as_str());
+            }
+            Entry::Settings { which, sha256, .. } => {
+                let name = match which {
+                    KeptSettings::AsFound => folder::SETTINGS_AS_FOUND,
+                    KeptSettings::AsLeft => folder::SETTINGS_AS_LEFT,
+                };
+                kept.insert(name, sha256.as_str());
+            }
+            _ => {}
+        }
+    }
+    for name in INPUTS {
+        let result = input(folder, name, inputs.get(name).copied());
+        checked.take(name, result);
+    }
+    for (name, recorded) in kept {
+        let result = kept_settings(folder, name, recorded);
+        checked.take(name, result);
+    }
+    checked
+}
+
+impl Checked {
+    /// True when nothing is wrong.
+    pub fn is_sound(&self) -> bool {
+        self.problems.is_empty()
+    }
+    fn take(&mut self, name: &str, result: Result<Option<Digest>, Problem>) {
+        match result {
+            Ok(Some(digest)) => self.sound.push((name.to_owned(), digest)),
+            Ok(None) => {}
+            Err(problem) => self.problems.push(problem),
+        }
+    }
+}
+
+fn read_journal(folder: &Folder) -> Result<Journal<Entry>, Problem> {
+    let file = folder.read_up_to(folder::JOURNAL, JOURNAL_LIMIT)?;
+    journal::read(folder::JOURNAL, &file.bytes)
+}
+
+/// An input against its digest of the journal; nothing where there is neither.
+fn input(folder: &Folder, name: &str, recorded: Option<&str>) -> Result<Option<Digest>, Problem> {
+    let Some(recorded) = recorded else {
+        if folder.exists(name)? {
+            let cause = "the journal does not record this file: it was added later";
+            return Err(Problem::with_file(Kind::Altered, name, cause, "take it out, or run a new job with it"));
+        }
+        return Ok(None);
+    };
+    let file = folder.read(name)?;
+    if Digest::parse(recorded) != Some(file.digest) {
+        let cause = format!("its SHA-256 is {}, but the journal records {recorded}", file.digest);
+        let remedy = "put back the file that the job was run with, or run a new job with this one";
+        return Err(Problem::with_file(Kind::Altered, name, cause, remedy));
+    }
+    Ok(Some(file.digest))
+}
+
+/// Kept settings against the digest that the journal records of their items.
+fn kept_settings(folder: &Folder, name: &str, recorded: &str) -> Result<Option<Digest>, Problem> {
+    let file = folder.read(name)?;
+    let document = settings::parse(name, &file.bytes)?;
+    if Digest::parse(recorded) != Some(document.digest) {
+        let cause = format!("the digest of its items is {}, but the journal records {recorded}", document.digest);
+        return Err(Problem::with_file(Kind::Altered, name, cause, "put back the file as the job kept it"));
+    }
+    Ok(Some(file.digest))
+}
