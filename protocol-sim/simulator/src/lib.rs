@@ -15,6 +15,7 @@ mod rng;
 pub mod scenario;
 pub mod sensors;
 pub mod simulation;
+pub mod site;
 
 pub use defect::{Defect, DefectKind};
 pub use scenario::Scenario;

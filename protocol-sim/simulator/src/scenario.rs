@@ -1,7 +1,7 @@
 //! What a simulation starts from: the pipework as designed, what is wrong with it, and the laws that scatter is drawn from.
 //!
 //! Not here: files. The caller reads those and builds a [`Scenario`].
-use crate::defect::Defect;
+use crate::{defect::Defect, physics::Laws, sensors::SensorLaws};
 use plumeline_base::pipework::{AirPath, Pipework};
 
 /// Which of the two units is meant.
@@ -110,7 +110,7 @@ impl Default for Ventilation {
 }
 
 /// Everything a simulation starts from.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug)]
 pub struct Scenario {
     /// The pipework as designed, with the replacement's air path (as designed).
     pub pipework: Pipework,
@@ -122,6 +122,10 @@ pub struct Scenario {
     pub scatter: Scatter,
     /// Slow change of pressures.
     pub ventilation: Ventilation,
+    /// How sensors err.
+    pub sensors: SensorLaws,
+    /// Which physical laws hold.
+    pub laws: Laws,
     /// True if the outgoing unit still works. A dead one draws no air and says nothing.
     pub outgoing_alive: bool,
     /// The outgoing unit's air path; `None`: its model's own.
@@ -141,6 +145,8 @@ impl Scenario {
             defects: Vec::new(),
             scatter: Scatter::default(),
             ventilation: Ventilation::default(),
+            sensors: SensorLaws::default(),
+            laws: Laws::default(),
             outgoing_alive: true,
             outgoing_air_path: None,
             mounted: Which::Outgoing,

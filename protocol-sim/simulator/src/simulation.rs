@@ -1,8 +1,23 @@
 //! One simulated job site: the units, the air, and the two ways in (the serial port and the site control).
 //!
 //! A pure machine: it is told the time and given bytes, and says what it sends and when it next wants to be woken.
-use crate::{Scenario, defect::DefectError};
+use crate::{
+    DefectKind, Scenario,
+    defect::DefectError,
+    device::{Device, Fitted, store::Store},
+    models::{Model, site_settings},
+    physics::airside::AirSide,
+    rng::Stream,
+    scenario::Which,
+    sensors::{Sensors, Truth, at_reference},
+    site::{
+        Site,
+        control::{AirTruth, Command, Refusal, refuse},
+        unit_seed,
+    },
+};
 use plumeline_base::Instant;
+use serde::Serialize;
 
 /// Why a scenario can't be simulated.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -16,50 +31,374 @@ pub enum ScenarioError {
     /// The stored settings are not what this simulator wrote.
     #[error("the stored settings can't be used: {0}; remove the store to start from units as delivered")]
     Store(&'static str),
+    /// A unit can't be made with what it is to hold.
+    #[error("a unit can't be made: {0}")]
+    Unit(String),
+}
+
+/// First bytes of what [`Simulation::store`] gives.
+const STORE_MAGIC: &[u8; 8] = b"plumsim1";
+
+/// A unit with its supplies.
+#[derive(Debug)]
+struct Unit {
+    which: Which,
+    device: Device,
+    mains: bool,
+    battery: bool,
+    /// Dead: no power ever brings it up.
+    dead: bool,
+    /// While on the bench: its air, and the speed of its curve at 100 %.
+    bench: Option<(AirSide, f64)>,
+}
+
+/// What the panel shows.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Panel {
+    /// The zone is isolated.
+    pub isolated: bool,
+    /// Each of the panel's inputs, wire 1 first; wire 1 is the fault wire, which also shows a unit without power.
+    pub inputs: Vec<bool>,
+    /// Input 1: a fault.
+    pub fault: bool,
+    /// Alarms that reached the panel while the zone was not isolated.
+    pub alarms_not_isolated: u32,
 }
 
 /// A simulated site with its units.
 #[derive(Debug)]
 pub struct Simulation {
-    scenario: Scenario,
+    now: Instant,
+    site: Site,
+    units: [Unit; 2],
+    cable: Which,
+    isolated: bool,
+    alarms_not_isolated: u32,
+    shown: u32,
 }
 
 impl Simulation {
-    /// Builds the site as the scenario says and starts the unit on the wall at `now`.
+    /// Builds the site as the scenario says; the unit on the wall has been running for long, its air is steady and (the
+    /// outgoing one) it has a baseline. The unit that is not on the wall is on the bench without power.
     ///
     /// # Errors
     /// When the scenario contradicts itself; the error says where.
     pub fn new(scenario: Scenario, now: Instant) -> Result<Self, ScenarioError> {
-        let _ = now;
-        Ok(Self { scenario })
+        let mut stores = [Store::default(), Store::default()];
+        if let Some(bytes) = &scenario.store {
+            let bad = ScenarioError::Store("it is damaged or of another kind");
+            let mut rest = bytes.strip_prefix(STORE_MAGIC).ok_or(bad.clone())?;
+            for store in &mut stores {
+                *store = Store::load(&mut rest).ok_or(bad.clone())?;
+            }
+        }
+        let mut site = Site::new(&scenario, now)?;
+        let inlets = site.design().inlets.len() as u8;
+        let used: Vec<bool> = site.design().inlets.iter().map(|i| i.node.is_some()).collect();
+        let mut unit = |which: Which, store: Store| -> Result<Unit, ScenarioError> {
+            let model = Model::of(which);
+            let seed = unit_seed(scenario.seed, which);
+            let (idle, fan) = model.current_a;
+            let sensors = Sensors::new(scenario.sensors, Stream::new(seed, 3), usize::from(inlets), idle, fan);
+            let (letter, settings) = match which {
+                Which::Outgoing => ('A', site_settings(inlets, &used)),
+                Which::Replacement => ('B', model.factory_settings(inlets)),
+            };
+            let new = which == Which::Replacement;
+            let fitted = Fitted {
+                model,
+                serial: format!("{letter}{:06}", Stream::new(seed, 4).word() % 1_000_000),
+                inlets,
+                seed,
+                fan_factor: site.suffers(DefectKind::FanSettingWrong).filter(|_| new).unwrap_or(1.0),
+                loses: site.suffers(DefectKind::SettingLost).filter(|_| new).map(|s| s as usize),
+            };
+            let fresh = store.read().is_none();
+            let device = Device::new(fitted, sensors, store, &settings).map_err(ScenarioError::Unit)?;
+            let mut unit = Unit {
+                which,
+                device,
+                mains: false,
+                battery: false,
+                dead: which == Which::Outgoing && !scenario.outgoing_alive,
+                bench: None,
+            };
+            if site.mounted() != which {
+                unit.bench = Some(site.bench(which, now).map_err(ScenarioError::Pipework)?);
+                return Ok(unit);
+            }
+            (unit.mains, unit.battery) = (true, true);
+            if !unit.dead {
+                unit.device.running_already(now);
+                site.drive(unit.device.running_speed(), model.spin_s);
+                if !site.settle() {
+                    return Err(ScenarioError::Pipework("the flows do not come to rest".into()));
+                }
+                if which == Which::Outgoing && fresh {
+                    unit.device.adopt_baseline(&truth_of(&site, &unit));
+                }
+            }
+            Ok(unit)
+        };
+        let [a, b] = stores;
+        let units = [unit(Which::Outgoing, a)?, unit(Which::Replacement, b)?];
+        let cable = site.mounted();
+        Ok(Self { now, site, units, cable, isolated: false, alarms_not_isolated: 0, shown: 0 })
+    }
+
+    /// Everything goes on to `now`. An earlier instant changes nothing.
+    fn advance(&mut self, now: Instant) {
+        while let Some(next) = self.units.iter().filter_map(|u| u.device.next_sensing()).min().filter(|t| *t <= now) {
+            let next = next.max(self.now);
+            self.now = next;
+            self.site.advance(next);
+            for unit in &mut self.units {
+                if unit.device.next_sensing().is_none_or(|t| t > next) {
+                    continue;
+                }
+                if let Some((air, _)) = &mut unit.bench {
+                    air.advance(next);
+                }
+                let truth = truth_of(&self.site, unit);
+                unit.device.handle_timeout(next, &truth);
+                drive(&mut self.site, unit, next);
+            }
+            self.watch_panel();
+        }
+        self.now = self.now.max(now);
+        self.site.advance(self.now);
+    }
+    fn unit(&mut self, which: Which) -> &mut Unit {
+        &mut self.units[usize::from(which == Which::Replacement)]
     }
     /// Bytes arrive at the serial port of the connected unit at `now`.
     pub fn handle_bytes(&mut self, now: Instant, bytes: &[u8]) {
-        let _ = (now, bytes);
-    }
-    /// A line (JSON, one object) arrives on the site control at `now`; gives the reply line, without its end.
-    pub fn handle_control(&mut self, now: Instant, line: &str) -> String {
-        let _ = (now, line);
-        r#"{"ok":false,"cause":"the site is not built yet","remedy":"use a later version"}"#.into()
+        self.advance(now);
+        let (cable, now) = (self.cable, self.now);
+        self.unit(cable).device.handle_bytes(now, bytes);
+        let unit = &mut self.units[usize::from(cable == Which::Replacement)];
+        drive(&mut self.site, unit, now);
+        self.watch_panel();
     }
     /// The time is `now`; does what has become due.
     pub fn handle_timeout(&mut self, now: Instant) {
-        let _ = now;
+        self.advance(now);
     }
-    /// The next bytes that the connected unit sends, until there are none.
+    /// The next bytes that the connected unit has sent by now, until there are none.
     pub fn poll_transmit(&mut self) -> Option<Vec<u8>> {
-        None
+        let now = self.now;
+        // What an unconnected unit says goes nowhere.
+        for unit in self.units.iter_mut().filter(|u| u.which != self.cable) {
+            while unit.device.poll_transmit(now).is_some() {}
+        }
+        let cable = self.cable;
+        self.unit(cable).device.poll_transmit(now)
     }
     /// When it next wants [`Self::handle_timeout`]; `None`: never, unless something arrives.
     pub fn poll_timeout(&self) -> Option<Instant> {
-        None
+        self.units.iter().filter_map(|u| u.device.next_timeout()).min()
     }
     /// What the units remember without power, to be kept and given back as [`Scenario::store`].
     pub fn store(&self) -> Vec<u8> {
-        self.scenario.store.clone().unwrap_or_default()
+        let mut bytes = STORE_MAGIC.to_vec();
+        self.units.iter().for_each(|u| u.device.store().save(&mut bytes));
+        bytes
     }
     /// Grows whenever [`Self::store`] changes.
     pub fn store_generation(&self) -> u64 {
-        0
+        self.units.iter().map(|u| u.device.generation()).sum()
     }
+
+    /// A line (JSON, one object) arrives on the site control at `now`; gives the reply line, without its end.
+    pub fn handle_control(&mut self, now: Instant, line: &str) -> String {
+        let outcome = match serde_json::from_str::<Command>(line) {
+            Ok(command) => self.control(now, command),
+            Err(e) => {
+                self.advance(now);
+                refuse(format!("the line is not a command: {e}"), "see the list of commands in docs/simulator.md")
+            }
+        };
+        let at_s = self.now.as_secs_f64();
+        let value = match outcome {
+            Ok(told) => {
+                let mut v = serde_json::json!({"ok": true, "at_s": at_s});
+                match told {
+                    Told::Done => {}
+                    Told::Panel(p) => v["panel"] = serde_json::json!(p),
+                    Told::Truth(t) => v["truth"] = serde_json::json!(t),
+                }
+                v
+            }
+            Err(r) => serde_json::json!({"ok": false, "at_s": at_s, "cause": r.cause, "remedy": r.remedy}),
+        };
+        value.to_string()
+    }
+    /// What people do, at `now`.
+    ///
+    /// # Errors
+    /// When it can't be done, with the remedy.
+    pub fn control(&mut self, now: Instant, command: Command) -> Result<Told, Refusal> {
+        self.advance(now);
+        let now = self.now;
+        match command {
+            Command::Smoke { pipe, hole, obscuration, unit, seconds } => {
+                self.site.smoke(now, (pipe, hole), (obscuration, unit), seconds)?;
+            }
+            Command::SmokeOff => self.site.smoke_off(),
+            Command::Close { pipe, hole } => self.site.close(pipe, hole, true)?,
+            Command::Open { pipe, hole } => self.site.close(pipe, hole, false)?,
+            Command::Inlet { inlet, shut } => self.site.shut_inlet(now, inlet, shut)?,
+            Command::PipeOff { pipe } => self.site.pipe_off(now, pipe, true)?,
+            Command::PipeOn { pipe } => self.site.pipe_off(now, pipe, false)?,
+            Command::Swap => self.swap(now)?,
+            Command::Cable { unit } => self.cable = unit,
+            Command::Power { unit, mains, battery } => {
+                let which = unit.unwrap_or(self.site.mounted());
+                let unit = &mut self.units[usize::from(which == Which::Replacement)];
+                unit.mains = mains.unwrap_or(unit.mains);
+                unit.battery = battery.unwrap_or(unit.battery);
+                switch(&mut self.site, unit, now);
+            }
+            Command::Cover { open } => self.site.cover_open = open,
+            Command::Input { number, on } => {
+                let inputs = Model::of(self.site.mounted()).inputs;
+                if number == 0 || number > inputs {
+                    return refuse(
+                        format!("there is no input {number}"),
+                        "the unit's hello says how many inputs it has",
+                    );
+                }
+                let bit = 1 << (number - 1);
+                self.site.inputs = if on { self.site.inputs | bit } else { self.site.inputs & !bit };
+            }
+            Command::Isolate => self.isolated = true,
+            Command::Restore => {
+                self.isolated = false;
+                self.shown = 0;
+            }
+            Command::Repair { defect } => self.site.repair(now, &defect)?,
+            Command::Panel => {
+                self.watch_panel();
+                return Ok(Told::Panel(self.panel()));
+            }
+            Command::Truth => return Ok(Told::Truth(self.site.truth())),
+        }
+        self.watch_panel();
+        Ok(Told::Done)
+    }
+    fn swap(&mut self, now: Instant) -> Result<(), Refusal> {
+        if self.site.mounted() == Which::Replacement {
+            return refuse("the replacement is on the wall already", "nothing is left to swap");
+        }
+        let [out, new] = &mut self.units;
+        for unit in [&mut *out, &mut *new] {
+            (unit.mains, unit.battery) = (false, false);
+            switch(&mut self.site, unit, now);
+        }
+        let problem = |e: String| Refusal { cause: e, remedy: "the pipework of the scenario must be put right" };
+        out.bench = Some(self.site.bench(Which::Outgoing, now).map_err(problem)?);
+        self.site.swap(now).map_err(problem)?;
+        new.bench = None;
+        (new.mains, new.battery) = (true, true);
+        switch(&mut self.site, new, now);
+        self.cable = Which::Replacement;
+        Ok(())
+    }
+    /// What the panel shows now.
+    pub fn panel(&self) -> Panel {
+        let inputs = self.panel_inputs();
+        let wires = usize::from(Model::of(Which::Outgoing).outputs);
+        Panel {
+            isolated: self.isolated,
+            inputs: (0..wires).map(|n| inputs & 1 << n != 0).collect(),
+            fault: inputs & 1 != 0,
+            alarms_not_isolated: self.alarms_not_isolated,
+        }
+    }
+    /// The panel's inputs; bit 0 is wire 1. Wires go to the terminals of their own number unless two were crossed.
+    fn panel_inputs(&self) -> u32 {
+        let unit = &self.units[usize::from(self.site.mounted() == Which::Replacement)];
+        if !unit.device.powered() {
+            return 1;
+        }
+        let operated = unit.device.operated();
+        match self.site.suffers(DefectKind::WiresCrossed).filter(|_| unit.which == Which::Replacement) {
+            Some(first) => {
+                let (a, b) = (1u32 << (first as u32 - 1).min(30), 1u32 << (first as u32).min(31));
+                let (has_a, has_b) = (operated & a != 0, operated & b != 0);
+                operated & !(a | b) | if has_a { b } else { 0 } | if has_b { a } else { 0 }
+            }
+            None => operated,
+        }
+    }
+    /// Counts alarms (any wire but the fault's) that come up while the zone is not isolated.
+    fn watch_panel(&mut self) {
+        let alarms = self.panel_inputs() & !1;
+        if !self.isolated {
+            self.alarms_not_isolated += (alarms & !self.shown).count_ones();
+        }
+        self.shown = alarms;
+    }
+    /// What is really so in the air, for tests and campaigns.
+    pub fn truth(&self) -> AirTruth {
+        self.site.truth()
+    }
+}
+
+/// What a command tells.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Told {
+    /// It is done.
+    Done,
+    /// What the panel shows.
+    Panel(Panel),
+    /// What is really so.
+    Truth(AirTruth),
+}
+
+/// The truth at a unit, for its sensors.
+fn truth_of(site: &Site, unit: &Unit) -> Truth {
+    let mounted = site.mounted() == unit.which;
+    let (air, fan) = match &unit.bench {
+        Some((air, speed)) => (air, air.network().speed() / speed),
+        None => (site.air(), site.fan()),
+    };
+    let network = air.network();
+    let at = &site.design().air;
+    let density = network.unit_density();
+    let flow = |i: usize| {
+        let kg_s = network.inlet_kg_s(i);
+        match Model::of(unit.which).flow_reference {
+            Some(reference) => at_reference(kg_s, density, (at.temperature_c, at.pressure_pa), reference),
+            None => kg_s / density,
+        }
+    };
+    Truth {
+        flow_m3_s: (0..site.design().inlets.len()).map(flow).collect(),
+        extinction_per_m: air.extinction(),
+        fan,
+        temperature_c: at.temperature_c,
+        mains: unit.mains,
+        battery: unit.battery,
+        inputs: if mounted { site.inputs } else { 0 },
+        cover_open: mounted && site.cover_open,
+    }
+}
+/// The fan follows the firmware.
+fn drive(site: &mut Site, unit: &mut Unit, now: Instant) {
+    let (share, spin_s) = (unit.device.fan_target(now), Model::of(unit.which).spin_s);
+    match &mut unit.bench {
+        Some((air, speed)) => air.network_mut().set_speed(share * *speed, spin_s),
+        None if site.mounted() == unit.which => site.drive(share, spin_s),
+        None => {}
+    }
+}
+/// The firmware follows the supplies.
+fn switch(site: &mut Site, unit: &mut Unit, now: Instant) {
+    if (unit.mains || unit.battery) && !unit.dead {
+        unit.device.power_up(now);
+    } else {
+        unit.device.power_down();
+    }
+    drive(site, unit, now);
 }

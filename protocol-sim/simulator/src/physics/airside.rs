@@ -29,7 +29,7 @@ impl AirSide {
     pub(crate) fn advance(&mut self, to: Instant) {
         let mut left = to.since(self.at).as_secs_f64();
         self.at = self.at.max(to);
-        while left > 0.0 && !(self.network.held() && !self.smoke.active()) {
+        while left > 0.0 && (self.smoke.active() || !self.network.held()) {
             let dt = if self.smoke.active() { left.min(SMOKE_STEP_S) } else { left };
             self.network.march(dt);
             self.smoke.step(&self.network, dt);

@@ -136,7 +136,7 @@ fn hole(diameter_m: f64, discharge: f64, fluid: air::Fluid, viscous: bool, outsi
     let cda = discharge * area(diameter_m);
     let r = diameter_m / 2.0;
     let sampson = 3.0 * fluid.viscosity / (fluid.density * r * r * r);
-    let shut = shut || !(cda > 0.0);
+    let shut = shut || cda <= 0.0;
     let quadratic = if shut { 0.0 } else { 1.0 / (2.0 * fluid.density * cda * cda) };
     Law::Hole { quadratic, linear: if viscous && !shut { sampson } else { 0.0 }, outside_pa, shut }
 }

@@ -1,0 +1,116 @@
+//! Outputs: what they follow, the inhibit on a lease, the drive test.
+use super::settings::Follows;
+use plumeline_base::Instant;
+use plumewire::InhibitState;
+use std::time::Duration;
+
+/// After a lapse the fault stands at least this long before outputs are given back, so that it is seen first.
+const FAULT_FIRST: Duration = Duration::from_secs(5);
+
+/// The inhibit.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(crate) enum Inhibit {
+    #[default]
+    Free,
+    Leased {
+        lease: u32,
+        until: Instant,
+    },
+    Lapsed {
+        lease: u32,
+        since: Instant,
+    },
+}
+impl Inhibit {
+    /// Outputs that follow alarms are held back.
+    pub(crate) const fn holds(self) -> bool {
+        !matches!(self, Self::Free)
+    }
+    /// As the wire says it: state, lease, what is left in ms.
+    pub(crate) fn told(self, now: Instant) -> (InhibitState, Option<u32>, u32) {
+        match self {
+            Self::Free => (InhibitState::Free, None, 0),
+            Self::Leased { lease, until } => {
+                (InhibitState::Leased, Some(lease), u32::try_from(until.since(now).as_millis()).unwrap_or(u32::MAX))
+            }
+            Self::Lapsed { lease, .. } => (InhibitState::Lapsed, Some(lease), 0),
+        }
+    }
+    /// Time goes by; `clear` means: no smoke, no latches, nothing driven. True if something changed.
+    pub(crate) fn tick(&mut self, now: Instant, clear: bool) -> bool {
+        match *self {
+            Self::Leased { lease, until } if now >= until => {
+                *self = Self::Lapsed { lease, since: now };
+                true
+            }
+            Self::Lapsed { since, .. } if clear && now.since(since) >= FAULT_FIRST => {
+                *self = Self::Free;
+                true
+            }
+            _ => false,
+        }
+    }
+}
+
+/// Outputs driven for test, with the instants at which they go back.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Driven(Vec<(u8, Instant)>);
+impl Driven {
+    /// Drives output `n` until `until`.
+    pub(crate) fn drive(&mut self, n: u8, until: Instant) {
+        self.stop(n);
+        self.0.push((n, until));
+    }
+    /// Stops driving output `n`.
+    pub(crate) fn stop(&mut self, n: u8) {
+        self.0.retain(|(m, _)| *m != n);
+    }
+    /// Lets go what has run out.
+    pub(crate) fn tick(&mut self, now: Instant) {
+        self.0.retain(|(_, until)| *until > now);
+    }
+    /// Those driven; bit 0 is output 1.
+    pub(crate) fn bits(&self) -> u32 {
+        self.0.iter().fold(0, |bits, (n, _)| bits | bit(*n))
+    }
+}
+/// The bit of output or level `n`, from 1.
+pub(crate) fn bit(n: u8) -> u32 {
+    n.checked_sub(1).and_then(|n| 1u32.checked_shl(n.into())).unwrap_or(0)
+}
+
+/// Outputs that are operated. The inhibit holds back what follows alarms; a fault is always shown, or a lapse could not be seen.
+pub(crate) fn operated(follows: &[Follows], levels: u32, fault: bool, inhibited: bool, driven: u32) -> u32 {
+    (1..).zip(follows).fold(driven, |bits, (n, f)| {
+        let on = match f {
+            Follows::Nothing => false,
+            Follows::Fault => fault,
+            Follows::Level(level) => !inhibited && levels & bit(*level) != 0,
+        };
+        if on { bits | bit(n) } else { bits }
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    #[test]
+    fn lapse_raises_the_fault_first_and_waits_until_clear() {
+        let at = Instant::from_secs;
+        let mut i = Inhibit::Leased { lease: 4, until: at(60) };
+        assert!(!i.tick(at(59), true));
+        assert_eq!(i.told(at(59)), (InhibitState::Leased, Some(4), 1000));
+        assert!(i.tick(at(60), true));
+        assert_eq!(i.told(at(61)), (InhibitState::Lapsed, Some(4), 0));
+        assert!(!i.tick(at(61), true), "the fault must be seen first");
+        assert!(!i.tick(at(100), false), "smoke");
+        assert!(i.tick(at(101), true) && !i.holds());
+    }
+    #[test]
+    fn inhibited_outputs_show_faults_only() {
+        let follows = [Follows::Fault, Follows::Level(1), Follows::Nothing, Follows::Level(2)];
+        assert_eq!(operated(&follows, 0b11, true, false, 0), 0b1011);
+        assert_eq!(operated(&follows, 0b11, true, true, 0), 0b0001);
+        assert_eq!(operated(&follows, 0b11, false, true, 0b0100), 0b0100);
+    }
+}
