@@ -107,6 +107,8 @@ def make():
         "case": case, "known": KNOWN, "model": MODEL, "fan_pressure": FAN_PRESSURE, "draws": DRAWS,
         "inlets": n_inlets, "openings": n_openings,
         "nominal": nominal, "linear_common": common, "linear_individual": individual, "linear_inlet_covariance": covariance,
-        "monte_carlo_mean": draws.mean(axis=0), "monte_carlo_u": draws.std(axis=0, ddof=1),
+        # Derivatives by each fact, and by what is common to all of a model kind: [kind, index or None, one per measurable].
+        "gradients": [[k, i, list(g)] for (k, i, _), g in zip(what, gradient) if i is not None or k not in KNOWN],
+        "monte_carlo_u": draws.std(axis=0, ddof=1),
         "monte_carlo_inlet_covariance": np.cov(draws[:, :n_inlets].T), "monte_carlo_interval95": [shortest(d) for d in draws.T],
     }

@@ -2,7 +2,7 @@
 //!
 //! Reads commands from standard input, one a line, and answers each with one line of JSON:
 //! `load FILE` reads a network in the reference makers' form; `solve LAW MOMENTUM TOLERANCE TIMES` lays it out and solves it
-//! from cold so often, and gives the time of each (ns) and the Newton steps; `flows` gives the last opening flows (m3/s). Not a benchmark
+//! from cold so often, and gives the time of each (ns) and the Newton steps, or says why not; `flows` gives the last opening flows (m3/s). Not a benchmark
 //! by itself: criterion benches live in `benches/`.
 #[path = "../tests/reference/case.rs"]
 mod case;
@@ -45,14 +45,22 @@ fn main() -> Result<(), Box<dyn Error>> {
                 let build_ns = built.elapsed().as_nanos();
                 let mut iterations = 0;
                 let mut ns = Vec::new();
+                let mut refused = None;
                 for _ in 0..times.parse::<usize>()? {
                     let start = Instant::now();
-                    let solution = network.solve(&mut workspace)?;
-                    ns.push(start.elapsed().as_nanos());
-                    iterations = solution.iterations;
-                    flows.clone_from(&solution.opening_flow_m3_s);
+                    match network.solve(&mut workspace) {
+                        Ok(solution) => {
+                            ns.push(start.elapsed().as_nanos());
+                            iterations = solution.iterations;
+                            flows.clone_from(&solution.opening_flow_m3_s);
+                        }
+                        Err(e) => refused = Some(e.to_string()),
+                    }
                 }
-                println!("{{\"build_ns\":{build_ns},\"iterations\":{iterations},\"ns\":{ns:?}}}");
+                match refused {
+                    Some(why) => println!("{{\"refused\":{why:?}}}"),
+                    None => println!("{{\"build_ns\":{build_ns},\"iterations\":{iterations},\"ns\":{ns:?}}}"),
+                }
             }
             (["flows"], Some(_)) => println!("{flows:?}"),
             _ => return Err(format!("not a command, or nothing loaded: {line}").into()),

@@ -8,6 +8,7 @@ mod case;
 mod dispersion;
 mod friction;
 mod networks;
+mod sensitivity;
 mod textbook;
 mod uncertainty;
 
