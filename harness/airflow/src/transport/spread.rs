@@ -12,9 +12,9 @@ use alloc::{vec, vec::Vec};
 use libm::{erfc, exp, sqrt};
 
 /// Points of a distribution.
-const POINTS: usize = 512;
+const POINTS: usize = 1024;
 /// Length of the grid of a convective distribution, in mean times.
-const SPAN: f64 = 4.0;
+const SPAN: f64 = 8.0;
 
 /// Below this Reynolds number a run is laminar, above [`TURBULENT_FROM`] turbulent; between them the flow is taken to be
 /// turbulent for a share of the time that rises linearly.
@@ -147,13 +147,18 @@ impl Arrival {
     }
 }
 
-/// Convolution, cut to the length of the first; what falls beyond is lost to the tail.
+/// Convolution of masses on the length of the first. What falls beyond its end is gathered there: late, as it is, but no
+/// later.
 fn convolve(a: &[f64], kernel: &[f64]) -> Vec<f64> {
     let mut out = vec![0.0; a.len()];
     for (i, &m) in a.iter().enumerate().filter(|(_, m)| **m > 1e-12) {
         for (o, k) in out[i..].iter_mut().zip(kernel) {
             *o += m * k;
         }
+    }
+    let lost: f64 = a.iter().sum::<f64>() - out.iter().sum::<f64>();
+    if let Some(end) = out.last_mut() {
+        *end += lost.max(0.0);
     }
     out
 }
