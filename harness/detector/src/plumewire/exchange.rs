@@ -1,6 +1,6 @@
 //! One wire request at a time: sent, repeated with the same sequence until answered, or given up.
 //!
-//! Not here: what is asked and why (see [`super::task`]).
+//! Not here: what is asked and why (see `task.rs`).
 use alloc::vec::Vec;
 use core::time::Duration;
 use plumeline_base::Instant;
@@ -17,7 +17,7 @@ pub(super) enum Answer {
     Pending,
     /// The same bytes were sent again.
     Repeated,
-    /// The request wants to be made anew: call [`Exchange::again`].
+    /// The request wants to be made anew: call `Exchange::again`.
     AskAnew,
     /// No answer in all tries; whether bytes came that were no frames.
     GivenUp {

@@ -1,6 +1,6 @@
 //! The driver that speaks plumewire: neutral requests in, frames out, and the other way round.
 //!
-//! One request at a time. Each is a [`task::Task`] that makes one or more wire requests; the [`exchange`] carries one
+//! One request at a time. Each is a task (`task.rs`) that makes one or more wire requests; `exchange.rs` carries one
 //! wire request at a time, repeating it with the same sequence until it is answered. Whoever asks decides how long to
 //! go on asking: here a request ends after about seven seconds without an answer.
 mod convert;

@@ -1,6 +1,6 @@
 //! Neutral requests as tasks: which wire requests each makes, and what their answers come to.
 //!
-//! Not here: frames, repeats, time-outs of single wire requests (see [`super::exchange`]).
+//! Not here: frames, repeats, time-outs of single wire requests (see `exchange.rs`).
 use super::{
     convert,
     settings::{ReadImage, WriteImage},
