@@ -37,8 +37,8 @@ enum Kind {
     },
 }
 
-/// As many bytes wait for the other end as a serial port's driver would keep.
-const ON_FULL: OnFull = OnFull::Discard { keep: 4096 };
+/// As many bytes wait for the other end as take somewhat over a second at 115,200 bit/s.
+const ON_FULL: OnFull = OnFull::Discard { keep: 16 << 10 };
 
 impl Server {
     /// Opens a new pseudo-terminal. `link`, if given, becomes a symbolic link to it and goes away with it; a symbolic
