@@ -142,10 +142,8 @@ fn keep_joined(p: Pipework) -> (Pipework, Vec<usize>) {
         }
     }
     let mut number = vec![0u32; joined.len()];
-    let mut count = 0;
-    for (n, _) in number.iter_mut().zip(&joined).filter(|(_, j)| **j) {
-        *n = count;
-        count += 1;
+    for (count, (n, _)) in number.iter_mut().zip(&joined).filter(|(_, j)| **j).enumerate() {
+        *n = count as u32;
     }
     let mut left = p;
     let mut at = 0;

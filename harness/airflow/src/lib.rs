@@ -12,6 +12,8 @@
 //!
 //! [`Pipework::air`]: plumeline_base::pipework::Pipework::air
 #![no_std]
+// Sweeps over a tree run over parallel arrays by position; an index is the plainest way to write them.
+#![allow(clippy::needless_range_loop)]
 extern crate alloc;
 
 mod adjoint;

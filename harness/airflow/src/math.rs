@@ -5,8 +5,8 @@
 use core::f64::consts::{LN_2, LOG2_E, SQRT_2};
 
 /// ln 2 in two parts; the first has 32 trailing zero bits, so that k times it is exact for |k| < 2^11. Its digits are fdlibm's.
-const LN2_HIGH: f64 = 6.931_471_803_691_238_164_90e-1;
-const LN2_LOW: f64 = 1.908_214_929_270_587_700_02e-10;
+const LN2_HIGH: f64 = 6.931_471_803_691_238e-1;
+const LN2_LOW: f64 = 1.908_214_929_270_587_7e-10;
 
 /// Natural logarithm of a positive normal number.
 ///

@@ -1,9 +1,10 @@
 //! Where a result leaves the ground the model was checked on, and what looks poor in a design.
 //!
 //! Not here: errors (a result that does not exist), and verdicts.
-use crate::{error::Place, solution::Solution, transport::OpeningTransport};
+use crate::{error::Place, network::fan::FanCurve, solution::Solution, transport::OpeningTransport};
 use alloc::vec::Vec;
-use plumeline_base::pipework::Pipework;
+use core::f64::consts::PI;
+use plumeline_base::pipework::{Drive, OpeningKind, Pipework};
 
 /// Limits of the design review; a job sets its own.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -53,13 +54,123 @@ pub enum Remark {
     Fast(f64),
 }
 
-/// All remarks on a solved pipework. `transport` is that of `transport::times`.
+impl core::fmt::Display for Remark {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        let l_min = |q: &f64| q * 60_000.0;
+        match self {
+            Self::Transition(re) => {
+                write!(f, "Reynolds number {re:.0}, between laminar and turbulent: friction is uncertain there")
+            }
+            Self::Backflow(q) => write!(f, "air leaves here, {:.2} L/min", l_min(q)),
+            Self::Starved(p) => write!(f, "suction only {p:.1} Pa"),
+            Self::Slow(t) => write!(f, "mean transport time {t:.0} s"),
+            Self::Unbalanced(r) => write!(f, "the weakest hole draws {:.0} % of what the strongest draws", r * 100.0),
+            Self::OutsideFanCurve(q) => write!(f, "{:.1} L/min lies beyond the points of the fan curve", l_min(q)),
+            Self::RisingFanCurve(q) => {
+                write!(f, "at {:.1} L/min the fan curve rises: the flow may hunt, or settle at another value", l_min(q))
+            }
+            Self::VeryRough(r) => write!(f, "roughness is {r:.3} of the bore; friction laws are known up to 0.05"),
+            Self::SlowHole(re) => {
+                write!(f, "hole Reynolds number {re:.0}: the discharge coefficient is doubtful under 200")
+            }
+            Self::AirBeyondCipm => {
+                f.write_str("air beyond 15 to 27 degC or 600 to 1100 hPa, for which its density formula is stated")
+            }
+            Self::Fast(mach) => write!(f, "Mach number {mach:.2}: compressibility is left out"),
+        }
+    }
+}
+
+/// Mach number from which compressibility is no longer small (density changes by Ma^2 / 2, 0.5 %).
+const FAST: f64 = 0.1;
+/// Speed of sound in air at 20 degC, m/s; it varies by 5 % over -10 to 40 degC.
+const SOUND: f64 = 343.0;
+/// Hole Reynolds number under which a constant discharge coefficient is doubtful (common practice, no source).
+const SLOW_HOLE: f64 = 200.0;
+
+/// All remarks on a solved pipework, place by place. `transport` is that of [`crate::transport::times`].
 pub fn review(
     pipework: &Pipework,
     solution: &Solution,
     transport: &[OpeningTransport],
     limits: &ReviewLimits,
 ) -> Vec<Warning> {
-    let _ = (pipework, solution, transport, limits);
-    Vec::new()
+    let mut all = Vec::new();
+    let mut say = |place, what| all.push(Warning { place, what });
+    air(pipework, &mut say);
+    drive(pipework, solution, &mut say);
+    for (i, s) in pipework.segments.iter().enumerate() {
+        let re = solution.segment_reynolds.get(i).copied().unwrap_or_default();
+        if re > 2000.0 && re < 4000.0 {
+            say(Place::Segment(i), Remark::Transition(re));
+        }
+        if s.roughness_m > 0.05 * s.bore_m {
+            say(Place::Segment(i), Remark::VeryRough(s.roughness_m / s.bore_m));
+        }
+        let flow = solution.segment_flow_m3_s.get(i).copied().unwrap_or_default();
+        fast(Place::Segment(i), flow, s.bore_m, 1.0, &mut say);
+    }
+    for (k, o) in pipework.openings.iter().enumerate() {
+        let flow = solution.opening_flow_m3_s.get(k).copied().unwrap_or_default();
+        if o.blocked || o.diameter_m == 0.0 {
+            continue;
+        }
+        if flow < 0.0 {
+            say(Place::Opening(k), Remark::Backflow(-flow));
+        }
+        match solution.opening_suction_pa.get(k) {
+            Some(&suction) if suction < limits.min_suction_pa => say(Place::Opening(k), Remark::Starved(suction)),
+            _ => {}
+        }
+        let re = 4.0 * solution.air.density * flow.abs() / (PI * o.diameter_m * solution.air.viscosity);
+        if re < SLOW_HOLE {
+            say(Place::Opening(k), Remark::SlowHole(re));
+        }
+        fast(Place::Opening(k), flow, o.diameter_m, o.discharge, &mut say);
+        match transport.get(k) {
+            Some(t) if flow > 0.0 && t.mean_s > limits.max_transport_s => {
+                say(Place::Opening(k), Remark::Slow(t.mean_s))
+            }
+            _ => {}
+        }
+    }
+    for (i, openings) in pipework.openings_by_inlet().into_iter().enumerate() {
+        let flows = openings
+            .into_iter()
+            .filter(|&k| pipework.openings[k].kind == OpeningKind::Hole && !pipework.openings[k].blocked)
+            .filter_map(|k| solution.opening_flow_m3_s.get(k).copied());
+        let (least, most) = flows.fold((f64::INFINITY, 0.0f64), |(l, m), q| (l.min(q), m.max(q)));
+        if most > 0.0 && least < limits.min_balance * most {
+            say(Place::Inlet(i), Remark::Unbalanced(least / most));
+        }
+    }
+    all
+}
+
+fn air(pipework: &Pipework, say: &mut impl FnMut(Place, Remark)) {
+    let air = &pipework.air;
+    let stated = (15.0..=27.0).contains(&air.temperature_c) && (6e4..=1.1e5).contains(&air.pressure_pa);
+    if air.given.is_none() && !stated {
+        say(Place::Air, Remark::AirBeyondCipm);
+    }
+}
+
+fn drive(pipework: &Pipework, solution: &Solution, say: &mut impl FnMut(Place, Remark)) {
+    let Drive::Fan(fan) = &pipework.unit.drive else { return };
+    let Ok(curve) = FanCurve::build(fan) else { return };
+    let flow = solution.total_flow_m3_s;
+    if !curve.covers(flow) {
+        say(Place::Drive, Remark::OutsideFanCurve(flow));
+    }
+    if curve.at(flow, fan.reference_density).1 > 0.0 {
+        say(Place::Drive, Remark::RisingFanCurve(flow));
+    }
+}
+
+/// `fill` is the part of the bore that the jet fills (about the discharge coefficient).
+fn fast(place: Place, flow: f64, bore: f64, fill: f64, say: &mut impl FnMut(Place, Remark)) {
+    let mach = flow.abs() / (0.25 * PI * bore * bore * fill) / SOUND;
+    if mach > FAST {
+        say(place, Remark::Fast(mach));
+    }
 }

@@ -15,8 +15,6 @@ pub(crate) const NONE: u32 = u32::MAX;
 pub(crate) struct Layout {
     /// Parent of each position.
     pub(crate) parent: Vec<u32>,
-    /// Node of `Pipework::nodes` at each position, `NONE` for 0 and the manifold.
-    pub(crate) node: Vec<u32>,
     /// Segment of edge n, for n >= `first_pipe`.
     pub(crate) segment: Vec<u32>,
     /// +1 where the edge's segment was drawn with its far end at this position, -1 where the other way round.
@@ -112,7 +110,6 @@ impl Layout {
         let opening_node = p.openings.iter().map(|o| o.node).collect();
         Ok(Self {
             parent,
-            node,
             segment,
             drawn,
             first_inlet,

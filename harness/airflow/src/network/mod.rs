@@ -138,7 +138,7 @@ impl Network {
         let mut worst = (Place::Pipework, 0.0);
         let mut take = |place: Place, misfit: f64| {
             // A misfit that is no number counts as the worst.
-            if !(misfit.abs() <= worst.1) {
+            if misfit.abs() > worst.1 || misfit.is_nan() {
                 worst = (place, misfit.abs());
             }
         };

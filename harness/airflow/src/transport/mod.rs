@@ -10,7 +10,7 @@ use crate::{friction, network::Network, options::SolveOptions, solution::Solutio
 use alloc::{rc::Rc, vec, vec::Vec};
 use libm::sqrt;
 use plumeline_base::pipework::Pipework;
-use spread::Arrival;
+use spread::{Arrival, Curve};
 use ways::{Flows, Link, Ways};
 
 /// Choices of the transport calculation.
@@ -204,7 +204,7 @@ impl Laid {
     }
 
     /// Arrival at the sensor: in the air, and as it shows it.
-    fn curves(&self, route: &Route) -> (Vec<(f64, f64)>, Vec<(f64, f64)>) {
+    fn curves(&self, route: &Route) -> (Curve, Curve) {
         let mut arrival = route.closed.then_convective(route.open).then_gaussian(sqrt(route.variance));
         arrival.start += route.plug;
         let air = arrival.curve();

@@ -25,6 +25,9 @@ pub(crate) const TURBULENT_FROM: f64 = 4000.0;
 /// slowest radial mode has died away to exp(-14.7 x 0.5) < 0.1 %.
 const MIXED_FROM: f64 = 0.5;
 
+/// A rising curve as (time, fraction arrived).
+pub(crate) type Curve = Vec<(f64, f64)>;
+
 /// What one edge does.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Passage {
@@ -136,7 +139,7 @@ impl Arrival {
     }
 
     /// Fraction arrived by each point of the grid, as (time, fraction), led by a zero.
-    pub(crate) fn curve(&self) -> Vec<(f64, f64)> {
+    pub(crate) fn curve(&self) -> Curve {
         let mut sum = 0.0;
         let mut curve = vec![(self.start - 0.5 * self.step, 0.0)];
         curve.extend(self.mass.iter().enumerate().map(|(i, m)| {
@@ -165,7 +168,7 @@ fn convolve(a: &[f64], kernel: &[f64]) -> Vec<f64> {
 
 /// A first-order lag after a curve of (time, fraction): exact for straight pieces, with the end drawn out until it has
 /// settled.
-pub(crate) fn lagged(curve: &[(f64, f64)], lag: f64) -> Vec<(f64, f64)> {
+pub(crate) fn lagged(curve: &[(f64, f64)], lag: f64) -> Curve {
     if lag <= 0.0 || curve.is_empty() {
         return curve.to_vec();
     }
