@@ -13,24 +13,24 @@ use plumewire::*;
 use std::time::Duration;
 
 /// An owned answer: the frame's payload, to be decoded where it is used.
-pub struct Client {
-    pub sim: Simulation,
-    pub now: Instant,
+pub(crate) struct Client {
+    pub(crate) sim: Simulation,
+    pub(crate) now: Instant,
     decoder: Decoder,
     conversation: u32,
     sequence: u32,
-    pub readings: Vec<Reading>,
-    pub log: Vec<(u16, String)>,
+    pub(crate) readings: Vec<Reading>,
+    pub(crate) log: Vec<(u16, String)>,
 }
-pub type Answer = Result<Vec<u8>, (RefusalCode, String)>;
+pub(crate) type Answer = Result<Vec<u8>, (RefusalCode, String)>;
 
-pub fn scenario(defects: &[&str]) -> Scenario {
+pub(crate) fn scenario(defects: &[&str]) -> Scenario {
     let pipework = straight_pipes(&[8, 12], 4.0, 3e-3, air_path(Which::Replacement));
     let defects = defects.iter().map(|d| Defect::parse(d).unwrap()).collect();
     Scenario { defects, ..Scenario::new(pipework, 7) }
 }
 /// Nothing scatters, wanders or errs.
-pub fn exact(defects: &[&str]) -> Scenario {
+pub(crate) fn exact(defects: &[&str]) -> Scenario {
     Scenario {
         scatter: Scatter::NONE,
         ventilation: Ventilation { swing_pa: 0.0, time_s: 1.0 },
@@ -40,7 +40,7 @@ pub fn exact(defects: &[&str]) -> Scenario {
 }
 
 impl Client {
-    pub fn new(scenario: Scenario) -> Self {
+    pub(crate) fn new(scenario: Scenario) -> Self {
         Self {
             sim: Simulation::new(scenario, Instant::START).unwrap(),
             now: Instant::START,
@@ -70,7 +70,7 @@ impl Client {
         found
     }
     /// Time goes by.
-    pub fn wait(&mut self, seconds: f64) {
+    pub(crate) fn wait(&mut self, seconds: f64) {
         let end = self.now + Duration::from_secs_f64(seconds);
         while let Some(at) = self.sim.poll_timeout().filter(|at| *at <= end) {
             self.sim.handle_timeout(at);
@@ -79,23 +79,23 @@ impl Client {
         self.sim.handle_timeout(end);
         self.now = end;
     }
-    pub fn send(&mut self, bytes: &[u8]) {
+    pub(crate) fn send(&mut self, bytes: &[u8]) {
         self.sim.handle_bytes(self.now, bytes);
     }
-    pub fn frame(&self, request: Request<'_>, sequence: u32) -> Vec<u8> {
+    pub(crate) fn frame(&self, request: Request<'_>, sequence: u32) -> Vec<u8> {
         let mut out = [0; MAX_WIRE];
         let conversation = if matches!(request, Request::Hello(_)) { 0 } else { self.conversation };
         let len = Message::Request(request).write(conversation, sequence, &mut out).unwrap();
         out[..len].to_vec()
     }
     /// Sends and waits up to a second for the answer; `None`: silence.
-    pub fn try_ask(&mut self, request: Request<'_>) -> Option<Answer> {
+    pub(crate) fn try_ask(&mut self, request: Request<'_>) -> Option<Answer> {
         self.sequence += 1;
         let frame = self.frame(request, self.sequence);
         self.send(&frame);
         self.answer(self.sequence)
     }
-    pub fn answer(&mut self, sequence: u32) -> Option<Answer> {
+    pub(crate) fn answer(&mut self, sequence: u32) -> Option<Answer> {
         let end = self.now + Duration::from_secs(1);
         while self.now < end {
             let next = self.sim.poll_timeout().unwrap_or(end).min(end);
@@ -115,14 +115,14 @@ impl Client {
         }
         None
     }
-    pub fn ask(&mut self, request: Request<'_>) -> Answer {
+    pub(crate) fn ask(&mut self, request: Request<'_>) -> Answer {
         self.try_ask(request).expect("an answer")
     }
     /// The refusal's code.
-    pub fn refused(&mut self, request: Request<'_>) -> RefusalCode {
+    pub(crate) fn refused(&mut self, request: Request<'_>) -> RefusalCode {
         self.ask(request).expect_err("a refusal").0
     }
-    pub fn hello(&mut self) -> (String, u64, bool) {
+    pub(crate) fn hello(&mut self) -> (String, u64, bool) {
         let token = self.sequence + 1;
         let request = Request::Hello(HelloRequest { version_min: 1, version_max: 1, token });
         let payload = self.ask(request).unwrap();
@@ -131,14 +131,14 @@ impl Client {
             other => panic!("{other:?}"),
         }
     }
-    pub fn manifest(&mut self) -> (u64, u32, [u8; 32]) {
+    pub(crate) fn manifest(&mut self) -> (u64, u32, [u8; 32]) {
         let payload = self.ask(Request::SettingsManifest(Nothing {})).unwrap();
         match Reply::decode(Operation::SettingsManifest as u8, &payload).unwrap() {
             Reply::SettingsManifest(m) => (m.revision, m.length, m.digest),
             other => panic!("{other:?}"),
         }
     }
-    pub fn image(&mut self) -> Vec<u8> {
+    pub(crate) fn image(&mut self) -> Vec<u8> {
         let (revision, length, _) = self.manifest();
         let mut image = Vec::new();
         while image.len() < length as usize {
@@ -151,7 +151,7 @@ impl Client {
         }
         image
     }
-    pub fn begin(&mut self, image: &[u8], digest: [u8; 32]) -> Result<u32, RefusalCode> {
+    pub(crate) fn begin(&mut self, image: &[u8], digest: [u8; 32]) -> Result<u32, RefusalCode> {
         let (base_revision, ..) = self.manifest();
         let begin = WriteBegin { base_revision, length: image.len() as u32, digest };
         let payload = self.ask(Request::WriteBegin(begin)).map_err(|e| e.0)?;
@@ -160,32 +160,32 @@ impl Client {
             other => panic!("{other:?}"),
         }
     }
-    pub fn chunks(&mut self, transaction: u32, image: &[u8]) {
+    pub(crate) fn chunks(&mut self, transaction: u32, image: &[u8]) {
         let mut offset = 0;
         for bytes in image.chunks(300) {
             self.ask(Request::WriteChunk(WriteChunk { transaction, offset, bytes })).unwrap();
             offset += bytes.len() as u32;
         }
     }
-    pub fn control(&mut self, line: &str) -> serde_json::Value {
+    pub(crate) fn control(&mut self, line: &str) -> serde_json::Value {
         let reply = self.sim.handle_control(self.now, line);
         serde_json::from_str(&reply).unwrap()
     }
-    pub fn do_it(&mut self, line: &str) {
+    pub(crate) fn do_it(&mut self, line: &str) {
         let reply = self.control(line);
         assert_eq!(reply["ok"], true, "{line}: {reply}");
     }
-    pub fn stream(&mut self, rate_hz: u8) {
+    pub(crate) fn stream(&mut self, rate_hz: u8) {
         self.ask(Request::ReadingsStart(ReadingsStart { rate_hz })).unwrap();
     }
-    pub fn last(&self) -> &Reading {
+    pub(crate) fn last(&self) -> &Reading {
         self.readings.last().expect("a reading")
     }
     /// Flow of inlet `i` in the latest reading, L/min.
-    pub fn flow(&self, i: usize) -> f64 {
+    pub(crate) fn flow(&self, i: usize) -> f64 {
         self.last().flow_nl_s[i].value().expect("a flow") as f64 * 6e-8
     }
-    pub fn take_baseline(&mut self) -> BaselineState {
+    pub(crate) fn take_baseline(&mut self) -> BaselineState {
         self.ask(Request::BaselineTake(Nothing {})).unwrap();
         self.wait(40.0);
         let payload = self.ask(Request::BaselineStatus(Nothing {})).unwrap();
@@ -195,7 +195,7 @@ impl Client {
         }
     }
     /// The replacement on the wall, started, greeted, with every pipe's inlet in use and streaming.
-    pub fn replaced(scenario: Scenario) -> Self {
+    pub(crate) fn replaced(scenario: Scenario) -> Self {
         use plumeline_simulator::device::settings::{SettingValue, from_image, to_image};
         use sha2::Digest;
         let mut c = Self::new(scenario);

@@ -1,0 +1,291 @@
+//! The air in the pipes, marched in time: every length of pipe has inertia, every node a little compliance.
+//!
+//! Each branch obeys I dm/dt = p_from - p_to + e - r(m), with I = length/area, and each node C dp/dt = inflow - outflow, with
+//! C = V rho/p. A step is linearly implicit (Rosenbrock's method of first order: one Newton step on backward Euler), so that
+//! long steps are stable and end in the steady state. Unknowns are mass flows: cold air then expands as it should.
+//!
+//! Not here: what is carried along (see `smoke`), and what people do to the pipes (see [`crate::site`]).
+mod build;
+mod look;
+mod resist;
+
+use super::{Laws, air, fan::Curve, matrix::Matrix};
+pub(crate) use build::OPEN_END_DISCHARGE;
+use build::hole;
+use plumeline_base::pipework::{NodeId, Pipework};
+
+/// How one inlet of the unit is joined up.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub(crate) struct Joint {
+    /// The pipe's node; `None`: no pipe.
+    pub(crate) node: Option<NodeId>,
+    /// Without a pipe: open to the room (else plugged).
+    pub(crate) open: bool,
+    /// Shut by hand.
+    pub(crate) shut: bool,
+    /// Diameter of a hole that leaks as much as the joint, m.
+    pub(crate) leak_m: f64,
+}
+
+const OUTSIDE: u32 = u32::MAX;
+
+/// What resists and drives a branch.
+#[derive(Clone, Debug)]
+enum Law {
+    Pipe(Pipe),
+    Hole { quadratic: f64, linear: f64, outside_pa: f64, shut: bool },
+    Fitting { linear: f64, quadratic: f64, shut: bool },
+    Unit { linear: f64, quadratic: f64, drive_pa: f64, density: f64 },
+}
+#[derive(Clone, Debug)]
+struct Pipe {
+    /// dp = f * friction * m|m|.
+    friction: f64,
+    /// Re = |m| * reynolds.
+    reynolds: f64,
+    roughness: f64,
+    /// dp = minor * m|m|.
+    minor: f64,
+    /// Weight of its air against the ambient's, Pa.
+    stack_pa: f64,
+    /// Momentum of the flow in it: beta * m^2 * flux, Pa.
+    flux: f64,
+    /// Share of the momentum gathered at its far end that is paid for here: 1 where air enters from the side, 1/2 at a
+    /// change of bore (Bernoulli), 0 where nothing is counted.
+    gathers: f64,
+    /// The pipe that comes straight in at its far end.
+    run: Option<u32>,
+    bore_m: f64,
+    length_m: f64,
+    density: f64,
+    viscosity: f64,
+}
+
+#[derive(Clone, Debug)]
+struct Branch {
+    from: u32,
+    to: u32,
+    /// Length over area, 1/m.
+    inertia: f64,
+    law: Law,
+}
+
+/// A carrier of smoke, as the smoke sees a branch.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Conduit {
+    /// Air in it, kg.
+    pub(crate) mass: f64,
+    /// Bore, m (0: no pipe).
+    pub(crate) bore_m: f64,
+    /// Length, m.
+    pub(crate) length_m: f64,
+    /// Re per kg/s.
+    pub(crate) reynolds: f64,
+    /// Density, kg/m3.
+    pub(crate) density: f64,
+    /// Dynamic viscosity, Pa s.
+    pub(crate) viscosity: f64,
+}
+
+/// The flows and pressures of one installation.
+#[derive(Clone, Debug)]
+pub(crate) struct Network {
+    laws: Laws,
+    branches: Vec<Branch>,
+    /// For each branch between two nodes its number among the matrix's edges.
+    edge: Vec<u32>,
+    matrix: Matrix,
+    capacity: Vec<f64>,
+    curve: Curve,
+    segments: usize,
+    openings: usize,
+    inlets: usize,
+    unit_density: f64,
+    inlet_mass: Vec<f64>,
+    /// Mass flow of each branch, kg/s, positive towards the unit.
+    m: Vec<f64>,
+    /// Pressure of each node, Pa.
+    p: Vec<f64>,
+    /// Fan speed as a share of its curve's reference speed.
+    speed: f64,
+    target_speed: f64,
+    spin_s: f64,
+    /// Next step, s.
+    dt: f64,
+    held: bool,
+    // Scratch of a step.
+    g: Vec<f64>,
+    a: Vec<f64>,
+}
+
+/// Steps, s: the first after something changed, and the longest.
+const FIRST_STEP_S: f64 = 0.01;
+const LONGEST_STEP_S: f64 = 2.0;
+/// A step that changes flows by less than this share of the greatest one is taken for rest.
+const REST: f64 = 1e-7;
+
+impl Network {
+    /// Takes over flows, pressures and fan speed of the network that this one replaces.
+    pub(crate) fn carry_over(&mut self, old: &Self) {
+        let parts = |n: &Self| [n.segments, n.openings, n.inlets, n.inlets, 1];
+        let (mut to, mut from) = (0, 0);
+        for (new, old_n) in parts(self).into_iter().zip(parts(old)) {
+            for i in 0..new.min(old_n) {
+                self.m[to + i] = old.m[from + i];
+            }
+            to += new;
+            from += old_n;
+        }
+        let (nodes, old_nodes) = (self.p.len() - 1, old.p.len() - 1);
+        let kept = nodes.min(old_nodes);
+        self.p[..kept].copy_from_slice(&old.p[..kept]);
+        self.p[nodes] = old.p[old_nodes];
+        (self.speed, self.target_speed, self.spin_s) = (old.speed, old.target_speed, old.spin_s);
+        self.disturb();
+    }
+    /// Says that something changed: steps start short again.
+    pub(crate) fn disturb(&mut self) {
+        self.held = false;
+        self.dt = FIRST_STEP_S;
+    }
+    /// The speed that the fan is to run at, and the time constant with which it gets there, s.
+    pub(crate) fn set_speed(&mut self, target: f64, spin_s: f64) {
+        if target != self.target_speed {
+            self.target_speed = target;
+            self.disturb();
+        }
+        self.spin_s = spin_s;
+    }
+    /// Opens or shuts opening `i`.
+    pub(crate) fn shut_opening(&mut self, i: usize, shut_now: bool, pipework: &Pipework) {
+        let Some(o) = pipework.openings.get(i) else { return };
+        let site = air::fluid(&pipework.air, None);
+        let near = pipework.segments.iter().rev().find(|s| s.far == o.node);
+        let fluid = near.map_or(site, |s| air::fluid(&pipework.air, s.air_temperature_c));
+        let law = hole(o.diameter_m, o.discharge, fluid, self.laws.viscous_holes, o.outside_pa, shut_now || o.blocked);
+        self.branches[self.segments + i].law = law;
+        self.disturb();
+    }
+    /// Pressure where the exhaust ends, Pa; a small change, followed with long steps.
+    pub(crate) fn set_exhaust_pa(&mut self, pa: f64) {
+        let unit = self.unit();
+        if let Law::Unit { drive_pa, .. } = &mut self.branches[unit].law {
+            *drive_pa = -pa;
+        }
+        self.held = false;
+    }
+
+    /// One step of `dt`; gives the greatest change of a flow as a share of the greatest flow.
+    fn step(&mut self, dt: f64) -> f64 {
+        if self.speed != self.target_speed {
+            self.speed += (self.target_speed - self.speed) * -libm::expm1(-dt / self.spin_s);
+            if (self.speed - self.target_speed).abs() < 1e-6 {
+                self.speed = self.target_speed;
+            }
+        }
+        self.matrix.clear();
+        let p = &mut self.p;
+        for (i, c) in self.capacity.iter().enumerate() {
+            self.matrix.diagonal[i] = c / dt;
+            p[i] *= c / dt;
+        }
+        for (i, b) in self.branches.iter().enumerate() {
+            let m = self.m[i];
+            let (resist, slope, drive) = match &b.law {
+                Law::Hole { shut: true, .. } | Law::Fitting { shut: true, .. } => {
+                    (self.g[i], self.a[i]) = (0.0, 0.0);
+                    continue;
+                }
+                Law::Hole { quadratic, linear, outside_pa, .. } => {
+                    (quadratic * m * m.abs() + linear * m, 2.0 * quadratic * m.abs() + linear, *outside_pa)
+                }
+                Law::Fitting { quadratic, linear, .. } => {
+                    (quadratic * m * m.abs() + linear * m, 2.0 * quadratic * m.abs() + linear, 0.0)
+                }
+                Law::Unit { quadratic, linear, drive_pa, density } => {
+                    let (rise, fall) = self.curve.at(m / density, self.speed, *density);
+                    (
+                        quadratic * m * m.abs() + linear * m,
+                        2.0 * quadratic * m.abs() + linear + (-fall / density).max(0.0),
+                        drive_pa + rise,
+                    )
+                }
+                Law::Pipe(pipe) => {
+                    let (r, s) = self.laws.pipe(pipe, m, pipe.run.map_or(0.0, |k| self.m[k as usize]), |k| match &self
+                        .branches[k as usize]
+                        .law
+                    {
+                        Law::Pipe(p) => Some(p),
+                        _ => None,
+                    });
+                    (r, s, pipe.stack_pa)
+                }
+            };
+            let g = 1.0 / (b.inertia / dt + slope);
+            let a = m + g * (drive - resist);
+            (self.g[i], self.a[i]) = (g, a);
+            let (from, to) = (b.from as usize, b.to as usize);
+            if b.from != OUTSIDE && b.to != OUTSIDE {
+                self.matrix.add_edge(self.edge[i] as usize, from, to, g);
+            } else if b.to != OUTSIDE {
+                self.matrix.diagonal[to] += g;
+            } else {
+                self.matrix.diagonal[from] += g;
+            }
+            if b.from != OUTSIDE {
+                p[from] -= a;
+            }
+            if b.to != OUTSIDE {
+                p[to] += a;
+            }
+        }
+        self.matrix.solve(p);
+        let (mut change, mut greatest) = (0.0f64, 1e-9f64);
+        for (i, b) in self.branches.iter().enumerate() {
+            let at = |id: u32| if id == OUTSIDE { 0.0 } else { p[id as usize] };
+            let m = self.a[i] + self.g[i] * (at(b.from) - at(b.to));
+            change = change.max((m - self.m[i]).abs());
+            greatest = greatest.max(m.abs());
+            self.m[i] = m;
+        }
+        change / greatest
+    }
+    /// Marches on by `span` seconds, or less if all comes to rest before.
+    pub(crate) fn march(&mut self, span: f64) {
+        let mut left = span;
+        while left > 0.0 && !self.held {
+            let dt = self.dt.min(left);
+            let change = self.step(dt);
+            left -= dt;
+            // A step of a dozen milliseconds changes little just because it is short.
+            self.held = change < REST * (dt / LONGEST_STEP_S).min(1.0) && self.speed == self.target_speed;
+            let grown = if change > 0.05 {
+                self.dt * 0.7
+            } else if change < 0.02 {
+                self.dt * 1.5
+            } else {
+                self.dt
+            };
+            self.dt = grown.clamp(FIRST_STEP_S, LONGEST_STEP_S);
+        }
+    }
+    /// Goes straight to the steady state at the target speed; false if none is found.
+    pub(crate) fn settle(&mut self) -> bool {
+        self.speed = self.target_speed;
+        let mut dt = 0.05;
+        let mut quiet = 0;
+        for _ in 0..500 {
+            let change = self.step(dt);
+            if !change.is_finite() {
+                return false;
+            }
+            quiet = if change < 1e-11 && dt >= 1e3 { quiet + 1 } else { 0 };
+            if quiet >= 2 {
+                self.held = true;
+                return true;
+            }
+            dt = if change > 0.5 { (dt * 0.5).max(0.01) } else { (dt * 1.6).min(1e3) };
+        }
+        false
+    }
+}
