@@ -33,9 +33,9 @@ fn pooled(of: &BTreeMap<&'static str, (usize, usize)>) -> (usize, usize) {
     of.values().fold((0, 0), |a, b| (a.0 + b.0, a.1 + b.1))
 }
 
-const FLOWS: usize = 196;
-const SMOKES: usize = 204;
-const LEVELS: usize = 100;
+const FLOWS: usize = 182;
+const SMOKES: usize = 210;
+const LEVELS: usize = 108;
 
 fn settle_one(kind: usize, dice: &mut Dice, tally: &mut Tally) {
     let flow = settling::flow(kind, dice);

@@ -176,13 +176,13 @@ impl<'a> Course<'a> {
         let fallen = (last..self.smooth.len()).find(|i| self.smooth_at(*i) < 0.5 * plateau.value)?;
         Some(self.time(fallen) - self.time(last))
     }
-    /// One past the last reading of the whole record that the rise itself may be fitted to: up to the peak, and of a
-    /// plateau no more than what fixes its height.
+    /// One past the last reading of the whole record that the rise itself may be fitted to: most of the way up, where
+    /// its shape still tells of its start, or at a steep rise so many readings of the plateau as fix its height.
     pub(super) fn fit_end(&self, span: &Span) -> usize {
-        let (first, _) = self.above(span, 0.95);
-        let rise = first - span.start.min(first);
-        let enough = first + (2 * rise).max(20);
-        self.start + span.peak.min(enough).max(first + 2).min(self.smooth.len()).max(1)
+        let (low, _) = self.above(span, 0.1);
+        let (high, _) = self.above(span, 0.7);
+        let plateau = 20_usize.saturating_sub(high - low.min(high)).max(2);
+        self.start + span.peak.min(high + plateau).max(high + 2).min(self.smooth.len())
     }
 }
 

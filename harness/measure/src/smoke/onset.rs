@@ -1,22 +1,48 @@
 //! When a rise started: maximum likelihood over a family of rises on a drifting baseline with correlated noise.
 //!
-//! The family is A (1 - (1 + (t - t0) / tau)^-p): a step for tau = 0; the first smoke out of a laminar pipe for p = 2
-//! (Taylor, Proc. R. Soc. A 219 (1953) 186, without diffusion: 1 - (t0' / t)^2); nearly a first-order lag for large p.
-//! The interval is that of the likelihood of t0 taken as a density, averaged over tau and p (change point with a flat
+//! The family is A (1 - (1 + s / tau)^-p) with s = t - t0: a step for tau = 0; the first smoke out of a laminar pipe with
+//! p = 2 (Taylor, Proc. R. Soc. A 219 (1953) 186, without diffusion: 1 - (t0' / t)^2); nearly a first-order lag for large
+//! p. A chamber or filter that lags behind by kappa rounds the start: s is then sqrt(s^2 + kappa^2) - kappa, which begins
+//! as s^2 / 2 kappa and ends kappa late, as the lagged ramp does. Rises that begin slower still (dispersed arrivals,
+//! which have no sharp start) have (s / tau)^4.
+//! The interval is that of the likelihood of t0 taken as a density, averaged over the shapes (change point with a flat
 //! prior: Smith, Biometrika 62 (1975) 407; likelihood of a change point: Hinkley, Biometrika 57 (1970) 1).
 //!
 //! Not here: whether there is a rise.
 use super::{Onset, record::Record};
+use crate::stats;
 use alloc::vec::Vec;
 
-/// The powers p = 2^n tried, by n: 1, 2, 4, 16, 256 (a first-order lag to within 0.1 % of its height).
-const POWERS: [u32; 5] = [0, 1, 2, 4, 8];
+/// One shape of rise: exponent q of time (1 or 4), p = 2^power (256 is a first-order lag to within 0.1 % of its height),
+/// lag, s, and weight in the average.
+#[derive(Clone, Copy)]
+struct Shape {
+    q: u32,
+    power: u32,
+    lag: f64,
+    weight: f64,
+}
+/// Number of lags tried, from half a reading's time to [`LONGEST_LAG_S`].
+const LAGS: u32 = 8;
+const LONGEST_LAG_S: f64 = 20.0;
+
+/// The shapes tried beside the step. A rounded start is taken for less likely than a sharp one: it fits almost anything
+/// by starting early.
+fn shapes(step: f64) -> Vec<Shape> {
+    let sharp = [0, 1, 2, 4, 8].map(|power| Shape { q: 1, power, lag: 0.0, weight: 1.0 });
+    let ratio = libm::log((LONGEST_LAG_S / step).max(1.0) * 2.0) / f64::from(LAGS - 1);
+    let lags = (0..LAGS).map(|i| 0.5 * step * libm::exp(ratio * f64::from(i)));
+    let rounded = lags.flat_map(|lag| [1, 8].map(|power| Shape { q: 1, power, lag, weight: ROUNDED }));
+    sharp.into_iter().chain(rounded).chain([Shape { q: 4, power: 2, lag: 0.0, weight: ROUNDED }]).collect()
+}
+const ROUNDED: f64 = 0.15;
+
 /// Values of t0 at each level; each looks closer where the one before found the likelihood.
-const LEVELS: [u32; 3] = [64, 64, 160];
+const LEVELS: [u32; 3] = [48, 48, 128];
 /// Likelihood, relative to the best, that keeps a t0 for the next level.
 const WORTH: f64 = 1e-5;
-/// Weight of the plain step beside one of the powers.
-const STEP_WEIGHT: f64 = 5.0;
+/// Weight of the plain step beside these.
+const STEP_WEIGHT: f64 = 8.0;
 
 /// The record whitened: each reading less what the one before it foretells, with the line's two columns made orthonormal.
 struct Whitened<'a> {
@@ -45,20 +71,27 @@ impl<'a> Whitened<'a> {
         let rest_square = dot(&rest, &rest);
         Self { t, rho, e1, e2, rest, rest_square }
     }
+    /// Residuals after `t0` with the best rise of this shape.
+    fn residuals(&self, at: &Best) -> Vec<f64> {
+        let shape = |t: f64| if t > at.t0 { 1.0 - left(t - at.t0, at.tau, &at.shape) } else { 0.0 };
+        let shapes: Vec<f64> = self.t.iter().map(|t| shape(*t)).collect();
+        let mut f: Vec<f64> = shapes.iter().zip(shapes.iter().skip(1)).map(|(a, b)| b - self.rho * a).collect();
+        remove(&mut f, &self.e1);
+        remove(&mut f, &self.e2);
+        let height = dot(&f, &self.rest) / dot(&f, &f);
+        let rows = self.t.iter().skip(1).zip(self.rest.iter().zip(&f));
+        rows.filter(|(t, _)| **t > at.t0).map(|(_, (r, f))| r - height * f).collect()
+    }
     /// Residual sum of squares with the best upward rise of this shape.
-    fn rss(&self, t0: f64, tau: f64, power: u32) -> f64 {
+    fn rss(&self, t0: f64, tau: f64, shape: &Shape) -> f64 {
         let first = self.t.partition_point(|t| *t <= t0);
         let (mut fr, mut f1, mut f2, mut ff, mut before) = (0.0, 0.0, 0.0, 0.0, 0.0);
         let from = first.max(1);
         let columns = self.rest.iter().zip(&self.e1).zip(&self.e2).skip(from - 1);
         for (t, ((r, e1), e2)) in self.t.iter().skip(from).zip(columns) {
-            let mut left = if tau > 0.0 { tau / (tau + t - t0) } else { 0.0 };
-            for _ in 0..power {
-                left *= left;
-            }
-            let shape = 1.0 - left;
-            let f = shape - self.rho * before;
-            before = shape;
+            let here = 1.0 - left(t - t0, tau, shape);
+            let f = here - self.rho * before;
+            before = here;
             fr += f * r;
             f1 += f * e1;
             f2 += f * e2;
@@ -67,6 +100,22 @@ impl<'a> Whitened<'a> {
         let own = ff - f1 * f1 - f2 * f2;
         if fr > 0.0 && own > 1e-9 * ff { self.rest_square - fr * fr / own } else { self.rest_square }
     }
+}
+/// What is left to rise after `s` > 0 seconds.
+fn left(s: f64, tau: f64, shape: &Shape) -> f64 {
+    if tau <= 0.0 {
+        return 0.0;
+    }
+    let s = if shape.lag > 0.0 { libm::sqrt(s * s + shape.lag * shape.lag) - shape.lag } else { s };
+    let mut x = s / tau;
+    for _ in 0..shape.q / 2 {
+        x *= x;
+    }
+    let mut left = 1.0 / (1.0 + x);
+    for _ in 0..shape.power {
+        left *= left;
+    }
+    left
 }
 fn dot(a: &[f64], b: &[f64]) -> f64 {
     a.iter().zip(b).map(|(a, b)| a * b).sum()
@@ -103,53 +152,76 @@ pub(super) fn locate(record: &Record, from: usize, to: usize) -> Option<Onset> {
     profile.and_then(|(profile, scale)| profile.onset(scale))
 }
 
-/// Residual sums of squares for each t0, one for the step and one for the best slope time of each power: the
+/// Residual sums of squares for each t0, one for the step and one for the best time of each shape: the
 /// log-likelihood but for the noise variance.
 struct Profile {
     range: (f64, f64),
     width: f64,
     t0: Vec<f64>,
-    rss: Vec<[f64; POWERS.len() + 1]>,
+    rss: Vec<Vec<f64>>,
+    weights: Vec<f64>,
     least: f64,
+    best: Best,
 }
+/// The likeliest onset and shape.
+#[derive(Clone, Copy)]
+struct Best {
+    t0: f64,
+    tau: f64,
+    shape: Shape,
+}
+const STEP: Shape = Shape { q: 1, power: 0, lag: 0.0, weight: STEP_WEIGHT };
 impl Profile {
     fn over(white: &Whitened<'_>, range: (f64, f64), count: u32, step: f64, long: f64) -> Self {
         let width = (range.1 - range.0) / f64::from(count);
         let t0: Vec<f64> = (0..count).map(|i| range.0 + (f64::from(i) + 0.5) * width).collect();
-        let mut rss = alloc::vec![[f64::INFINITY; POWERS.len() + 1]; t0.len()];
+        let shapes = shapes(step);
+        let mut rss = alloc::vec![Vec::with_capacity(shapes.len() + 1); t0.len()];
+        let mut least = f64::INFINITY;
+        let mut best = Best { t0: range.0, tau: 0.0, shape: STEP };
+        let mut note = |row: &mut Vec<f64>, value: f64, found: Best| {
+            row.push(value);
+            if value < least {
+                (least, best) = (value, found);
+            }
+        };
+        for (t0, row) in t0.iter().zip(&mut rss) {
+            note(row, white.rss(*t0, 0.0, &STEP), Best { t0: *t0, tau: 0.0, shape: STEP });
+        }
         let slowest = libm::log(4.0 * long);
         let fastest = libm::log(0.3 * step).min(slowest - 1.0);
-        for (slot, power) in POWERS.into_iter().enumerate() {
-            // 1 / initial slope of a unit rise, s, in logarithm; from onset to onset it changes little.
-            let mut best = None;
+        for shape in &shapes {
+            // Logarithm of the time, s, at which a unit rise that began so would be whole; from onset to onset it changes little.
+            let spread = libm::exp2(f64::from(shape.power) / f64::from(shape.q));
+            let mut previous = None;
             for (t0, row) in t0.iter().zip(&mut rss) {
-                let of = |ln: f64| white.rss(*t0, libm::exp(ln) * f64::from(1_u32 << power), power);
-                let guess = best.unwrap_or_else(|| scan(&of, fastest, slowest));
+                let of = |ln: f64| white.rss(*t0, libm::exp(ln) * spread, shape);
+                let guess = previous.unwrap_or_else(|| scan(&of, fastest, slowest));
                 let (at, value) = minimise(&of, guess, fastest, slowest);
-                best = Some(at);
-                if let Some(v) = row.get_mut(slot + 1) {
-                    *v = value;
-                }
+                previous = Some(at);
+                note(row, value, Best { t0: *t0, tau: libm::exp(at) * spread, shape: *shape });
             }
         }
-        for (t0, row) in t0.iter().zip(&mut rss) {
-            row[0] = white.rss(*t0, 0.0, 0);
-        }
-        let least = rss.iter().flatten().fold(f64::INFINITY, |a, b| a.min(*b));
-        Self { range, width, t0, rss, least }
+        let weights = core::iter::once(STEP_WEIGHT).chain(shapes.iter().map(|s| s.weight)).collect();
+        Self { range, width, t0, rss, weights, least, best }
     }
-    /// Variance of an innovation: that of the baseline, or of the residuals where no shape fits as well as that.
+    /// Variance of an innovation: that of the baseline. Where no shape fits the rise as well as that, the misfit of the
+    /// best one and its run length count as noise (quasi-likelihood with a long-run variance).
     fn scale(&self, record: &Record, white: &Whitened<'_>) -> f64 {
-        let innovation = record.noise.innovation_sd();
-        let fitted = self.least / (white.rest.len() as f64 - 5.0).max(1.0);
-        (innovation * innovation).max(fitted)
+        let innovation = record.noise.innovation_sd() * record.noise.innovation_sd();
+        let residuals = white.residuals(&self.best);
+        let n = residuals.len() as f64;
+        let misfit = dot(&residuals, &residuals) / n / innovation;
+        if n >= 4.0 && misfit > 1.0 + 3.0 * libm::sqrt(2.0 / n) {
+            innovation * misfit * stats::integrated_time(&residuals)
+        } else {
+            innovation
+        }
     }
     fn weights(&self, scale: f64) -> Vec<f64> {
         let likelihood = |rss: f64| libm::exp((self.least - rss) / (2.0 * scale));
-        self.rss
-            .iter()
-            .map(|[step, rest @ ..]| STEP_WEIGHT * likelihood(*step) + rest.iter().map(|r| likelihood(*r)).sum::<f64>())
-            .collect()
+        let weight = |row: &Vec<f64>| row.iter().zip(&self.weights).map(|(rss, w)| w * likelihood(*rss)).sum();
+        self.rss.iter().map(weight).collect()
     }
     /// True if an onset in the first cell is likely too: the start lies before the record, or can't be told from drift.
     fn at_edge(&self, scale: f64) -> bool {

@@ -29,7 +29,7 @@ pub struct Signal {
 
 pub const RELEASE_S: f64 = 120.0;
 pub const END_S: f64 = 480.0;
-pub const KINDS: usize = 12;
+pub const KINDS: usize = 14;
 
 /// Rise of unit plateau from t = 0 on.
 #[derive(Clone, Copy)]
@@ -38,6 +38,10 @@ enum Rise {
     Lag(f64),
     /// First arrival after so many seconds in the pipe: 1 - (t' / (t' + t))^2.
     Laminar(f64),
+    /// The same through a first-order lag: first arrival, time constant.
+    Lagged(f64, f64),
+    /// Straight up for so many seconds.
+    Ramp(f64),
 }
 impl Rise {
     fn at(self, t: f64) -> f64 {
@@ -46,6 +50,12 @@ impl Rise {
             Self::Step => 1.0,
             Self::Lag(tau) => 1.0 - (-t / tau).exp(),
             Self::Laminar(first) => 1.0 - (first / (first + t)).powi(2),
+            // The lag's integral over 12 time constants by the midpoint rule.
+            Self::Lagged(first, tau) => (0..240)
+                .map(|i| (f64::from(i) + 0.5) * tau / 20.0)
+                .map(|s| Self::Laminar(first).at(t - s) * (-s / tau).exp() / 20.0)
+                .sum(),
+            Self::Ramp(long) => (t / long).min(1.0),
         }
     }
 }
@@ -79,6 +89,14 @@ pub fn signal(kind: usize, dice: &mut Dice) -> Signal {
             let long = dice.between(20.0, 60.0);
             ("laminar puff", Class::Response, Rise::Laminar(dice.between(5.0, 30.0)), 1.5 * strength, vec![(0.0, long)])
         }
+        12 => (
+            "laminar, lagged",
+            Class::Response,
+            Rise::Lagged(dice.between(5.0, 40.0), dice.between(0.5, 3.0)),
+            strength,
+            vec![(0.0, 1e9)],
+        ),
+        13 => ("ramp", Class::Response, Rise::Ramp(dice.between(5.0, 40.0)), strength, vec![(0.0, 1e9)]),
         8 => ("weak", Class::Weak, Rise::Step, dice.between(0.2, 3.5), vec![(0.0, dice.pick(&[long, 1e9]))]),
         9 => ("too short", Class::Weak, Rise::Step, strength, vec![(0.0, dice.between(0.3, 1.2))]),
         10 => ("none", Class::None, Rise::Step, 0.0, vec![]),
@@ -114,11 +132,11 @@ pub fn signal(kind: usize, dice: &mut Dice) -> Signal {
     }
 }
 
-/// Half of the mean of what is within 10 % of the peak, on the course without noise, 1 ms fine.
+/// Half of the mean of what is within 10 % of the peak, on the course without noise, 10 ms fine.
 fn half(smoke: &impl Fn(f64) -> f64, onset: f64, long: f64) -> f64 {
     let end = (onset + long + 20.0).min(END_S);
     let course: Vec<(f64, f64)> =
-        (0..((end - onset) * 1e3) as usize).map(|i| onset + i as f64 * 1e-3).map(|t| (t, smoke(t))).collect();
+        (0..((end - onset) * 1e2) as usize).map(|i| onset + i as f64 * 1e-2).map(|t| (t, smoke(t))).collect();
     let peak = course.iter().fold(0.0_f64, |a, b| a.max(b.1));
     let high: Vec<f64> = course.iter().map(|c| c.1).filter(|v| *v >= 0.9 * peak).collect();
     let plateau = high.iter().sum::<f64>() / high.len() as f64;
