@@ -1,7 +1,15 @@
 //! JUnit XML of one or more jobs, for build servers.
-use crate::ReportError;
+//!
+//! A fail becomes a failure; whatever is undecided, void or not done becomes an error, never a skip that counts as
+//! success. Skipped is only what judges nothing: what was or was not learnt of the outgoing unit.
+use crate::{
+    ReportError,
+    standing::{judges, shown_verdict},
+    words::{self, clean},
+};
 use plumeline_base::Verdict;
-use plumeline_procedure::outcome::{Outcome, Subject};
+use plumeline_procedure::outcome::{Finding, Outcome, StageKind, Subject};
+use quick_junit::{NonSuccessKind, Report, TestCase, TestCaseStatus, TestSuite};
 
 /// A job to be reported as a test suite.
 #[derive(Clone, Debug)]
@@ -10,7 +18,10 @@ pub struct JunitJob<'a> {
     pub name: &'a str,
     /// What it came to.
     pub outcome: &'a Outcome,
-    /// What it was expected to come to; `None`: a pass, with every stage and finding a test of its own.
+    /// What it was expected to come to; `None` is a pass.
+    ///
+    /// A job that is expected to pass reports every stage and finding as a test of its own. One that is expected not
+    /// to pass is a single test: it succeeds if the job came to just that.
     pub expected: Option<Expected>,
 }
 
@@ -22,9 +33,142 @@ pub struct Expected {
     /// Subjects that must be among those that did not pass: a job that fails for another reason is no success.
     pub about: Vec<Subject>,
 }
+impl Expected {
+    /// Why the outcome is not what was expected; `None` if it is.
+    pub fn missed_by(&self, outcome: &Outcome) -> Option<String> {
+        let shown = shown_verdict(outcome);
+        if shown != self.verdict {
+            return Some(format!("expected {}, came to {shown}: {}", self.verdict, outcome.because));
+        }
+        let open = |s: &&Subject| {
+            !outcome.findings.iter().any(|f| judges(f.stage) && f.subject == **s && !f.counts_as().is_pass())
+        };
+        let missing: Vec<String> = self.about.iter().filter(open).map(Subject::to_string).collect();
+        (!missing.is_empty()).then(|| {
+            format!("came to {shown} as expected, but not because of {}: {}", missing.join(", "), outcome.because)
+        })
+    }
+}
 
-/// JUnit XML: a test suite for each job.
+/// JUnit XML: a test suite for each job, in the order given.
+///
+/// # Errors
+/// Only if the XML can't be written, which no job brings about.
 pub fn junit(jobs: &[JunitJob<'_>]) -> Result<String, ReportError> {
-    let _ = jobs;
-    Ok(quick_junit::Report::new("plumeline").to_string()?)
+    let mut report = Report::new("plumeline");
+    report.add_test_suites(jobs.iter().map(suite));
+    Ok(report.to_string()?)
+}
+
+fn suite(job: &JunitJob<'_>) -> TestSuite {
+    let o = job.outcome;
+    let name = clean(job.name);
+    let mut suite = TestSuite::new(&*name);
+    suite.add_property(("verdict", shown_verdict(o).word()));
+    suite.add_property(("because", &*clean(&o.because)));
+    let not_pass = job.expected.as_ref().filter(|e| !e.verdict.is_pass());
+    let missed = job.expected.as_ref().and_then(|e| e.missed_by(o));
+    let mut verdict = match (missed, not_pass) {
+        (Some(why), _) => TestCase::new("verdict", non_success(NonSuccessKind::Failure, "not as expected", &why)),
+        (None, Some(_)) => TestCase::new("verdict", TestCaseStatus::success()),
+        (None, None) => TestCase::new("verdict", status(shown_verdict(o), "verdict", &o.because)),
+    };
+    verdict.set_classname(&*name);
+    if not_pass.is_some() {
+        let lines: Vec<String> = o.findings.iter().map(line).collect();
+        verdict.set_system_out(lines.join("\n"));
+        suite.add_test_case(verdict);
+        return suite;
+    }
+    suite.add_test_case(verdict);
+    stages(&mut suite, &name, o);
+    findings(&mut suite, &name, o);
+    suite
+}
+
+fn stages(suite: &mut TestSuite, name: &str, o: &Outcome) {
+    for s in &o.stages {
+        let counts = if s.complete { s.verdict } else { s.verdict.and(Verdict::Undecided) };
+        let why = s.because.clone().unwrap_or_else(|| format!("the stage came to {counts}"));
+        let mut case = TestCase::new(format!("stage {}", s.stage), judged(s.stage, counts, "stage", &why));
+        case.set_classname(name);
+        case.set_time(s.ended.since(s.began));
+        suite.add_test_case(case);
+    }
+    for (stage, why) in &o.not_done {
+        let why = format!("not done: {why}");
+        let mut case = TestCase::new(format!("stage {stage}"), judged(*stage, Verdict::Undecided, "not done", &why));
+        case.set_classname(name);
+        suite.add_test_case(case);
+    }
+}
+
+fn findings(suite: &mut TestSuite, name: &str, o: &Outcome) {
+    for (k, f) in o.findings.iter().enumerate() {
+        let same = |g: &&Finding| g.stage == f.stage && g.subject == f.subject;
+        let nth = o.findings[..k].iter().filter(same).count() + 1;
+        let title = if nth == 1 { f.subject.to_string() } else { format!("{} ({nth})", f.subject) };
+        let kind = if f.void.is_some() { "void" } else { "finding" };
+        let mut status = judged(f.stage, f.counts_as(), kind, f.void.as_ref().unwrap_or(&f.says));
+        if !f.counts_as().is_pass() {
+            status.set_description(details(f));
+        }
+        let mut case = TestCase::new(clean(&title), status);
+        case.set_classname(format!("{name}.{}", f.stage));
+        suite.add_test_case(case);
+    }
+}
+
+/// The status of something at a stage; what judges nothing is skipped where it did not pass.
+fn judged(stage: StageKind, verdict: Verdict, kind: &str, message: &str) -> TestCaseStatus {
+    if judges(stage) || verdict.is_pass() {
+        return status(verdict, kind, message);
+    }
+    let mut s = TestCaseStatus::skipped();
+    s.set_type(kind).set_message(clean(&format!("for comparison only, judges nothing: {message}")));
+    s
+}
+
+fn status(verdict: Verdict, kind: &str, message: &str) -> TestCaseStatus {
+    match verdict {
+        Verdict::Pass => TestCaseStatus::success(),
+        Verdict::Fail => non_success(NonSuccessKind::Failure, kind, message),
+        Verdict::Undecided => non_success(NonSuccessKind::Error, kind, &format!("undecided: {message}")),
+    }
+}
+
+fn non_success(how: NonSuccessKind, kind: &str, message: &str) -> TestCaseStatus {
+    let mut s = TestCaseStatus::non_success(how);
+    s.set_type(kind).set_message(clean(message));
+    s
+}
+
+/// A finding in lines.
+fn details(f: &Finding) -> String {
+    let mut lines = vec![clean(&f.says)];
+    let mut add = |what: &str, s: String| lines.push(format!("{what}: {s}"));
+    if let Some(why) = &f.void {
+        add("void", clean(why));
+    }
+    if let Some(m) = &f.measured {
+        add("measured", words::figure(m));
+    }
+    if let Some(e) = &f.expected {
+        add("expected", words::figure(e));
+    }
+    if let Some(l) = &f.limit {
+        add("limit", format!("{} ({}; {})", words::limit(l), clean(&l.source), l.mark.words()));
+    }
+    if let Some(s) = &f.likely {
+        add("most likely", clean(s));
+    }
+    if let Some(s) = &f.next {
+        add("next", clean(s));
+    }
+    lines.join("\n")
+}
+
+/// A finding in one line.
+fn line(f: &Finding) -> String {
+    clean(&format!("{} {} {}: {}", f.stage, f.subject, f.counts_as(), f.void.as_ref().unwrap_or(&f.says)))
 }

@@ -1,14 +1,87 @@
 //! `result.json`: what a job came to, for machines.
-use crate::{ReportError, input::ReportInput};
+use crate::{
+    ReportError,
+    input::{Digests, PipeFacts, ReportInput},
+    standing::shown_verdict,
+};
+use plumeline_base::Verdict;
+use plumeline_procedure::{
+    outcome::{Outcome, StageKind},
+    plan::{Limits, RulePlan},
+};
+use serde::Serialize;
 
 /// Version of the format of `result.json`.
 pub const RESULT_FORMAT: u32 = 1;
-/// JSON Schema (2020-12) of `result.json`.
-pub const RESULT_SCHEMA: &str = "{}";
+/// JSON Schema (draft 2020-12) of `result.json`.
+pub const RESULT_SCHEMA: &str = include_str!("../result.schema.json");
+
+#[derive(Serialize)]
+struct ResultFile<'a> {
+    format: u32,
+    tool: &'a str,
+    invented: bool,
+    site: &'a str,
+    technician: &'a str,
+    dates: Vec<Date<'a>>,
+    verdict: Verdict,
+    outcome: &'a Outcome,
+    overrides: Vec<OverrideFile<'a>>,
+    limits: &'a Limits,
+    rule: &'a RulePlan,
+    pipes: &'a [PipeFacts],
+    files: Vec<FileFacts<'a>>,
+    digests: &'a Digests,
+}
+
+#[derive(Serialize)]
+struct Date<'a> {
+    at_us: u64,
+    date: &'a str,
+}
+
+#[derive(Serialize)]
+struct OverrideFile<'a> {
+    at_us: u64,
+    stage: Option<StageKind>,
+    answer: &'a str,
+}
+
+#[derive(Serialize)]
+struct FileFacts<'a> {
+    name: &'a str,
+    sha256: &'a str,
+    length: u64,
+}
 
 /// The result as JSON: keys in a fixed order, two spaces of indentation, a line feed at the end.
 ///
-/// Numbers that are not finite become `null`, which nothing reads as a value.
+/// `verdict` is the one to go by ([`shown_verdict`]); `outcome` is the procedure's own. Numbers that are not finite
+/// become `null`, which nothing reads as a value.
+///
+/// # Errors
+/// Only if the JSON can't be written, which no job brings about.
 pub fn result_json(input: &ReportInput<'_>) -> Result<String, ReportError> {
-    Ok(serde_json::to_string_pretty(input.outcome)? + "\n")
+    let r = input.record;
+    let file = ResultFile {
+        format: RESULT_FORMAT,
+        tool: input.tool,
+        invented: input.invented,
+        site: &input.plan.site,
+        technician: &input.plan.technician,
+        dates: r.dates.iter().map(|(at, date)| Date { at_us: at.as_micros(), date }).collect(),
+        verdict: shown_verdict(input.outcome),
+        outcome: input.outcome,
+        overrides: r
+            .overrides
+            .iter()
+            .map(|o| OverrideFile { at_us: o.at.as_micros(), stage: o.stage, answer: &o.answer })
+            .collect(),
+        limits: &input.plan.limits,
+        rule: &input.plan.rule,
+        pipes: input.pipes,
+        files: r.files.iter().map(|(name, sha256, length)| FileFacts { name, sha256, length: *length }).collect(),
+        digests: input.digests,
+    };
+    Ok(serde_json::to_string_pretty(&file)? + "\n")
 }

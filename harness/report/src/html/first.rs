@@ -9,7 +9,7 @@ use crate::{
     words,
 };
 use plumeline_base::Verdict;
-use plumeline_procedure::outcome::{Finding, Outcome, StageKind};
+use plumeline_procedure::outcome::{Figure, Finding, Outcome, StageKind};
 
 /// Findings shown of each group before the reader is sent to the full list.
 const SHOWN: usize = 3;
@@ -25,6 +25,26 @@ pub(crate) fn because(input: &ReportInput<'_>, shown: Verdict) -> String {
         || "the record does not say why".to_owned(),
         |f| words::clean(&format!("{}: {}", words::subject(&f.subject), f.void.as_deref().unwrap_or(&f.says))),
     )
+}
+
+/// The worst finding in four lines, so that even the smallest screen shows it at once; empty for a pass.
+pub(crate) fn lead(input: &ReportInput<'_>, shown: Verdict) -> Vec<(&'static str, String)> {
+    if shown.is_pass() {
+        return Vec::new();
+    }
+    let all = standing::standings(input.outcome, input.pipes.iter().map(|p| p.inlet));
+    let worst = all.iter().find_map(|s| s.findings.first().filter(|f| f.counts_as() == shown));
+    let Some(f) = worst else { return Vec::new() };
+    let figure = |f: Option<&Figure>| f.map(words::figure);
+    [
+        ("Measured", figure(f.measured.as_ref())),
+        ("Expected", figure(f.expected.as_ref())),
+        ("Most likely", f.likely.as_deref().map(words::clean)),
+        ("Do next", f.next.as_deref().map(words::clean)),
+    ]
+    .into_iter()
+    .filter_map(|(what, s)| Some((what, s?)))
+    .collect()
 }
 
 /// The outcome's loud lines and those that only the whole input can give.
