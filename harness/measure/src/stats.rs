@@ -371,6 +371,32 @@ pub fn line(x: &[f64], y: &[f64]) -> Option<Line> {
     })
 }
 
+/// A parabola through readings: `middle + slope d + curve d^2`, d counted from the mean of x.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Parabola {
+    /// Value at the mean of x.
+    pub middle: f64,
+    /// Slope there.
+    pub slope: f64,
+    /// Half of the second derivative.
+    pub curve: f64,
+}
+
+/// Least-squares parabola by orthogonal polynomials (Forsythe, J. SIAM 5 (1957) 74); `None` if x does not spread.
+pub fn parabola(x: &[f64], y: &[f64]) -> Option<Parabola> {
+    let n = x.len().min(y.len()) as f64;
+    let (x_mean, y_mean) = (mean(x), mean(y));
+    let moment = |f: &dyn Fn(f64, f64) -> f64| x.iter().zip(y).map(|(x, y)| f(x - x_mean, y - y_mean)).sum::<f64>();
+    let (xx, xxx) = (moment(&|x, _| x * x), moment(&|x, _| x * x * x));
+    // Second polynomial: x^2 - tilt x - level.
+    let (tilt, level) = (xxx / xx, xx / n);
+    let second = |x: f64| x * x - tilt * x - level;
+    let linear = moment(&|x, y| x * y) / xx;
+    let curve = moment(&|x, y| second(x) * y) / moment(&|x, _| second(x) * second(x));
+    let found = Parabola { middle: y_mean - curve * level, slope: linear - curve * tilt, curve };
+    (found.middle.is_finite() && found.slope.is_finite() && curve.is_finite()).then_some(found)
+}
+
 /// Standard uncertainty that rounding to steps of `resolution` leaves in the mean of many readings with scatter `sd`
 /// (before rounding): resolution / sqrt(12) without scatter (JCGM 100, F.2.2.1), vanishing as scatter dithers it
 /// (Widrow & Kollar, Quantization Noise, 2008, section 19: harmonics of the sawtooth damped by the characteristic function).

@@ -16,11 +16,38 @@ struct Tally {
     false_alarms: (usize, usize),
     missed: (usize, usize),
     errors_in_samples: Vec<f64>,
+    onset_in_samples_by_kind: BTreeMap<&'static str, Vec<f64>>,
     onset_covered: BTreeMap<&'static str, (usize, usize)>,
     half_covered: BTreeMap<&'static str, (usize, usize)>,
     mean_covered: BTreeMap<&'static str, (usize, usize)>,
     mean_refused: (usize, usize),
     puffs: (usize, usize),
+}
+impl Tally {
+    fn add(&mut self, other: Self) {
+        let pair = |a: &mut (usize, usize), b: (usize, usize)| *a = (a.0 + b.0, a.1 + b.1);
+        for (mine, theirs) in [
+            (&mut self.right, other.right),
+            (&mut self.onset_covered, other.onset_covered),
+            (&mut self.half_covered, other.half_covered),
+            (&mut self.mean_covered, other.mean_covered),
+        ] {
+            theirs.into_iter().for_each(|(kind, b)| pair(mine.entry(kind).or_default(), b));
+        }
+        for (mine, theirs) in [
+            (&mut self.early, other.early),
+            (&mut self.false_alarms, other.false_alarms),
+            (&mut self.missed, other.missed),
+            (&mut self.mean_refused, other.mean_refused),
+            (&mut self.puffs, other.puffs),
+        ] {
+            pair(mine, theirs);
+        }
+        self.errors_in_samples.extend(other.errors_in_samples);
+        for (kind, errors) in other.onset_in_samples_by_kind {
+            self.onset_in_samples_by_kind.entry(kind).or_default().extend(errors);
+        }
+    }
 }
 fn count(pair: &mut (usize, usize), hit: bool) {
     pair.0 += usize::from(hit);
@@ -60,9 +87,6 @@ fn settle_one(kind: usize, dice: &mut Dice, tally: &mut Tally) {
         _ if claimed => settling::Class::Steady,
         _ => settling::Class::NotSteady,
     };
-    if std::env::var_os("SHOW").is_some() && (class != flow.class || early) {
-        eprintln!("{} wanted {:?}, early {early}, end {end:?}", flow.kind, flow.class);
-    }
     count(tally.right.entry(flow.kind).or_default(), class == flow.class);
     count(&mut tally.early, early);
 }
@@ -73,9 +97,6 @@ fn smoke_one(kind: usize, dice: &mut Dice, tally: &mut Tally) {
     let outcome = smoke::analyse(&signal.before, &signal.after, &release, &signal.rule);
     let response = matches!(outcome, smoke::Outcome::Response(_));
     let right = response == (signal.class == plume::Class::Response);
-    if std::env::var_os("SHOW").is_some() && !right {
-        eprintln!("{} step {} -> {outcome:?}", signal.kind, signal.step_s);
-    }
     count(tally.right.entry(signal.kind).or_default(), right);
     match signal.class {
         plume::Class::None => count(&mut tally.false_alarms, response),
@@ -83,27 +104,14 @@ fn smoke_one(kind: usize, dice: &mut Dice, tally: &mut Tally) {
         plume::Class::Response => count(&mut tally.missed, !response),
     }
     let (smoke::Outcome::Response(r), plume::Class::Response) = (outcome, signal.class) else { return };
-    tally.errors_in_samples.push((r.onset.at_s - signal.onset_s).abs() / signal.step_s);
+    let error = (r.onset.at_s - signal.onset_s).abs() / signal.step_s;
+    tally.errors_in_samples.push(error);
+    tally.onset_in_samples_by_kind.entry(signal.kind).or_default().push(error);
     let (low, high) = r.onset.interval95_s;
     count(tally.onset_covered.entry(signal.kind).or_default(), (low..=high).contains(&signal.onset_s));
     let half = r.half_plateau_s;
     let off = (half.value - (signal.half_s - plume::RELEASE_S)).abs();
     count(tally.half_covered.entry(signal.kind).or_default(), off <= 1.96 * half.u());
-    if std::env::var_os("SHOW").is_some() {
-        let u = r.onset.u_s;
-        eprintln!(
-            "Z {}{} n {:.3} onset {:.3} u {:.3} {:.2} half {:.3} u {:.3} z {:.2}",
-            signal.kind.replace(' ', "_"),
-            if signal.rule.resolution > 0.0 { "Q" } else { "" },
-            signal.step_s,
-            (r.onset.at_s - signal.onset_s) / signal.step_s,
-            u / signal.step_s,
-            (r.onset.at_s - signal.onset_s) / u,
-            (half.value + plume::RELEASE_S - signal.half_s) / signal.step_s,
-            half.u() / signal.step_s,
-            (half.value + plume::RELEASE_S - signal.half_s) / half.u()
-        );
-    }
     count(&mut tally.puffs, r.puffs.len() == signal.puffs);
 }
 
@@ -150,14 +158,51 @@ fn sorted(values: &[f64]) -> Vec<f64> {
     v
 }
 
-/// For tuning: `FROM=1 TO=12 cargo test -p plumeline-measure --release --test evaluation tune -- --ignored --nocapture`.
+fn number(name: &str, or: u64) -> u64 {
+    std::env::var(name).ok().and_then(|v| v.parse().ok()).unwrap_or(or)
+}
+
+/// Two threads, each with every other seed.
+fn evaluate_all(seeds: std::ops::RangeInclusive<u64>) -> Tally {
+    let half = |odd: u64| {
+        let mut tally = Tally::default();
+        seeds.clone().filter(|s| s % 2 == odd).for_each(|seed| evaluate(seed, &mut tally));
+        tally
+    };
+    let (mut a, b) = std::thread::scope(|scope| {
+        let other = scope.spawn(|| half(1));
+        (half(0), other.join().unwrap())
+    });
+    a.add(b);
+    a
+}
+
+/// For tuning and for longer runs: `FROM=1 TO=12 cargo test -p plumeline-measure --test evaluation figures -- --ignored --nocapture`.
 #[test]
-#[ignore = "prints figures for tuning"]
-fn tune() {
-    let number = |name: &str, or: u64| std::env::var(name).ok().and_then(|v| v.parse().ok()).unwrap_or(or);
-    let mut tally = Tally::default();
-    for seed in number("FROM", 1)..=number("TO", 12) {
-        evaluate(seed, &mut tally);
-    }
+#[ignore = "prints figures, judges nothing"]
+fn figures() {
+    print(&evaluate_all(number("FROM", 1)..=number("TO", 12)));
+}
+
+/// What is asked of the crate, on seeds that nothing was tuned on: six times 500 signals.
+#[test]
+fn signals_with_known_truth() {
+    let tally = evaluate_all(1001..=1006);
     print(&tally);
+    assert_eq!(pooled(&tally.right).1 + pooled(&tally.mean_covered).1 + tally.mean_refused.0, 6 * 500);
+    assert!(share(pooled(&tally.right)) >= 0.98, "class right");
+    for (kind, pair) in &tally.right {
+        assert!(share(*pair) >= 0.95, "class of {kind} right");
+    }
+    assert!(share(tally.early) <= 0.01, "steadiness claimed early");
+    assert_eq!(tally.false_alarms.0, 0, "detected without smoke");
+    assert!(share(tally.missed) <= 0.01, "detectable smoke missed");
+    assert!(sorted(&tally.errors_in_samples)[tally.errors_in_samples.len() / 2] <= 1.0, "median error of the onset");
+    assert!(share(tally.mean_refused) <= 0.02, "means refused");
+    for (what, of) in
+        [("onset", &tally.onset_covered), ("half plateau", &tally.half_covered), ("mean", &tally.mean_covered)]
+    {
+        let covered = share(pooled(of));
+        assert!((0.93..=0.97).contains(&covered), "95 % interval of the {what} covers {covered}");
+    }
 }

@@ -255,18 +255,15 @@ fn oscillation(earlier: &[Sample], later: &[Sample], limit: f64, window: Duratio
 
 /// Residuals about the parabola through a window's readings.
 fn without_curve(part: &[Sample]) -> Vec<f64> {
-    let n = part.len() as f64;
     let values: Vec<f64> = part.iter().map(|s| s.value).collect();
-    let mean = stats::mean(&values);
-    let x = |i: usize| (2.0 * i as f64 + 1.0) / n - 1.0;
-    let x2_mean = (0..part.len()).map(|i| x(i) * x(i)).sum::<f64>() / n;
-    let (mut l, mut q, mut ll, mut qq) = (0.0, 0.0, 0.0, 0.0);
-    for (i, v) in values.iter().enumerate() {
-        let (p1, p2) = (x(i), x(i) * x(i) - x2_mean);
-        l += p1 * (v - mean);
-        q += p2 * (v - mean);
-        ll += p1 * p1;
-        qq += p2 * p2;
+    let x: Vec<f64> = (0..part.len()).map(|i| i as f64).collect();
+    let centre = stats::mean(&x);
+    match stats::parabola(&x, &values) {
+        Some(p) => x
+            .iter()
+            .zip(&values)
+            .map(|(x, v)| v - p.middle - (x - centre) * (p.slope + p.curve * (x - centre)))
+            .collect(),
+        None => values,
     }
-    values.iter().enumerate().map(|(i, v)| v - mean - l / ll * x(i) - q / qq * (x(i) * x(i) - x2_mean)).collect()
 }

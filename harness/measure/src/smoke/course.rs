@@ -144,15 +144,10 @@ impl<'a> Course<'a> {
         let high = (cross..=span.peak).find(|i| self.smooth_at(*i) > level + reach).unwrap_or(span.peak);
         let u_level = 0.5 * plateau.u();
         // The running mean spreads a step over its own width: a rise no wider than that is read from single readings.
-        if high.saturating_sub(low) >= 2 * self.half + 8 {
+        let (low, high) = (low + self.half / 2, high.saturating_sub(self.half / 2));
+        if high >= low + self.half + 4 {
             let t: Vec<f64> = (low..=high).map(|i| self.time(i)).collect();
-            let y = self.excess.get(low..=high)?;
-            let line = stats::line(&t, y).filter(|l| l.slope > 0.0)?;
-            let at = line.x_mean + (level - line.mean) / line.slope;
-            let noise = self.record.noise.sd * libm::sqrt(self.record.noise.time());
-            let n = t.len() as f64;
-            let u_line = noise * libm::sqrt(1.0 / n + (at - line.x_mean) * (at - line.x_mean) / line.sxx);
-            return Some(Estimate::new(at, 0.0, libm::hypot(u_line, u_level) / line.slope));
+            return self.crossing(&t, self.excess.get(low..=high)?, level, u_level);
         }
         let from = cross.saturating_sub(self.half + 1);
         let single = (from..self.excess.len().min(cross + self.half + 2)).find(|i| {
@@ -169,6 +164,22 @@ impl<'a> Course<'a> {
             libm::hypot(self.record.noise.sd, u_level) / slope.abs().max(1e-150),
         );
         Some(Estimate::new(at, 0.0, u))
+    }
+    /// Where the parabola through a stretch of the rise crosses `level`.
+    fn crossing(&self, t: &[f64], y: &[f64], level: f64, u_level: f64) -> Option<Estimate> {
+        let (n, centre) = (t.len() as f64, stats::mean(t));
+        let fit = stats::parabola(t, y).filter(|p| p.slope > 0.0)?;
+        let root = fit.slope * fit.slope - 4.0 * fit.curve * (fit.middle - level);
+        // The root near the centre, in the form that holds for no curvature too.
+        let ahead = if root > 0.0 { 2.0 * (level - fit.middle) / (fit.slope + libm::sqrt(root)) } else { f64::NAN };
+        let (first, last) = (*t.first()? - centre, *t.last()? - centre);
+        let ahead = if ahead.is_finite() { ahead } else { (level - fit.middle) / fit.slope };
+        let ahead = ahead.clamp(first, last);
+        // Variance of a fitted parabola near its middle is 9/4 that of the mean (JCGM 100, H.3, by the same algebra).
+        let noise = self.record.noise.sd * libm::sqrt(self.record.noise.time() * 2.25 / n);
+        let slope = fit.slope + 2.0 * fit.curve * ahead;
+        let u = libm::hypot(noise, u_level) / slope.max(0.2 * fit.slope);
+        Some(Estimate::new(centre + ahead, 0.0, u))
     }
     /// From the end of the puff's plateau to half of it, s.
     pub(super) fn decay_s(&self, span: &Span, plateau: &Estimate) -> Option<f64> {
