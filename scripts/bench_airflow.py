@@ -29,12 +29,12 @@ LAW = "hagen_dunlop_swamee_jain"
 
 
 def comb(nodes):
-    """A tree of about so many nodes: legs of 99 holes on one wide header with a given suction."""
-    n = networks.Net(f"tree of {nodes} nodes", "legs of 99 holes on one header")
+    """A tree of about so many nodes: legs like sampling pipes (24 holes, Re 100 to 2500) on one wide header."""
+    n = networks.Net(f"tree of {nodes} nodes", "legs of 24 holes on one header")
     at = n.inlet(loss=(0.0, 0.0))
-    for _ in range(nodes // 100):
+    for _ in range(nodes // 25):
         at = n.segment(at, 1.0, bore=2.0)
-        n.run(at, 99, 1.0, 0.8)
+        n.run(at, 24, 4.0, 2.5)
     n.suction(150.0)
     return n.case
 

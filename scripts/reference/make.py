@@ -72,6 +72,17 @@ def make_networks():
     return out
 
 
+def make_hard():
+    """Random networks on which Newton's method was seen to stall at rounding level or to wander, solved by scipy."""
+    out = []
+    for seed, momentum in ((2570, True), (29793, False), (17936, True)):
+        case = networks.random_network(seed)
+        s = scipy_network.System(case, law="churchill", momentum=momentum).solve(check=False)
+        assert s["residual"] < 1e-12, seed
+        out.append({**pack(case), "momentum": momentum, "openings_reference": s["openings"]})
+    return out
+
+
 def write(folder, name, data):
     with open(os.path.join(folder, name), "w") as f:
         if isinstance(data, list):
@@ -90,6 +101,7 @@ def main():
     spread["chain"]["case"] = pack(spread["chain"]["case"])
     write(folder, "dispersion.json", spread)
     write(folder, "networks.json", make_networks())
+    write(folder, "networks_hard.json", make_hard())
     propagated = monte_carlo.make()
     write(folder, "monte_carlo.json", {**propagated, "case": pack(propagated["case"])})
 

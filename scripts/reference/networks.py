@@ -381,3 +381,38 @@ def cases():
     names = [c["name"] for c in out]
     assert len(set(names)) == len(names)
     return out
+
+
+def random_network(seed):
+    """Trees with rings, capillaries, blocked holes, open ends, rooms at other pressures, any fan or suction, any air."""
+    rng = random.Random(seed)
+    n = Net(f"random {seed}", "", density=round(rng.uniform(0.7, 1.5), 3), viscosity=round(rng.uniform(1.4e-5, 2.2e-5), 8))
+    loss = rng.random() < 0.7
+    suction = rng.random() < 0.3
+    for _ in range(rng.randint(1, 5)):
+        nodes = [n.inlet(loss=(rng.uniform(0, 5e4), rng.uniform(0, 1e8)) if loss and not suction else (0.0, 0.0))]
+        bore = rng.choice([0.016, 0.021, 0.021, 0.027])
+        for _ in range(rng.randint(1, 25)):
+            at = nodes[-1] if rng.random() < 0.75 else rng.choice(nodes)
+            s = dict(bore=bore if rng.random() < 0.9 else rng.choice([0.006, 0.012, 0.034]), rough=rng.choice([1.5e-6, 1e-5, 1e-4]),
+                     k=rng.choice([0.0, 0.0, 0.4, 2.0]))
+            new = n.segment(at, round(10 ** rng.uniform(-1, 1.3), 3), **s)
+            nodes.append(new)
+            if rng.random() < 0.8:
+                n.hole(new, round(10 ** rng.uniform(0, 0.8), 2) if rng.random() < 0.97 else 18.0, cd=round(rng.uniform(0.55, 0.9), 2),
+                       blocked=rng.random() < 0.1, outside=rng.choice([0.0] * 6 + [15.0, -10.0, -80.0]))
+        for _ in range(rng.choice([0, 0, 0, 1, 3])):
+            if len(nodes) > 4:
+                a, b = rng.sample(nodes[1:], 2)
+                n.segment(a, round(rng.uniform(0.5, 10), 2), bore=bore, far=b)
+    if all(o["blocked"] for o in n.case["openings"]):
+        n.hole(n.segment(0, 2.0), 3.0)
+    if suction:
+        n.suction(*[round(10 ** rng.uniform(0, 3), 1) for _ in n.case["inlets"]])
+    else:
+        p, q = 10 ** rng.uniform(1.3, 3), 10 ** rng.uniform(-3, -2)
+        n.fan([[0.0, p], [0.3 * q, 0.95 * p], [0.7 * q, 0.6 * p], [q, 0.0]], speed=round(rng.uniform(0.5, 1.4), 2), density=rng.choice([1.2, 1.0]))
+        n.only(exhaust_pa=rng.choice([0.0, 0.0, 10.0, -10.0]))
+        if not loss:
+            n.only(loss=[0.0, 0.0], exhaust_loss=[0.0, 0.0])
+    return n.case

@@ -116,3 +116,22 @@ fn mean_times_agree_with_the_reference_flows() {
         within("times", apart(&got, &reference, 0.0), 1e-8)
     });
 }
+
+#[derive(Deserialize)]
+struct Hard {
+    #[serde(flatten)]
+    case: Case,
+    momentum: bool,
+    openings_reference: Vec<f64>,
+}
+
+/// Networks on which an iteration can stall at rounding level or wander; with the default tolerance.
+#[test]
+fn hard_networks_are_solved_as_scipy_solves_them() {
+    for hard in data::<Vec<Hard>>("networks_hard.json") {
+        let options = SolveOptions { momentum: hard.momentum, ..SolveOptions::default() };
+        let solution = solve(&hard.case.pipework(), &options).unwrap_or_else(|e| panic!("{}: {e}", hard.case.name));
+        let worst = apart(&solution.opening_flow_m3_s, &hard.openings_reference, FLOOR);
+        assert!(worst < 1e-6, "{}: flows apart by {worst:e}", hard.case.name);
+    }
+}
