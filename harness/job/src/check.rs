@@ -9,6 +9,7 @@ use crate::{
     journal::{self, Citation, JOURNAL_LIMIT, Journal, Torn},
     settings,
 };
+use plumeline_detector::Identity;
 use plumeline_procedure::{Entry, effect::KeptSettings};
 use std::collections::BTreeMap;
 
@@ -46,6 +47,7 @@ pub fn check(folder: &Folder, mut cited: impl FnMut(&Citation) -> Result<(), Str
 
     let mut inputs = BTreeMap::new();
     let mut kept = BTreeMap::new();
+    let mut units = BTreeMap::new();
     for line in &journal.lines {
         if let Err(differs) = cited(&line.log) {
             let number = usize::try_from(line.seq + 1).unwrap_or(usize::MAX);
@@ -57,12 +59,15 @@ pub fn check(folder: &Folder, mut cited: impl FnMut(&Citation) -> Result<(), Str
             Entry::File { name, sha256, .. } => {
                 inputs.insert(name.as_str(), sha256.as_str());
             }
+            Entry::Unit { role, identity } => {
+                units.insert(role.as_str(), identity);
+            }
             Entry::Settings { which, sha256, .. } => {
-                let name = match which {
-                    KeptSettings::AsFound => folder::SETTINGS_AS_FOUND,
-                    KeptSettings::AsLeft => folder::SETTINGS_AS_LEFT,
+                let (name, role) = match which {
+                    KeptSettings::AsFound => (folder::SETTINGS_AS_FOUND, "outgoing"),
+                    KeptSettings::AsLeft => (folder::SETTINGS_AS_LEFT, "replacement"),
                 };
-                kept.insert(name, sha256.as_str());
+                kept.insert(name, (sha256.as_str(), units.get(role).copied()));
             }
             _ => {}
         }
@@ -71,8 +76,8 @@ pub fn check(folder: &Folder, mut cited: impl FnMut(&Citation) -> Result<(), Str
         let result = input(folder, name, inputs.get(name).copied());
         checked.take(name, result);
     }
-    for (name, recorded) in kept {
-        let result = kept_settings(folder, name, recorded);
+    for (name, (recorded, unit)) in kept {
+        let result = kept_settings(folder, name, recorded, unit);
         checked.take(name, result);
     }
     checked
@@ -115,13 +120,25 @@ fn input(folder: &Folder, name: &str, recorded: Option<&str>) -> Result<Option<D
     Ok(Some(file.digest))
 }
 
-/// Kept settings against the digest that the journal records of their items.
-fn kept_settings(folder: &Folder, name: &str, recorded: &str) -> Result<Option<Digest>, Problem> {
+/// Kept settings against what the journal records: the digest of their items, and the unit that held them.
+fn kept_settings(
+    folder: &Folder,
+    name: &str,
+    recorded: &str,
+    unit: Option<&Identity>,
+) -> Result<Option<Digest>, Problem> {
+    let altered =
+        |cause: String| Err(Problem::with_file(Kind::Altered, name, cause, "put back the file as the job kept it"));
     let file = folder.read(name)?;
     let document = settings::parse(name, &file.bytes)?;
     if Digest::parse(recorded) != Some(document.digest) {
-        let cause = format!("the digest of its items is {}, but the journal records {recorded}", document.digest);
-        return Err(Problem::with_file(Kind::Altered, name, cause, "put back the file as the job kept it"));
+        return altered(format!("the digest of its items is {}, but the journal records {recorded}", document.digest));
+    }
+    if document.unit.as_ref() != unit {
+        return altered("the unit that it names is not the one that the journal records".to_owned());
+    }
+    if settings::to_json(&document.settings, document.unit.as_ref(), true)? != file.bytes {
+        return altered("it does not stand as the tool wrote it".to_owned());
     }
     Ok(Some(file.digest))
 }

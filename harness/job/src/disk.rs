@@ -24,6 +24,8 @@ pub trait Disk: fmt::Debug + Send + Sync {
     fn create(&self, path: &Path) -> io::Result<Box<dyn DiskFile>>;
     /// An existing file, written at its end.
     fn append(&self, path: &Path) -> io::Result<Box<dyn DiskFile>>;
+    /// Takes a file away.
+    fn remove(&self, path: &Path) -> io::Result<()>;
     /// A file under another name, in place of any that had it.
     fn rename(&self, from: &Path, to: &Path) -> io::Result<()>;
     /// Waits until the names in this folder are on the disk.
@@ -80,6 +82,9 @@ impl Disk for OsDisk {
     }
     fn append(&self, path: &Path) -> io::Result<Box<dyn DiskFile>> {
         Ok(Box::new(fs::OpenOptions::new().append(true).open(path)?))
+    }
+    fn remove(&self, path: &Path) -> io::Result<()> {
+        fs::remove_file(path)
     }
     fn rename(&self, from: &Path, to: &Path) -> io::Result<()> {
         fs::rename(from, to)

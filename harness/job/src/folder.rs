@@ -35,6 +35,10 @@ pub const REPORT: &str = "report.html";
 /// The lock; holds the process id of whoever has the job.
 pub const LOCK: &str = "lock";
 
+/// What a job that has begun leaves in its folder, in the order in which a new job takes it away: what follows from
+/// something goes before it.
+const LEFT_BY_A_JOB: [&str; 7] = [REPORT, RESULT, SETTINGS_AS_LEFT, SETTINGS_AS_FOUND, JOURNAL, TRACE, SETTINGS_NEW];
+
 /// An open job folder.
 #[derive(Clone, Debug)]
 pub struct Folder {
@@ -62,10 +66,12 @@ impl fmt::Debug for Lock {
 }
 
 impl Folder {
-    /// Makes a job folder on this machine's disk with these files in it.
+    /// Makes a job folder on this machine's disk with these files in it. With `force` a job that is there already is
+    /// replaced: what it left is taken away first, so that nothing of it can pass for the new one's.
     ///
     /// # Errors
     /// [`Kind::Exists`] if one of the files is there already and `force` is false: nothing is then written.
+    /// [`Kind::Busy`] if another process works on the job that would be replaced.
     pub fn create(dir: &Path, files: &[(&str, &[u8])], force: bool) -> Result<Self, Problem> {
         Self::create_on(Arc::new(OsDisk), dir, files, force)
     }
@@ -80,16 +86,19 @@ impl Folder {
             folder.disk.create_dir(dir).map_err(told)?;
             folder.disk.sync_dir(disk::parent(dir)).map_err(told)?;
         }
-        // A job that has begun must not get other inputs under it, whatever was asked for by mistake.
-        for name in files.iter().map(|(name, _)| *name).chain([TRACE, JOURNAL]) {
-            if !force && folder.exists(name)? {
-                return Err(Problem::from_io(
-                    &folder.path(name)?,
-                    "write a new job",
-                    &io::ErrorKind::AlreadyExists.into(),
-                ));
+        let _lock = folder.lock()?;
+        for name in files.iter().map(|(name, _)| *name).chain(LEFT_BY_A_JOB) {
+            if folder.exists(name)? {
+                let path = folder.path(name)?;
+                if !force {
+                    return Err(Problem::from_io(&path, "write a new job", &io::ErrorKind::AlreadyExists.into()));
+                }
+                if LEFT_BY_A_JOB.contains(&name) {
+                    folder.disk.remove(&path).map_err(|e| Problem::from_io(&path, "take it away", &e))?;
+                }
             }
         }
+        folder.disk.sync_dir(dir).map_err(told)?;
         for (name, bytes) in files {
             folder.replace(name, bytes)?;
         }

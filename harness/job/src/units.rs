@@ -186,7 +186,7 @@ pub struct UnitProblem {
 /// ```
 /// use plumeline_job::units::{Dimension, parse};
 /// assert_eq!(parse(Dimension::Length, "21 mm"), Ok(0.021));
-/// assert_eq!(parse(Dimension::Length, "1 1/2 in"), Ok(0.0381));
+/// assert_eq!(parse(Dimension::Length, "1/2 ft"), Ok(0.1524));
 /// assert!(parse(Dimension::Length, "30 Pa").is_err());
 /// ```
 pub fn parse(dimension: Dimension, text: &str) -> Result<f64, UnitProblem> {
@@ -222,7 +222,7 @@ pub fn parse(dimension: Dimension, text: &str) -> Result<f64, UnitProblem> {
         None => {
             let why = match UNITS.iter().find(|(_, u, _)| *u == unit) {
                 Some((other, ..)) => format!("`{unit}` is the unit of {}", other.word()),
-                None => match nearest(unit, UNITS.iter().map(|(_, u, _)| *u)) {
+                None => match nearest(unit, dimension.units()) {
                     Some(near) => format!("the unit {} is not known (did you mean `{near}`?)", quoted(unit)),
                     None => format!("the unit {} is not known", quoted(unit)),
                 },

@@ -164,22 +164,15 @@ fn toml_problem(source: &Source<'_>, e: &toml::de::Error) -> Problem {
     let span = e.span().unwrap_or(0..0);
     let message = e.message().trim_end();
     let first = message.lines().next().unwrap_or_default();
-    // The names in backquotes: the key that is wrong, then the keys that there are.
-    let names: Vec<&str> = first.split('`').skip(1).step_by(2).collect();
-    let (kind, cause, remedy) = if first.starts_with("unknown field") {
-        let (given, known) = (names.first().copied().unwrap_or_default(), names.get(1..).unwrap_or_default());
-        let mut cause = format!("there is no key {} here", quoted(given));
-        if let Some(near) = nearest(given, known.iter().copied()) {
-            cause.push_str(&format!("; did you mean `{near}`?"));
-        }
-        (Kind::UnknownKey, cause, format!("the keys here are: {}", known.join(", ")))
+    let (kind, cause, remedy) = if let Some((cause, remedy)) = unknown_key(first) {
+        (Kind::UnknownKey, cause, remedy)
     } else if first.starts_with("missing field") {
-        let name = quoted(names.first().copied().unwrap_or_default());
+        let name = quoted(first.split('`').nth(1).unwrap_or_default());
         (Kind::MissingKey, format!("the key {name} is missing"), format!("add {name} here"))
     } else if first.starts_with("invalid type") || first.starts_with("invalid length") {
         (Kind::WrongType, first.to_owned(), "write the value as the message says; texts stand in quotes".to_owned())
     } else if first.starts_with("duplicate") {
-        (Kind::Duplicate, first.to_owned(), "keep one of the two".to_owned())
+        (Kind::Duplicate, "the key stands twice".to_owned(), "keep one of the two".to_owned())
     } else {
         let cause = format!("this is not well-formed TOML: {}", message.replace('\n', "; "));
         (
@@ -189,6 +182,19 @@ fn toml_problem(source: &Source<'_>, e: &toml::de::Error) -> Problem {
         )
     };
     source.problem(kind, span, cause, remedy)
+}
+
+/// What serde says of a key that is not known, in our words, with the keys that there are.
+fn unknown_key(message: &str) -> Option<(String, String)> {
+    // The names in backquotes: the key that is wrong, then the keys that there are.
+    let mut names = message.strip_prefix("unknown field")?.split('`').skip(1).step_by(2);
+    let given = names.next()?;
+    let known: Vec<&str> = names.collect();
+    let mut cause = format!("there is no key {} here", quoted(given));
+    if let Some(near) = nearest(given, known.iter().copied()) {
+        cause.push_str(&format!("; did you mean `{near}`?"));
+    }
+    Some((cause, format!("the keys here are: {}", known.join(", "))))
 }
 
 /// Reads a JSON text.
@@ -201,10 +207,10 @@ pub(crate) fn from_json<T: DeserializeOwned>(source: &Source<'_>) -> Result<T, P
         // serde_json ends its message with the place, which the problem states by itself.
         let message = e.to_string();
         let message = message.rsplit_once(" at line ").map_or(message.as_str(), |(m, _)| m);
+        if let Some((cause, remedy)) = unknown_key(message) {
+            return source.problem(Kind::UnknownKey, at..at + 1, cause, remedy);
+        }
         let (kind, cause, remedy) = match e.classify() {
-            Category::Data if message.starts_with("unknown field") => {
-                (Kind::UnknownKey, message.to_owned(), "correct the key or take it out")
-            }
             Category::Data if message.starts_with("missing field") => (Kind::MissingKey, message.to_owned(), "add it"),
             Category::Data => (Kind::WrongType, message.to_owned(), "see the format's JSON Schema in docs/schemas"),
             _ => (

@@ -1,5 +1,4 @@
 //! A sheet of holes becomes a pipework file that reads back as the same geometry.
-#![expect(clippy::unwrap_used, clippy::panic, reason = "a test ends where something is not as it should be")]
 use plumeline_base::pipework::{OpeningKind, SegmentKind};
 use plumeline_job::{
     Kind,

@@ -1,6 +1,5 @@
 //! The schemas under `docs/schemas` are those of the types that read the files. Run with
 //! `PLUMELINE_WRITE_SCHEMAS=1` to write them anew.
-#![expect(clippy::unwrap_used, reason = "a test ends where something is not as it should be")]
 use std::{env, fs, path::Path};
 
 #[test]

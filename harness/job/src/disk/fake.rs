@@ -149,6 +149,11 @@ impl Disk for FakeDisk {
         let id = self.id(path)?;
         Ok(Box::new(FakeFile { disk: self.clone(), id }))
     }
+    fn remove(&self, path: &Path) -> io::Result<()> {
+        let mut state = self.state();
+        state.step()?;
+        state.names.remove(path).map(|_| ()).ok_or_else(|| io::ErrorKind::NotFound.into())
+    }
     fn rename(&self, from: &Path, to: &Path) -> io::Result<()> {
         let mut state = self.state();
         state.step()?;
