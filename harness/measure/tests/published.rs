@@ -1,5 +1,6 @@
 //! Checks against the outside: NIST StRD, scipy, statsmodels, ruptures, JCGM 100 and 106, RFC 5905. The data are made by
 //! `scripts/reference_measure/make.py`; `scripts/reference_measure/check.sh` makes them anew and compares.
+#![allow(clippy::unwrap_used, clippy::panic)] // helpers of tests are tests
 use plumeline_base::{Instant, Verdict, quantity::Estimate};
 use plumeline_measure::{
     Sample,

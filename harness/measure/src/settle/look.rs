@@ -145,8 +145,9 @@ fn slopes(a: &Line, b: &Line, n_a: usize, n_b: usize, resolution: f64, risk: f64
 /// first-order approach); `None` if it does not.
 fn wait(a: &Line, b: &Line, slopes: &[Slope; 3], limit: f64, window: Duration) -> Option<Duration> {
     let ratio = b.slope / a.slope;
-    let room = limit - slopes[0].half_width.max(slopes[1].half_width);
-    if !(ratio > 0.0 && ratio < 0.95 && room > 0.0) {
+    // The approach's own bend widens the intervals and will be gone by then: of their width, no more than half the limit.
+    let room = limit - slopes[1].half_width.min(0.5 * limit);
+    if !(ratio > 0.0 && ratio < 0.95) {
         return None;
     }
     let tau_s = -window.as_secs_f64() / libm::log(ratio);

@@ -219,14 +219,13 @@ fn follow(record: &Record, release: &Release, rule: &Rule) -> Outcome {
     if after < 2 * shortest {
         return undecided(Unclear::Evidence(Error::TooFew { have: after, need: 2 * shortest }));
     }
-    let memory = record.before;
     if record.ceiling.is_some_and(|c| c < record.before) || record.restless(rule) {
         let drift = Course::new(record, record.before, rule).map_or(0.0, |c| c.drift_per_minute());
         return undecided(Unclear::RestlessBaseline { drift_per_minute: drift });
     }
     let needed = record.needed(rule);
     let (mut start, mut weak) = (record.before, None::<f64>);
-    while let Some(found) = record.detect(start, memory, rule) {
+    while let Some(found) = record.detect(start..record.searched(rule), record.before, &record.noise, rule) {
         // The toe of a slow rise is left out of the baseline.
         let foot = found.from.saturating_sub(shortest).max(record.before);
         let Some(course) = Course::new(record, foot, rule) else { break };

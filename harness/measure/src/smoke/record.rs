@@ -4,7 +4,7 @@
 use super::Rule;
 use crate::{Error, Sample, mean::in_order, stats};
 use alloc::vec::Vec;
-use core::time::Duration;
+use core::{ops::Range, time::Duration};
 
 /// Readings before and after a release on one time axis.
 pub(super) struct Record {
@@ -68,13 +68,19 @@ impl Record {
         Ok(Self { t, y, before: before.len(), ceiling, noise })
     }
     /// One past the last reading in which a rise is looked for: at the ceiling, no more than what shows a jump to it.
-    fn searched(&self, shortest: usize) -> usize {
+    pub(super) fn searched(&self, rule: &Rule) -> usize {
+        let shortest = self.readings_in(rule.min_duration_s);
         self.ceiling.map_or(self.y.len(), |c| (c + shortest).min(self.y.len()))
     }
-    /// True if the readings before the release rise by themselves, seen with half of them as memory.
+    /// True if the readings before the release wander (their residuals hang together for an eighth of them), or if their
+    /// second half rises against the first by the first's own noise.
     pub(super) fn restless(&self, rule: &Rule) -> bool {
+        let stretch = |v: &[f64], to: usize| v.get(..to).unwrap_or(&[]).to_vec();
+        let (t, y) = (stretch(&self.t, self.before), stretch(&self.y, self.before));
+        let wanders = stats::line(&t, &y).is_none_or(|line| self.before as f64 / line.long_run.time < 8.0);
         let half = self.before / 2;
-        self.detect(half, half, rule).is_some_and(|d| d.known <= self.before)
+        let quiet = noise(&stretch(&t, half), &stretch(&y, half), rule);
+        wanders || quiet.is_none_or(|noise| self.detect(half..self.before, half, &noise, rule).is_some())
     }
     /// Mean time between readings, s.
     pub(super) fn step_s(&self) -> f64 {
@@ -92,28 +98,28 @@ impl Record {
         rule.min_rise.max(rule.min_rise_sd * self.noise.sd)
     }
     /// How many standard errors count as clear of noise, with the false-alarm rate shared out over all comparisons.
-    pub(super) fn threshold(&self, rule: &Rule) -> f64 {
+    fn threshold(&self, noise: &Noise, rule: &Rule) -> f64 {
         let comparisons = (self.y.len() * (SPANS as usize + 1)) as f64;
-        stats::t_quantile(1.0 - rule.false_alarm / comparisons, self.noise.dof)
+        stats::t_quantile(1.0 - rule.false_alarm / comparisons, noise.dof)
     }
     /// The smallest step lasting the shortest counted time that would be detected.
     pub(super) fn smallest_seen(&self, rule: &Rule) -> f64 {
         let (h, m) = (self.readings_in(rule.min_duration_s) as f64, self.before as f64);
         let se = self.noise.sd * libm::sqrt(self.noise.time() * (1.0 / h + 4.0 / m));
-        self.needed(rule).max(self.threshold(rule) * se)
+        self.needed(rule).max(self.threshold(&self.noise, rule) * se)
     }
 
-    /// The first rise from `start` on: a window-limited generalised likelihood ratio test (Willsky & Jones, IEEE TAC 21
+    /// The first rise within a stretch of the record: a window-limited generalised likelihood ratio test (Willsky & Jones, IEEE TAC 21
     /// (1976) 108; Lai, JRSS B 57 (1995) 613). The mean of the last h readings, for several h, is compared with the line
     /// through the `memory` readings before them.
-    pub(super) fn detect(&self, start: usize, memory: usize, rule: &Rule) -> Option<Detection> {
+    pub(super) fn detect(&self, within: Range<usize>, memory: usize, noise: &Noise, rule: &Rule) -> Option<Detection> {
         let shortest = self.readings_in(rule.min_duration_s).min(memory);
-        let threshold = self.threshold(rule);
+        let threshold = self.threshold(noise, rule);
         let prefix = Prefix::new(&self.t, &self.y);
-        let inflation = self.noise.sd * self.noise.sd * self.noise.time();
-        for known in start + 2..=self.searched(shortest) {
+        let inflation = noise.sd * noise.sd * noise.time();
+        for known in within.start + 2..=within.end {
             for span in (0..=SPANS).map(|p| (shortest << p) / 2).filter(|h| (2..=memory).contains(h)) {
-                let Some(from) = known.checked_sub(span).filter(|f| *f >= start) else { break };
+                let Some(from) = known.checked_sub(span).filter(|f| *f >= within.start) else { break };
                 let past = prefix.line(from.saturating_sub(memory), from);
                 let recent = prefix.means(from, known);
                 let ahead = recent.0 - past.t_mean;
