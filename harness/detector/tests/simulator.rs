@@ -1,0 +1,152 @@
+//! The plumewire driver and the simulated unit, each written apart from the other, on a virtual clock.
+#![allow(clippy::unwrap_used, clippy::panic, reason = "helpers of tests may panic")]
+use plumeline_base::Instant;
+use plumeline_detector::{
+    Driver, Report, Request, Told, Trouble, plumewire::Plumewire, settings::Value, vocabulary::FlowBasis,
+};
+use plumeline_simulator::{Scenario, Simulation, demo::straight_pipes, models::air_path, scenario::Which};
+use std::time::Duration;
+
+struct Pair {
+    now: Instant,
+    driver: Plumewire,
+    unit: Simulation,
+    reports: Vec<Report>,
+    damage: fn(&mut u64, &mut Vec<u8>),
+    state: u64,
+}
+impl Pair {
+    fn new(damage: fn(&mut u64, &mut Vec<u8>)) -> Self {
+        let pipework = straight_pipes(&[8, 12], 4.0, 3e-3, air_path(Which::Replacement));
+        let unit = Simulation::new(Scenario::new(pipework, 7), Instant::START).unwrap();
+        let mut driver = Plumewire::new();
+        driver.link_up(Instant::START);
+        Self { now: Instant::START, driver, unit, reports: Vec::new(), damage, state: 0x1234_5678_9ABC_DEF1 }
+    }
+    fn run(&mut self, until: Instant) {
+        loop {
+            let mut out = Vec::new();
+            while self.driver.poll_send(&mut out) {}
+            if !out.is_empty() {
+                (self.damage)(&mut self.state, &mut out);
+                self.unit.handle_bytes(self.now, &out);
+            }
+            while let Some(mut bytes) = self.unit.poll_transmit() {
+                (self.damage)(&mut self.state, &mut bytes);
+                self.driver.receive(self.now, &bytes);
+            }
+            while let Some(report) = self.driver.poll_report() {
+                self.reports.push(report);
+            }
+            let next = [self.unit.poll_timeout(), self.driver.next_timeout()].into_iter().flatten().min();
+            let Some(next) = next.filter(|n| *n <= until) else {
+                self.now = until;
+                return;
+            };
+            self.now = self.now.max(next);
+            self.unit.handle_timeout(self.now);
+            self.driver.timeout(self.now);
+        }
+    }
+    /// Asks until it is answered, as a patient caller would; gives the end and how often it was silent or garbled.
+    fn ask(&mut self, request: Request) -> (Told, u32) {
+        for failed in 0..40 {
+            let ticket = self.driver.request(self.now, request.clone());
+            let told = loop {
+                self.run(self.now + Duration::from_millis(20));
+                let ended = |r: &Report| r.ticket == Some(ticket) && !matches!(r.told, Told::Progress { .. });
+                if let Some(at) = self.reports.iter().position(ended) {
+                    break self.reports.remove(at).told;
+                }
+                assert!(self.now < Instant::from_secs(7200), "the request never ended");
+            };
+            match told {
+                Told::Failed(Trouble::Silent | Trouble::Garbled) => {}
+                Told::Failed(Trouble::Refused { code: 9, .. }) => self.run(self.now + Duration::from_secs(2)),
+                told => return (told, failed),
+            }
+        }
+        panic!("never answered: {request:?}");
+    }
+    fn readings(&mut self) -> (u32, u32) {
+        let (mut count, mut missed) = (0, 0);
+        for report in self.reports.drain(..) {
+            if let Told::Reading(r) = report.told {
+                count += 1;
+                missed += r.missed;
+            }
+        }
+        (count, missed)
+    }
+}
+fn clean(_: &mut u64, _: &mut Vec<u8>) {}
+/// One byte in a hundred changed, one piece in twenty lost.
+fn bad(state: &mut u64, bytes: &mut Vec<u8>) {
+    let mut next = || {
+        *state ^= *state << 13;
+        *state ^= *state >> 7;
+        *state ^= *state << 17;
+        *state
+    };
+    if next().is_multiple_of(20) {
+        bytes.clear();
+    }
+    for byte in bytes {
+        if next().is_multiple_of(100) {
+            *byte ^= (next() % 255 + 1) as u8;
+        }
+    }
+}
+
+fn do_everything(mut p: Pair) -> Pair {
+    let (Told::Identity(identity, abilities), _) = p.ask(Request::Identify) else { panic!() };
+    assert!(!identity.serial.is_empty() && identity.boot_id.is_some());
+    let reference = FlowBasis::Reference { temperature_mc: 20_000, pressure_pa: 101_325 };
+    assert_eq!(abilities.flow_basis, reference, "the outgoing model's sensors are of the mass type");
+    assert_eq!(p.ask(Request::Inhibit { lease: Duration::from_secs(600) }).0, Told::Done);
+
+    let (Told::Settings(before), _) = p.ask(Request::ReadSettings) else { panic!() };
+    let mut changed = before.clone();
+    let wait = changed.items.iter_mut().find(|i| i.key == "level.1.wait").unwrap();
+    wait.value = Value::Int(7);
+    let written = p.ask(Request::WriteSettings(changed.clone())).0;
+    assert_eq!(written, Told::SettingsWritten { revision: before.revision.unwrap() + 1 });
+    let (Told::Settings(after), _) = p.ask(Request::ReadSettings) else { panic!() };
+    assert_eq!((changed.differences(&after), before.differences(&after).len()), (vec![], 1));
+
+    let (Told::Clock { sent, received, .. }, _) = p.ask(Request::Clock) else { panic!() };
+    assert!(received > sent);
+    assert_eq!(p.ask(Request::StartReadings { hz: 5 }).0, Told::Done);
+    p.run(p.now + Duration::from_secs(60));
+    let (Told::Baseline(baseline), _) = p.ask(Request::TakeBaseline) else { panic!() };
+    assert_eq!((baseline.flow_m3_s.len(), Some(baseline.boot_id)), (usize::from(abilities.inlets), identity.boot_id));
+    assert_eq!(p.ask(Request::RenewInhibit).0, Told::Done);
+    assert_eq!(p.ask(Request::ReleaseInhibit).0, Told::Done);
+    let (Told::Events(events), _) = p.ask(Request::ReadEvents { from: 0 }) else { panic!() };
+    assert!(events.iter().any(|e| e.text.contains("baseline")), "{events:?}");
+
+    assert_eq!(p.ask(Request::Restart).0, Told::Done);
+    p.run(p.now + Duration::from_secs(1));
+    let (Told::Identity(again, _), _) = p.ask(Request::Identify) else { panic!() };
+    assert_ne!(again.boot_id, identity.boot_id);
+    assert_eq!((again.serial, again.model), (identity.serial, identity.model));
+    p
+}
+
+#[test]
+fn does_everything_over_a_clean_line() {
+    let mut p = do_everything(Pair::new(clean));
+    let line = p.driver.line();
+    assert_eq!((line.garbled, line.missed_readings), (0, 0));
+    let (count, missed) = p.readings();
+    assert!(count > 300 && missed == 0, "{count} {missed}");
+}
+
+#[test]
+fn does_everything_over_a_bad_line() {
+    let mut p = do_everything(Pair::new(bad));
+    let line = p.driver.line();
+    assert!(line.garbled > 0 && line.repeated > 0, "{line:?}");
+    let (count, missed) = p.readings();
+    assert!(count > 30 && missed > 30, "{count} {missed}");
+}
