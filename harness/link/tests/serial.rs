@@ -170,8 +170,8 @@ async fn a_stable_link_moves_with_the_port_and_replaces_nothing_else() {
 }
 
 /// Runs one of the helpers below in a process of its own.
-fn helper(name: &str, argument: &Path) -> Command {
-    let mut command = Command::new(std::env::current_exe().unwrap());
+fn helper(program: &Path, name: &str, argument: &Path) -> Command {
+    let mut command = Command::new(program);
     command.args(["--exact", name, "--ignored", "--nocapture"]).env("PLUMELINE_TEST_PORT", argument);
     command
 }
@@ -196,8 +196,9 @@ async fn helper_serves() {
 async fn a_killed_process_behind_the_port_is_an_unplugged_cable() {
     let name = scratch("killed-port");
     let address = format!("serial:{}", name.display());
+    let program = std::env::current_exe().unwrap();
     for round in 0..3 {
-        let mut process = Killed(helper("helper_serves", &name).stdout(Stdio::null()).spawn().unwrap());
+        let mut process = Killed(helper(&program, "helper_serves", &name).stdout(Stdio::null()).spawn().unwrap());
         // The link of the last round dangles until the new process moves it.
         let mut link = soon(async {
             loop {
@@ -224,43 +225,61 @@ async fn helper_opens() {
     let address = format!("serial:{}", argument().display());
     match open(&address).await {
         Ok(_) => println!("\nOUTCOME open"),
-        Err(down) => println!("\nOUTCOME {:?}: {} -> {}", down.cause, down.detail, down.remedy()),
+        Err(down) => println!("\nOUTCOME {down}; {}", down.remedy()),
     }
 }
 
 /// What opening comes to for a user without privileges. Root may open anything, so root tries as somebody else.
 fn outcome_for_an_ordinary_user(port: &Path) -> String {
-    let mut command = helper("helper_opens", port);
-    if nix::unistd::geteuid().is_root() {
-        command.uid(65_534).gid(65_534);
+    let mut program = std::env::current_exe().unwrap();
+    let root = nix::unistd::geteuid().is_root();
+    if root {
+        // Others may not be let into the folder that this runs from.
+        let copy = std::env::temp_dir().join(format!("plumeline-test-{}", std::process::id()));
+        fs::copy(program, &copy).unwrap();
+        program = copy;
+    }
+    let mut command = helper(&program, "helper_opens", port);
+    if root {
+        command.uid(65_534).gid(65_534).current_dir("/");
     }
     let output = command.output().unwrap();
+    if root {
+        fs::remove_file(program).unwrap();
+    }
     let said = String::from_utf8_lossy(&output.stdout);
     let outcome = said.lines().find_map(|l| l.strip_prefix("OUTCOME "));
-    outcome.unwrap_or_else(|| panic!("{said}{}", String::from_utf8_lossy(&output.stderr))).to_owned()
+    let outcome = outcome.unwrap_or_else(|| panic!("{said}{}", String::from_utf8_lossy(&output.stderr)));
+    outcome.replace(port.to_str().unwrap(), "PORT")
 }
 
+/// The words a user gets, with real devices of the system.
 #[tokio::test]
-async fn no_permission_and_an_exclusive_port_are_told_to_an_ordinary_user() {
+async fn absent_busy_and_denied_in_words() {
+    insta::assert_snapshot!(
+        outcome_for_an_ordinary_user(Path::new("/dev/no-such-port")),
+        @"the port is not there: PORT: No such file or directory (os error 2); check the cable and the name of the port, then try again"
+    );
     let server = Server::pty(None).unwrap();
     let port = path_of(&server);
     fs::set_permissions(&port, Permissions::from_mode(0o000)).unwrap();
-    let outcome = outcome_for_an_ordinary_user(&port);
-    assert!(outcome.starts_with("Denied: "), "{outcome}");
-    assert!(outcome.contains("Permission denied") && outcome.contains("-> let an administrator"), "{outcome}");
+    insta::assert_snapshot!(outcome_for_an_ordinary_user(&port), @"no permission to open the port: PORT: Permission denied (os error 13); ask an administrator for the right to open it; for USB ports docs/udev has a rule that gives it");
 
+    // A group can be given away by root only.
     fs::set_permissions(&port, Permissions::from_mode(0o660)).unwrap();
     if nix::unistd::geteuid().is_root() {
         let group = nix::unistd::Group::from_name("dialout").unwrap().expect("a group that may open ports");
         nix::unistd::chown(&port, None, Some(group.gid)).unwrap();
-        let outcome = outcome_for_an_ordinary_user(&port);
-        assert!(outcome.starts_with("Denied: ") && outcome.contains("group `dialout`"), "{outcome}");
+        insta::assert_snapshot!(outcome_for_an_ordinary_user(&port), @r#"no permission to open the port: PORT: Permission denied (os error 13); add your user to the group `dialout` (sudo usermod -aG dialout "$USER"), log out and in again"#);
     }
 
     fs::set_permissions(&port, Permissions::from_mode(0o666)).unwrap();
     assert_eq!(outcome_for_an_ordinary_user(&port), "open");
-    let _link = open(server.address()).await.unwrap();
+    let locked = File::options().read(true).write(true).open(&port).unwrap();
+    locked.lock().unwrap();
+    insta::assert_snapshot!(outcome_for_an_ordinary_user(&port), @"the port is in use by another program: PORT: locked by another process; close the other program that uses the port");
+    drop(locked);
     // Exclusive to us (TIOCEXCL), so that even opening it for a look fails.
-    let outcome = outcome_for_an_ordinary_user(&port);
-    assert!(outcome.starts_with("Busy: "), "{outcome}");
+    let _link = open(server.address()).await.unwrap();
+    insta::assert_snapshot!(outcome_for_an_ordinary_user(&port), @"the port is in use by another program: PORT: Device or resource busy (os error 16); close the other program that uses the port");
 }

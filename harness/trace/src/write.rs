@@ -88,12 +88,7 @@ impl<D: Disk> LogWriter<D> {
         }
         let chain = reader.into_chain();
         let good = end.map_or(0, |c| c.offset);
-        let set_aside = if length > good {
-            let why = why.unwrap_or_else(|| "blocks of another program".into());
-            Some(set_aside(&mut disk, name, good, length, why)?)
-        } else {
-            None
-        };
+        let set_aside = why.map(|why| set_aside(&mut disk, name, good, length, why)).transpose()?;
         let writer = Self::at_end(disk, name, chain, end, last_at)?;
         Ok((writer, Resumed { end, last_at, set_aside }))
     }

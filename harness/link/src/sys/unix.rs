@@ -104,7 +104,7 @@ fn right_to_open(m: &Metadata) -> String {
     if m.mode() & 0o060 == 0o060 && m.gid() != 0 {
         format!("add your user to the group `{group}` (sudo usermod -aG {group} \"$USER\"), log out and in again")
     } else {
-        "let an administrator install the udev rule that comes with plumeline, then plug the cable in again".into()
+        "ask an administrator for the right to open it; for USB ports docs/udev has a rule that gives it".into()
     }
 }
 
