@@ -65,20 +65,20 @@ impl PipeFacts {
     /// The pipes of a pipework that carry openings, by inlet number. Length goes to the inlet whose openings a
     /// segment's tree holds; in a ring, to the first inlet that reaches it.
     pub fn of(pipework: &Pipework) -> Vec<Self> {
-        let mut owner: Vec<Option<usize>> = vec![None; pipework.nodes.len()];
+        let nodes = pipework.nodes.len();
+        let mut adjacent: Vec<Vec<u32>> = vec![Vec::new(); nodes];
+        for s in &pipework.segments {
+            for (from, to) in [(s.near, s.far), (s.far, s.near)] {
+                adjacent.get_mut(from as usize).into_iter().for_each(|a| a.push(to));
+            }
+        }
+        let mut owner: Vec<Option<usize>> = vec![None; nodes];
         for (i, inlet) in pipework.inlets.iter().enumerate() {
             let mut stack: Vec<u32> = inlet.node.into_iter().collect();
             while let Some(at) = stack.pop() {
-                match owner.get_mut(at as usize) {
-                    Some(free @ None) => *free = Some(i),
-                    _ => continue,
-                }
-                for s in &pipework.segments {
-                    if s.near == at {
-                        stack.push(s.far);
-                    } else if s.far == at {
-                        stack.push(s.near);
-                    }
+                if let Some(free @ None) = owner.get_mut(at as usize) {
+                    *free = Some(i);
+                    stack.extend(adjacent.get(at as usize).into_iter().flatten());
                 }
             }
         }
@@ -112,5 +112,69 @@ impl PipeFacts {
             .collect();
         pipes.sort_by_key(|p| p.inlet);
         pipes
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use plumeline_base::pipework::*;
+
+    #[test]
+    fn each_pipe_gets_its_own_length_and_openings() {
+        let segment = |near, far, length_m| Segment {
+            near,
+            far,
+            kind: SegmentKind::Pipe,
+            length_m,
+            bore_m: 0.021,
+            roughness_m: 0.0,
+            minor_k: 0.0,
+            air_temperature_c: None,
+            known: 0,
+        };
+        let opening = |node, number, kind, diameter_m| Opening {
+            node,
+            number,
+            kind,
+            diameter_m,
+            discharge: 0.65,
+            blocked: false,
+            outside_pa: 0.0,
+            reachable: number != 2,
+            known: 0,
+        };
+        let inlet = |number, node| Inlet { number, node, loss: Loss::default(), bore_m: 0.021, volume_m3: 0.0 };
+        let pipework = Pipework {
+            name: String::new(),
+            nodes: vec![Node::default(); 5],
+            // One segment leads to a node that does not exist: ignored, not a panic.
+            segments: vec![segment(0, 1, 4.0), segment(2, 1, 3.5), segment(3, 4, 9.0), segment(4, 77, 1.0)],
+            openings: vec![
+                opening(2, 2, OpeningKind::EndCap, 0.005),
+                opening(1, 1, OpeningKind::Hole, 0.003),
+                opening(4, 1, OpeningKind::OpenEnd, 0.02),
+                opening(99, 1, OpeningKind::Hole, 0.003),
+            ],
+            inlets: vec![inlet(2, Some(3)), inlet(1, Some(0)), inlet(3, None)],
+            unit: AirPath {
+                loss: Loss::default(),
+                volume_m3: 0.0,
+                sensor_lag_s: 0.0,
+                drive: Drive::InletSuction(vec![]),
+                exhaust_loss: Loss::default(),
+                exhaust_pa: 0.0,
+                exhaust_elevation_m: 0.0,
+            },
+            air: Air { temperature_c: 20.0, pressure_pa: 101_325.0, relative_humidity: 0.5, given: None },
+            known: vec![Known::default()],
+        };
+        let pipes = PipeFacts::of(&pipework);
+        assert_eq!(pipes.iter().map(|p| p.inlet).collect::<Vec<_>>(), [1, 2], "a plugged inlet is no pipe");
+        assert_eq!((pipes[0].length_m, pipes[1].length_m), (7.5, 10.0));
+        let first: Vec<_> = pipes[0].openings.iter().map(|o| (o.number, o.kind, o.reachable)).collect();
+        assert_eq!(first, [(1, "hole", true), (2, "end cap", false)]);
+        assert!((pipes[0].openings[1].diameter_mm - 5.0).abs() < 1e-12);
+        assert_eq!(pipes[1].openings.len(), 1);
     }
 }

@@ -190,3 +190,83 @@ fn push_all(
         series.points.push((at, values.next().flatten().filter(|v| v.is_finite())));
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use plumeline_base::input::LinkDown;
+    use plumeline_detector::{Faults, driver::Wants};
+
+    fn reading(at: Instant, flow: Option<f64>) -> Reading {
+        Reading {
+            received: at,
+            device_us: None,
+            missed: 0,
+            flow_m3_s: vec![flow],
+            extinction_per_m: vec![],
+            fan_rpm: None,
+            temperature_c: None,
+            supply_v: None,
+            supply_a: None,
+            inputs: 0,
+            faults: Faults::default(),
+            levels: 0,
+            latched: 0,
+            outputs: 0,
+            inhibited: false,
+        }
+    }
+    fn ask(r: &mut Record, id: u32, act: Act, at: u64, answer: Answer) {
+        let prompt = Prompt { id, act, text: "asked".into(), wants: Wants::Done };
+        r.entry(Instant::from_secs(at), &Entry::Asked(prompt));
+        r.entry(Instant::from_secs(at + 1), &Entry::Answered { prompt: id, answer });
+    }
+
+    #[test]
+    fn a_gap_in_the_readings_breaks_the_series() {
+        let mut r = Record::new(10);
+        for ms in [0, 100, 200, 1000, 1100] {
+            r.reading(&reading(Instant::from_micros(ms * 1000), Some(40.0 / 60_000.0)));
+        }
+        r.reading(&reading(Instant::from_micros(1_200_000), Some(f64::NAN)));
+        let values: Vec<bool> = r.flow[0].points.iter().map(|(_, v)| v.is_some()).collect();
+        assert_eq!(values, [true, true, true, false, true, true, false]);
+        assert!((r.flow[0].points[0].1.unwrap() - 40.0).abs() < 1e-9, "in L/min");
+    }
+    #[test]
+    fn holes_count_as_closed_from_answer_to_answer_and_until_the_end_if_never_opened() {
+        let mut r = Record::new(1);
+        let hole = |number| HoleRef { inlet: 1, number };
+        ask(&mut r, 1, Act::CloseHole(hole(1)), 10, Answer::Yes);
+        ask(&mut r, 2, Act::OpenHole(hole(1)), 20, Answer::Yes);
+        ask(&mut r, 3, Act::CloseHole(hole(2)), 30, Answer::Cannot("out of reach".into()));
+        ask(&mut r, 4, Act::CloseHole(hole(3)), 40, Answer::Yes);
+        r.entry(Instant::from_secs(99), &Entry::Ended { verdict: Default::default(), because: String::new() });
+        let s = Instant::from_secs;
+        assert_eq!(r.closed, [(s(11), s(21), hole(1)), (s(41), s(99), hole(3))]);
+    }
+    #[test]
+    fn an_override_is_kept_with_its_words_and_a_refusal_is_none() {
+        let mut r = Record::new(1);
+        r.entry(Instant::START, &Entry::StageBegan { stage: StageKind::Baseline });
+        ask(&mut r, 1, Act::Override, 5, Answer::No);
+        ask(&mut r, 2, Act::Override, 8, Answer::Text("A. Name: a reason".into()));
+        assert_eq!(r.overrides.len(), 1);
+        assert_eq!((r.overrides[0].stage, &*r.overrides[0].answer), (Some(StageKind::Baseline), "A. Name: a reason"));
+    }
+    #[test]
+    fn a_lost_line_is_a_gap_until_it_is_back_or_the_job_ends() {
+        let mut r = Record::new(1);
+        let s = Instant::from_secs;
+        r.entry(s(3), &Entry::LinkDown { cause: LinkDown::Unplugged, detail: String::new() });
+        r.entry(s(4), &Entry::LinkDown { cause: LinkDown::Absent, detail: String::new() });
+        r.entry(s(9), &Entry::LinkUp { link: "sim:".into() });
+        r.entry(s(12), &Entry::Line { trouble: plumeline_detector::Trouble::Garbled });
+        r.entry(s(15), &Entry::Ended { verdict: Default::default(), because: String::new() });
+        let gaps: Vec<_> = r.line_gaps.iter().map(|(a, b, w)| (*a, *b, w.as_str())).collect();
+        assert_eq!(
+            gaps,
+            [(s(3), s(9), "the port went away"), (s(12), s(15), "what comes from the port can't be read")]
+        );
+    }
+}

@@ -22,8 +22,7 @@ pub fn shown_verdict(outcome: &Outcome) -> Verdict {
 
 /// A pass hangs on this stage.
 pub(crate) fn judges(stage: StageKind) -> bool {
-    // What an outgoing unit showed is for comparison only: it may be dead.
-    stage != StageKind::AsFound
+    stage.is_needed()
 }
 
 /// A line that nobody may overlook.

@@ -132,9 +132,6 @@ impl TimeChart {
                 svg.text("small", (a + b) / 2.0, top - 5.0, Anchor::Middle, &text);
             }
         }
-        for (k, panel) in self.panels.iter().enumerate() {
-            self.panel(&mut svg, panel, top + k as f64 * pitch + BETWEEN - 8.0);
-        }
         for (m, left, row) in names {
             let y = 4.0 + ROW * (row as f64 + 1.0) - 4.0;
             let at = x(m.at);
@@ -144,6 +141,9 @@ impl TimeChart {
             }
             svg.line(m.stroke.class(), at, y + 3.0, at, bottom - 8.0);
             svg.text("", left, y, Anchor::Start, &m.label);
+        }
+        for (k, panel) in self.panels.iter().enumerate() {
+            self.panel(&mut svg, panel, top + k as f64 * pitch + BETWEEN - 8.0);
         }
 
         // Time axis.
