@@ -2,7 +2,7 @@
 //!
 //! All are functions of the Reynolds number (> 0) and the relative roughness (roughness / bore, 0 to 0.5). Below
 //! Re 800 Churchill's law equals 64/Re to the last bit of a double, and is evaluated so.
-use crate::math::{exp, ln};
+use crate::math::{ln, minus_nine_tenths_power, twelfth_root};
 use libm::sqrt;
 
 /// The friction laws on offer.
@@ -69,29 +69,33 @@ fn laminar(re: f64) -> Factor {
     Factor { value, by_reynolds: -value / re, by_roughness: 0.0 }
 }
 
-/// f = 8 (x^12 + t^12)^(1/12), x = 8/Re, t = (A + B)^(-1/8), A = (2.457 ln(1/y))^16, B = (37530/Re)^16,
-/// y = (7/Re)^0.9 + 0.27 e/D. Kept as powers of ratios to stay within range.
+/// f = 8 (x^12 + t^12)^(1/12), x = 8/Re, t^12 = (A + B)^-1.5, A = h^16, h = 2.457 ln(1/y), B = (37530/Re)^16,
+/// y = (7/Re)^0.9 + 0.27 e/D. With w = B/A, t^12 = h^-24 (1 + w)^-1.5, which keeps all powers within range.
 #[inline]
 fn churchill(re: f64, rel_rough: f64) -> Factor {
     if re < CHURCHILL_LAMINAR {
         return laminar(re);
     }
+    /// 7^0.9.
+    const SEVEN: f64 = 5.762_198_777_951_31;
     let inv = 1.0 / re;
-    let smooth = exp(0.9 * ln(7.0 * inv));
+    let smooth = SEVEN * minus_nine_tenths_power(re);
     let y = smooth + 0.27 * rel_rough;
     let log = ln(y);
-    let a = pow16(2.457 * log);
-    let b = pow16(37_530.0 * inv);
-    let sum = a + b;
-    let t = 1.0 / sqrt(sqrt(sqrt(sum)));
-    let (x12, t12) = (pow12(8.0 * inv), pow12(t));
+    let inv_h = 1.0 / (-2.457 * log);
+    let w = pow16(37_530.0 * inv * inv_h);
+    let ih4 = (inv_h * inv_h) * (inv_h * inv_h);
+    let ih12 = ih4 * ih4 * ih4;
+    let x12 = pow12(8.0 * inv);
+    let t12 = ih12 * ih12 / ((1.0 + w) * sqrt(1.0 + w));
     let whole = x12 + t12;
-    let value = 8.0 * exp(ln(whole) * (1.0 / 12.0));
-    // d ln A / d y = 16 / (y ln y); t = sum^(-1/8).
-    let a_by_y = 16.0 * a / (y * log);
-    let t_part = t12 / (whole * sum) * -0.125;
-    let log_by_log_re = -x12 / whole + t_part * (a_by_y * -0.9 * smooth - 16.0 * b);
-    Factor { value, by_reynolds: value * log_by_log_re * inv, by_roughness: value * t_part * a_by_y * 0.27 }
+    let value = 8.0 * twelfth_root(whole);
+    // d ln t^12 = -1.5 d ln(A + B) = -1.5 (16 d ln h + w x 16 d ln(1/Re)) / (1 + w), and d ln h = d y / (y ln y).
+    let slope = value / whole;
+    let part = -2.0 * t12 / (1.0 + w);
+    let by_log_y = part / (y * log);
+    let by_log_re = -x12 + by_log_y * -0.9 * smooth - part * w;
+    Factor { value, by_reynolds: slope * by_log_re * inv, by_roughness: slope * by_log_y * 0.27 }
 }
 
 #[inline]
@@ -110,7 +114,7 @@ const TWO_PER_LN10: f64 = 0.868_588_963_806_503_7;
 
 /// Swamee and Jain, J. Hydraul. Div. ASCE 102, 1976, 657-664: f = 0.25 / log10(e/3.7D + 5.74/Re^0.9)^2.
 fn swamee_jain(re: f64, rel_rough: f64) -> Factor {
-    let smooth = 5.74 * exp(-0.9 * ln(re));
+    let smooth = 5.74 * minus_nine_tenths_power(re);
     let y = rel_rough / 3.7 + smooth;
     let root = -TWO_PER_LN10 * ln(y);
     let value = 1.0 / (root * root);
@@ -128,7 +132,7 @@ fn dunlop_set(re: f64, rel_rough: f64) -> Factor {
     if re >= 4000.0 {
         return swamee_jain(re, rel_rough);
     }
-    let smooth = 5.74 * exp(-0.9 * ln(4000.0));
+    let smooth = 5.74 * minus_nine_tenths_power(4000.0);
     let y = rel_rough / 3.7 + smooth;
     let root = -TWO_PER_LN10 * ln(y);
     let fa = 1.0 / (root * root);
@@ -190,5 +194,50 @@ fn colebrook_set(re: f64, rel_rough: f64) -> Factor {
         value: low.value + step * rise,
         by_reynolds: low.by_reynolds + step * (turbulent.by_reynolds - low.by_reynolds) + step_by_re * rise,
         by_roughness: step * turbulent.by_roughness,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Churchill's law as printed, by libm.
+    fn as_printed(re: f64, rough: f64) -> f64 {
+        let a = libm::pow(2.457 * libm::log(1.0 / (libm::pow(7.0 / re, 0.9) + 0.27 * rough)), 16.0);
+        let b = libm::pow(37_530.0 / re, 16.0);
+        8.0 * libm::pow(libm::pow(8.0 / re, 12.0) + libm::pow(a + b, -1.5), 1.0 / 12.0)
+    }
+
+    #[test]
+    fn churchill_as_printed() {
+        let mut worst = 0.0f64;
+        for i in 0..200_000u32 {
+            let re = libm::exp(f64::from(i) * 1e-4 * 1.2 + 1.0);
+            for rough in [0.0, 1e-6, 7e-5, 1e-3, 0.05, 0.5] {
+                worst = worst.max((factor(FrictionLaw::Churchill, re, rough) / as_printed(re, rough) - 1.0).abs());
+            }
+        }
+        assert!(worst < 1e-14, "{worst:e}");
+    }
+
+    #[test]
+    fn slopes_are_the_derivatives() {
+        let laws = [FrictionLaw::Churchill, FrictionLaw::HagenDunlopSwameeJain, FrictionLaw::Colebrook];
+        for law in laws {
+            for i in 0..400u32 {
+                let re = libm::exp(f64::from(i) * 0.03 + 4.0);
+                for rough in [0.0, 1e-4, 0.02] {
+                    let f = evaluate(law, re, rough);
+                    let (h, k) = (1e-6 * re, 1e-6 * (rough + libm::pow(7.0 / re, 0.9)));
+                    let by_re = (factor(law, re + h, rough) - factor(law, re - h, rough)) / (2.0 * h);
+                    let by_rough = (factor(law, re, rough + k) - factor(law, re, rough)) / k;
+                    assert!((f.by_reynolds - by_re).abs() < 1e-5 * f.value / re, "{law:?} {re} {rough}: {f:?} {by_re}");
+                    assert!(
+                        (f.by_roughness - by_rough).abs() < 1e-4 * (f.value + f.by_roughness),
+                        "{law:?} {re} {rough}"
+                    );
+                }
+            }
+        }
     }
 }

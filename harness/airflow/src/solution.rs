@@ -2,7 +2,7 @@
 use crate::air::AirState;
 use alloc::vec::Vec;
 
-/// How far a solution is from the equations, checked after the solve from the flows and pressures it reports.
+/// How far a solution is from the equations, evaluated anew at the flows and pressures it reports.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Residual {
     /// Largest imbalance of any node, relative to the total of all flows into openings.

@@ -113,8 +113,8 @@ impl Network {
     }
 
     fn finish<'w>(&self, ws: &'w mut Workspace) -> Result<&'w Solution, SolveError> {
-        let iterations = self.iterate(ws)?;
-        self.report(ws, iterations);
+        let (iterations, misfit) = self.iterate(ws)?;
+        self.report(ws, iterations, misfit);
         let residual = ws.solution.residual;
         if !(residual.mass.is_finite() && residual.energy.is_finite()) {
             return Err(SolveError::Overflow { at: Place::Pipework });
@@ -184,10 +184,9 @@ impl Network {
         }
     }
 
-    /// Writes the solution in the order of the pipework, and checks it against the equations.
-    fn report(&self, ws: &mut Workspace, iterations: u32) {
+    /// Writes the solution in the order of the pipework, with its distance from the equations.
+    fn report(&self, ws: &mut Workspace, iterations: u32, misfit: f64) {
         let (layout, laws) = (&self.layout, &self.laws);
-        self.look_at_runs(ws);
         let mut out = core::mem::take(&mut ws.solution);
         out.opening_flow_m3_s.fill(0.0);
         for (&q, &k) in ws.q.iter().zip(&layout.open) {
@@ -218,14 +217,14 @@ impl Network {
         out.total_flow_m3_s = ws.flow[0];
         out.manifold_pressure_pa = matches!(laws.drive, DriveLaw::Fan { .. }).then(|| ws.x[1]);
         (out.air, out.iterations) = (self.facts.air, iterations);
-        out.residual = Residual { mass: self.mass_misfit(ws), energy: self.energy_misfit(ws) };
+        out.residual = Residual { mass: self.mass_misfit(ws), energy: self.relative(ws, misfit) };
         ws.solution = out;
     }
 
-    fn energy_misfit(&self, ws: &Workspace) -> f64 {
+    /// A misfit relative to the greatest pressure.
+    fn relative(&self, ws: &Workspace, misfit: f64) -> f64 {
         let greatest = ws.x.iter().fold(self.pressure_scale, |m, x| m.max(x.abs()));
-        let worst = self.worst_misfit(ws).1;
-        if worst == 0.0 { 0.0 } else { worst / greatest }
+        if misfit == 0.0 { 0.0 } else { misfit / greatest }
     }
 
     /// Sums every node afresh from the flows that are reported.

@@ -105,11 +105,14 @@ struct Look {
     settled: bool,
     /// Slope of the content function along the last step, W.
     slope: f64,
+    /// Greatest pressure misfit, Pa.
+    misfit: f64,
 }
 
 impl Network {
-    /// Newton's iteration from the flows in the workspace. Returns the number of linear solves.
-    pub(crate) fn iterate(&self, ws: &mut Workspace) -> Result<u32, SolveError> {
+    /// Newton's iteration from the flows in the workspace. Returns the number of linear solves, and the greatest
+    /// pressure misfit (Pa) of all laws at the flows and pressures it ends with.
+    pub(crate) fn iterate(&self, ws: &mut Workspace) -> Result<(u32, f64), SolveError> {
         self.accumulate(ws);
         ws.step.fill(0.0);
         ws.step_q.fill(0.0);
@@ -119,7 +122,7 @@ impl Network {
             let look = self.look(ws);
             if solves > 0 {
                 if t == 1.0 && look.settled {
-                    return Ok(solves);
+                    return Ok((solves, look.misfit));
                 }
                 let noise = 1e-13 * self.pressure_scale * ws.flow[0].abs();
                 if look.slope > 0.9 * -slope_before && look.slope > noise && cuts < 12 {
@@ -147,15 +150,16 @@ impl Network {
         let n = layout.parent.len();
         let mean = ws.q.iter().map(|q| q.abs()).sum::<f64>() / ws.q.len() as f64;
         let (tolerance, rounding) = (self.options.tolerance * mean, 8.0 * f64::EPSILON * self.pressure_scale);
-        let (mut settled, mut slope) = (true, 0.0);
+        let (mut settled, mut slope, mut greatest) = (true, 0.0, 0.0f64);
         self.look_at_runs(ws);
         let (parent, flow, step, x) = (&layout.parent[..n], &ws.flow[..n], &ws.step[..n], &ws.x[..n]);
         let (e, r) = (&mut ws.e[..n], &mut ws.r[..n]);
         let mut edge = |at: usize, (loss, by_q): (f64, f64)| {
             e[at] = loss - by_q * flow[at];
             r[at] = by_q;
-            let misfit = x[at] - x[parent[at] as usize] - loss;
-            settled &= misfit.abs() <= tolerance * by_q.abs() + rounding;
+            let misfit = (x[at] - x[parent[at] as usize] - loss).abs();
+            greatest = greatest.max(misfit);
+            settled &= misfit <= tolerance * by_q.abs() + rounding;
             slope += loss * step[at];
         };
         match &laws.drive {
@@ -181,8 +185,9 @@ impl Network {
             let (loss, by_q) = one.law(law, ws.chord_flow[i]);
             ws.chord_e[i] = loss - by_q * ws.chord_flow[i];
             ws.chord_r[i] = by_q;
-            let misfit = x[far as usize] - x[near as usize] - loss;
-            settled &= misfit.abs() <= tolerance * by_q.abs() + rounding;
+            let misfit = (x[far as usize] - x[near as usize] - loss).abs();
+            greatest = greatest.max(misfit);
+            settled &= misfit <= tolerance * by_q.abs() + rounding;
             slope += loss * ws.step_chord[i];
         }
         // Below this the hole's slope is held up: its own misfit is then below rounding of the tolerance.
@@ -193,11 +198,12 @@ impl Network {
             let g = 0.5 / (hole.c * q.abs().max(floor));
             (ws.g[k], ws.b[k]) = (g, q - g * drop);
             let pull = hole.outside + self.momentum_at(ws, at);
-            let misfit = pull - x[at] - drop;
-            settled &= misfit.abs() * g <= tolerance + rounding * g;
+            let misfit = (pull - x[at] - drop).abs();
+            greatest = greatest.max(misfit);
+            settled &= misfit * g <= tolerance + rounding * g;
             slope += (drop - pull) * ws.step_q[k];
         }
-        Look { settled, slope }
+        Look { settled, slope, misfit: greatest }
     }
 
     /// Momentum term at the present flows, Pa: the opening feels the position's pressure less this.
