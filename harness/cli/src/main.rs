@@ -1,2 +1,4 @@
 //! The `plumeline` command.
-fn main() {}
+fn main() -> std::process::ExitCode {
+    plumeline::main()
+}

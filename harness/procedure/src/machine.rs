@@ -24,6 +24,8 @@ use sha2::{Digest, Sha256};
 pub struct Procedure {
     ctx: Context,
     tasks: Tasks,
+    /// Stages begin with the first event that is more than a header of the log.
+    begun: bool,
     running: bool,
 }
 
@@ -32,7 +34,7 @@ impl Procedure {
     pub fn new(inputs: JobInputs, driver: Box<dyn Driver>) -> Self {
         let ctx = Context::new(driver, Rc::new(inputs));
         let tasks = Tasks::new(Box::pin(stages::job(ctx.clone())), supervisors::all(&ctx));
-        Self { ctx, tasks, running: true }
+        Self { ctx, tasks, begun: false, running: true }
     }
     /// Takes one event. Time never runs backward: an earlier instant counts as the latest one seen.
     pub fn handle(&mut self, event: &Event) {
@@ -40,6 +42,7 @@ impl Procedure {
             let mut s = self.ctx.edit();
             s.now = s.now.max(event.at);
         }
+        self.begun |= !matches!(event.input, Input::Tool { .. } | Input::Date(_) | Input::File { .. });
         self.take_in(&event.input);
         // Timers: those of the driver and of the link run on the same instants as those of the tasks.
         let now = self.ctx.now();
@@ -122,7 +125,7 @@ impl Procedure {
                 s.changed = false;
                 s.wakes.clear();
             }
-            if self.running {
+            if self.running && self.begun {
                 self.running = self.tasks.poll();
             }
             if !self.ctx.get().changed {

@@ -73,3 +73,28 @@ pub enum Act {
     /// Read something off the unit's display.
     ReadDisplay,
 }
+
+impl Act {
+    /// The name in files: the same as in the journal.
+    pub const fn name(&self) -> &'static str {
+        match self {
+            Self::Isolate => "isolate",
+            Self::LockOff => "lock-off",
+            Self::Tell => "tell",
+            Self::Swap => "swap",
+            Self::Check { .. } => "check",
+            Self::CloseHole(_) => "close-hole",
+            Self::OpenHole(_) => "open-hole",
+            Self::ReleaseSmoke(_) => "release-smoke",
+            Self::StopSmoke => "stop-smoke",
+            Self::ShutInlet { .. } => "shut-inlet",
+            Self::RefitInlet { .. } => "refit-inlet",
+            Self::PanelShows { .. } => "panel-shows",
+            Self::PanelClear { .. } => "panel-clear",
+            Self::Override => "override",
+            Self::Unlock => "unlock",
+            Self::Restore => "restore",
+            Self::ReadDisplay => "read-display",
+        }
+    }
+}

@@ -1,0 +1,214 @@
+//! The command line.
+use clap::{Args, Parser, Subcommand};
+use std::path::PathBuf;
+
+const EXIT_CODES: &str = "\
+Exit codes:
+  0  pass: everything that the plan asks for was shown
+  1  fail: something was shown not to hold
+  2  undecided: not shown either way, which is not a pass
+  3  wrong usage or input
+  4  link or device trouble
+  5  internal error
+
+This tool supports a competent person. It replaces no code, listing or licence: local codes, the listing of the unit and
+a licensed person decide. Isolate at the panel before any test.";
+
+/// Bring a replacement aspirating smoke detector into service on existing pipework, and prove it.
+#[derive(Debug, Parser)]
+#[command(name = "plumeline", version, after_help = EXIT_CODES, max_term_width = 100)]
+pub struct Cli {
+    /// Tell more of what goes on inside (twice: everything), on standard error.
+    #[arg(short, long, action = clap::ArgAction::Count, global = true)]
+    pub verbose: u8,
+    /// What to do.
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+/// What to do.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Do the whole job against the bundled simulator and show the report.
+    #[command(after_help = "Examples:\n  plumeline demo\n  plumeline demo --defect hole-blocked --out blocked --force")]
+    Demo(Demo),
+    /// Run a simulated unit and site for other programs to talk to.
+    #[command(
+        after_help = "Examples:\n  plumeline simulate scenario.toml --pty /tmp/unit\n  plumeline simulate scenario.toml --tcp 127.0.0.1:5000 --control 127.0.0.1:5001"
+    )]
+    Simulate(Simulate),
+    /// Write a new job folder to be filled in.
+    New(New),
+    /// Do a job, or take it up again where it stopped.
+    #[command(
+        after_help = "Examples:\n  plumeline run my-job --port serial:/dev/ttyUSB0@115200\n  plumeline run my-job --port tcp:192.0.2.7:5000\n  plumeline run my-job --port display:"
+    )]
+    Run(Run),
+    /// Replay a trace: the bytes sent and the journal must come out the same.
+    Replay(Replay),
+    /// Write the report of a job again from its trace.
+    Report(Report),
+    /// Check that a job's journal, trace and files belong together and were not altered.
+    Check(Check),
+    /// Predict what every pipe and hole should do.
+    Predict(Predict),
+}
+
+/// Do the whole job against the bundled simulator.
+#[derive(Args, Debug)]
+pub struct Demo {
+    /// Folder of the job.
+    #[arg(long, default_value = "demo-job")]
+    pub out: PathBuf,
+    /// Seed of everything that is drawn at the simulated site.
+    #[arg(long, default_value_t = 1)]
+    pub seed: u64,
+    /// A defect made at the site: NAME or NAME:pipe=1,hole=4,severity=0.5. May be given several times.
+    #[arg(long, value_name = "NAME")]
+    pub defect: Vec<String>,
+    /// How the unit is reached: in process and virtual time, or over a pseudo-terminal in scaled time.
+    #[arg(long, value_name = "HOW", default_value = "process")]
+    pub over: Over,
+    /// With `--over pty`: how much faster than real time.
+    #[arg(long, default_value_t = 30.0)]
+    pub speed: f64,
+    /// Faults of the line, for example flip=0.01,drop=0.05,cut=600s+5s.
+    #[arg(long, value_name = "FAULTS")]
+    pub faults: Option<String>,
+    /// A smaller site with one pipe.
+    #[arg(long)]
+    pub small: bool,
+    /// The outgoing unit is dead.
+    #[arg(long)]
+    pub dead: bool,
+    /// Replace a job that is there already.
+    #[arg(long)]
+    pub force: bool,
+    #[command(flatten)]
+    pub output: Output,
+}
+
+/// How the demonstration reaches its unit.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
+pub enum Over {
+    /// In process, virtual time.
+    Process,
+    /// A pseudo-terminal, scaled time.
+    Pty,
+}
+
+/// What is shown.
+#[derive(Args, Clone, Copy, Debug, Default)]
+pub struct Output {
+    /// One JSON object a line instead of words.
+    #[arg(long)]
+    pub json: bool,
+    /// Only the last words.
+    #[arg(short, long, conflicts_with = "json")]
+    pub quiet: bool,
+}
+
+/// Run a simulated unit and site.
+#[derive(Args, Debug)]
+pub struct Simulate {
+    /// The scenario (see docs/file-formats.md).
+    pub scenario: PathBuf,
+    /// Offer the unit on a pseudo-terminal; PATH, if given, becomes a stable link to it.
+    #[arg(long, value_name = "PATH", num_args = 0..=1, conflicts_with = "tcp")]
+    pub pty: Option<Option<PathBuf>>,
+    /// Offer the unit on a TCP address.
+    #[arg(long, value_name = "HOST:PORT")]
+    pub tcp: Option<String>,
+    /// Address of the site control (never the unit's protocol).
+    #[arg(long, value_name = "HOST:PORT", default_value = "127.0.0.1:0")]
+    pub control: String,
+    /// Keep the units' settings in this file, so that they outlive the process.
+    #[arg(long, value_name = "FILE")]
+    pub store: Option<PathBuf>,
+    /// How much faster than real time.
+    #[arg(long, default_value_t = 1.0)]
+    pub speed: f64,
+}
+
+/// Write a new job folder.
+#[derive(Args, Debug)]
+pub struct New {
+    /// The folder.
+    pub job: PathBuf,
+    /// Pipework from a CSV sheet instead of the template.
+    #[arg(long, value_name = "FILE")]
+    pub from_csv: Option<PathBuf>,
+    /// Replace files that are there already.
+    #[arg(long)]
+    pub force: bool,
+}
+
+/// Do a job.
+#[derive(Args, Debug)]
+pub struct Run {
+    /// The job folder.
+    pub job: PathBuf,
+    /// The unit: serial:PATH[@BAUD], usb:VID:PID[:SERIAL], tcp:HOST:PORT, sim:, or display: (a person reads it).
+    #[arg(long)]
+    pub port: String,
+    /// Answers for an unattended run. Without it, prompts are answered at this terminal.
+    #[arg(long, value_name = "FILE")]
+    pub operator: Option<PathBuf>,
+    /// Faults of the line, for tests of the tool itself.
+    #[arg(long, value_name = "FAULTS")]
+    pub faults: Option<String>,
+    /// With a simulator in scaled time: how much faster than real time.
+    #[arg(long, default_value_t = 1.0)]
+    pub speed: f64,
+    /// With sim: the scenario; without one, a sound site.
+    #[arg(long, value_name = "FILE")]
+    pub scenario: Option<PathBuf>,
+    #[command(flatten)]
+    pub output: Output,
+}
+
+/// Replay a trace.
+#[derive(Args, Debug)]
+pub struct Replay {
+    /// The trace, or the folder of a job.
+    pub trace: PathBuf,
+    /// Take over what differs, as for a trace of an older version, and say whether the verdict is the same.
+    #[arg(long)]
+    pub rejudge: bool,
+    /// The verdict that must come out.
+    #[arg(long, value_name = "VERDICT")]
+    pub expect: Option<String>,
+    /// Write the journal that comes out to this file.
+    #[arg(long, value_name = "FILE")]
+    pub journal: Option<PathBuf>,
+}
+
+/// Write the report again.
+#[derive(Args, Debug)]
+pub struct Report {
+    /// The job folder.
+    pub job: PathBuf,
+}
+
+/// Check a job.
+#[derive(Args, Debug)]
+pub struct Check {
+    /// The job folder.
+    pub job: PathBuf,
+}
+
+/// Predict.
+#[derive(Args, Debug)]
+pub struct Predict {
+    /// The pipework file.
+    pub file: PathBuf,
+    /// Everything in SI with full precision, as JSON.
+    #[arg(long)]
+    pub json: bool,
+    /// Draw the pipework with flow and time at each hole.
+    #[arg(long, value_name = "FILE")]
+    pub svg: Option<PathBuf>,
+    /// Monte Carlo draws.
+    #[arg(long, default_value_t = 10_000)]
+    pub draws: u64,
+}

@@ -1,0 +1,106 @@
+//! The whole job against the bundled simulator: an invented site, invented units.
+use crate::{
+    args::{Demo, Over},
+    failure::{Exit, Failure},
+    finish,
+    keep::DiskKeeper,
+    load::{DRAWS, Files},
+    operator::Script,
+    scenario,
+    session::Session,
+    show::{self, JsonLines, Quiet, Show, Words},
+    virtual_time::VirtualJob,
+};
+use plumeline_base::Instant;
+use plumeline_job::folder::{self, Folder};
+use plumeline_link::faults::FaultSpec;
+use plumeline_procedure::Procedure;
+use plumeline_simulator::Simulation;
+
+/// The files of an invented job.
+struct Invented {
+    pipework: &'static str,
+    plan: &'static str,
+    settings: &'static str,
+}
+const WHOLE: Invented = Invented {
+    pipework: include_str!("../../demo/pipework.toml"),
+    plan: include_str!("../../demo/plan.toml"),
+    settings: include_str!("../../demo/settings-new.json"),
+};
+const SMALL: Invented = Invented {
+    pipework: include_str!("../../demo/small/pipework.toml"),
+    plan: include_str!("../../demo/small/plan.toml"),
+    settings: include_str!("../../demo/small/settings-new.json"),
+};
+/// The date of every demonstration, so that two runs with one seed are the same byte for byte.
+const DATE: &str = "2026-01-01T08:00:00Z";
+
+/// `plumeline demo`
+pub fn demo(args: &Demo) -> Result<Exit, Failure> {
+    let faults = faults(args.faults.as_deref())?;
+    let invented = if args.small { &SMALL } else { &WHOLE };
+    let files = [
+        (folder::PIPEWORK, invented.pipework.as_bytes()),
+        (folder::PLAN, invented.plan.as_bytes()),
+        (folder::SETTINGS_NEW, invented.settings.as_bytes()),
+    ];
+    if args.force {
+        forget(&args.out)?;
+    }
+    // The defects are understood before anything is written.
+    let pipework = plumeline_job::pipework::parse(folder::PIPEWORK, invented.pipework.as_bytes())?.pipework;
+    let site = scenario::site(pipework, args.seed, &args.defect, !args.dead)?;
+    let folder = Folder::create(&args.out, &files, args.force)?;
+    let _lock = folder.lock()?;
+    let files = Files::read(&folder)?.with_port("sim:");
+    let loaded = files.check(DRAWS)?;
+    let mut show: Box<dyn Show> = match (args.output.json, args.output.quiet) {
+        (true, _) => Box::new(JsonLines),
+        (_, true) => Box::new(Quiet),
+        _ => Box::new(Words::new(false)),
+    };
+    if args.over == Over::Pty {
+        return super::run::over_pty(&folder, &files, &loaded, site, args.speed, &faults, show.as_mut());
+    }
+    let told = |e: plumeline_simulator::simulation::ScenarioError| {
+        Failure::input(e.to_string(), "choose another defect or place")
+    };
+    let mut simulation = Simulation::new(site, Instant::START).map_err(told)?;
+    let mut script = Script::willing();
+    let procedure = Procedure::new(loaded.inputs.clone(), crate::port::driver(&files));
+    let mut session = Session::new(procedure, DiskKeeper::create(&folder)?, loaded.inputs.plan.readings_hz);
+    VirtualJob::new(&mut session, &mut simulation, &mut script, show.as_mut(), faults, args.seed, Instant::START)
+        .run(files.opening(DATE.into()))?;
+    finish::finished(&folder, &loaded, session, &args.output, true)
+}
+
+/// Reads the faults of the line.
+pub fn faults(text: Option<&str>) -> Result<FaultSpec, Failure> {
+    FaultSpec::parse(text.unwrap_or_default()).map_err(|e| Failure::input(e.to_string(), e.remedy()))
+}
+
+/// Takes away what an earlier demonstration left, and nothing else.
+fn forget(dir: &std::path::Path) -> Result<(), Failure> {
+    let ours = [
+        folder::TRACE,
+        folder::JOURNAL,
+        folder::RESULT,
+        folder::REPORT,
+        folder::SETTINGS_AS_FOUND,
+        folder::SETTINGS_AS_LEFT,
+        finish::JUNIT,
+    ];
+    for name in ours {
+        let path = dir.join(name);
+        match std::fs::remove_file(&path) {
+            Ok(()) => {}
+            Err(e) if e.kind() == std::io::ErrorKind::NotFound => {}
+            Err(e) => return Err(plumeline_job::Problem::from_io(&path, "replace it", &e).into()),
+        }
+    }
+    if dir.exists() {
+        show::line(&format!("the earlier job in {} is replaced", dir.display()));
+    }
+    Ok(())
+}

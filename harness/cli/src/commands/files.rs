@@ -1,0 +1,179 @@
+//! Commands over files alone: new, replay, report, check. No link, no simulator, no clock.
+use crate::{
+    args::{Check, New, Replay, Report},
+    failure::{Exit, Failure},
+    finish,
+    keep::cite,
+    replay::{Against, replay as run_replay},
+    show::line,
+};
+use plumeline_base::Verdict;
+use plumeline_job::{
+    Problem,
+    folder::{self, Folder},
+    journal, pipework, plan,
+};
+use plumeline_procedure::Entry;
+use plumeline_report::Digests;
+use plumeline_trace::LogReader;
+use std::path::{Path, PathBuf};
+
+/// `plumeline new`
+pub fn new(args: &New) -> Result<Exit, Failure> {
+    let sheet = match &args.from_csv {
+        Some(path) => {
+            let bytes = std::fs::read(path).map_err(|e| Problem::from_io(path, "read the sheet", &e))?;
+            pipework::import_csv(&path.display().to_string(), &bytes)?
+        }
+        None => pipework::TEMPLATE.to_owned(),
+    };
+    let files = [(folder::PIPEWORK, sheet.as_bytes()), (folder::PLAN, plan::TEMPLATE.as_bytes())];
+    let folder = Folder::create(&args.job, &files, args.force)?;
+    line(&format!("a new job is in {}", folder.dir().display()));
+    line(&format!("  1. describe the pipes, the new unit's fan and the air in {}", folder::PIPEWORK));
+    line(&format!("  2. name site, units, limits and smoke tests in {}", folder::PLAN));
+    line(&format!("  3. put the settings for the new unit into {}", folder::SETTINGS_NEW));
+    line(&format!("  4. plumeline predict {}", folder.dir().join(folder::PIPEWORK).display()));
+    line(&format!("  5. plumeline run {} --port serial:PATH", folder.dir().display()));
+    Ok(Exit::Pass)
+}
+
+fn trace_of(path: &Path) -> PathBuf {
+    if path.is_dir() { path.join(folder::TRACE) } else { path.to_owned() }
+}
+
+/// The journal beside a trace, if there is one.
+fn journal_beside(trace: &Path) -> Result<Option<Vec<u8>>, Failure> {
+    let path = trace.with_file_name(folder::JOURNAL);
+    match std::fs::read(&path) {
+        Ok(bytes) => Ok(Some(bytes)),
+        Err(e) if e.kind() == std::io::ErrorKind::NotFound => Ok(None),
+        Err(e) => Err(Problem::from_io(&path, "read the journal", &e).into()),
+    }
+}
+
+/// `plumeline replay`
+pub fn replay(args: &Replay) -> Result<Exit, Failure> {
+    let trace = trace_of(&args.trace);
+    let expected = match args.expect.as_deref() {
+        None => None,
+        Some("pass") => Some(Verdict::Pass),
+        Some("fail") => Some(Verdict::Fail),
+        Some("undecided") => Some(Verdict::Undecided),
+        Some(other) => return Err(Failure::input(format!("`{other}` is no verdict"), "write pass, fail or undecided")),
+    };
+    let kept = journal_beside(&trace)?;
+    let (against, what) = match (&kept, args.rejudge) {
+        (Some(bytes), false) => (Against::Journal(bytes.clone()), "bytes sent and journal"),
+        (None, false) => (Against::Sent, "bytes sent (there is no journal beside the trace)"),
+        (_, true) => (Against::Sent, "nothing: judged anew"),
+    };
+    let log = LogReader::open(&trace)?;
+    let done = run_replay(log, against, args.rejudge, args.journal.is_some())?;
+    let outcome = done.session.outcome();
+    let verdict = outcome.map_or(Verdict::Undecided, |o| o.verdict);
+    line(&format!("{}: {} records, {} lines of journal", trace.display(), done.records, done.lines));
+    line(&format!("compared: {what}"));
+    match outcome {
+        Some(o) => line(&format!("verdict: {verdict}, {}", o.because)),
+        None => line("verdict: undecided, the trace ends before the job does"),
+    }
+    if args.rejudge
+        && let Some(then) = kept.as_deref().and_then(last_verdict)
+    {
+        let same = if then == verdict { "the same as" } else { "not the same as" };
+        line(&format!("this is {same} the verdict then: {then}"));
+    }
+    if let Some(path) = &args.journal {
+        let bytes = done.session.into_parts().0.into_journal();
+        std::fs::write(path, bytes).map_err(|e| Problem::from_io(path, "write the journal", &e))?;
+    }
+    match expected {
+        Some(wanted) if wanted == verdict => Ok(Exit::Pass),
+        Some(wanted) => {
+            line(&format!("expected: {wanted}"));
+            Ok(Exit::Fail)
+        }
+        None => Ok(match verdict {
+            Verdict::Pass => Exit::Pass,
+            Verdict::Fail => Exit::Fail,
+            Verdict::Undecided => Exit::Undecided,
+        }),
+    }
+}
+
+fn last_verdict(journal: &[u8]) -> Option<Verdict> {
+    let read = journal::read::<Entry>(folder::JOURNAL, journal).ok()?;
+    read.lines.iter().rev().find_map(|l| match &l.entry {
+        Entry::Ended { verdict, .. } => Some(*verdict),
+        _ => None,
+    })
+}
+
+/// `plumeline report`
+pub fn report(args: &Report) -> Result<Exit, Failure> {
+    let folder = Folder::open(&args.job)?;
+    let bytes = folder.read_up_to(folder::JOURNAL, journal::JOURNAL_LIMIT)?.bytes;
+    let read = journal::read::<Entry>(folder::JOURNAL, &bytes)?;
+    let log = LogReader::open(&folder.path(folder::TRACE)?)?;
+    let done = run_replay(log, Against::Journal(bytes), false, false)?;
+    let digests = Digests {
+        journal_head: read.chain.head().to_string(),
+        trace: done.end.map(|c| c.hash.to_string()).unwrap_or_default(),
+    };
+    let outcome = done.session.outcome().ok_or_else(|| {
+        Failure::input(
+            format!("{}: the job is not over", folder.dir().display()),
+            "run it to its end first: `plumeline run` goes on where it stopped",
+        )
+    })?;
+    let invented = done.loaded.plan.plan.site.to_lowercase().contains("invented");
+    let path = finish::write(&folder, &done.loaded, outcome, done.session.record(), &digests, invented)?;
+    finish::tell(outcome, &path);
+    Ok(Exit::of(outcome))
+}
+
+/// `plumeline check`
+pub fn check(args: &Check) -> Result<Exit, Failure> {
+    let folder = Folder::open(&args.job)?;
+    let trace = folder.path(folder::TRACE)?;
+    let mut log = LogReader::open(&trace)?;
+    // Journal lines cite the log in its order, so one pass over both is enough.
+    let mut here: Option<journal::Citation> = None;
+    let checked = plumeline_job::check::check(&folder, |wanted| {
+        while here.is_none_or(|c| c.index < wanted.index) {
+            match log.next() {
+                Some(Ok(entry)) => here = Some(cite(&entry.citation)),
+                Some(Err(e)) => return Err(format!("the log can't be read that far: {e}")),
+                None => return Err("the log ends before it".into()),
+            }
+        }
+        if here == Some(*wanted) { Ok(()) } else { Err("another log is there".into()) }
+    });
+    for (file, _) in &checked.sound {
+        line(&format!("{file}: as the journal records it"));
+    }
+    if let Some(torn) = checked.torn {
+        line(&format!(
+            "{}: its last {} bytes are an unfinished line; running the job again sets them aside",
+            folder::JOURNAL,
+            torn.len
+        ));
+    }
+    if !checked.is_sound() {
+        for p in checked.problems.iter().skip(1) {
+            line(&p.render(false));
+        }
+        let first = checked.problems.into_iter().next();
+        return first.map_or(Ok(Exit::Fail), |p| Err(p.into()));
+    }
+    line(&format!("{}: {} lines, each bound to the one before and to the trace", folder::JOURNAL, checked.lines));
+    let bytes = folder.read_up_to(folder::JOURNAL, journal::JOURNAL_LIMIT)?.bytes;
+    let done = run_replay(LogReader::open(&trace)?, Against::Journal(bytes), false, false)?;
+    line(&format!("replay: {} records give the same bytes sent and the same {} lines", done.records, done.lines));
+    match done.session.outcome() {
+        Some(o) => line(&format!("verdict: {}, {}", o.verdict, o.because)),
+        None => line("the job is not over"),
+    }
+    Ok(Exit::Pass)
+}

@@ -1,0 +1,6 @@
+//! One module for each group of commands. Each ends with an exit code or a failure.
+pub mod demo;
+pub mod files;
+pub mod predict;
+pub mod run;
+pub mod simulate;

@@ -1,0 +1,152 @@
+//! Jobs over a real line, and over a pseudo-terminal with the simulator behind it.
+use crate::{
+    args::Run,
+    failure::{Exit, Failure},
+    finish,
+    keep::DiskKeeper,
+    live::{Live, Operator, Port},
+    load::{DRAWS, Files, Loaded},
+    operator::{NoSite, RemoteSite, Script, Site},
+    port, scenario,
+    session::Session,
+    show::{JsonLines, Quiet, Show, Words},
+    terminal,
+    virtual_time::VirtualJob,
+};
+use plumeline_base::Instant;
+use plumeline_job::folder::{self, Folder};
+use plumeline_link::{Injected, LineSpec, LinkSpec, Opener, RealClock, faults::FaultSpec};
+use plumeline_procedure::Procedure;
+use plumeline_simulator::{Scenario, Simulation};
+use std::{cell::RefCell, rc::Rc};
+
+/// `plumeline run`
+pub fn run(args: &Run) -> Result<Exit, Failure> {
+    let spec = port::parse(&args.port)?;
+    let faults = super::demo::faults(args.faults.as_deref())?;
+    let folder = Folder::open(&args.job)?;
+    let _lock = folder.lock()?;
+    let script = args.operator.as_deref().map(read_operator).transpose()?;
+    let mut show: Box<dyn Show> = match (args.output.json, args.output.quiet) {
+        (true, _) => Box::new(JsonLines),
+        (_, true) => Box::new(Quiet),
+        _ => Box::new(Words::new(script.is_none())),
+    };
+    let files = Files::read(&folder)?.with_port(&args.port);
+    let loaded = files.check(DRAWS)?;
+    refuse_begun(&folder)?;
+    let procedure = Procedure::new(loaded.inputs.clone(), port::driver(&files));
+    let mut session = Session::new(procedure, DiskKeeper::create(&folder)?, loaded.inputs.plan.readings_hz);
+    match spec {
+        LinkSpec::Sim(_) => {
+            let site = match &args.scenario {
+                Some(path) => scenario::read(path)?,
+                None => Scenario::new(loaded.inputs.pipework.clone(), 1),
+            };
+            let mut simulation = simulation(site)?;
+            let mut script = script.map_or_else(Script::willing, |(s, _)| s);
+            VirtualJob::new(&mut session, &mut simulation, &mut script, show.as_mut(), faults, 1, Instant::START)
+                .run(files.opening(date()))?;
+        }
+        LinkSpec::Line(_) | LinkSpec::Display => {
+            let runtime = runtime()?;
+            let _inside = runtime.enter();
+            let clock = RealClock::starting_at(Instant::START, args.speed);
+            let port = match spec {
+                LinkSpec::Line(line) => Port::Line(Box::new(opener(line, &faults, clock))),
+                _ => Port::Display,
+            };
+            let operator = match script {
+                Some((script, site)) => Operator::Script(script, site),
+                None => Operator::Person(terminal::listen(clock), terminal::Open::default()),
+            };
+            let live = Live::new(&mut session, port, clock, operator, show.as_mut());
+            runtime.block_on(live.run(files.opening(date())))?;
+        }
+    }
+    finish::finished(&folder, &loaded, session, &args.output, false)
+}
+
+fn opener(line: LineSpec, faults: &FaultSpec, clock: RealClock) -> Opener {
+    let opener = Opener::new(line);
+    if *faults == FaultSpec::default() { opener } else { opener.with_faults(Injected::new(faults.clone(), 1, clock)) }
+}
+
+/// A current-thread runtime: one event loop, one thread.
+pub fn runtime() -> Result<tokio::runtime::Runtime, Failure> {
+    Ok(tokio::runtime::Builder::new_current_thread().enable_all().build()?)
+}
+
+/// Now, as RFC 3339 in UTC. The one place that reads the wall clock of a job.
+pub fn date() -> String {
+    let now = time::OffsetDateTime::now_utc();
+    now.format(&time::format_description::well_known::Rfc3339).unwrap_or_else(|_| "unknown".into())
+}
+
+fn read_operator(path: &std::path::Path) -> Result<(Script, Box<dyn Site>), Failure> {
+    let bytes =
+        std::fs::read(path).map_err(|e| plumeline_job::Problem::from_io(path, "read the operator's answers", &e))?;
+    let file = Script::read(&path.display().to_string(), &bytes)?;
+    let site: Box<dyn Site> = match &file.control {
+        Some(address) => Box::new(RemoteSite::connect(address)?),
+        None => Box::new(NoSite),
+    };
+    Ok((Script::of(file), site))
+}
+
+/// A simulation, or why it can't be made.
+pub fn simulation(site: Scenario) -> Result<Simulation, Failure> {
+    Simulation::new(site, Instant::START).map_err(|e| Failure::input(e.to_string(), "correct the scenario"))
+}
+
+fn refuse_begun(folder: &Folder) -> Result<(), Failure> {
+    if folder.exists(folder::TRACE)? {
+        return Err(Failure::input(
+            format!("{}: this job has been run already", folder.dir().display()),
+            "make a new job with `plumeline new`, or look at this one with `plumeline report`",
+        ));
+    }
+    Ok(())
+}
+
+/// A simulation that the event loop of the unit's end and the operator's script share.
+struct Shared(Rc<RefCell<Simulation>>);
+impl Site for Shared {
+    fn command(&mut self, now: Instant, line: &str) -> Result<String, Failure> {
+        Ok(self.0.borrow_mut().handle_control(now, line))
+    }
+}
+
+/// The demonstration over a real pseudo-terminal: the simulated unit at one end, the job at the other, in scaled time.
+pub fn over_pty(
+    folder: &Folder,
+    files: &Files,
+    loaded: &Loaded,
+    site: Scenario,
+    speed: f64,
+    faults: &FaultSpec,
+    show: &mut dyn Show,
+) -> Result<Exit, Failure> {
+    let simulation = Rc::new(RefCell::new(simulation(site)?));
+    let runtime = runtime()?;
+    let _inside = runtime.enter();
+    let clock = RealClock::starting_at(Instant::START, speed);
+    let mut unit = super::simulate::UnitEnd::pty(None, simulation.clone(), clock)?;
+    let address = unit.address().to_owned();
+    let LinkSpec::Line(line) = port::parse(&address)? else {
+        return Err(Failure::internal("a pseudo-terminal that is no line"));
+    };
+    let files = files.clone().with_port(&address);
+    let procedure = Procedure::new(loaded.inputs.clone(), port::driver(&files));
+    let mut session = Session::new(procedure, DiskKeeper::create(folder)?, loaded.inputs.plan.readings_hz);
+    let operator = Operator::Script(Script::willing(), Box::new(Shared(simulation)));
+    let port = Port::Line(Box::new(opener(line, faults, clock)));
+    let live = Live::new(&mut session, port, clock, operator, show);
+    runtime.block_on(async {
+        tokio::select! {
+            end = live.run(files.opening(date())) => end,
+            end = unit.serve() => end,
+        }
+    })?;
+    finish::finished(folder, loaded, session, &crate::args::Output::default(), true)
+}

@@ -1,0 +1,76 @@
+//! What is written when a job is over: the result, the report, the JUnit file; and the last words on the terminal.
+use crate::{
+    args::Output,
+    failure::{Exit, Failure},
+    keep::DiskKeeper,
+    load::Loaded,
+    session::Session,
+    show,
+};
+use plumeline_base::obscuration::ObscurationUnit;
+use plumeline_job::folder::{self, Folder};
+use plumeline_procedure::Outcome;
+use plumeline_report::{Digests, JunitJob, PipeFacts, Record, ReportInput};
+use std::path::PathBuf;
+
+/// The JUnit file of a job.
+pub const JUNIT: &str = "junit.xml";
+
+/// Writes the files that follow from a finished job. Gives the report's path.
+pub fn write(
+    folder: &Folder,
+    loaded: &Loaded,
+    outcome: &Outcome,
+    record: &Record,
+    digests: &Digests,
+    invented: bool,
+) -> Result<PathBuf, Failure> {
+    let pipes = PipeFacts::of(&loaded.inputs.pipework);
+    let input = ReportInput {
+        outcome,
+        plan: &loaded.inputs.plan,
+        pipes: &pipes,
+        record,
+        obscuration: ObscurationUnit::PercentPerMetre,
+        digests,
+        tool: env!("CARGO_PKG_VERSION"),
+        invented,
+    };
+    let told = |e: plumeline_report::ReportError| Failure::internal(e.to_string());
+    let name = folder.dir().file_name().map_or_else(|| "job".into(), |n| n.to_string_lossy().into_owned());
+    let junit = plumeline_report::junit(&[JunitJob { name: &name, outcome, expected: None }]).map_err(told)?;
+    folder.replace(folder::RESULT, plumeline_report::result_json(&input).map_err(told)?.as_bytes())?;
+    folder.replace(JUNIT, junit.as_bytes())?;
+    folder.replace(folder::REPORT, plumeline_report::html(&input).map_err(told)?.as_bytes())?;
+    Ok(folder.dir().join(folder::REPORT))
+}
+
+/// The last words.
+pub fn tell(outcome: &Outcome, report: &std::path::Path) {
+    show::line("");
+    show::line(plumeline_report::text(outcome, 100).trim_end());
+    show::line("");
+    show::line(&format!("report: {}", report.display()));
+}
+
+/// Everything that follows when a job is over: files, last words, exit code.
+pub fn finished(
+    folder: &Folder,
+    loaded: &Loaded,
+    session: Session<DiskKeeper>,
+    output: &Output,
+    invented: bool,
+) -> Result<Exit, Failure> {
+    let (mut keeper, record, outcome) = session.into_parts();
+    keeper.sync()?;
+    let outcome = outcome.ok_or_else(|| Failure::internal("the job ended without an outcome"))?;
+    let digests = Digests {
+        journal_head: keeper.journal_head().to_string(),
+        trace: keeper.log_end().map(|c| c.hash.to_string()).unwrap_or_default(),
+    };
+    let report = write(folder, loaded, &outcome, &record, &digests, invented)?;
+    if !output.json {
+        tell(&outcome, &report);
+    }
+    Ok(Exit::of(&outcome))
+}

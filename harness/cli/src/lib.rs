@@ -1,0 +1,70 @@
+//! The `plumeline` command as a library, so that whole jobs can be driven by tests and benchmarks.
+//!
+//! Here are arguments, clocks, the event loops, the wiring of the bundled simulator and the exit codes. Not here: what a
+//! job is (procedure), frames (detector), files (job, trace), pages (report).
+pub mod args;
+pub mod commands;
+pub mod failure;
+pub mod finish;
+pub mod keep;
+pub mod live;
+pub mod load;
+pub mod operator;
+pub mod port;
+pub mod replay;
+pub mod scenario;
+pub mod session;
+pub mod show;
+pub mod site;
+pub mod terminal;
+pub mod virtual_time;
+
+use args::{Cli, Command};
+use clap::Parser;
+use failure::Exit;
+use std::process::ExitCode;
+
+/// Reads the arguments, runs one command, gives the exit code.
+pub fn main() -> ExitCode {
+    let cli = match Cli::try_parse() {
+        Ok(cli) => cli,
+        Err(e) => {
+            // Help and version are no errors; wrong usage is our code 3, not the parser's own.
+            let _ = e.print();
+            return if e.use_stderr() { Exit::Input.into() } else { Exit::Pass.into() };
+        }
+    };
+    trace_to_stderr(cli.verbose);
+    let end = match &cli.command {
+        Command::Demo(a) => commands::demo::demo(a),
+        Command::Simulate(a) => commands::simulate::simulate(a),
+        Command::New(a) => commands::files::new(a),
+        Command::Run(a) => commands::run::run(a),
+        Command::Replay(a) => commands::files::replay(a),
+        Command::Report(a) => commands::files::report(a),
+        Command::Check(a) => commands::files::check(a),
+        Command::Predict(a) => commands::predict::predict(a),
+    };
+    match end {
+        Ok(exit) => exit.into(),
+        Err(failure) => {
+            use std::io::IsTerminal;
+            let colour = std::io::stderr().is_terminal() && show::colour_wanted();
+            eprintln!("{}", failure.render(colour));
+            failure.exit().into()
+        }
+    }
+}
+
+/// What goes on inside, on standard error; `RUST_LOG` has the last word.
+fn trace_to_stderr(verbose: u8) {
+    let level = match verbose {
+        0 => "warn",
+        1 => "info",
+        2 => "debug",
+        _ => "trace",
+    };
+    let filter = tracing_subscriber::EnvFilter::try_from_default_env()
+        .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new(level));
+    tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr).init();
+}

@@ -1,0 +1,225 @@
+//! A job over a real line in real (or scaled) time: one event loop on one thread.
+//!
+//! Everything that happens becomes an input of the session; this loop decides nothing. Not here: back-off, retries,
+//! stages (the procedure), frames (the drivers).
+use crate::{
+    failure::Failure,
+    operator::{Script, Site},
+    session::{Keeper, Outward, Session},
+    show::Show,
+    terminal::{Heard, Open, Typed},
+};
+use plumeline_base::{
+    Instant,
+    input::{AbortCause, Input},
+};
+use plumeline_link::{Down, Link, LinkEvent, Opener, RealClock};
+use std::{collections::VecDeque, future::pending, pin::Pin, time::Duration};
+use tokio::sync::mpsc::UnboundedReceiver;
+
+/// What there is in place of a line.
+pub enum Port {
+    /// A line that is opened when the procedure asks for it.
+    Line(Box<Opener>),
+    /// None: a person reads a display.
+    Display,
+}
+
+/// Who answers prompts.
+pub enum Operator {
+    /// A person at the keyboard.
+    Person(UnboundedReceiver<Typed>, Open),
+    /// A script with a way into a simulated site.
+    Script(Script, Box<dyn Site>),
+}
+
+type Opening = Pin<Box<dyn Future<Output = Result<Link, Down>>>>;
+
+/// A job in real time.
+pub struct Live<'a, K> {
+    session: &'a mut Session<K>,
+    port: Port,
+    clock: RealClock,
+    operator: Operator,
+    show: &'a mut dyn Show,
+    link: Option<Link>,
+    opening: Option<Opening>,
+    inputs: VecDeque<(Instant, Input)>,
+    last: Instant,
+    aborts: u32,
+    done: bool,
+}
+
+/// What the loop waited for.
+enum Woke {
+    Link(Option<LinkEvent>),
+    Opened(Result<Link, Down>),
+    Typed(Option<Typed>),
+    Time,
+    Interrupt,
+}
+
+impl<'a, K: Keeper> Live<'a, K> {
+    /// A job through this port, answered by this operator.
+    pub fn new(
+        session: &'a mut Session<K>,
+        port: Port,
+        clock: RealClock,
+        operator: Operator,
+        show: &'a mut dyn Show,
+    ) -> Self {
+        let last = clock.now();
+        Self {
+            session,
+            port,
+            clock,
+            operator,
+            show,
+            link: None,
+            opening: None,
+            inputs: VecDeque::new(),
+            last,
+            aborts: 0,
+            done: false,
+        }
+    }
+
+    /// Runs the job to its end. `opening` are the first inputs (tool, date, files).
+    pub async fn run(mut self, opening: Vec<Input>) -> Result<(), Failure> {
+        let now = self.clock.now();
+        self.inputs.extend(opening.into_iter().map(|i| (now, i)));
+        loop {
+            while let Some((at, input)) = self.inputs.pop_front() {
+                self.feed(at, input)?;
+            }
+            if self.done {
+                break;
+            }
+            match self.wait().await {
+                Woke::Link(Some(event)) => {
+                    if matches!(event, LinkEvent::Down(_)) {
+                        self.link = None;
+                    }
+                    self.push(event.into());
+                }
+                Woke::Link(None) => self.link = None,
+                Woke::Opened(Ok(link)) => {
+                    self.push(Input::LinkUp { link: link.described().to_owned() });
+                    self.link = Some(link);
+                }
+                Woke::Opened(Err(down)) => self.push(down.into()),
+                Woke::Typed(Some((at, line))) => self.typed(at, &line),
+                // Nobody can answer any more: safer to stop than to wait for ever.
+                Woke::Typed(None) => {
+                    if let Operator::Person(lines, _) = &mut self.operator {
+                        lines.close();
+                    }
+                    self.operator = Operator::Script(Script::absent(), Box::new(crate::operator::NoSite));
+                    self.push(Input::Abort(AbortCause::Shutdown));
+                }
+                Woke::Time => self.time_passed()?,
+                Woke::Interrupt => {
+                    self.aborts += 1;
+                    if self.aborts > 1 {
+                        return Err(Failure::Other {
+                            exit: crate::failure::Exit::Undecided,
+                            cause: "stopped at once; the site may still be isolated and outputs inhibited".into(),
+                            remedy:
+                                "make the site safe by hand, or run the same job again: it goes on where it stopped"
+                                    .into(),
+                        });
+                    }
+                    crate::show::line(
+                        "stopping safely: smoke off, purge, outputs back, record closed. Press Ctrl-C again to leave at once.",
+                    );
+                    self.push(Input::Abort(AbortCause::Operator));
+                }
+            }
+        }
+        if let Some(link) = &mut self.link {
+            // The last request (stop the readings) still leaves; nothing hangs on it.
+            let _ = link.drain(Duration::from_millis(500)).await;
+        }
+        Ok(())
+    }
+
+    fn push(&mut self, input: Input) {
+        self.inputs.push_back((self.clock.now(), input));
+    }
+
+    fn feed(&mut self, at: Instant, input: Input) -> Result<(), Failure> {
+        self.last = self.last.max(at);
+        let now = self.last;
+        for out in self.session.feed(now, input)? {
+            self.show.show(now, &out);
+            match out {
+                Outward::Send(bytes) => {
+                    if let Some(link) = &mut self.link {
+                        link.send(&bytes);
+                    }
+                }
+                Outward::Connect => match &self.port {
+                    Port::Display => self.push(Input::LinkUp { link: "display:".into() }),
+                    Port::Line(opener) if self.link.is_none() && self.opening.is_none() => {
+                        let opener = opener.clone();
+                        self.opening = Some(Box::pin(async move { opener.open().await }));
+                    }
+                    Port::Line(_) => {}
+                },
+                Outward::Ask(prompt) => match &mut self.operator {
+                    Operator::Person(_, open) => open.asked(&prompt),
+                    Operator::Script(script, _) => script.asked(now, &prompt),
+                },
+                Outward::Withdraw(id) => match &mut self.operator {
+                    Operator::Person(_, open) => open.withdrawn(id),
+                    Operator::Script(script, _) => script.withdrawn(id),
+                },
+                Outward::Done(_) => self.done = true,
+                _ => {}
+            }
+        }
+        Ok(())
+    }
+
+    async fn wait(&mut self) -> Woke {
+        let script = match &self.operator {
+            Operator::Script(script, _) => script.due(),
+            Operator::Person(..) => None,
+        };
+        let due = [self.session.wake_at(), script].into_iter().flatten().min();
+        let clock = self.clock;
+        let woke = tokio::select! {
+            biased;
+            _ = tokio::signal::ctrl_c() => Woke::Interrupt,
+            opened = async { match &mut self.opening { Some(o) => o.await, None => pending().await } } => Woke::Opened(opened),
+            event = async { match &mut self.link { Some(l) => l.next().await, None => pending().await } } => Woke::Link(event),
+            typed = async { match &mut self.operator { Operator::Person(lines, _) => lines.recv().await, Operator::Script(..) => pending().await } } => Woke::Typed(typed),
+            () = async { match due { Some(at) => clock.until(at).await, None => pending().await } } => Woke::Time,
+        };
+        if matches!(woke, Woke::Opened(_)) {
+            self.opening = None;
+        }
+        woke
+    }
+
+    fn typed(&mut self, at: Instant, line: &str) {
+        let Operator::Person(_, open) = &mut self.operator else { return };
+        match open.hear(line) {
+            Heard::Act(act) => self.inputs.push_back((at, Input::Operator(act))),
+            Heard::Again(why) => crate::show::line(&format!("        {why}")),
+        }
+    }
+
+    fn time_passed(&mut self) -> Result<(), Failure> {
+        let now = self.clock.now();
+        if let Operator::Script(script, site) = &mut self.operator {
+            while let Some(act) = script.answer_due(now, site.as_mut())? {
+                self.inputs.push_back((self.clock.now(), Input::Operator(act)));
+            }
+        }
+        if self.session.wake_at().is_some_and(|t| t <= now) {
+            self.inputs.push_back((now, Input::Wake));
+        }
+        Ok(())
+    }
+}

@@ -1,0 +1,189 @@
+//! Replays a log through the procedure: strict, the bytes sent and the journal must come out the same, byte for byte.
+//!
+//! The log is read record by record; nothing of it is kept but what a report shows. Not here: reports.
+use crate::{
+    failure::Failure,
+    keep::cite,
+    load::{DRAWS, Files, Loaded},
+    session::{Keeper, Session},
+};
+use plumeline_base::{Instant, input::Input};
+use plumeline_detector::{Identity, settings::Settings};
+use plumeline_job::journal;
+use plumeline_procedure::{Entry, Procedure, effect::KeptSettings};
+use plumeline_trace::{Citation, LogReader, Logged, Record};
+use std::{collections::VecDeque, io::Read};
+
+/// What must come out again.
+pub enum Against {
+    /// The journal's bytes.
+    Journal(Vec<u8>),
+    /// Only the bytes sent.
+    Sent,
+}
+
+/// Compares instead of keeping.
+pub struct ReplayKeeper {
+    expected: Option<Citation>,
+    sent: VecDeque<Vec<u8>>,
+    chain: journal::Chain,
+    against: Against,
+    at: usize,
+    lines: u64,
+    journal: Vec<u8>,
+    keep_journal: bool,
+}
+impl ReplayKeeper {
+    /// The journal that came out, if it was to be kept.
+    pub fn into_journal(self) -> Vec<u8> {
+        self.journal
+    }
+}
+impl Keeper for ReplayKeeper {
+    fn log(&mut self, record: Record) -> Result<Citation, Failure> {
+        if let Logged::Sent(bytes) = record.what {
+            self.sent.push_back(bytes);
+        }
+        self.expected.ok_or_else(|| Failure::internal("a replay without a record"))
+    }
+    fn journal(&mut self, at: Instant, citation: &Citation, entries: &[Entry]) -> Result<(), Failure> {
+        for entry in entries {
+            let line = self.chain.line(at, &cite(citation), entry)?;
+            self.lines += 1;
+            if self.keep_journal {
+                self.journal.extend_from_slice(&line);
+            }
+            if let Against::Journal(bytes) = &self.against {
+                let end = (self.at + line.len()).min(bytes.len());
+                let kept = bytes.get(self.at..end).unwrap_or_default();
+                if kept != line {
+                    return Err(Failure::input(
+                        format!(
+                            "journal.jsonl:{}: the replay gives another line\n  kept:   {}\n  replay: {}",
+                            self.lines,
+                            String::from_utf8_lossy(kept).trim_end(),
+                            String::from_utf8_lossy(&line).trim_end()
+                        ),
+                        "the journal was altered, or another version wrote it: replay with that version, or use --rejudge",
+                    ));
+                }
+                self.at = end;
+            }
+        }
+        Ok(())
+    }
+    fn settings(&mut self, _: KeptSettings, _: &Settings, _: &Identity) -> Result<(), Failure> {
+        Ok(())
+    }
+}
+
+/// A finished replay.
+pub struct Replayed {
+    /// The session as it stands at the end of the log.
+    pub session: Session<ReplayKeeper>,
+    /// The job's files, from the log.
+    pub loaded: Loaded,
+    /// The end of the log.
+    pub end: Option<Citation>,
+    /// The instant of its last record.
+    pub last_at: Instant,
+    /// Records read.
+    pub records: u64,
+    /// Lines of journal that came out.
+    pub lines: u64,
+}
+
+/// Replays a log. `lenient` takes over what differs (older versions) instead of refusing it; `keep` keeps the journal
+/// that comes out.
+pub fn replay(mut log: LogReader<impl Read>, against: Against, lenient: bool, keep: bool) -> Result<Replayed, Failure> {
+    let mut held: VecDeque<(Instant, Input, Citation)> = VecDeque::new();
+    let mut files = Files::default();
+    let mut session: Option<(Session<ReplayKeeper>, Loaded)> = None;
+    let mut keeper = Some(ReplayKeeper {
+        expected: None,
+        sent: VecDeque::new(),
+        chain: journal::Chain::default(),
+        against,
+        at: 0,
+        lines: 0,
+        journal: Vec::new(),
+        keep_journal: keep,
+    });
+    let mut records = 0;
+    for entry in &mut log {
+        let entry = entry?;
+        records += 1;
+        let at = entry.record.at;
+        match (entry.record.what, &mut session) {
+            (Logged::Input(input), None) => {
+                // The job is made once its files are known: everything before the first other input.
+                let opening = matches!(input, Input::Tool { .. } | Input::Date(_) | Input::File { .. });
+                if let Input::File { name, bytes } = &input {
+                    files.0.push((name.clone(), bytes.clone()));
+                }
+                held.push_back((at, input, entry.citation));
+                if !opening {
+                    session = Some(begin(&files, &mut keeper)?);
+                }
+            }
+            (Logged::Input(input), Some(_)) => held.push_back((at, input, entry.citation)),
+            (Logged::Sent(bytes), Some((s, _))) => expect_sent(s, &bytes, at, lenient)?,
+            (Logged::Sent(_), None) => return Err(differs(at, "something was sent before the job began")),
+        }
+        if let Some((s, _)) = &mut session {
+            while let Some((at, input, citation)) = held.pop_front() {
+                all_sent(s, at, lenient)?;
+                s.keeper().expected = Some(citation);
+                s.feed(at, input)?;
+            }
+        }
+    }
+    let (mut session, loaded) = match session {
+        Some(made) => made,
+        None => begin(&files, &mut keeper)?,
+    };
+    while let Some((at, input, citation)) = held.pop_front() {
+        session.keeper().expected = Some(citation);
+        session.feed(at, input)?;
+    }
+    let last_at = log.last_at();
+    let k = session.keeper();
+    let lines = k.lines;
+    if let Against::Journal(bytes) = &k.against
+        && k.at != bytes.len()
+        && !lenient
+    {
+        return Err(Failure::input(
+            format!("journal.jsonl:{}: the journal goes on where the replay ends", lines + 1),
+            "the trace was cut, or the journal belongs to another one",
+        ));
+    }
+    Ok(Replayed { session, loaded, end: log.end(), last_at, records, lines })
+}
+
+fn begin(files: &Files, keeper: &mut Option<ReplayKeeper>) -> Result<(Session<ReplayKeeper>, Loaded), Failure> {
+    let loaded = files.check(DRAWS)?;
+    let keeper = keeper.take().ok_or_else(|| Failure::internal("a replay begun twice"))?;
+    let procedure = Procedure::new(loaded.inputs.clone(), crate::port::driver(files));
+    Ok((Session::new(procedure, keeper, loaded.inputs.plan.readings_hz), loaded))
+}
+
+fn expect_sent(s: &mut Session<ReplayKeeper>, bytes: &[u8], at: Instant, lenient: bool) -> Result<(), Failure> {
+    match s.keeper().sent.pop_front() {
+        Some(mine) if mine == bytes => Ok(()),
+        _ if lenient => Ok(()),
+        Some(_) => Err(differs(at, "other bytes are sent than were")),
+        None => Err(differs(at, "nothing is sent where something was")),
+    }
+}
+fn all_sent(s: &mut Session<ReplayKeeper>, at: Instant, lenient: bool) -> Result<(), Failure> {
+    let left = !s.keeper().sent.is_empty();
+    s.keeper().sent.clear();
+    if left && !lenient { Err(differs(at, "something is sent where nothing was")) } else { Ok(()) }
+}
+fn differs(at: Instant, what: &str) -> Failure {
+    Failure::input(
+        format!("trace.pcapng at {at}: {what}"),
+        "another version wrote this log: replay with that version, or use --rejudge",
+    )
+}

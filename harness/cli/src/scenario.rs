@@ -1,0 +1,110 @@
+//! `scenario.toml`: the simulated site, as a person writes it, turned into what the simulator starts from.
+//!
+//! Not here: the pipework's own format (the job crate) and what a defect does (the simulator).
+use crate::failure::Failure;
+use plumeline_base::pipework::Pipework;
+use plumeline_job::{Kind, Problem, pipework};
+use plumeline_simulator::{
+    Defect, Scenario,
+    scenario::{Law, Scatter, Which},
+};
+use serde::Deserialize;
+use std::path::Path;
+
+/// What `scenario.toml` says.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct File {
+    format: u32,
+    /// The pipework as designed, relative to the scenario's folder.
+    pipework: String,
+    #[serde(default = "one")]
+    seed: u64,
+    #[serde(default)]
+    defects: Vec<String>,
+    /// The outgoing unit: alive or dead.
+    #[serde(default)]
+    outgoing: Outgoing,
+    /// Which unit is on the wall at the start.
+    #[serde(default)]
+    mounted: Which,
+    /// Built exactly as designed.
+    #[serde(default)]
+    as_designed: bool,
+    /// The shape of the scatter.
+    #[serde(default)]
+    scatter: Shape,
+}
+fn one() -> u64 {
+    1
+}
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+enum Outgoing {
+    #[default]
+    Alive,
+    Dead,
+}
+#[derive(Clone, Copy, Debug, Default, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+enum Shape {
+    #[default]
+    Normal,
+    Uniform,
+    HeavyTails,
+    Skewed,
+}
+
+/// A site with this pipework, these defects and this seed.
+pub fn site(pipework: Pipework, seed: u64, defects: &[String], outgoing_alive: bool) -> Result<Scenario, Failure> {
+    let mut scenario = Scenario::new(pipework, seed);
+    scenario.outgoing_alive = outgoing_alive;
+    for text in defects {
+        let defect = Defect::parse(text)
+            .map_err(|e| Failure::input(e.to_string(), "see docs/simulator.md for every defect and its measure"))?;
+        scenario.defects.push(defect);
+    }
+    Ok(scenario)
+}
+
+/// Reads a scenario and the pipework that it names.
+pub fn read(path: &Path) -> Result<Scenario, Failure> {
+    let name = path.display().to_string();
+    let bytes = std::fs::read(path).map_err(|e| Problem::from_io(path, "read the scenario", &e))?;
+    let text = std::str::from_utf8(&bytes)
+        .map_err(|_| Problem::with_file(Kind::NotText, &name, "it is not UTF-8 text", "save it as UTF-8"))?;
+    let file: File = toml::from_str(text).map_err(|e| {
+        let line = e.span().map_or(1, |s| text[..s.start.min(text.len())].matches('\n').count() + 1);
+        Problem::with_line(
+            Kind::Syntax,
+            &name,
+            line,
+            e.message().to_owned(),
+            "see docs/file-formats.md for scenario.toml",
+        )
+    })?;
+    if file.format != 1 {
+        let p = Problem::with_file(
+            Kind::Version,
+            &name,
+            format!("format {} is not known", file.format),
+            "write format = 1",
+        );
+        return Err(p.into());
+    }
+    let beside = path.parent().unwrap_or(Path::new(".")).join(&file.pipework);
+    let bytes = std::fs::read(&beside).map_err(|e| Problem::from_io(&beside, "read the pipework", &e))?;
+    let pipework = pipework::parse(&beside.display().to_string(), &bytes)?.pipework;
+    let mut scenario = site(pipework, file.seed, &file.defects, file.outgoing == Outgoing::Alive)?;
+    scenario.mounted = file.mounted;
+    if file.as_designed {
+        scenario.scatter = Scatter::NONE;
+    }
+    scenario.scatter.law = match file.scatter {
+        Shape::Normal => Law::Normal,
+        Shape::Uniform => Law::Uniform,
+        Shape::HeavyTails => Law::HeavyTails,
+        Shape::Skewed => Law::Skewed,
+    };
+    Ok(scenario)
+}

@@ -1,0 +1,189 @@
+//! What a person sees while a job runs: stages, findings, prompts, one live line. Plain text, readable piped.
+use crate::session::Outward;
+use indicatif::{ProgressBar, ProgressStyle};
+use plumeline_base::{Instant, Verdict};
+use plumeline_procedure::{Entry, Finding, Progress, Prompt};
+use std::{
+    io::{IsTerminal, Write, stdout},
+    time::Duration,
+};
+
+/// Shows what happens.
+pub trait Show {
+    /// Something happened at `now`.
+    fn show(&mut self, now: Instant, what: &Outward);
+}
+
+/// Shows nothing.
+pub struct Quiet;
+impl Show for Quiet {
+    fn show(&mut self, _: Instant, _: &Outward) {}
+}
+
+/// One JSON object a line: the journal's entries as they are noted, prompts and the outcome among them.
+pub struct JsonLines;
+impl Show for JsonLines {
+    fn show(&mut self, now: Instant, what: &Outward) {
+        let value = match what {
+            Outward::Note(entry) => serde_json::json!({ "at_us": now.as_micros(), "note": entry }),
+            Outward::Progress(p) => serde_json::json!({ "at_us": now.as_micros(), "progress": p }),
+            _ => return,
+        };
+        line(&value.to_string());
+    }
+}
+
+/// Words for a person.
+pub struct Words {
+    live: ProgressBar,
+    /// Prompts are shown; false where a script answers.
+    prompts: bool,
+    colour: bool,
+    began: Option<Instant>,
+    isolated: Option<Instant>,
+    last_told: Option<Instant>,
+}
+impl Words {
+    /// `prompts`: somebody at this terminal answers.
+    pub fn new(prompts: bool) -> Self {
+        let live = if stdout().is_terminal() { ProgressBar::new_spinner() } else { ProgressBar::hidden() };
+        if let Ok(style) = ProgressStyle::with_template("{msg}") {
+            live.set_style(style);
+        }
+        Self { live, prompts, colour: colour_wanted(), began: None, isolated: None, last_told: None }
+    }
+    fn say(&self, text: &str) {
+        self.live.suspend(|| line(text));
+    }
+    fn finding(&self, f: &Finding) {
+        let verdict = paint(self.colour, f.counts_as());
+        self.say(&format!("    {verdict}  {}: {}", f.subject, f.says));
+        if let Some(m) = &f.measured {
+            let mut figures = format!("measured {m}");
+            if let Some(e) = &f.expected {
+                figures.push_str(&format!(", expected {e}"));
+            }
+            if let Some(d) = &f.decision {
+                figures.push_str(&format!(", conforms with probability {:.4}", d.conformity));
+            }
+            self.say(&format!("               {figures}"));
+        }
+        if f.counts_as() != Verdict::Pass {
+            for (label, text) in [("likely", &f.likely), ("next", &f.next)] {
+                if let Some(text) = text {
+                    self.say(&format!("               {label}: {text}"));
+                }
+            }
+        }
+    }
+    fn note(&mut self, now: Instant, entry: &Entry) {
+        match entry {
+            Entry::StageBegan { stage } => {
+                self.began = Some(now);
+                self.say(&format!("{}  {stage}", clock(now)));
+            }
+            Entry::StageEnded(r) => {
+                let took = r.ended.since(r.began).as_secs_f64();
+                let because = r.because.as_ref().map(|b| format!(" ({b})")).unwrap_or_default();
+                self.say(&format!("    {}  {} after {took:.0} s{because}", paint(self.colour, r.verdict), r.stage));
+            }
+            Entry::Found(f) => self.finding(f),
+            Entry::Remark { text } => self.say(&format!("    note       {text}")),
+            Entry::LinkUp { link } => self.say(&format!("    link       open: {link}")),
+            Entry::LinkDown { cause, detail } => {
+                self.say(&format!("    link       {cause} ({detail})"));
+                self.say(&format!("               next: {}", cause.remedy()));
+            }
+            Entry::Line { trouble } => {
+                self.say(&format!("    link       {trouble}"));
+                self.say(&format!("               next: {}", trouble.remedy()));
+            }
+            Entry::LineBack => self.say("    link       the unit answers again"),
+            Entry::StartedAnew { .. } => self.say("    unit       started anew"),
+            Entry::Void { because, stages } => {
+                let stages: Vec<&str> = stages.iter().map(|s| s.name()).collect();
+                self.say(&format!("    void       {}: {because}", stages.join(", ")));
+            }
+            _ => {}
+        }
+    }
+    fn prompt(&self, p: &Prompt) {
+        self.say(&format!("  ? [{}] {}", p.id, p.text));
+        self.say(&format!("        {}", how_to_answer(p)));
+    }
+    fn progress(&mut self, now: Instant, p: &Progress) {
+        let out = self
+            .isolated
+            .map(|t| format!("  out of service {}", clock(Instant::START + now.since(t))))
+            .unwrap_or_default();
+        let share = p.fraction.map(|f| format!(" {:.0} %", f * 100.0)).unwrap_or_default();
+        let left = p.left_s.map(|s| format!(", {s:.0} s left")).unwrap_or_default();
+        let text = format!("{}  {}: {}{share}{left}{out}", clock(now), p.stage, p.says);
+        if self.live.is_hidden() {
+            // Piped: a line now and then, so that a reader sees that things go on.
+            if self.last_told.is_none_or(|t| now.since(t) >= Duration::from_secs(60)) {
+                self.last_told = Some(now);
+                line(&format!("    ...        {}{share}{left}", p.says));
+            }
+        } else {
+            self.live.set_message(text);
+            self.live.tick();
+        }
+    }
+}
+impl Show for Words {
+    fn show(&mut self, now: Instant, what: &Outward) {
+        match what {
+            Outward::Note(entry) => {
+                if let Entry::Found(f) = entry
+                    && f.stage == plumeline_procedure::StageKind::Isolate
+                {
+                    self.isolated.get_or_insert(now);
+                }
+                self.note(now, entry);
+            }
+            Outward::Ask(p) if self.prompts => self.prompt(p),
+            Outward::Progress(p) => self.progress(now, p),
+            Outward::Done(_) => self.live.finish_and_clear(),
+            _ => {}
+        }
+    }
+}
+
+fn how_to_answer(p: &Prompt) -> String {
+    use plumeline_detector::driver::Wants;
+    match &p.wants {
+        Wants::Done => "press Enter when done, or type: cannot REASON".into(),
+        Wants::YesNo => "type yes or no".into(),
+        Wants::Moment => "press Enter at that moment, or type: cannot REASON".into(),
+        Wants::Number { unit } => format!("type the number in {unit}, or: cannot REASON"),
+        Wants::Text => "type your answer, or: no".into(),
+    }
+}
+
+/// `h:mm:ss` of log time.
+pub fn clock(t: Instant) -> String {
+    let s = t.as_micros() / 1_000_000;
+    format!("{}:{:02}:{:02}", s / 3600, s / 60 % 60, s % 60)
+}
+
+/// Colour only on a terminal, and not where NO_COLOR is set.
+pub fn colour_wanted() -> bool {
+    stdout().is_terminal() && std::env::var_os("NO_COLOR").is_none_or(|v| v.is_empty())
+}
+
+/// A verdict, padded; never told by colour alone.
+fn paint(colour: bool, v: Verdict) -> String {
+    let word = format!("{v:<9}");
+    let code = match v {
+        Verdict::Pass => "32",
+        Verdict::Undecided => "33",
+        Verdict::Fail => "31",
+    };
+    if colour { format!("\x1b[{code}m{word}\x1b[0m") } else { word }
+}
+
+/// A line to standard output. A closed pipe ends nothing: the job matters more than its display.
+pub fn line(text: &str) {
+    let _ = writeln!(stdout(), "{text}");
+}

@@ -1,0 +1,73 @@
+//! What a prompt means at a simulated site: the commands of its control channel, and the answer that follows.
+use crate::{failure::Failure, operator::Site};
+use plumeline_base::{Instant, input::Answer};
+use plumeline_procedure::{Act, plan::HoleRef};
+use serde::Deserialize;
+use serde_json::{Value, json};
+
+/// How thick the smoke is that an unattended operator holds to a hole, %/m: a dense plume from a hand-held source
+/// (common practice, no source).
+const SMOKE_PERCENT_PER_M: f64 = 40.0;
+/// For how long, s: a little longer than a person is asked for.
+const SMOKE_S: f64 = 20.0;
+
+/// What the site control answers.
+#[derive(Deserialize)]
+struct Reply {
+    ok: bool,
+    #[serde(default)]
+    cause: String,
+    #[serde(default)]
+    panel: Option<Panel>,
+}
+/// The panel's inputs, wire 1 first.
+#[derive(Deserialize)]
+struct Panel {
+    inputs: Vec<bool>,
+}
+
+/// Does at the site what the prompt asks for, and gives the answer.
+pub fn perform(now: Instant, act: &Act, site: &mut dyn Site) -> Result<Answer, Failure> {
+    let hole = |what: &str, h: &HoleRef| json!({ "do": what, "pipe": h.inlet, "hole": h.number });
+    let command = match act {
+        Act::Isolate => json!({ "do": "isolate" }),
+        Act::Restore => json!({ "do": "restore" }),
+        Act::Swap => json!({ "do": "swap" }),
+        Act::CloseHole(h) => hole("close", h),
+        Act::OpenHole(h) => hole("open", h),
+        Act::ReleaseSmoke(h) => json!({
+            "do": "smoke", "pipe": h.inlet, "hole": h.number, "obscuration": SMOKE_PERCENT_PER_M, "seconds": SMOKE_S
+        }),
+        Act::StopSmoke => json!({ "do": "smoke-off" }),
+        Act::ShutInlet { inlet } => json!({ "do": "inlet", "inlet": inlet, "shut": true }),
+        Act::RefitInlet { inlet } => json!({ "do": "inlet", "inlet": inlet, "shut": false }),
+        Act::PanelShows { output, .. } => return panel(now, site, *output, true),
+        Act::PanelClear { output } => return panel(now, site, *output, false),
+        Act::LockOff | Act::Tell | Act::Check { .. } | Act::Unlock => return Ok(Answer::Yes),
+        Act::Override | Act::ReadDisplay => return Ok(Answer::Cannot("nobody decides this by script".into())),
+    };
+    let reply = ask(now, site, &command)?;
+    Ok(if reply.ok { Answer::Yes } else { Answer::Cannot(reply.cause) })
+}
+
+/// Yes if the panel shows the output's wire and no other, or (at rest) if it no longer shows it. The first wire is the fault's,
+/// which may stand for other reasons.
+fn panel(now: Instant, site: &mut dyn Site, output: u8, driven: bool) -> Result<Answer, Failure> {
+    let Some(panel) = ask(now, site, &json!({ "do": "panel" }))?.panel else {
+        return Ok(Answer::Cannot("the site has no panel".into()));
+    };
+    let wire = usize::from(output).saturating_sub(1);
+    let shown = panel.inputs.get(wire).copied().unwrap_or(false);
+    let others = panel.inputs.iter().enumerate().any(|(i, on)| *on && i != wire && i != 0);
+    Ok(if (driven && shown && !others) || (!driven && !shown) { Answer::Yes } else { Answer::No })
+}
+
+fn ask(now: Instant, site: &mut dyn Site, command: &Value) -> Result<Reply, Failure> {
+    let text = site.command(now, &command.to_string())?;
+    serde_json::from_str(&text).map_err(|e| {
+        Failure::trouble(
+            format!("site control: `{text}` is no reply ({e})"),
+            "check that the address is a simulator's site control",
+        )
+    })
+}

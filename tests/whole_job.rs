@@ -1,0 +1,102 @@
+//! The main job from end to end against the simulated site: what is sound passes, and every defect is stopped and named.
+mod common;
+use common::{Folder, exits, run, stdout, text};
+
+fn demo(dir: &Folder, more: &[&str]) -> std::process::Output {
+    let out = dir.join("job");
+    let mut args = vec!["demo", "--quiet", "--out", text(&out)];
+    args.extend(more);
+    run(&args)
+}
+fn result(dir: &Folder) -> serde_json::Value {
+    serde_json::from_slice(&std::fs::read(dir.join("job/result.json")).unwrap()).unwrap()
+}
+
+#[test]
+fn a_sound_site_passes_with_every_needed_stage_done() {
+    let dir = Folder::new("sound");
+    let o = demo(&dir, &[]);
+    exits(&o, &[0]);
+    let r = result(&dir);
+    let stages = r["outcome"]["stages"].as_array().unwrap();
+    assert_eq!(stages.len(), 15, "{stages:#?}");
+    for s in stages {
+        assert_eq!(s["complete"], true, "{s}");
+    }
+    assert!(stdout(&o).contains("report:"));
+    for file in ["trace.pcapng", "journal.jsonl", "report.html", "settings-as-found.json", "settings-as-left.json"] {
+        assert!(dir.join("job").join(file).exists(), "{file}");
+    }
+    exits(&run(&["check", text(&dir.join("job"))]), &[0]);
+}
+
+/// Each defect ends in fail or undecided and the message names what it concerns.
+#[track_caller]
+fn stopped(defect: &str, names: &[&str]) {
+    let dir = Folder::new("defect");
+    let o = demo(&dir, &["--defect", defect]);
+    exits(&o, &[1, 2]);
+    let words = stdout(&o);
+    assert!(names.iter().any(|n| words.contains(n)), "{defect}: none of {names:?} in\n{words}");
+}
+
+#[test]
+fn a_blocked_hole_is_stopped() {
+    stopped("hole-blocked:pipe=1,hole=4", &["pipe 1 hole 4"]);
+}
+#[test]
+fn a_missing_end_cap_is_stopped() {
+    stopped("end-cap-missing:pipe=2", &["pipe 2"]);
+}
+#[test]
+fn a_pipe_off_its_inlet_is_stopped() {
+    stopped("pipe-off:pipe=2", &["pipe 2"]);
+}
+#[test]
+fn crossed_pipes_are_stopped() {
+    stopped("pipes-crossed:pipe=1", &["pipe 1", "pipe 2"]);
+}
+#[test]
+fn a_clogged_filter_is_stopped() {
+    stopped("filter-clogged", &["filter"]);
+}
+#[test]
+fn a_wrong_fan_setting_is_stopped() {
+    stopped("fan-setting-wrong", &["fan"]);
+}
+#[test]
+fn a_lost_setting_is_stopped() {
+    stopped("setting-lost", &["setting "]);
+}
+
+#[test]
+fn a_dead_outgoing_unit_is_normal() {
+    let dir = Folder::new("dead");
+    let o = demo(&dir, &["--small", "--dead"]);
+    exits(&o, &[0]);
+    let r = result(&dir);
+    let found = r["outcome"]["findings"].as_array().unwrap();
+    assert!(found.iter().any(|f| f["stage"] == "as-found" && f["says"].as_str().unwrap().contains("not captured")));
+}
+
+#[test]
+fn a_job_is_never_overwritten_unasked() {
+    let dir = Folder::new("twice");
+    exits(&demo(&dir, &["--small"]), &[0]);
+    let before = std::fs::read(dir.join("job/trace.pcapng")).unwrap();
+    exits(&demo(&dir, &["--small"]), &[3]);
+    assert_eq!(std::fs::read(dir.join("job/trace.pcapng")).unwrap(), before);
+    exits(&demo(&dir, &["--small", "--force"]), &[0]);
+}
+
+#[test]
+fn one_seed_gives_one_job_byte_for_byte() {
+    let (a, b) = (Folder::new("a"), Folder::new("b"));
+    for d in [&a, &b] {
+        exits(&demo(d, &["--small", "--seed", "7"]), &[0]);
+    }
+    for file in ["trace.pcapng", "journal.jsonl", "result.json", "report.html", "junit.xml"] {
+        let (x, y) = (std::fs::read(a.join("job").join(file)).unwrap(), std::fs::read(b.join("job").join(file)).unwrap());
+        assert!(x == y, "{file} differs");
+    }
+}
