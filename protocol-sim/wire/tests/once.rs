@@ -80,3 +80,27 @@ fn frames_that_are_no_request_are_ignored() {
     let plain = unstuffed(&on_the_line(&Message::Reply(Reply::Undrive(Nothing {})), 0, 1));
     assert_eq!(d.judge(&Frame::parse(&plain).unwrap()), Judgement::Ignore);
 }
+
+proptest::proptest! {
+    /// A line that delays, doubles and swaps at will: every request that the tool made has its effect at most once, in
+    /// the order in which they were made, and every answer to a sequence is the same.
+    #[test]
+    fn whatever_the_line_does_effects_come_once_and_in_order(deliveries in proptest::collection::vec(0usize..12, 0..200)) {
+        let mut device = Device::new([0; MAX_WIRE]);
+        assert_eq!(judge(&mut device, hello(1), 0, 0), "new");
+        device.open(9);
+        device.answered(b"hello");
+        let mut effects = Vec::new();
+        for n in deliveries {
+            let sequence = n as u32 + 1;
+            let said = judge(&mut device, drive(sequence as u8), 9, sequence);
+            if said == "new" {
+                effects.push(sequence);
+                device.answered(format!("done {sequence}").as_bytes());
+            } else if said != "Stale" {
+                proptest::prop_assert_eq!(said, format!("repeat done {sequence}"));
+            }
+        }
+        proptest::prop_assert!(effects.windows(2).all(|w| w[0] < w[1]), "{effects:?}");
+    }
+}
