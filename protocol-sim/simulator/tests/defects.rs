@@ -1,4 +1,5 @@
 //! Each defect of the catalogue does to the site what it does in the trade, from the moment it comes into being.
+#![allow(clippy::unwrap_used, reason = "test code: a surprise ends the test")]
 mod common;
 use common::{Client, exact};
 use plumeline_base::{Instant, pipework::*};

@@ -27,25 +27,27 @@ pub(crate) fn laminar_share(re: f64) -> f64 {
 /// pole at Re 6.8: the laminar law is taken.
 const PURELY_LAMINAR_RE: f64 = 300.0;
 
-/// The friction factor of Cheng and its derivative by Re.
-pub(crate) fn cheng(re: f64, roughness: f64) -> (f64, f64) {
+/// Cheng's term for the fully rough pipe, ln(2 lg(3.7 D/k)); 0 for a smooth one, where it has no weight.
+pub(crate) fn rough_term(roughness: f64) -> f64 {
+    if roughness > 0.0 { libm::log(2.0 * libm::log10(3.7 / roughness)) } else { 0.0 }
+}
+/// The friction factor of Cheng and its derivative by Re; `rough` is [`rough_term`] of the roughness.
+pub(crate) fn cheng(re: f64, roughness: f64, rough: f64) -> (f64, f64) {
+    /// ln(6.8/64).
+    const LAMINAR_FROM_SMOOTH: f64 = -2.241_960_471_177_611;
     if re < PURELY_LAMINAR_RE {
         return (64.0 / re, -64.0 / (re * re));
     }
     let alpha = laminar_share(re);
     let d_alpha = -9.0 * alpha * (1.0 - alpha) / re;
     let smooth_log = libm::log(re / 6.8);
-    // ln(1.8 lg(Re/6.8)) and, below, ln(2 lg(3.7 D/k)).
+    // ln(1.8 lg(Re/6.8)).
     let smooth = libm::log(1.8 / core::f64::consts::LN_10 * smooth_log);
     let d_smooth = 1.0 / (re * smooth_log);
-    let laminar = libm::log(re / 64.0);
-    let (beta, d_beta, rough) = if roughness > 0.0 {
-        let y = re * roughness / 160.0;
-        let beta = 1.0 / (1.0 + y * y);
-        (beta, -2.0 * beta * (1.0 - beta) / re, libm::log(2.0 * libm::log10(3.7 / roughness)))
-    } else {
-        (1.0, 0.0, 0.0)
-    };
+    let laminar = smooth_log + LAMINAR_FROM_SMOOTH;
+    let y = re * roughness / 160.0;
+    let beta = 1.0 / (1.0 + y * y);
+    let d_beta = -2.0 * beta * (1.0 - beta) / re;
     let turbulent = 2.0 * (beta * smooth + (1.0 - beta) * rough);
     let d_turbulent = 2.0 * (d_beta * (smooth - rough) + beta * d_smooth);
     let f = libm::exp(-(alpha * laminar + (1.0 - alpha) * turbulent));
@@ -54,10 +56,10 @@ pub(crate) fn cheng(re: f64, roughness: f64) -> (f64, f64) {
 }
 
 impl Friction {
-    /// The friction factor and its derivative by Re.
-    pub(crate) fn at(self, re: f64, roughness: f64) -> (f64, f64) {
+    /// The friction factor and its derivative by Re; `rough` is [`rough_term`] of the roughness.
+    pub(crate) fn at(self, re: f64, roughness: f64, rough: f64) -> (f64, f64) {
         match self {
-            Self::Cheng => cheng(re, roughness),
+            Self::Cheng => cheng(re, roughness, rough),
             Self::Other(law) => {
                 let f = law(re, roughness);
                 let h = 1e-4 * re;
@@ -70,6 +72,9 @@ impl Friction {
 #[cfg(test)]
 mod tests {
     use super::*;
+    fn cheng(re: f64, roughness: f64) -> (f64, f64) {
+        super::cheng(re, roughness, rough_term(roughness))
+    }
     #[test]
     fn laminar_pipe_is_hagen_poiseuille() {
         for re in [1.0, 10.0, 299.0, 301.0, 700.0] {

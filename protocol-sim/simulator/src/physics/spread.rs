@@ -62,7 +62,7 @@ impl Passage {
     /// Time of each class over the mean time of passage. Weighted with [`SHARES`] they average to 1.
     pub(crate) fn times(&self) -> [f64; CLASSES] {
         let a = self.bore_m / 2.0;
-        let (f, _) = cheng(self.reynolds.max(1.0), 0.0);
+        let (f, _) = cheng(self.reynolds.max(1.0), 0.0, 0.0);
         let friction_speed = self.speed_m_s * libm::sqrt(f / 8.0);
         let turbulent = self.deviation(10.1 * a * friction_speed);
         let d = self.diffusivity_m2_s;

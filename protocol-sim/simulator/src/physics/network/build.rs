@@ -4,6 +4,7 @@ use crate::physics::{
     Laws, Momentum,
     air::{self, GRAVITY_M_S2},
     fan::Curve,
+    friction::rough_term,
     matrix::Matrix,
 };
 use plumeline_base::pipework::{AirPath, Drive, Loss, NodeId, Pipework, Segment, SegmentKind};
@@ -66,6 +67,7 @@ fn pipe(pipework: &Pipework, s: &Segment, fluid: air::Fluid, site: air::Fluid, m
         friction: s.length_m / (s.bore_m * 2.0 * fluid.density * a * a),
         reynolds: s.bore_m / (a * fluid.viscosity),
         roughness: s.roughness_m / s.bore_m,
+        rough: rough_term(s.roughness_m / s.bore_m),
         minor: s.minor_k / (2.0 * fluid.density * a * a),
         stack_pa: (fluid.density - site.density) * GRAVITY_M_S2 * (elevation(s.far) - elevation(s.near)),
         flux: 1.0 / (fluid.density * a * a),
@@ -204,6 +206,7 @@ impl Network {
             spin_s: 1.0,
             dt: FIRST_STEP_S,
             held: true,
+            seen: vec![(0.0, 0.0, 0.0); k],
             g: vec![0.0; k],
             a: vec![0.0; k],
             branches,

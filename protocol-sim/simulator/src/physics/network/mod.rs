@@ -44,6 +44,8 @@ struct Pipe {
     /// Re = |m| * reynolds.
     reynolds: f64,
     roughness: f64,
+    /// Cheng's rough term.
+    rough: f64,
     /// dp = minor * m|m|.
     minor: f64,
     /// Weight of its air against the ambient's, Pa.
@@ -113,6 +115,8 @@ pub(crate) struct Network {
     /// Next step, s.
     dt: f64,
     held: bool,
+    /// Of each pipe: Re, friction factor and its derivative as last computed.
+    seen: Vec<(f64, f64, f64)>,
     // Scratch of a step.
     g: Vec<f64>,
     a: Vec<f64>,
@@ -122,7 +126,9 @@ pub(crate) struct Network {
 const FIRST_STEP_S: f64 = 0.01;
 const LONGEST_STEP_S: f64 = 2.0;
 /// A step that changes flows by less than this share of the greatest one is taken for rest.
-const REST: f64 = 1e-7;
+const REST: f64 = 1e-5;
+/// While Re moves by less than this share, friction is read off its tangent: wrong by the square of it.
+const REUSE: f64 = 2e-4;
 
 impl Network {
     /// Takes over flows, pressures and fan speed of the network that this one replaces.
@@ -175,8 +181,8 @@ impl Network {
         self.held = false;
     }
 
-    /// One step of `dt`; gives the greatest change of a flow as a share of the greatest flow.
-    fn step(&mut self, dt: f64) -> f64 {
+    /// One step of `dt`, friction taken along its tangent while Re has moved by less than a share of `reuse`; gives the greatest change of a flow as a share of the greatest flow.
+    fn step(&mut self, dt: f64, reuse: f64) -> f64 {
         if self.speed != self.target_speed {
             self.speed += (self.target_speed - self.speed) * -libm::expm1(-dt / self.spin_s);
             if (self.speed - self.target_speed).abs() < 1e-6 {
@@ -211,13 +217,18 @@ impl Network {
                     )
                 }
                 Law::Pipe(pipe) => {
-                    let (r, s) = self.laws.pipe(pipe, m, pipe.run.map_or(0.0, |k| self.m[k as usize]), |k| match &self
-                        .branches[k as usize]
-                        .law
-                    {
-                        Law::Pipe(p) => Some(p),
+                    let re = pipe.reynolds(m);
+                    let seen = &mut self.seen[i];
+                    if (re - seen.0).abs() > reuse * seen.0 {
+                        let (f, df) = self.laws.friction.at(re, pipe.roughness, pipe.rough);
+                        *seen = (re, f, df);
+                    }
+                    let friction = (seen.1 + seen.2 * (re - seen.0), seen.2);
+                    let run = pipe.run.and_then(|k| match &self.branches[k as usize].law {
+                        Law::Pipe(run) => Some((run, self.m[k as usize])),
                         _ => None,
                     });
+                    let (r, s) = self.laws.drop(pipe, m, friction, run);
                     (r, s, pipe.stack_pa)
                 }
             };
@@ -255,7 +266,7 @@ impl Network {
         let mut left = span;
         while left > 0.0 && !self.held {
             let dt = self.dt.min(left);
-            let change = self.step(dt);
+            let change = self.step(dt, REUSE);
             left -= dt;
             // A step of a dozen milliseconds changes little just because it is short.
             self.held = change < REST * (dt / LONGEST_STEP_S).min(1.0) && self.speed == self.target_speed;
@@ -275,7 +286,7 @@ impl Network {
         let mut dt = 0.05;
         let mut quiet = 0;
         for _ in 0..500 {
-            let change = self.step(dt);
+            let change = self.step(dt, 0.0);
             if !change.is_finite() {
                 return false;
             }
