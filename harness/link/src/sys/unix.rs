@@ -5,6 +5,7 @@ use nix::{
     fcntl::{FcntlArg, OFlag, fcntl},
     pty::openpty,
     sys::termios::{SetArg, cfmakeraw, tcgetattr, tcsetattr},
+    time::{ClockId, clock_gettime},
     unistd::{AccessFlags, Gid, Group, Uid, User, access, ttyname},
 };
 use plumeline_base::input::LinkDown;
@@ -18,6 +19,7 @@ use std::{
     path::{Path, PathBuf},
     pin::Pin,
     task::{Context, Poll},
+    time::Duration,
 };
 use tokio::{
     io::{AsyncRead, AsyncWrite, ReadBuf},
@@ -115,6 +117,16 @@ pub(crate) fn access_to(path: &Path) -> Option<(String, bool)> {
     let group = Group::from_gid(Gid::from_raw(m.gid())).ok().flatten().map_or(m.gid().to_string(), |g| g.name);
     let may = access(path, AccessFlags::R_OK | AccessFlags::W_OK).is_ok();
     Some((format!("owner {user}, group {group}, mode {:03o}", m.mode() & 0o777), may))
+}
+
+/// A clock that goes on while the computer sleeps.
+pub(crate) fn clock_with_sleep() -> Option<Duration> {
+    // On Linux the monotonic clock stands still then; elsewhere (macOS: clock_gettime(3)) it does not.
+    #[cfg(target_os = "linux")]
+    const CLOCK: ClockId = ClockId::CLOCK_BOOTTIME;
+    #[cfg(not(target_os = "linux"))]
+    const CLOCK: ClockId = ClockId::CLOCK_MONOTONIC;
+    clock_gettime(CLOCK).ok().map(Duration::from)
 }
 
 /// The unit's end of a pseudo-terminal.
