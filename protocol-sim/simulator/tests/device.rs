@@ -327,3 +327,37 @@ fn one_seed_gives_the_same_bytes() {
     let (first, again, other) = (run(3), run(3), run(4));
     assert!(first == again && first.0 != other.0);
 }
+
+#[test]
+fn the_new_unit_can_be_loaded_on_the_bench_first() {
+    let mut c = Client::new(exact(&[]));
+    assert_eq!(c.hello().0, "Model A");
+    c.do_it(r#"{"do":"power","unit":"replacement","mains":true}"#);
+    c.do_it(r#"{"do":"cable","unit":"replacement"}"#);
+    c.wait(60.0);
+    let (model, boot, _) = c.hello();
+    assert_eq!(model, "Model B");
+    c.stream(1);
+    c.wait(20.0);
+    // Inlets open, nothing in the way: more than any pipe lets through.
+    assert!(c.flow(0) > 60.0, "{}", c.flow(0));
+    assert!(c.last().faults.has(Faults::BATTERY));
+    let mut settings = from_image(&c.image()).unwrap();
+    settings.iter_mut().filter(|s| s.key == "label.zone").for_each(|s| s.value = SettingValue::Text("7".into()));
+    let new = to_image(&settings).unwrap();
+    let digest = sha2::Sha256::digest(&new).into();
+    let transaction = c.begin(&new, digest).unwrap();
+    c.chunks(transaction, &new);
+    c.ask(Request::WriteCommit(WriteCommit { transaction, digest })).unwrap();
+    // The outgoing unit kept working meanwhile.
+    c.do_it(r#"{"do":"cable","unit":"outgoing"}"#);
+    c.hello();
+    c.stream(1);
+    c.wait(3.0);
+    assert_eq!(c.last().faults, Faults(0));
+    c.do_it(r#"{"do":"swap"}"#);
+    c.wait(60.0);
+    let (model, later, _) = c.hello();
+    assert!(model == "Model B" && later != boot);
+    assert_eq!(c.image(), new);
+}

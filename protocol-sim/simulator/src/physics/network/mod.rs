@@ -125,7 +125,7 @@ pub(crate) struct Network {
 /// Steps, s: the first after something changed, and the longest.
 const FIRST_STEP_S: f64 = 0.01;
 const LONGEST_STEP_S: f64 = 2.0;
-/// A step that changes flows by less than this share of the greatest one is taken for rest.
+/// The longest step would change flows by less than this share of the greatest one: that is taken for rest.
 const REST: f64 = 1e-5;
 /// While Re moves by less than this share, friction is read off its tangent: wrong by the square of it.
 const REUSE: f64 = 2e-4;
@@ -264,12 +264,14 @@ impl Network {
     /// Marches on by `span` seconds, or less if all comes to rest before.
     pub(crate) fn march(&mut self, span: f64) {
         let mut left = span;
-        while left > 0.0 && !self.held {
+        // What rounding leaves of a span is no step.
+        while left > 1e-9 && !self.held {
             let dt = self.dt.min(left);
             let change = self.step(dt, REUSE);
             left -= dt;
-            // A step of a dozen milliseconds changes little just because it is short.
-            self.held = change < REST * (dt / LONGEST_STEP_S).min(1.0) && self.speed == self.target_speed;
+            // Judged by its rate, and not by a step too short to show any.
+            let steady = dt >= FIRST_STEP_S && change < REST * dt / LONGEST_STEP_S;
+            self.held = steady && self.speed == self.target_speed;
             let grown = if change > 0.05 {
                 self.dt * 0.7
             } else if change < 0.02 {
@@ -298,5 +300,89 @@ impl Network {
             dt = if change > 0.5 { (dt * 0.5).max(0.01) } else { (dt * 1.6).min(1e3) };
         }
         false
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::{demo::straight_pipes, models::air_path, scenario::Which};
+    use plumeline_base::pipework::{CurveInterpolation, Drive, Fan, FanPoint, GivenAir, Loss};
+
+    /// 50 m of pipe, open at the end, nothing else in the way, and a fan of constant pressure.
+    fn bare_pipe(pressure_pa: f64) -> (Pipework, Network) {
+        let mut p = straight_pipes(&[1], 1.0, 0.02, air_path(Which::Replacement));
+        p.air.given = Some(GivenAir { density: 1.2, viscosity: 1.8e-5 });
+        p.segments[0].length_m = 50.0;
+        p.segments[0].minor_k = 0.0;
+        p.openings[0].discharge = 1.0;
+        p.inlets[0].loss = Loss::default();
+        p.unit.loss = Loss::default();
+        p.unit.exhaust_loss = Loss::default();
+        let curve = [0.0, 1.0].map(|flow_m3_s| FanPoint { flow_m3_s, pressure_pa }).to_vec();
+        let interpolation = CurveInterpolation::Linear;
+        p.unit.drive = Drive::Fan(Fan { curve, interpolation, speed: 1.0, reference_density: 1.2, u_pressure: 0.0 });
+        let laws = Laws { momentum: super::super::Momentum::Left, viscous_holes: false, ..Laws::default() };
+        let joints = [Joint { node: Some(0), ..Joint::default() }];
+        let network = Network::new(&p, &joints, &[], &p.unit, laws).unwrap();
+        (p, network)
+    }
+    #[test]
+    fn laminar_column_starts_with_its_time_constant() {
+        // A column of air with laminar friction, driven by a constant pressure: m = m0 (1 - exp(-t/T)), T = rho d^2/(32 mu) (momentum of
+        // the column against Hagen and Poiseuille's friction; White, Fluid Mechanics, unsteady Bernoulli).
+        let (_, mut n) = bare_pipe(2.0);
+        n.set_speed(1.0, 1e-9);
+        let time = 1.2 * 0.021 * 0.021 / (32.0 * 1.8e-5);
+        let last = 1.2 * core::f64::consts::PI * 0.021f64.powi(4) * 2.0 / (128.0 * 1.8e-5 * 50.0);
+        for i in 1..=40 {
+            n.march(0.1);
+            let want = last * (1.0 - libm::exp(-f64::from(i) * 0.1 / time));
+            let got = n.inlet_kg_s(0);
+            assert!((got - want).abs() < 0.03 * last, "{i}: {got} for {want}");
+        }
+    }
+    #[test]
+    fn fan_spins_up_with_its_time_constant_and_all_comes_to_rest() {
+        let (_, mut n) = bare_pipe(100.0);
+        n.set_speed(1.0, 3.0);
+        n.march(3.0);
+        assert!((n.speed() - (1.0 - libm::exp(-1.0))).abs() < 0.01, "{}", n.speed());
+        n.march(120.0);
+        assert!(n.held() && n.speed() == 1.0);
+        let marched = n.inlet_kg_s(0);
+        assert!(n.settle());
+        assert!((n.inlet_kg_s(0) / marched - 1.0).abs() < 1e-4, "what the march holds is the steady state");
+        // Power off: it runs down, and the draught with it.
+        n.set_speed(0.0, 3.0);
+        n.march(120.0);
+        assert!(n.inlet_kg_s(0).abs() < 1e-3 * marched, "{}", n.inlet_kg_s(0));
+    }
+    #[test]
+    fn starved_holes_can_blow() {
+        // A far room under a lower pressure than the pipe has there: air leaves through its hole.
+        let mut p = straight_pipes(&[6], 8.0, 3e-3, air_path(Which::Replacement));
+        p.openings[5].outside_pa = -400.0;
+        let joints = [Joint { node: Some(0), ..Joint::default() }];
+        let mut n = Network::new(&p, &joints, &[], &p.unit, Laws::default()).unwrap();
+        n.set_speed(1.0, 1.0);
+        assert!(n.settle());
+        assert!(n.opening_kg_s(5) < 0.0 && n.opening_kg_s(0) > 0.0);
+    }
+    #[test]
+    fn nonsense_is_named() {
+        let laws = Laws::default();
+        let sound = straight_pipes(&[2], 1.0, 3e-3, air_path(Which::Replacement));
+        let why = |change: fn(&mut Pipework)| {
+            let mut p = sound.clone();
+            change(&mut p);
+            let joints: Vec<Joint> = p.inlets.iter().map(|i| Joint { node: i.node, ..Joint::default() }).collect();
+            Network::new(&p, &joints, &[], &p.unit, laws).map(|_| ()).unwrap_err()
+        };
+        assert!(why(|p| p.segments[1].far = 99).contains("segment 1"));
+        assert!(why(|p| p.segments[1].bore_m = f64::NAN).contains("segment 1"));
+        assert!(why(|p| p.openings[0].discharge = 0.0).contains("opening 0"));
+        assert!(why(|p| p.inlets[0].node = Some(77)).contains("inlet 0"));
+        assert!(why(|p| p.unit.drive = Drive::InletSuction(vec![100.0])).contains("fan"));
     }
 }
