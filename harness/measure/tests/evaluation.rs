@@ -1,5 +1,5 @@
 //! The crate judged on generated signals with known truth. Parameters were tuned on seeds 1 to 12; what counts is
-//! seeds 1001 on, which nothing was tuned on.
+//! seeds 2001 on, which nothing was tuned on (1001 to 1010 were looked at once on the way).
 #![allow(clippy::unwrap_used, clippy::panic)] // helpers of tests are tests
 use plumeline_base::Instant;
 use plumeline_measure::{mean, settle, smoke};
@@ -188,7 +188,7 @@ fn figures() {
 /// What is asked of the crate, on seeds that nothing was tuned on: six times 500 signals.
 #[test]
 fn signals_with_known_truth() {
-    let tally = evaluate_all(1001..=1006);
+    let tally = evaluate_all(2001..=2006);
     print(&tally);
     assert_eq!(pooled(&tally.right).1 + pooled(&tally.mean_covered).1 + tally.mean_refused.0, 6 * 500);
     assert!(share(pooled(&tally.right)) >= 0.98, "class right");

@@ -35,7 +35,7 @@ fn shapes(step: f64) -> Vec<Shape> {
     let rounded = lags.flat_map(|lag| [1, 8].map(|power| Shape { q: 1, power, lag, weight: ROUNDED }));
     sharp.into_iter().chain(rounded).chain([Shape { q: 4, power: 2, lag: 0.0, weight: ROUNDED }]).collect()
 }
-const ROUNDED: f64 = 0.15;
+const ROUNDED: f64 = 0.1;
 /// Standard uncertainty of the onset for want of the true shape, as a share of the lag (signals without noise through
 /// first-order lags were off by up to 4 %).
 const SHAPE_UNCERTAINTY: f64 = 0.04;

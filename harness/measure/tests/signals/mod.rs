@@ -34,7 +34,7 @@ impl Dice {
     }
     /// 0 once in `odds`, else uniform from `low` to `high`.
     pub fn zero_or(&mut self, odds: u64, low: f64, high: f64) -> f64 {
-        let zero = self.0.next_u64() % odds == 0;
+        let zero = self.0.next_u64().is_multiple_of(odds);
         let value = self.between(low, high);
         if zero { 0.0 } else { value }
     }
