@@ -13,7 +13,7 @@ import html5lib
 import jsonschema
 import junitparser
 
-SCHEMA = pathlib.Path("harness/report/result.schema.json")
+SCHEMA = pathlib.Path("docs/schemas/result.schema.json")
 
 
 def check_json(folder, validator):

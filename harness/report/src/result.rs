@@ -14,7 +14,7 @@ use serde::Serialize;
 /// Version of the format of `result.json`.
 pub const RESULT_FORMAT: u32 = 1;
 /// JSON Schema (draft 2020-12) of `result.json`.
-pub const RESULT_SCHEMA: &str = include_str!("../result.schema.json");
+pub const RESULT_SCHEMA: &str = include_str!("../../../docs/schemas/result.schema.json");
 
 #[derive(Serialize)]
 struct ResultFile<'a> {

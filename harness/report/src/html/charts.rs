@@ -212,9 +212,6 @@ fn smoke_run(input: &ReportInput<'_>, k: usize, run: &SmokeRun) -> Option<Block>
     let before = Duration::from_secs(10);
     let series = input.record.extinction_of(run.inlet)?;
     let length = run.until.since(run.released).as_secs_f64();
-    let pipe = input.outcome.pipes.iter().find(|p| p.inlet == run.inlet);
-    let expected = measured::smoke_finding(input, run).and_then(|f| f.expected.as_ref()).filter(|f| f.unit == "s");
-    let predicted = expected.or_else(|| pipe.and_then(|p| p.predicted_transport.as_ref()));
     let limit = &input.plan.limits.transport;
 
     let mut moments = vec![Moment { at: 0.0, half: 0.0, label: "release".into(), stroke: Stroke::Solid }];
@@ -233,10 +230,10 @@ fn smoke_run(input: &ReportInput<'_>, k: usize, run: &SmokeRun) -> Option<Block>
         mark("first rise", f, Stroke::Solid);
     }
     if let Some(f) = &run.half_plateau {
-        mark("half plateau", &Figure { expanded: None, ..f.clone() }, Stroke::Dotted);
+        mark("half of the plateau", &Figure { expanded: None, ..f.clone() }, Stroke::Dotted);
     }
-    if let Some(f) = predicted {
-        mark("predicted", f, Stroke::Dashed);
+    if let Some((f, what)) = measured::predicted(input, run) {
+        mark(&format!("predicted, {what}"), f, Stroke::Dashed);
     }
     if let Some(s) = run.alarm_after_s {
         mark("alarm level", &Figure::plain(s, "s"), Stroke::Dotted);

@@ -8,7 +8,7 @@ use crate::{
     input::{PipeFacts, ReportInput},
     words::{self, dash, figure_or_dash},
 };
-use plumeline_procedure::outcome::{Finding, SmokeRun, StageKind, Subject};
+use plumeline_procedure::outcome::{Figure, Finding, SmokeRun, StageKind, Subject};
 
 pub(crate) fn sections(input: &ReportInput<'_>, clock: &Clock) -> Vec<Section> {
     vec![
@@ -52,7 +52,11 @@ fn flow(input: &ReportInput<'_>) -> Vec<Block> {
         table.rows.push(vec![
             Cell::text(format!("Pipe {}", p.inlet)),
             finding.map_or_else(|| Cell::text("not judged"), |f| Cell::verdict(f.counts_as())),
-            Cell::number(words::figure(&p.predicted)),
+            Cell::number(if p.predicted.value == 0.0 {
+                "not predicted".to_owned()
+            } else {
+                words::figure(&p.predicted)
+            }),
             Cell::number(p.measured.as_ref().map_or_else(|| "not measured".to_owned(), words::figure)),
             Cell::number(
                 difference.map_or_else(dash, |d| format!("{}{}", if d > 0.0 { "+" } else { "" }, words::percent(d, 1))),
@@ -143,11 +147,23 @@ fn holes(input: &ReportInput<'_>) -> Vec<Block> {
     blocks
 }
 
-/// The finding that judges smoke at this run's hole.
-pub(crate) fn smoke_finding<'a>(input: &ReportInput<'a>, run: &SmokeRun) -> Option<&'a Finding> {
-    let of =
-        |s: Subject| input.outcome.findings.iter().find(move |f| f.stage == StageKind::ProveSmoke && f.subject == s);
-    of(Subject::Hole(run.inlet, run.hole)).or_else(|| of(Subject::Pipe(run.inlet)))
+/// What was predicted for a run, and what that is: the time of half of the plateau that the run was held against, or
+/// the mean transport time where it was released at the far end and nothing was held against a prediction.
+pub(crate) fn predicted<'a>(input: &ReportInput<'a>, run: &SmokeRun) -> Option<(&'a Figure, &'static str)> {
+    let here = |f: &&Finding| match f.subject {
+        Subject::Hole(inlet, hole) => (inlet, hole) == (run.inlet, run.hole),
+        // A pipe can have smoke at several places; the window tells which runs a finding stands on.
+        Subject::Pipe(inlet) => inlet == run.inlet && f.window.is_some_and(|(a, b)| (a..=b).contains(&run.released)),
+        _ => false,
+    };
+    let mut findings = input.outcome.findings.iter().filter(|f| f.stage == StageKind::ProveSmoke).filter(here);
+    if let Some(expected) = findings.find_map(|f| f.expected.as_ref().filter(|e| e.unit == "s")) {
+        return Some((expected, "half of the plateau"));
+    }
+    let pipe = input.pipes.iter().find(|p| p.inlet == run.inlet)?;
+    let far = pipe.openings.iter().filter(|o| o.diameter_mm > 0.0).map(|o| o.number).max();
+    let flow = input.outcome.pipes.iter().find(|p| p.inlet == run.inlet)?;
+    (far == Some(run.hole)).then_some((flow.predicted_transport.as_ref()?, "mean transport time"))
 }
 
 fn smoke(input: &ReportInput<'_>, clock: &Clock) -> Vec<Block> {
@@ -164,16 +180,16 @@ fn smoke(input: &ReportInput<'_>, clock: &Clock) -> Vec<Block> {
             limit.mark.words(),
             interval_note(input)
         ),
-        &["Run", "Released", "First rise", "Half of the plateau", "Predicted (mean)", "First alarm level", "Remark"],
+        &["Run", "Released", "First rise", "Half of the plateau", "Predicted", "First alarm level", "Remark"],
     );
     for run in &o.smoke {
-        let predicted = o.pipes.iter().find(|p| p.inlet == run.inlet).and_then(|p| p.predicted_transport.as_ref());
+        let predicted = predicted(input, run);
         table.rows.push(vec![
             Cell::text(format!("Pipe {} hole {}, run {}", run.inlet, run.hole, run.run)),
             Cell::number(words::log_time(run.released)).below(clock.time(run.released)),
             Cell::number(run.onset.as_ref().map_or_else(|| "no time".to_owned(), words::figure)),
             Cell::number(figure_or_dash(run.half_plateau.as_ref())),
-            Cell::number(figure_or_dash(predicted)),
+            Cell::number(figure_or_dash(predicted.map(|p| p.0))).below(predicted.map_or("", |p| p.1)),
             Cell::number(run.alarm_after_s.map_or_else(dash, |s| format!("{} s", words::number(s, 1)))),
             Cell::text(run.why_not.as_deref().unwrap_or_default()),
         ]);
