@@ -40,6 +40,7 @@ pub enum Effect {
 
 /// Settings that a job keeps.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(rename_all = "kebab-case")]
 pub enum KeptSettings {
     /// As found on the outgoing unit.
@@ -63,6 +64,7 @@ pub struct Progress {
 
 /// A line of the journal.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(tag = "entry", rename_all = "kebab-case")]
 pub enum Entry {
     /// The log was opened.

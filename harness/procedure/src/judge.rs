@@ -18,7 +18,18 @@ pub(crate) fn tests(inputs: &JobInputs) -> u32 {
     u32::try_from(2 * pipes + holes + 2 * inputs.plan.smoke.at.len()).unwrap_or(u32::MAX).max(1)
 }
 
+/// Effective degrees of freedom of independent standard uncertainties (Welch-Satterthwaite; JCGM 100, equation G.2b).
+pub(crate) fn effective_dof(parts: &[(f64, f64)]) -> f64 {
+    let square = |x: f64| x * x;
+    let total: f64 = parts.iter().map(|(u, _)| square(*u)).sum();
+    let spent: f64 = parts.iter().filter(|(_, dof)| dof.is_finite()).map(|(u, dof)| square(square(*u)) / dof).sum();
+    if spent > 0.0 { square(total) / spent } else { f64::INFINITY }
+}
+
 /// Decides and fills in the finding's verdict and numbers. `scale` turns SI into the unit of the figures.
+///
+/// Two guard bands: to pass, each test by itself keeps the risk of passing what does not conform; to fail, all tests of the
+/// job together keep the risk of failing what conforms, so that four sound pipes are not four chances to be stopped.
 pub(crate) fn judge(
     ctx: &Context,
     finding: &mut Finding,
@@ -29,19 +40,25 @@ pub(crate) fn judge(
     scale: f64,
 ) -> Option<Because> {
     let inputs = ctx.inputs();
-    let rule = Rule {
-        guard: Guard::Risk(inputs.plan.rule.accept_risk),
-        tests: tests(&inputs),
-        sharing: Sharing::Bonferroni,
-        material,
-    };
-    match decide::decide(value, dof, limits, &rule) {
-        Ok(d) => {
-            finding.verdict = d.verdict;
-            finding.decision = Some(facts(&d, limits, &rule, scale));
-            Some(d.because)
+    let plan = &inputs.plan.rule;
+    let rule = |risk: f64, tests: u32| Rule { guard: Guard::Risk(risk), tests, sharing: Sharing::Bonferroni, material };
+    let all = tests(&inputs);
+    let to_pass = decide::decide(value, dof, limits, &rule(plan.accept_risk, 1));
+    let to_fail = decide::decide(value, dof, limits, &rule(plan.reject_risk, all));
+    match (to_pass, to_fail) {
+        (Ok(pass), Ok(fail)) => {
+            let d = if fail.verdict == Verdict::Fail { fail } else { pass };
+            // What only the narrower band calls a failure is not shown to be one.
+            let (verdict, because) = match (pass.verdict, fail.verdict) {
+                (_, Verdict::Fail) => (Verdict::Fail, fail.because),
+                (Verdict::Fail, _) => (Verdict::Undecided, Because::InGuardBand),
+                (verdict, _) => (verdict, pass.because),
+            };
+            finding.verdict = verdict;
+            finding.decision = Some(facts(&d, limits, all, scale));
+            Some(because)
         }
-        Err(error) => {
+        (Err(error), _) | (_, Err(error)) => {
             finding.verdict = Verdict::Undecided;
             finding.says = format!("{}; not judged: {error}", finding.says);
             finding.next = Some(error.remedy().into());
@@ -50,7 +67,7 @@ pub(crate) fn judge(
     }
 }
 
-fn facts(d: &Decision, limits: &Limits, rule: &Rule, scale: f64) -> DecisionFacts {
+fn facts(d: &Decision, limits: &Limits, tests: u32, scale: f64) -> DecisionFacts {
     DecisionFacts {
         conformity: d.probability_of_conformity,
         low: limits.lower.map(|x| x * scale),
@@ -59,9 +76,8 @@ fn facts(d: &Decision, limits: &Limits, rule: &Rule, scale: f64) -> DecisionFact
         consumers_risk: d.consumers_risk,
         producers_risk: d.producers_risk,
         rule: format!(
-            "JCGM 106 guard band; risk {:.3} % for this test, shared out over {} tests of the job",
-            d.risk_allowed * 100.0,
-            rule.tests
+            "JCGM 106 guard bands: risk of a wrong pass {}for this test; risk of a wrong fail shared out over {tests} tests of the job",
+            if d.verdict == Verdict::Fail { "as planned ".into() } else { format!("{:.2} % ", d.risk_allowed * 100.0) },
         ),
     }
 }

@@ -8,6 +8,7 @@ use serde::{Deserialize, Serialize};
 
 /// The stages of a job, in their usual order.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(rename_all = "kebab-case")]
 pub enum StageKind {
     /// Isolated at the panel, release circuits locked off, people told.
@@ -93,6 +94,7 @@ impl fmt::Display for StageKind {
 
 /// What a finding is about.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(rename_all = "kebab-case")]
 pub enum Subject {
     /// The job as a whole.
@@ -135,6 +137,7 @@ impl fmt::Display for Subject {
 
 /// A number with its unit and, where it has one, its expanded uncertainty.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Figure {
     /// Value in `unit`.
     pub value: f64,
@@ -177,6 +180,7 @@ impl fmt::Display for Figure {
 
 /// The numbers of a decision by the stated rule.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct DecisionFacts {
     /// Probability that the true value conforms, given the measurement.
     pub conformity: f64,
@@ -196,6 +200,7 @@ pub struct DecisionFacts {
 
 /// One thing that was found out, or that could not be.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Finding {
     /// The stage it was found in.
     pub stage: StageKind,
@@ -256,6 +261,7 @@ impl Finding {
 
 /// How a stage ended.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct StageResult {
     /// Which.
     pub stage: StageKind,

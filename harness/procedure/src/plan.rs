@@ -71,6 +71,7 @@ pub enum Policy {
 
 /// How well the origin of a value is known.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(rename_all = "kebab-case")]
 pub enum Mark {
     /// Checked against the published text.
@@ -96,6 +97,7 @@ impl Mark {
 
 /// A limit with where it comes from.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Limit {
     /// The value, in `unit`.
     pub value: f64,
@@ -163,6 +165,7 @@ pub enum HoleChoice {
 
 /// An opening, as people name it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct HoleRef {
     /// Inlet number of its pipe.
     pub inlet: u8,

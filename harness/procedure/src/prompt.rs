@@ -6,6 +6,7 @@ use serde::{Deserialize, Serialize};
 
 /// Something the operator is asked to do, see or tell.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Prompt {
     /// Number within the job, from 1.
     pub id: u32,
@@ -19,6 +20,7 @@ pub struct Prompt {
 
 /// What is asked for, so that a script (or a simulated site) can do it.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(tag = "act", rename_all = "kebab-case")]
 pub enum Act {
     /// Confirm that the zone is isolated at the panel.

@@ -2,7 +2,7 @@
 use crate::{
     context::{Context, Stop, litres_per_minute},
     job::{JobInputs, Pipe},
-    judge::judge,
+    judge::{effective_dof, judge},
     outcome::{Figure, Finding, PipeFlow, StageKind, Subject},
     prompt::Act,
     readings::Item,
@@ -60,7 +60,11 @@ impl MeanFlow {
     }
 }
 
-/// Averages the flow of these inlets over `span`. A gap starts it over; the stage's deadline ends it.
+/// How often an average that hangs together too strongly is tried again, each time twice as long.
+const LONGER: u32 = 2;
+
+/// Averages the flow of these inlets over `span`, or longer where the readings hang together too strongly. A gap starts it
+/// over; the stage's deadline ends it.
 pub(crate) async fn average(ctx: &Context, pipes: &[Pipe], span: Duration, says: &str) -> Vec<Result<MeanFlow, Error>> {
     let inputs = ctx.inputs();
     let abilities = ctx.abilities();
@@ -71,6 +75,23 @@ pub(crate) async fn average(ctx: &Context, pipes: &[Pipe], span: Duration, says:
         coverage: inputs.plan.rule.coverage,
         ..Terms::default()
     };
+    let individual = inputs.plan.flow.calibration_individual;
+    let mut span = span;
+    for again in 0.. {
+        let samples = gather(ctx, pipes, span, says).await;
+        let now = samples.iter().filter_map(|s| s.last()).map(|s| s.at).max().unwrap_or_else(|| ctx.now());
+        let means: Vec<_> =
+            samples.iter().map(|s| mean_of(s, now, &terms).map(|m| MeanFlow::new(&m, scale, individual))).collect();
+        if again == LONGER || !means.iter().any(|m| matches!(m, Err(Error::TooCorrelated { .. }))) {
+            return means;
+        }
+        span *= 2;
+    }
+    Vec::new()
+}
+
+/// The flow readings of these inlets over `span` without a gap.
+async fn gather(ctx: &Context, pipes: &[Pipe], span: Duration, says: &str) -> Vec<Vec<Sample>> {
     let mut feed = ctx.feed();
     let mut samples: Vec<Vec<Sample>> = alloc::vec![Vec::new(); pipes.len()];
     let mut began: Option<Instant> = None;
@@ -93,14 +114,11 @@ pub(crate) async fn average(ctx: &Context, pipes: &[Pipe], span: Duration, says:
                     ctx.progress(says, Some(fraction.min(1.0)), Some(span.saturating_sub(done)));
                 }
                 if done >= span {
-                    break;
+                    return samples;
                 }
             }
         }
     }
-    let now = samples.iter().filter_map(|s| s.last()).map(|s| s.at).max().unwrap_or_else(|| ctx.now());
-    let individual = inputs.plan.flow.calibration_individual;
-    samples.iter().map(|s| mean_of(s, now, &terms).map(|m| MeanFlow::new(&m, scale, individual))).collect()
 }
 
 /// The record of one pipe, made when first asked for.
@@ -343,8 +361,9 @@ fn hold_against(ctx: &Context, inputs: &JobInputs, f: &mut Finding, mean: &MeanF
         libm::hypot(mean.estimate.u_common, predicted.u_common),
         libm::hypot(mean.estimate.u_individual, predicted.u_individual),
     );
+    let dof = effective_dof(&[(mean.estimate.u(), mean.dof), (predicted.u(), f64::INFINITY)]);
     let material = inputs.plan.flow.material.value * libm::fabs(predicted.value);
-    let because = judge(ctx, f, &difference, mean.dof, &Limits::between(-material, material), Some(material), L_MIN);
+    let because = judge(ctx, f, &difference, dof, &Limits::between(-material, material), Some(material), L_MIN);
     let percent = difference.value / predicted.value * 100.0;
     match because {
         Some(Because::Within) => f.says = format!("flow is as predicted ({percent:+.1} %)"),

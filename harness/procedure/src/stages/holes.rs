@@ -128,6 +128,13 @@ async fn close_one(
         f.says = format!("the pipework predicts nothing for {words}");
         return Ok(f);
     };
+    // What keeps its own inlet from being read is told; the others only serve to notice crossed pipes.
+    let own = pipes.iter().position(|p| p.inlet == pipe.inlet);
+    if let Some(error) = own.and_then(|i| open.get(i)?.as_ref().err().or(closed.get(i)?.as_ref().err())) {
+        f.says = format!("the flow while {words} was open or closed could not be measured: {error}");
+        f.next = Some(error.remedy().into());
+        return Ok(f);
+    }
     let drops: Vec<Option<Drop>> =
         open.iter().zip(&closed).map(|(a, b)| Drop::between(a.as_ref().ok()?, b.as_ref().ok()?)).collect();
     judge_drop(ctx, inputs, pipe, &words, &pipes, &drops, &predicted.closed_drop_m3_s, &mut f);

@@ -6,7 +6,7 @@ use super::{flow::coverage_factor, safety};
 use crate::{
     context::{Context, Stop},
     job::{JobInputs, hole_words},
-    judge::judge,
+    judge::{effective_dof, judge},
     outcome::{Figure, Finding, SmokeRun, StageKind, Subject},
     plan::{HoleRef, ReleaseMark},
     prompt::Act,
@@ -177,12 +177,13 @@ fn as_predicted(ctx: &Context, inputs: &JobInputs, place: &Place, halves: &[Esti
             f.measured = Some(Figure::with(pooled.estimate.value, expanded, "s"));
             let allowed =
                 (limits.transport_agreement.value * predicted.value).max(limits.transport_agreement_least.value);
+            let dof = effective_dof(&[(pooled.estimate.u(), pooled.dof), (predicted.u(), f64::INFINITY)]);
             let difference = Estimate::new(
                 pooled.estimate.value - predicted.value,
                 libm::hypot(pooled.estimate.u_common, predicted.u_common),
                 libm::hypot(pooled.estimate.u_individual, predicted.u_individual),
             );
-            let because = judge(ctx, &mut f, &difference, pooled.dof, &Limits::between(-allowed, allowed), None, 1.0);
+            let because = judge(ctx, &mut f, &difference, dof, &Limits::between(-allowed, allowed), None, 1.0);
             let by = difference.value;
             f.says = match because {
                 Some(Because::Within) => format!("smoke from {} arrives when it should ({by:+.1} s)", place.words),
