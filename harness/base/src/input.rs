@@ -58,6 +58,7 @@ pub enum Input {
 
 /// Why a link is down. Each has a remedy of its own.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(rename_all = "kebab-case")]
 pub enum LinkDown {
     /// No such port or address.
@@ -129,6 +130,7 @@ pub struct OperatorAct {
 
 /// An answer to a prompt.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(rename_all = "kebab-case")]
 pub enum Answer {
     /// Done, yes, or seen; also the mark of a moment (the event's own instant is the moment).

@@ -12,6 +12,7 @@ use serde::{Deserialize, Serialize};
 ///
 /// Arithmetic saturates: no input can make it panic or wrap. 2^64 us are about 584,000 years.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(transparent)]
 pub struct Instant(u64);
 

@@ -6,6 +6,7 @@ use serde::{Deserialize, Serialize};
 ///
 /// The default is [`Verdict::Undecided`]: missing, stale, skipped or interrupted evidence is never a pass.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(rename_all = "lowercase")]
 pub enum Verdict {
     /// Shown by evidence to hold.

@@ -73,6 +73,7 @@ pub struct Question {
 
 /// What kind of answer a question wants.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(rename_all = "kebab-case")]
 pub enum Wants {
     /// Done, or it can't be done.
@@ -149,6 +150,7 @@ pub enum Told {
 
 /// Why a request failed.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(rename_all = "kebab-case")]
 pub enum Trouble {
     /// No answer, and no bytes.

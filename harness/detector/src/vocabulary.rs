@@ -7,6 +7,7 @@ use serde::{Deserialize, Serialize};
 
 /// Who a unit says it is. Evidence is bound to this.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Identity {
     /// Maker, as the unit states it.
     pub maker: String,

@@ -3,6 +3,7 @@
 //!
 //! Not here: the result's schema, which belongs to the report that writes it.
 use crate::{digest::Digest, journal, settings};
+use plumeline_procedure::Entry;
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use std::borrow::Cow;
 
@@ -19,27 +20,11 @@ impl JsonSchema for Digest {
     }
 }
 
-/// What happened: an object whose `entry` names the kind; the other keys depend on it.
-struct AnyEntry;
-impl JsonSchema for AnyEntry {
-    fn schema_name() -> Cow<'static, str> {
-        "Entry".into()
-    }
-    fn json_schema(_: &mut SchemaGenerator) -> Schema {
-        json_schema!({
-            "type": "object",
-            "required": ["entry"],
-            "properties": { "entry": { "type": "string", "pattern": "^[a-z-]+$" } },
-            "description": "What happened: `entry` names the kind; the other keys depend on it."
-        })
-    }
-}
-
 /// The schemas by file name, as text with a line feed at the end.
 pub fn all() -> Vec<(&'static str, String)> {
     vec![
         ("settings.schema.json", text(&schemars::schema_for!(settings::File))),
-        ("journal-line.schema.json", text(&schemars::schema_for!(journal::Line<AnyEntry>))),
+        ("journal-line.schema.json", text(&schemars::schema_for!(journal::Line<Entry>))),
     ]
 }
 
