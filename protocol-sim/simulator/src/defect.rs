@@ -100,7 +100,7 @@ const CATALOGUE: [Row; 17] = [
     row(K::PipeBroken, "pipe-broken", Since::Refit, 0.5, (0.01, 0.99), "share of the run's length from the unit"),
     row(K::PipesCrossed, "pipes-crossed", Since::Refit, 1.0, (1.0, 1.0), ""),
     row(K::InletLeftOpen, "inlet-left-open", Since::Refit, 1.0, (1.0, 1.0), ""),
-    row(K::FilterClogged, "filter-clogged", Since::Refit, 4.0, (1.0, 1000.0), "loss against a clean filter's"),
+    row(K::FilterClogged, "filter-clogged", Since::Refit, 12.0, (1.0, 1000.0), "loss against a clean filter's"),
     row(K::FanSettingWrong, "fan-setting-wrong", Since::Refit, 0.75, (0.2, 2.0), "ratio of actual to set speed"),
     row(K::ExhaustOff, "exhaust-off", Since::Refit, 30.0, (-500.0, 500.0), "room over exhaust pressure, Pa"),
     row(K::WrongHoleDrilled, "wrong-hole-drilled", Since::Always, 1.6, (0.1, 5.0), "ratio of diameters"),
