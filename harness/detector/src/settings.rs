@@ -98,7 +98,18 @@ impl fmt::Display for Difference {
 
 impl Settings {
     /// Settings from items in any order. `Err` names a key that stands twice.
+    ///
+    /// A number that is whole becomes a whole number: a unit that was sent 1.0 tells 1, and that is no difference.
     pub fn from_items(revision: Option<u32>, mut items: Vec<Item>) -> Result<Self, String> {
+        for item in &mut items {
+            // Beyond 2^53 a number of this kind no longer names one whole number.
+            if let Value::Number(x) = item.value
+                && (x as i64) as f64 == x
+                && x.abs() < 9_007_199_254_740_992.0
+            {
+                item.value = Value::Int(x as i64);
+            }
+        }
         items.sort_by(|a, b| a.key.as_bytes().cmp(b.key.as_bytes()));
         match items.windows(2).find(|w| w[0].key == w[1].key) {
             Some(w) => Err(w[0].key.clone()),
@@ -195,6 +206,14 @@ mod tests {
             ]
         );
         assert_eq!(a.differences(&a), []);
+    }
+    #[test]
+    fn a_whole_number_is_the_same_however_it_is_written() {
+        let of = |value| Settings::from_items(None, alloc::vec![Item { key: "a".into(), value, unit: None }]).unwrap();
+        assert_eq!(of(Value::Number(3.0)), of(Value::Int(3)));
+        assert_eq!(of(Value::Number(-0.0)), of(Value::Int(0)));
+        assert_eq!(of(Value::Number(0.5)).items[0].value, Value::Number(0.5));
+        assert_eq!(of(Value::Number(1e300)).items[0].value, Value::Number(1e300));
     }
     #[test]
     fn refuses_a_key_twice() {
