@@ -2,7 +2,9 @@
 //!
 //! One request at a time. Each is a task (`task.rs`) that makes one or more wire requests; `exchange.rs` carries one
 //! wire request at a time, repeating it with the same sequence until it is answered. Whoever asks decides how long to
-//! go on asking: here a request ends after about seven seconds without an answer.
+//! go on asking: here a request ends after about seven seconds without an answer. A unit that answers but still starts
+//! is not identified: that request ends refused, with code 9 and the reason. A new conversation ends the unit's stream;
+//! that readings stay out is then told as silence, and who wants them asks for them again.
 mod convert;
 mod exchange;
 mod settings;
