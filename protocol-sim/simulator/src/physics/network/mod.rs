@@ -127,6 +127,10 @@ const FIRST_STEP_S: f64 = 0.01;
 const LONGEST_STEP_S: f64 = 2.0;
 /// The longest step would change flows by less than this share of the greatest one: that is taken for rest.
 const REST: f64 = 1e-5;
+/// The same for the steady state itself.
+const SETTLED: f64 = 1e-11;
+/// Longest step on the way there, s: still longer ones lose their digits in branches that hardly resist.
+const SETTLING_STEP_S: f64 = 20.0;
 /// While Re moves by less than this share, friction is read off its tangent: wrong by the square of it.
 const REUSE: f64 = 2e-4;
 
@@ -251,7 +255,8 @@ impl Network {
             }
         }
         self.matrix.solve(p);
-        let (mut change, mut greatest) = (0.0f64, 1e-9f64);
+        // A share of hardly any flow (1e-6 kg/s is 0.05 L/min) would be a share of nothing.
+        let (mut change, mut greatest) = (0.0f64, 1e-6f64);
         for (i, b) in self.branches.iter().enumerate() {
             let at = |id: u32| if id == OUTSIDE { 0.0 } else { p[id as usize] };
             let m = self.a[i] + self.g[i] * (at(b.from) - at(b.to));
@@ -285,19 +290,25 @@ impl Network {
     /// Goes straight to the steady state at the target speed; false if none is found.
     pub(crate) fn settle(&mut self) -> bool {
         self.speed = self.target_speed;
-        let mut dt = 0.05;
-        let mut quiet = 0;
-        for _ in 0..500 {
+        let (mut dt, mut before, mut quiet) = (0.05, f64::INFINITY, 0);
+        for _ in 0..1000 {
             let change = self.step(dt, 0.0);
             if !change.is_finite() {
                 return false;
             }
-            quiet = if change < 1e-11 && dt >= 1e3 { quiet + 1 } else { 0 };
+            // The columns' time constants are about a second: a shorter step shows only its share of what is left.
+            quiet = if change * (1.0 / dt).max(1.0) < SETTLED { quiet + 1 } else { 0 };
             if quiet >= 2 {
                 self.held = true;
                 return true;
             }
-            dt = if change > 0.5 { (dt * 0.5).max(0.01) } else { (dt * 1.6).min(1e3) };
+            // Inertia damps where long steps go to and fro (a law with a kink); shorter ones would follow every sound wave.
+            dt = if change > 0.5 || change > 0.7 * before {
+                (dt * 0.5).max(0.2)
+            } else {
+                (dt * 2.0).min(SETTLING_STEP_S)
+            };
+            before = change;
         }
         false
     }
