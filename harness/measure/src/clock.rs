@@ -165,7 +165,7 @@ impl Tie {
         let f = &self.fit;
         let d = difference_s(device_us, f.origin_us);
         let offset_us = libm::round((f.offset_s + f.drift * d) * 1e6) as i128;
-        let log_us = u64::try_from(i128::from(device_us) - offset_us).map_err(|_| beyond)?;
+        let log_us = u64::try_from(i128::from(device_us).saturating_sub(offset_us)).map_err(|_| beyond)?;
         let variance = f.var_offset + 2.0 * d * f.covariance + d * d * f.var_drift;
         Ok(Mapped { at: Instant::from_micros(log_us), u_s: libm::hypot(libm::sqrt(variance.max(0.0)), f.u_common_s) })
     }

@@ -162,6 +162,7 @@ fn deadline_and_bad_rules() {
     assert!(matches!(settler.state(at(399.5)), State::DeadlinePassed { because: Reason::Trend { .. } }));
     for bad in [
         Rule { window: Duration::ZERO, ..Rule::default() },
+        Rule { window: Duration::MAX, ..Rule::default() },
         Rule { slope_limit: Limit::Relative(f64::NAN), ..Rule::default() },
         Rule { confidence: 1.0, ..Rule::default() },
         Rule { deadline: Duration::from_secs(60), ..Rule::default() },
@@ -299,11 +300,13 @@ fn a_mark_by_radio_comes_late_and_is_corrected() {
 fn time_to_a_level_with_hold() {
     let (_, after) = smoke_signal(240.0, puff(90.0, 130.0, 2.0));
     let release = Release::by_device(at(60.0), 0.1);
-    let t = smoke::time_to_level(&after, &release, 2.0, 5.0).unwrap();
+    let t = smoke::time_to_level(&after, &release, 2.0, 5.0, 3.0).unwrap();
     assert!((t.value - 31.39).abs() < 0.3, "{t:?}");
-    assert!(smoke::time_to_level(&after, &release, 2.0, 60.0).is_none());
-    assert!(smoke::time_to_level(&after, &release, 5.0, 0.0).is_none());
-    assert!(smoke::time_to_level(&after, &release, f64::NAN, 0.0).is_none());
+    assert!(smoke::time_to_level(&after, &release, 2.0, 60.0, 3.0).is_none());
+    assert!(smoke::time_to_level(&after, &release, 5.0, 0.0, 3.0).is_none());
+    assert!(smoke::time_to_level(&after, &release, f64::NAN, 0.0, 3.0).is_none());
+    let gapped: Vec<Sample> = after.iter().copied().filter(|s| s.at < at(80.0) || s.at > at(85.0)).collect();
+    assert!(smoke::time_to_level(&gapped, &release, 2.0, 5.0, 3.0).is_none());
 }
 
 #[test]

@@ -234,7 +234,7 @@ enum Look {
 impl Settler {
     /// Starts to follow; the deadline counts from `started`.
     pub fn new(rule: Rule, started: Instant) -> Self {
-        let next_look = started + rule.window * 2;
+        let next_look = started + rule.window.saturating_mul(2);
         let fault = rule.check().err().map(|what| Fault::BadRule { what });
         Self {
             rule,
@@ -382,7 +382,7 @@ impl Rule {
                 "max_gap (at most a quarter of the window)",
             ),
             (self.min_rate_hz.is_finite() && self.min_rate_hz > 0.0, "min_rate_hz (positive)"),
-            (self.deadline >= self.window * 2, "deadline (at least two windows)"),
+            (self.deadline >= self.window.saturating_mul(2), "deadline (at least two windows)"),
             (self.confidence > 0.5 && self.confidence < 1.0, "confidence (over 0.5, under 1)"),
         ];
         checks.iter().find(|(sound, _)| !sound).map_or(Ok(()), |(_, what)| Err(what))

@@ -296,16 +296,17 @@ fn response(
 }
 
 /// Time from the release until the reading first stays at `level` (absolute, unit of the reading) or above for
-/// `hold_s`, s; linear between readings. `None` if it never does, or if a reading up to then is not a number or out
-/// of order. For alarm thresholds as the unit would see them.
-pub fn time_to_level(after: &[Sample], release: &Release, level: f64, hold_s: f64) -> Option<Estimate> {
+/// `hold_s`, s; linear between readings. `None` if it never does, or if up to then a reading is not a number or out
+/// of order or readings are further apart than `max_gap_s`. For alarm thresholds as the unit would see them.
+pub fn time_to_level(after: &[Sample], release: &Release, level: f64, hold_s: f64, max_gap_s: f64) -> Option<Estimate> {
     if !(release.is_sound() && level.is_finite() && hold_s.is_finite()) {
         return None;
     }
     let mut since: Option<(f64, f64)> = None;
     let mut before: Option<&Sample> = None;
     for s in after {
-        if !s.value.is_finite() || before.is_some_and(|b| s.at <= b.at) {
+        let follows = |b: &Sample| s.at > b.at && s.at.since(b.at).as_secs_f64() <= max_gap_s;
+        if !s.value.is_finite() || !before.is_none_or(follows) {
             return None;
         }
         let t = s.at.as_secs_f64();
