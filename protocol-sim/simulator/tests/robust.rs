@@ -21,7 +21,7 @@ fn random_site(rng: &mut ChaCha8Rng) -> Scenario {
     let (spacing, hole) = (between(rng, 0.5, 9.0), between(rng, 2e-3, 6e-3));
     let mut p = straight_pipes(&holes, spacing, hole, air_path(Which::Replacement));
     for s in &mut p.segments {
-        s.air_temperature_c = (rng.next_u32() % 4 == 0).then(|| between(rng, -25.0, 45.0));
+        s.air_temperature_c = rng.next_u32().is_multiple_of(4).then(|| between(rng, -25.0, 45.0));
         s.minor_k = between(rng, 0.0, 3.0);
     }
     for n in &mut p.nodes {
