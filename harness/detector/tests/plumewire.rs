@@ -2,9 +2,10 @@
 #![allow(clippy::unwrap_used, reason = "helpers of tests may panic")]
 mod common;
 use common::{Effect, Pair, Unit};
-use plumeline_base::input::LinkDown;
+use plumeline_base::{Instant, input::LinkDown};
 use plumeline_detector::{
     Driver, Faults, Request, Told, Trouble,
+    plumewire::Plumewire,
     settings::{Item, Settings, Value},
 };
 use std::time::Duration;
@@ -302,6 +303,33 @@ fn a_restart_whose_answer_is_lost_is_not_asked_for_twice() {
     p.run(p.now + Duration::from_secs(5));
     assert!(p.reports.iter().any(|r| r.ticket == Some(ticket) && r.told == Told::Done));
     assert_eq!(p.unit.effects, [Effect::Restarted]);
+}
+
+#[test]
+fn a_token_that_the_unit_has_seen_is_replaced_by_another() {
+    let mut p = pair();
+    p.ask(Request::Identify);
+    p.ask(Request::Clock);
+    // The tool is started anew and by chance says the very same hello.
+    p.driver = Plumewire::new();
+    p.now = Instant::START;
+    p.driver.link_up(p.now);
+    assert!(matches!(p.ask(Request::Identify), Told::Identity(..)));
+    assert_eq!(p.ask(Request::ResetLatches), Told::Done);
+}
+
+#[test]
+fn every_request_ends_once_when_the_link_goes() {
+    let mut p = pair();
+    let requests = [Request::Identify, Request::ReadSettings, Request::Clock, Request::TakeBaseline];
+    let tickets: Vec<_> = requests.into_iter().map(|r| p.driver.request(p.now, r)).collect();
+    p.driver.link_down(p.now, LinkDown::Closed);
+    p.run(p.now + Duration::from_secs(60));
+    let ended: Vec<_> = p.reports.iter().filter_map(|r| r.ticket).collect();
+    assert_eq!(ended, tickets);
+    let down = Told::Failed(Trouble::LinkDown(LinkDown::Closed));
+    assert!(p.reports.iter().all(|r| r.told == down));
+    assert_eq!(p.driver.next_timeout(), None);
 }
 
 #[test]
