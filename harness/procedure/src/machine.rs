@@ -199,9 +199,7 @@ impl Procedure {
         // its arrival.
         let mapped = reading.device_us.and_then(|us| s.tie.as_ref()?.map(us).ok());
         let at = mapped.map_or(reading.received, |m| m.at.min(reading.received));
-        if reading.missed > 0 {
-            s.readings.push(Item::Gap(at));
-        }
+        // A reading missed here and there shows in the times of those that came: whoever judges them says what a gap is.
         s.effects.push_back(Effect::Reading(reading.clone()));
         s.readings.push(Item::Reading(Rc::new(Timed { at, reading })));
         s.stream_lost = false;

@@ -70,8 +70,17 @@ pub(crate) async fn prove_flow(ctx: Context) -> Result<(), Stop> {
     Ok(())
 }
 
-/// What flow alone left open, the holes may settle: all of them, or it stays open.
+/// What flow alone left open, the holes may settle: all of them, or it stays open. A flow that is itself more likely outside
+/// than inside its limits stays open whatever the holes do: a filter or a fan shifts all of them alike.
 fn by_holes(finding: &mut Finding, verdicts: &[Verdict], left_out: &[HoleRef]) {
+    if finding.decision.as_ref().is_none_or(|d| d.conformity < 0.5) {
+        finding.likely = Some(
+            "the filter, the fan setting or the exhaust, or a leak near the unit: each shifts a whole pipe".into(),
+        );
+        finding.next =
+            Some("check filter, fan setting, exhaust and the seat of the pipe, then prove flow again".into());
+        return;
+    }
     if verdicts.is_empty() || Verdict::over(verdicts.iter().copied()) != Verdict::Pass {
         finding.next =
             Some("prove by holes: close each reachable hole in turn; put right those that do not draw".into());

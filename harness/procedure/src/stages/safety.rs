@@ -166,6 +166,9 @@ async fn reset_latches(ctx: &Context) -> Result<(), Stop> {
     let clear = ctx.until_reading(Duration::from_secs(30), |t| t.reading.latched == 0 && t.reading.levels == 0).await;
     let (verdict, says) = match clear {
         Some(_) => (Verdict::Pass, "no alarm level is active or latched"),
+        None if ctx.latest().is_none() => {
+            (Verdict::Undecided, "no fresh reading shows whether an alarm level is active or latched")
+        }
         None => (Verdict::Fail, "an alarm level is still active or latched after the reset"),
     };
     let mut f = Finding::new(stage, Subject::Replacement, verdict, says);
@@ -277,10 +280,12 @@ fn standing_faults(ctx: &Context, faults: Faults) {
     if standing.is_empty() {
         ctx.found(Finding::new(StageKind::Restore, Subject::Replacement, Verdict::Pass, "the unit reports no fault"));
     } else {
+        // Without a baseline of this job the fault is its consequence, not a new finding against the unit.
+        let expected = faults == Faults::NO_BASELINE && ctx.verdict_of(StageKind::Baseline) != Verdict::Pass;
         let mut f = Finding::new(
             StageKind::Restore,
             Subject::Replacement,
-            Verdict::Fail,
+            if expected { Verdict::Undecided } else { Verdict::Fail },
             format!("the unit still reports a fault: {standing}"),
         );
         f.next = Some("clear the fault before the zone is relied upon".into());

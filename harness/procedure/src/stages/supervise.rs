@@ -22,9 +22,17 @@ pub(crate) async fn supervise(ctx: Context) -> Result<(), Stop> {
         let inlet = pipe.inlet;
         let mut f = Finding::new(stage, Subject::Pipe(inlet), Verdict::Undecided, "the inlet was not shut");
         f.limit = Some(limit.clone());
-        if ctx.faults().is_none_or(|faults| faults.has(Faults::FLOW)) {
-            f.says = "a flow fault stands already, or no reading comes: a shut inlet can't be told".into();
-            f.next = Some("clear the fault first".into());
+        let stands = match ctx.faults() {
+            None => Some(("no fresh reading comes", "bring the readings back first")),
+            Some(faults) if faults.has(Faults::FLOW) => Some(("a flow fault stands already", "clear the fault first")),
+            Some(faults) if faults.has(Faults::NO_BASELINE) => {
+                Some(("the unit holds no airflow baseline to supervise against", "take the baseline first"))
+            }
+            Some(_) => None,
+        };
+        if let Some((why, next)) = stands {
+            f.says = format!("{why}: a shut inlet can't be told");
+            f.next = Some(next.into());
             ctx.found(f);
             continue;
         }
@@ -50,6 +58,10 @@ pub(crate) async fn supervise(ctx: Context) -> Result<(), Stop> {
                 f.verdict = Verdict::Pass;
                 f.says = "the shut inlet raised the flow fault in time".into();
                 f.measured = Some(Figure::plain(after, "s"));
+            }
+            None if ctx.latest().is_none() => {
+                f.says = "readings stopped while the inlet was shut: not shown whether the flow fault came".into();
+                f.next = Some("bring the readings back and try again".into());
             }
             other => {
                 f.verdict = Verdict::Fail;
@@ -95,6 +107,8 @@ async fn refit(ctx: &Context, inlet: u8, wait_s: f64) {
             if cleared.is_some() {
                 f.verdict = Verdict::Pass;
                 f.says = "the flow fault cleared when the inlet was put back".into();
+            } else if ctx.latest().is_none() {
+                f.says = "readings stopped: not shown whether the flow fault cleared".into();
             } else {
                 f.verdict = Verdict::Fail;
                 f.says = "the flow fault did not clear when the inlet was put back".into();
@@ -106,11 +120,17 @@ async fn refit(ctx: &Context, inlet: u8, wait_s: f64) {
     ctx.found(f);
 }
 
+/// The bit of output `n`, from 1.
+fn bit(n: u8) -> u32 {
+    n.checked_sub(1).and_then(|n| 1u32.checked_shl(n.into())).unwrap_or(0)
+}
+
 /// What an output is set to stand for; `None` if it is unused or unknown.
 fn function(ctx: &Context, output: u8) -> Option<String> {
     let s = ctx.get();
     match &s.as_left.as_ref()?.get(&format!("output.{output}.function"))?.value {
-        Value::Text(words) if words != "unused" => Some(words.clone()),
+        // Makers have words of their own for an output that follows nothing.
+        Value::Text(words) if !matches!(words.as_str(), "" | "none" | "nothing" | "unused") => Some(words.clone()),
         _ => None,
     }
 }
@@ -127,6 +147,12 @@ pub(crate) async fn outputs(ctx: Context) -> Result<(), Stop> {
         let Some(function) = function(&ctx, output) else { continue };
         any = true;
         let mut f = Finding::new(stage, Subject::Output(output), Verdict::Undecided, "");
+        if ctx.latest().is_some_and(|t| t.reading.outputs & bit(output) != 0) {
+            f.says = format!("\"{function}\" is active already for another reason: driving it would show nothing");
+            f.next = Some("clear what holds it active, then operate every output again".into());
+            ctx.found(f);
+            continue;
+        }
         match ctx.unit(Request::Drive { output, on: true }).await {
             Ok(_) => {}
             Err(Trouble::LinkDown(_)) => continue,

@@ -237,6 +237,7 @@ pub(crate) async fn load(ctx: Context) -> Result<(), Stop> {
         ctx.found(Finding::new(stage, Subject::Replacement, Verdict::Fail, "another unit answers after the restart"));
         return Err(Stop::Found);
     }
+    ctx.note(Entry::Unit { role: "replacement".into(), identity: identity.clone() });
     ctx.edit().outcome.replacement = Some(identity.clone());
     inhibit(&ctx, &abilities, Subject::Replacement).await?;
     let again = read_settings(&ctx).await?;
