@@ -25,7 +25,7 @@ impl Default for SolveOptions {
             momentum: true,
             momentum_factor: 1.0,
             tolerance: 1e-10,
-            max_iterations: 100,
+            max_iterations: 200,
         }
     }
 }

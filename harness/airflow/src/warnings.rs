@@ -115,7 +115,8 @@ pub fn review(
         if o.blocked || o.diameter_m == 0.0 {
             continue;
         }
-        if flow < 0.0 {
+        // A starved hole's flow is known to rounding only, and so may its sign be.
+        if flow < -1e-9 * solution.total_flow_m3_s.abs() {
             say(Place::Opening(k), Remark::Backflow(-flow));
         }
         match solution.opening_suction_pa.get(k) {

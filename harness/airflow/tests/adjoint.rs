@@ -6,7 +6,7 @@ use plumeline_airflow::{
     SolveOptions,
     sensitivity::{Gradient, Measurable, gradients},
     solve,
-    transport::{TransportOptions, times},
+    transport::{Remixing, TransportOptions, times},
 };
 use plumeline_base::pipework::*;
 
@@ -22,7 +22,9 @@ fn value(p: &Pipework, o: &SolveOptions, m: Measurable) -> f64 {
         Measurable::TotalFlow => s.total_flow_m3_s,
         Measurable::OpeningFlow(k) => s.opening_flow_m3_s[k],
         Measurable::OpeningSuction(k) => s.opening_suction_pa[k],
-        Measurable::MeanTime(k) => times(p, &s, &TransportOptions::default())[k].mean_s,
+        Measurable::MeanTime(k) => {
+            times(p, &s, &TransportOptions { remixing: Remixing::Never, ..TransportOptions::default() })[k].mean_s
+        }
     }
 }
 

@@ -194,9 +194,9 @@ pub(crate) struct Edge {
     pub(crate) kinetic: f64,
 }
 impl Edge {
-    /// Pressure difference (Pa) and its slope.
+    /// Pressure difference (Pa) and its slope, with a share of the momentum terms.
     #[inline]
-    pub(crate) fn law(&self, law: FrictionLaw, q: f64) -> (f64, f64) {
+    pub(crate) fn law(&self, law: FrictionLaw, share: f64, q: f64) -> (f64, f64) {
         let size = q.abs();
         let re = self.re_per_q * size;
         let (mut loss, mut slope) = (self.half_k * size * q, 2.0 * self.half_k * size);
@@ -208,7 +208,8 @@ impl Edge {
             loss += self.half_fl * f.value * size * q;
             slope += self.half_fl * size * (2.0 * f.value + f.by_reynolds * re);
         }
-        (loss + self.kinetic * q * q + self.lift, slope + 2.0 * self.kinetic * q)
+        let kinetic = self.kinetic * share * q;
+        (loss + kinetic * q + self.lift, slope + 2.0 * kinetic)
     }
 }
 

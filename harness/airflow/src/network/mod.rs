@@ -143,11 +143,11 @@ impl Network {
             }
         };
         for at in 1..layout.parent.len() {
-            let loss = self.edge_loss(at, ws.flow[at]);
+            let loss = self.edge_loss(at, ws.share, ws.flow[at]);
             take(self.place_of(at), ws.x[at] - ws.x[layout.parent[at] as usize] - loss);
         }
         for (i, &(s, far, near)) in layout.chords.iter().enumerate() {
-            let loss = laws.chords[i].law(self.facts.friction, ws.chord_flow[i]).0;
+            let loss = laws.chords[i].law(self.facts.friction, ws.share, ws.chord_flow[i]).0;
             take(Place::Segment(s as usize), ws.x[far as usize] - ws.x[near as usize] - loss);
         }
         for (hole, (&q, &k)) in laws.holes.iter().zip(ws.q.iter().zip(&layout.open)) {
@@ -159,10 +159,10 @@ impl Network {
     }
 
     /// Pressure over the edge at a position.
-    fn edge_loss(&self, at: usize, q: f64) -> f64 {
+    fn edge_loss(&self, at: usize, share: f64, q: f64) -> f64 {
         let layout = &self.layout;
         if at >= layout.first_pipe {
-            return self.laws.edges[at - layout.first_pipe].law(self.facts.friction, q).0;
+            return self.laws.edges[at - layout.first_pipe].law(self.facts.friction, share, q).0;
         }
         match &self.laws.drive {
             DriveLaw::Suction(suctions) => -suctions[at - layout.first_inlet],

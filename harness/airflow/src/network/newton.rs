@@ -23,6 +23,9 @@ pub struct Workspace {
     pub(crate) flow: Vec<f64>,
     pub(crate) q: Vec<f64>,
     pub(crate) chord_flow: Vec<f64>,
+    /// Hole and chord flows of the last share of momentum that was solved (see `iterate`).
+    kept_q: Vec<f64>,
+    kept_chord: Vec<f64>,
     /// Last step of each.
     step: Vec<f64>,
     step_q: Vec<f64>,
@@ -51,6 +54,8 @@ pub struct Workspace {
     pub(crate) matrix: Vec<f64>,
     /// Keep every slope exact, even where the step would rather hold a law (see `sweep_up`, `weigh_runs`).
     pub(crate) exact: bool,
+    /// Share of the momentum that is counted.
+    pub(crate) share: f64,
     pub(crate) solution: Solution,
 }
 
@@ -76,6 +81,8 @@ impl Workspace {
             flow: zero(n),
             q: zero(holes),
             chord_flow: zero(c),
+            kept_q: zero(holes),
+            kept_chord: zero(c),
             step: zero(n),
             step_q: zero(holes),
             step_chord: zero(c),
@@ -94,10 +101,17 @@ impl Workspace {
             chord_r: zero(c),
             matrix: zero(c * c),
             exact: false,
+            share: 1.0,
             solution,
         }
     }
 }
+
+/// Linear solves that one attempt with momentum gets.
+const DIRECT: u32 = 60;
+/// Misfit, relative to the greatest pressure, under which an iteration that no longer gains is at the limit of rounding:
+/// a starved hole's flow is then known no better than the pressure that drives it.
+const ROUNDED: f64 = 1e-9;
 
 /// What a look at the laws at the present flows tells.
 struct Look {
@@ -110,33 +124,95 @@ struct Look {
 }
 
 impl Network {
-    /// Newton's iteration from the flows in the workspace. Returns the number of linear solves, and the greatest
-    /// pressure misfit (Pa) of all laws at the flows and pressures it ends with.
+    /// Solves from the flows in the workspace. Returns the number of linear solves, and the greatest pressure misfit (Pa)
+    /// of all laws at the flows and pressures it ends with.
+    ///
+    /// With momentum counted there is no function to descend, and the iteration may wander where a run's momentum
+    /// outweighs its friction. Then the momentum is brought in by and by, from the solution without it.
     pub(crate) fn iterate(&self, ws: &mut Workspace) -> Result<(u32, f64), SolveError> {
+        let most = self.options.max_iterations;
+        ws.share = 1.0;
+        if self.facts.runs.is_empty() {
+            return self.newton(ws, most, true);
+        }
+        let (mut used, mut failure) = match self.newton(ws, most.min(DIRECT), true) {
+            Err(SolveError::NotConverged { iterations, worst, residual_pa }) => {
+                (iterations, SolveError::NotConverged { iterations, worst, residual_pa })
+            }
+            other => return other,
+        };
+        self.guess(ws);
+        let (mut share, mut rise) = (0.0, 0.25);
+        while used < most && rise > 1e-3 {
+            ws.share = share;
+            let result = match share > 0.0 {
+                true => self.newton(ws, DIRECT.min(most - used), false),
+                false => self.newton(ws, most - used, true),
+            };
+            match result {
+                Ok((solves, misfit)) => {
+                    used += solves;
+                    if share >= 1.0 {
+                        return Ok((used, misfit));
+                    }
+                    ws.kept_q.copy_from_slice(&ws.q);
+                    ws.kept_chord.copy_from_slice(&ws.chord_flow);
+                }
+                Err(e) if share == 0.0 => return Err(e),
+                Err(e) => {
+                    used += DIRECT;
+                    share -= rise;
+                    rise *= 0.5;
+                    failure = e;
+                    ws.q.copy_from_slice(&ws.kept_q);
+                    ws.chord_flow.copy_from_slice(&ws.kept_chord);
+                }
+            }
+            share = (share + rise).min(1.0);
+        }
+        if let SolveError::NotConverged { iterations, .. } = &mut failure {
+            *iterations = used;
+        }
+        Err(failure)
+    }
+
+    /// Newton's iteration from the flows in the workspace, at its share of the momentum. `far` if the start may be far
+    /// from the solution: steps are then cut to descend, and slopes held where they mislead.
+    fn newton(&self, ws: &mut Workspace, most: u32, far: bool) -> Result<(u32, f64), SolveError> {
         self.accumulate(ws);
         ws.step.fill(0.0);
         ws.step_q.fill(0.0);
         ws.step_chord.fill(0.0);
         let (mut solves, mut t, mut slope_before, mut cuts) = (0, 1.0, 0.0, 0);
+        let (mut least, mut idle) = (f64::INFINITY, 0);
         loop {
             let look = self.look(ws);
             if solves > 0 {
-                if t == 1.0 && look.settled {
+                if t == 1.0 && (look.settled || idle >= 3) {
                     return Ok((solves, look.misfit));
                 }
                 let noise = 1e-13 * self.pressure_scale * ws.flow[0].abs();
-                if look.slope > 0.9 * -slope_before && look.slope > noise && cuts < 12 {
+                if far && look.slope > 0.9 * -slope_before && look.slope > noise && cuts < 12 {
                     let ideal = t * slope_before / (slope_before - look.slope);
                     let cut = ideal.clamp(0.1 * t, 0.7 * t);
                     ws.shift(cut - t);
                     (t, cuts) = (cut, cuts + 1);
                     continue;
                 }
+                // At the limit of rounding the misfit no longer falls.
+                idle = if look.misfit <= ROUNDED * self.pressure_scale && look.misfit > 0.5 * least {
+                    idle + 1
+                } else {
+                    0
+                };
+                least = least.min(look.misfit);
             }
-            if solves == self.options.max_iterations {
+            if solves == most {
                 return Err(self.not_converged(ws, solves));
             }
+            ws.exact = !far;
             slope_before = self.step(ws);
+            ws.exact = false;
             if !slope_before.is_finite() {
                 return Err(SolveError::Overflow { at: self.overflow_at(ws) });
             }
@@ -150,6 +226,8 @@ impl Network {
         let n = layout.parent.len();
         let mean = ws.q.iter().map(|q| q.abs()).sum::<f64>() / ws.q.len() as f64;
         let (tolerance, rounding) = (self.options.tolerance * mean, 8.0 * f64::EPSILON * self.pressure_scale);
+        // However steep a law, its pressure must balance as well.
+        let most = 10.0 * self.options.tolerance * self.pressure_scale + rounding;
         let (mut settled, mut slope, mut greatest) = (true, 0.0, 0.0f64);
         self.look_at_runs(ws);
         let (parent, flow, step, x) = (&layout.parent[..n], &ws.flow[..n], &ws.step[..n], &ws.x[..n]);
@@ -159,7 +237,7 @@ impl Network {
             r[at] = by_q;
             let misfit = (x[at] - x[parent[at] as usize] - loss).abs();
             greatest = greatest.max(misfit);
-            settled &= misfit <= tolerance * by_q.abs() + rounding;
+            settled &= misfit <= (tolerance * by_q.abs() + rounding).min(most);
             slope += loss * step[at];
         };
         match &laws.drive {
@@ -175,32 +253,37 @@ impl Network {
                 }
             }
         }
-        let law = self.facts.friction;
+        let (law, share) = (self.facts.friction, ws.share);
         for (i, one) in laws.edges.iter().enumerate() {
             let at = layout.first_pipe + i;
-            edge(at, one.law(law, flow[at]));
+            edge(at, one.law(law, share, flow[at]));
         }
         for (i, one) in laws.chords.iter().enumerate() {
             let (_, far, near) = layout.chords[i];
-            let (loss, by_q) = one.law(law, ws.chord_flow[i]);
+            let (loss, by_q) = one.law(law, share, ws.chord_flow[i]);
             ws.chord_e[i] = loss - by_q * ws.chord_flow[i];
             ws.chord_r[i] = by_q;
             let misfit = (x[far as usize] - x[near as usize] - loss).abs();
             greatest = greatest.max(misfit);
-            settled &= misfit <= tolerance * by_q.abs() + rounding;
+            settled &= misfit <= (tolerance * by_q.abs() + rounding).min(most);
             slope += loss * ws.step_chord[i];
         }
-        // Below this the hole's slope is held up: its own misfit is then below rounding of the tolerance.
+        // Where a starved hole's misfit is down to rounding its slope is held up, or that rounding would show in its flow.
         let floor = (1e-9 * mean).max(1e-30);
+        let slope_floor = rounding / (self.options.tolerance.max(1e-10) * mean.max(1e-30));
         for (k, hole) in laws.holes.iter().enumerate() {
             let (q, at) = (ws.q[k], hole.at as usize);
             let drop = hole.c * q.abs() * q;
-            let g = 0.5 / (hole.c * q.abs().max(floor));
-            (ws.g[k], ws.b[k]) = (g, q - g * drop);
             let pull = hole.outside + self.momentum_at(ws, at);
             let misfit = (pull - x[at] - drop).abs();
+            let mut by_q = 2.0 * hole.c * q.abs().max(floor);
+            if misfit <= 4.0 * rounding {
+                by_q = by_q.max(slope_floor);
+            }
+            let g = 1.0 / by_q;
+            (ws.g[k], ws.b[k]) = (g, q - g * drop);
             greatest = greatest.max(misfit);
-            settled &= misfit * g <= tolerance + rounding * g;
+            settled &= misfit <= (tolerance / g + rounding).min(most);
             slope += (drop - pull) * ws.step_q[k];
         }
         Look { settled, slope, misfit: greatest }

@@ -14,6 +14,7 @@ impl Network {
         if self.run_at.is_empty() {
             return;
         }
+        let share = ws.share;
         for run in &mut ws.runs {
             run.joined = 0.0;
         }
@@ -23,7 +24,7 @@ impl Network {
             }
         }
         for (run, &(at, ..)) in ws.runs.iter_mut().zip(&self.facts.runs) {
-            let (out, k) = (ws.flow[at as usize], self.laws.momentum[at as usize]);
+            let (out, k) = (ws.flow[at as usize], share * self.laws.momentum[at as usize]);
             let inward = out - run.joined;
             run.now = 0.5 * k * (inward * inward + out * out);
         }
@@ -33,9 +34,10 @@ impl Network {
     /// with holes q = b + g (outside - x + M) and Q_out = Q_in + q,
     /// Q_out (1 - g M_out) = Q_in (1 + g M_in) + b + g (outside + M_rest) - g x.
     pub(crate) fn weigh_runs(&self, ws: &mut Workspace) {
+        let share = ws.share;
         for (run, &(at, ..)) in ws.runs.iter_mut().zip(&self.facts.runs) {
             let at = at as usize;
-            let (out, k) = (ws.flow[at], self.laws.momentum[at]);
+            let (out, k) = (ws.flow[at], share * self.laws.momentum[at]);
             let inward = out - run.joined;
             (run.g, run.a) = (ws.s[at], ws.a[at]);
             (run.on_in, run.on_out) = (k * inward, k * out);

@@ -1,5 +1,8 @@
 //! Pipework for tests and benchmarks, and an evaluation of the equations that shares no code with the engine.
 #![allow(dead_code, unreachable_pub, missing_docs, clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+pub mod equations;
+pub mod random;
+
 use plumeline_base::pipework::*;
 
 /// A unit with a fan, moderate losses and nothing connected. Invented.

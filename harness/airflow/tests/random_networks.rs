@@ -1,0 +1,79 @@
+//! Random networks, sane to absurd: each is solved to its equations, written a second time, or refused with a reason and a
+//! remedy; none panics, hangs or lies. Not here: what must hold between networks (see `properties.rs`).
+#![allow(clippy::unwrap_used)]
+mod common;
+use common::{
+    equations::misfits,
+    random::{Kind, network},
+};
+use plumeline_airflow::{AirflowError, SolveError, SolveOptions, solve};
+
+/// Largest imbalance accepted: mass relative to all flow, pressure relative to the largest pressure.
+const MASS: f64 = 1e-13;
+const ENERGY: f64 = 1e-8;
+
+#[derive(Debug, Default)]
+struct Tally {
+    solved: u32,
+    refused: u32,
+    unsettled: u32,
+    most_steps: u32,
+    worst: (f64, f64),
+}
+
+fn run(seeds: std::ops::Range<u64>, kind: Kind) -> Tally {
+    let mut tally = Tally::default();
+    for seed in seeds {
+        let p = network(seed, kind);
+        let options = SolveOptions { momentum: seed % 3 != 0, ..SolveOptions::default() };
+        match solve(&p, &options) {
+            Ok(s) => {
+                let numbers = s.opening_flow_m3_s.iter().chain(&s.segment_flow_m3_s).chain(&s.node_pressure_pa);
+                assert!(numbers.chain([&s.total_flow_m3_s]).all(|x| x.is_finite()), "{kind:?} {seed}");
+                let (mass, energy) = misfits(&p, &options, &s);
+                assert!(
+                    mass <= MASS && energy <= ENERGY,
+                    "{kind:?} {seed}: mass {mass:e}, energy {energy:e}, {:?}",
+                    s.residual
+                );
+                tally.solved += 1;
+                tally.most_steps = tally.most_steps.max(s.iterations);
+                tally.worst = (tally.worst.0.max(mass), tally.worst.1.max(energy));
+            }
+            Err(AirflowError::Build(e)) => {
+                assert!(kind != Kind::Plain && !e.fault.remedy().is_empty(), "{kind:?} {seed}: {e}");
+                tally.refused += 1;
+            }
+            Err(AirflowError::Solve(e @ (SolveError::NotConverged { .. } | SolveError::Overflow { .. }))) => {
+                println!("{kind:?} {seed}: {e}");
+                tally.unsettled += 1;
+            }
+            Err(e) => panic!("{kind:?} {seed}: {e}"),
+        }
+    }
+    println!("{kind:?}: {tally:?}");
+    tally
+}
+
+fn all(count: u64) {
+    let plain = run(0..count / 4, Kind::Plain);
+    assert_eq!((plain.refused, plain.unsettled), (0, 0));
+    let odd = run(count / 4..count / 2, Kind::Odd);
+    // A job whose holes all happen to be closed is refused, rightly.
+    assert!(odd.refused < odd.solved / 20 && odd.unsettled * 10_000 <= odd.solved, "{odd:?}");
+    let absurd = run(count / 2..count, Kind::Absurd);
+    assert!(absurd.solved > 0 && absurd.refused > 0);
+    assert!(absurd.unsettled * 100 < absurd.solved, "{absurd:?}");
+}
+
+#[test]
+fn some_random_networks() {
+    all(4_000);
+}
+
+/// The full count: `cargo test --release -p plumeline-airflow --test random_networks -- --ignored --nocapture`.
+#[test]
+#[ignore = "takes about a minute; run by the full checks"]
+fn a_hundred_thousand_random_networks() {
+    all(100_000);
+}
