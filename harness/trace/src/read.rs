@@ -6,10 +6,7 @@ use crate::{
     block::{self, Chain, Fault, Interface, MAX_BLOCK, MAX_PART},
     codec::{self, Packet},
 };
-use pcap_file::{
-    Endianness,
-    pcapng::{Block, PcapNgParser, blocks::enhanced_packet::EnhancedPacketBlock},
-};
+use pcap_file::pcapng::{Block, PcapNgParser, blocks::enhanced_packet::EnhancedPacketBlock};
 use plumeline_base::{Instant, input::Input};
 use std::{
     fs::File,
@@ -18,6 +15,8 @@ use std::{
 };
 
 const SECTION_HEADER: [u8; 4] = 0x0A0D_0D0A_u32.to_le_bytes();
+/// The section header's byte-order magic as it must not be.
+const BIG_ENDIAN: [u8; 4] = 0x1A2B_3C4D_u32.to_be_bytes();
 const MAX_PARTS: usize = MAX_RECORD / MAX_PART + 1;
 
 /// A record, and the place in the log that it ends at.
@@ -167,13 +166,10 @@ impl<R: Read> LogReader<R> {
             return Err(ReadError::NotALog { offset, why: "it does not begin as a pcapng file" });
         }
         let &[t0, t1, t2, t3, l0, l1, l2, l3, m0, m1, m2, m3] = head else { return Err(torn) };
-        let little = if [t0, t1, t2, t3] == SECTION_HEADER {
-            [m0, m1, m2, m3] == 0x1A2B_3C4D_u32.to_le_bytes()
-        } else {
-            self.parser.as_ref().is_none_or(|p| p.state().endianness() == Endianness::Little)
-        };
-        let length = [l0, l1, l2, l3];
-        let length = if little { u32::from_le_bytes(length) } else { u32::from_be_bytes(length) };
+        if [t0, t1, t2, t3] == SECTION_HEADER && [m0, m1, m2, m3] == BIG_ENDIAN {
+            return Err(ReadError::NotALog { offset, why: "its numbers are big-endian" });
+        }
+        let length = u32::from_le_bytes([l0, l1, l2, l3]);
         if length > MAX_BLOCK {
             return Err(ReadError::TooLong { offset, length: length.into() });
         }

@@ -91,6 +91,9 @@ fn each_kind_of_damage_has_its_error() {
     back[last + 16] = 4;
     assert!(matches!(read(&back).1, Some(ReadError::Backwards { .. })));
 
+    // The other byte order, which the format does not have.
+    assert!(matches!(with(8, &[0x1a, 0x2b, 0x3c, 0x4d]), ReadError::NotALog { offset: 0, .. }));
+
     // A capture of something else.
     let mut other = bytes.clone();
     let interface = other.windows(4).position(|w| w == [147, 0, 0, 0]).unwrap();
