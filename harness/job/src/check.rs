@@ -11,7 +11,7 @@ use crate::{
 };
 use plumeline_detector::Identity;
 use plumeline_procedure::{Entry, effect::KeptSettings};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// The files that a job is judged by. What else the journal records by digest need not be a file of the folder.
 const INPUTS: [&str; 3] = [folder::PIPEWORK, folder::PLAN, folder::SETTINGS_NEW];
@@ -48,6 +48,7 @@ pub fn check(folder: &Folder, mut cited: impl FnMut(&Citation) -> Result<(), Str
     let mut inputs = BTreeMap::new();
     let mut kept = BTreeMap::new();
     let mut units = BTreeMap::new();
+    let mut starts = BTreeSet::new();
     for line in &journal.lines {
         if let Err(differs) = cited(&line.log) {
             let number = usize::try_from(line.seq + 1).unwrap_or(usize::MAX);
@@ -61,6 +62,10 @@ pub fn check(folder: &Folder, mut cited: impl FnMut(&Citation) -> Result<(), Str
             }
             Entry::Unit { role, identity } => {
                 units.insert(role.as_str(), identity);
+                starts.insert(identity.boot_id);
+            }
+            Entry::StartedAnew { boot_id } => {
+                starts.insert(*boot_id);
             }
             Entry::Settings { which, sha256, .. } => {
                 let (name, role) = match which {
@@ -77,7 +82,7 @@ pub fn check(folder: &Folder, mut cited: impl FnMut(&Citation) -> Result<(), Str
         checked.take(name, result);
     }
     for (name, (recorded, unit)) in kept {
-        let result = kept_settings(folder, name, recorded, unit);
+        let result = kept_settings(folder, name, recorded, unit, &starts);
         checked.take(name, result);
     }
     checked
@@ -126,6 +131,7 @@ fn kept_settings(
     name: &str,
     recorded: &str,
     unit: Option<&Identity>,
+    starts: &BTreeSet<Option<u64>>,
 ) -> Result<Option<Digest>, Problem> {
     let altered =
         |cause: String| Err(Problem::with_file(Kind::Altered, name, cause, "put back the file as the job kept it"));
@@ -134,7 +140,10 @@ fn kept_settings(
     if Digest::parse(recorded) != Some(document.digest) {
         return altered(format!("the digest of its items is {}, but the journal records {recorded}", document.digest));
     }
-    if document.unit.as_ref() != unit {
+    // The unit may have started anew since it was identified; every start is in the journal.
+    let named = document.unit.clone().map(|u| (u.boot_id, Identity { boot_id: None, ..u }));
+    let known = unit.map(|u| Identity { boot_id: None, ..u.clone() });
+    if named.as_ref().map(|(_, u)| u) != known.as_ref() || named.is_some_and(|(start, _)| !starts.contains(&start)) {
         return altered("the unit that it names is not the one that the journal records".to_owned());
     }
     if settings::to_json(&document.settings, document.unit.as_ref(), true)? != file.bytes {

@@ -36,7 +36,8 @@ fn finished() -> Folder {
     let folder = Folder::create_on(disk(), Path::new(DIR), &files(), false).unwrap();
     let items = vec![Item { key: "fan".into(), value: Value::Int(3), unit: None }];
     let found = Settings::from_items(Some(1), items).unwrap();
-    let unit = Identity { maker: "M".into(), model: "A".into(), serial: "17".into(), ..Identity::default() };
+    let unit =
+        Identity { maker: "M".into(), model: "A".into(), serial: "17".into(), boot_id: Some(8), ..Identity::default() };
     settings::write(&folder, folder::SETTINGS_AS_FOUND, &found, Some(&unit)).unwrap();
     let mut journal = Writer::create(folder.disk(), &folder.path(folder::JOURNAL).unwrap()).unwrap();
     let mut entries: Vec<Entry> = files()
@@ -48,7 +49,8 @@ fn finished() -> Folder {
         })
         .collect();
     entries.push(Entry::File { name: "port".into(), sha256: Digest::of(b"sim:").to_string(), length: 4 });
-    entries.push(Entry::Unit { role: "outgoing".into(), identity: unit });
+    entries.push(Entry::Unit { role: "outgoing".into(), identity: Identity { boot_id: Some(7), ..unit } });
+    entries.push(Entry::StartedAnew { boot_id: Some(8) });
     let sha256 = settings::digest(&found).to_string();
     entries.push(Entry::Settings { which: KeptSettings::AsFound, items: 1, sha256 });
     for (n, entry) in (0..).zip(&entries) {
@@ -138,7 +140,7 @@ fn a_sound_job_checks_out() {
         Ok(())
     });
     assert!(checked.is_sound(), "{:?}", checked.problems);
-    assert_eq!((checked.lines, cited), (5, vec![0, 1, 2, 3, 4]));
+    assert_eq!((checked.lines, cited), (6, vec![0, 1, 2, 3, 4, 5]));
     let names: Vec<_> = checked.sound.iter().map(|(n, _)| n.as_str()).collect();
     assert_eq!(names, [folder::PIPEWORK, folder::PLAN, folder::SETTINGS_AS_FOUND]);
 }
