@@ -106,6 +106,13 @@ fn bench(c: &mut Criterion) {
             decoder.next_frame(&mut rest).and_then(Result::ok).map(|f| Message::decode(&f).is_ok())
         });
     });
+    group.bench_function("decode/plumewire, frame only", |b| {
+        let mut decoder = plumewire::Decoder::new();
+        b.iter(|| {
+            let mut rest = black_box(line);
+            decoder.next_frame(&mut rest).and_then(Result::ok).map(|f| f.payload.len())
+        });
+    });
     group.bench_function("decode/plain", |b| b.iter(|| plain_decode(black_box(line))));
     group.finish();
 }

@@ -1,8 +1,8 @@
 //! Consistent Overhead Byte Stuffing (S. Cheshire and M. Baker, IEEE/ACM Transactions on Networking 7(2), 1999):
 //! the bytes of a frame without any 0x00 among them, so that 0x00 can only be a delimiter.
 //!
-//! Both directions stream: the stuffer back-patches its own output, the unstuffer takes a byte at a time and keeps
-//! its output wherever the caller keeps it. Not here: delimiters and frames (see [`crate::Decoder`]).
+//! Both directions stream: the stuffer back-patches its own output, the unstuffer takes pieces of any size and gives
+//! pieces, kept wherever the caller keeps them. Not here: delimiters and frames (see [`crate::Decoder`]).
 
 /// The frame delimiter.
 pub const DELIMITER: u8 = 0x00;
@@ -60,7 +60,7 @@ impl<'o> Stuffer<'o> {
     }
 }
 
-/// Takes stuffed bytes one at a time.
+/// Takes stuffed bytes as they come.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Unstuffer {
     /// Bytes of the current block still to come.
@@ -71,16 +71,22 @@ pub struct Unstuffer {
 impl Unstuffer {
     /// Before the first byte of a frame.
     pub const START: Self = Self { left: 0, zero_due: false };
-    /// The byte that this one gives, if it gives one. `stuffed` must not be the delimiter.
+
+    /// Takes some bytes off the front of `stuffed` and gives the plain bytes that they stand for, perhaps none. Call until
+    /// `stuffed` is empty; there must be no delimiter in it.
     #[must_use]
-    pub fn push(&mut self, stuffed: u8) -> Option<u8> {
+    pub fn next_piece<'a>(&mut self, stuffed: &mut &'a [u8]) -> &'a [u8] {
         if self.left > 0 {
-            self.left -= 1;
-            return Some(stuffed);
+            let (piece, rest) = stuffed.split_at_checked(self.left.into()).unwrap_or((stuffed, &[]));
+            // No longer than a block is, or than what was left of it.
+            self.left -= piece.len() as u8;
+            *stuffed = rest;
+            return piece;
         }
-        let zero = core::mem::replace(&mut self.zero_due, stuffed != 0xFF);
-        self.left = stuffed.saturating_sub(1);
-        zero.then_some(0)
+        let Some((&code, rest)) = stuffed.split_first() else { return &[] };
+        *stuffed = rest;
+        self.left = code.saturating_sub(1);
+        if core::mem::replace(&mut self.zero_due, code != 0xFF) { &[0] } else { &[] }
     }
     /// True where a frame may end: after a whole block.
     pub const fn may_end(&self) -> bool {

@@ -132,26 +132,25 @@ impl Decoder {
     /// }
     /// ```
     pub fn next_frame(&mut self, bytes: &mut &[u8]) -> Option<Result<Frame<'_>, Discard>> {
-        while let Some((&byte, rest)) = bytes.split_first() {
-            *bytes = rest;
-            if byte != DELIMITER {
-                self.take(byte);
-            } else if self.begun {
+        while let Some(end) = bytes.iter().position(|b| *b == DELIMITER) {
+            let (piece, rest) = bytes.split_at_checked(end).unwrap_or_default();
+            *bytes = rest.get(1..).unwrap_or_default();
+            self.take(piece);
+            if self.begun {
                 return Some(self.end());
             }
         }
+        self.take(core::mem::take(bytes));
         None
     }
-    fn take(&mut self, byte: u8) {
-        self.begun = true;
-        if self.overlong {
-            return;
-        }
-        if let Some(plain) = self.unstuffer.push(byte) {
-            match self.buffer.get_mut(self.len) {
-                Some(slot) => {
-                    *slot = plain;
-                    self.len += 1;
+    fn take(&mut self, mut stuffed: &[u8]) {
+        self.begun |= !stuffed.is_empty();
+        while !stuffed.is_empty() && !self.overlong {
+            let plain = self.unstuffer.next_piece(&mut stuffed);
+            match self.buffer.get_mut(self.len..).and_then(|room| room.get_mut(..plain.len())) {
+                Some(room) => {
+                    room.copy_from_slice(plain);
+                    self.len += plain.len();
                 }
                 None => self.overlong = true,
             }

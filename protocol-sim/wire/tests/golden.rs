@@ -36,9 +36,8 @@ fn stuff(plain: &[u8]) -> Vec<u8> {
     out
 }
 fn unstuff(stuffed: &[u8]) -> Vec<u8> {
-    let mut unstuffer = cobs::Unstuffer::START;
-    let plain = stuffed.iter().filter_map(|b| unstuffer.push(*b)).collect();
-    assert!(unstuffer.may_end());
+    let (plain, whole) = common::unstuff(stuffed);
+    assert!(whole);
     plain
 }
 

@@ -206,10 +206,17 @@ pub(crate) fn on_the_line(message: &Message<'_>, conversation: u32, sequence: u3
     let len = message.write(conversation, sequence, &mut out).unwrap();
     out[..len].to_vec()
 }
-/// The unstuffed frame of a message.
+/// Stuffed bytes without delimiters, unstuffed; true if a frame may end there.
+pub(crate) fn unstuff(mut stuffed: &[u8]) -> (Vec<u8>, bool) {
+    let (mut unstuffer, mut plain) = (cobs::Unstuffer::START, Vec::new());
+    while !stuffed.is_empty() {
+        plain.extend_from_slice(unstuffer.next_piece(&mut stuffed));
+    }
+    (plain, unstuffer.may_end())
+}
+/// The unstuffed frame of a frame on the line.
 pub(crate) fn unstuffed(wire: &[u8]) -> Vec<u8> {
-    let mut unstuffer = cobs::Unstuffer::START;
-    wire.iter().filter(|b| **b != 0).filter_map(|b| unstuffer.push(*b)).collect()
+    unstuff(&wire[1..wire.len() - 1]).0
 }
 /// Frames (as header and payload) and discards that a fresh decoder makes of the stream given in these pieces.
 pub(crate) fn decode_pieces<'a>(pieces: impl IntoIterator<Item = &'a [u8]>) -> (Vec<Found>, Counters) {
