@@ -13,7 +13,7 @@ use super::{Onset, record::Record};
 use crate::stats;
 use alloc::vec::Vec;
 
-/// One shape of rise: exponent q of time (1 or 4), p = 2^power (256 is a first-order lag to within 0.1 % of its height),
+/// One shape of rise: exponent q of time (1 or 4), p = 2^power (4096 is a first-order lag to within 0.01 % of its height),
 /// lag, s, and weight in the average.
 #[derive(Clone, Copy)]
 struct Shape {
@@ -29,10 +29,10 @@ const LONGEST_LAG_S: f64 = 20.0;
 /// The shapes tried beside the step. A rounded start is taken for less likely than a sharp one: it fits almost anything
 /// by starting early.
 fn shapes(step: f64) -> Vec<Shape> {
-    let sharp = [0, 1, 2, 4, 8].map(|power| Shape { q: 1, power, lag: 0.0, weight: 1.0 });
+    let sharp = [0, 1, 2, 4, 12].map(|power| Shape { q: 1, power, lag: 0.0, weight: 1.0 });
     let ratio = libm::log((LONGEST_LAG_S / step).max(1.0) * 2.0) / f64::from(LAGS - 1);
     let lags = (0..LAGS).map(|i| 0.5 * step * libm::exp(ratio * f64::from(i)));
-    let rounded = lags.flat_map(|lag| [1, 8].map(|power| Shape { q: 1, power, lag, weight: ROUNDED }));
+    let rounded = lags.flat_map(|lag| [1, 12].map(|power| Shape { q: 1, power, lag, weight: ROUNDED }));
     sharp.into_iter().chain(rounded).chain([Shape { q: 4, power: 2, lag: 0.0, weight: ROUNDED }]).collect()
 }
 const ROUNDED: f64 = 0.1;
@@ -191,7 +191,7 @@ impl Profile {
         for (t0, row) in t0.iter().zip(&mut rss) {
             note(row, white.rss(*t0, 0.0, &STEP), Best { t0: *t0, tau: 0.0, shape: STEP });
         }
-        let slowest = libm::log(4.0 * long);
+        let slowest = libm::log(4000.0 * long);
         let fastest = libm::log(0.3 * step).min(slowest - 1.0);
         for shape in &shapes {
             // Logarithm of the time, s, at which a unit rise that began so would be whole; from onset to onset it changes little.
