@@ -23,8 +23,8 @@ pub(super) struct Course<'a> {
 #[derive(Clone, Copy)]
 pub(super) struct Span {
     start: usize,
-    pub peak: usize,
-    pub height: f64,
+    peak: usize,
+    pub(super) height: f64,
     end: Option<usize>,
 }
 
@@ -54,9 +54,11 @@ impl<'a> Course<'a> {
     pub(super) fn drift_per_minute(&self) -> f64 {
         self.baseline.slope * 60.0
     }
-    /// Rises and falls in turn. A puff ends where it has fallen to half between its peak and the trough before it;
-    /// another begins with a rise of `least` over the trough.
+    /// Rises and falls in turn. A puff ends where it has fallen to half between its peak and the trough before it, once
+    /// it stood clear of the noise of the running mean; another begins with a rise of `least` over the trough.
     pub(super) fn puffs(&self, least: f64) -> Vec<Span> {
+        let noise = &self.record.noise;
+        let clear = 3.0 * noise.sd * libm::sqrt((noise.time() / (2 * self.half + 1) as f64).min(1.0));
         let mut puffs = Vec::new();
         let (mut trough, mut trough_at, mut open): (f64, usize, Option<Span>) =
             (0.0, 0, Some(Span { start: 0, peak: 0, height: 0.0, end: None }));
@@ -65,7 +67,7 @@ impl<'a> Course<'a> {
                 Some(span) => {
                     if *v > span.height {
                         (span.height, span.peak) = (*v, i);
-                    } else if *v < 0.5 * (span.height + trough) && span.height > 0.0 {
+                    } else if *v < 0.5 * (span.height + trough) && span.height > clear {
                         puffs.push(Span { end: Some(i), ..*span });
                         (open, trough, trough_at) = (None, *v, i);
                     }
@@ -133,8 +135,8 @@ impl<'a> Course<'a> {
         let (Some(a), Some(b)) = (n.checked_sub(2 * part), n.checked_sub(part)) else { return span.end.is_none() };
         span.end.is_none() && mean(b, n) - mean(a, b) > 0.1 * span.height
     }
-    /// The instant at which the first rise crosses half of the plateau, s of log time: a line through the readings of
-    /// the rise between a quarter and three quarters of it, or between the two readings around it where the rise is steep.
+    /// The instant at which the first rise crosses half of the plateau, s of log time: a parabola through the
+    /// readings of the rise around it, or between the two readings on either side of it where the rise is steep.
     pub(super) fn half_plateau(&self, span: &Span, plateau: &Estimate) -> Option<Estimate> {
         let level = 0.5 * plateau.value;
         let cross = (span.start..=span.peak).find(|i| self.smooth_at(*i) >= level)?;
