@@ -3,7 +3,7 @@
 //! Not here: what is written; and links or ports.
 use std::{
     fmt, fs, io,
-    io::{Read as _, Write as _},
+    io::{Read as _, Seek as _, Write as _},
     path::{Path, PathBuf},
 };
 
@@ -81,7 +81,11 @@ impl Disk for OsDisk {
         Ok(Box::new(fs::File::create(path)?))
     }
     fn append(&self, path: &Path) -> io::Result<Box<dyn DiskFile>> {
-        Ok(Box::new(fs::OpenOptions::new().append(true).open(path)?))
+        // Not opened for appending only: such a handle can't cut a file on every system. One process holds a job, so
+        // the end stays where it is.
+        let mut file = fs::OpenOptions::new().write(true).open(path)?;
+        file.seek(io::SeekFrom::End(0))?;
+        Ok(Box::new(file))
     }
     fn remove(&self, path: &Path) -> io::Result<()> {
         fs::remove_file(path)
@@ -117,7 +121,8 @@ impl DiskFile for fs::File {
         io::Write::write_all(self, bytes)
     }
     fn truncate(&mut self, len: u64) -> io::Result<()> {
-        self.set_len(len)
+        self.set_len(len)?;
+        self.seek(io::SeekFrom::End(0)).map(|_| ())
     }
     fn sync(&mut self) -> io::Result<()> {
         self.sync_all()

@@ -105,6 +105,9 @@ impl Problem {
             io::ErrorKind::NotFound => {
                 (Kind::Absent, "it is not there".to_owned(), "check the path; `plumeline new` writes a new job folder")
             }
+            io::ErrorKind::NotADirectory => {
+                (Kind::Absent, "a folder on its way is a file".to_owned(), "check the path")
+            }
             io::ErrorKind::PermissionDenied => {
                 (Kind::Denied, "no permission".to_owned(), "ask for the right to it, or choose another folder")
             }

@@ -87,6 +87,27 @@ fn a_real_lock_names_its_holder_and_ends_with_it() {
 }
 
 #[test]
+fn a_real_journal_is_taken_up_behind_its_torn_end() {
+    let dir = std::env::temp_dir().join(format!("plumeline-torn-{}", std::process::id()));
+    let folder = Folder::create(&dir, &files(), false).unwrap();
+    let path = folder.path(folder::JOURNAL).unwrap();
+    let remark = |n: u64| Entry::Remark { text: format!("remark {n}") };
+    let mut journal = Writer::create(folder.disk(), &path).unwrap();
+    for n in 0..2 {
+        journal.append(Instant::from_secs(n), &citation(n), 100, &remark(n)).unwrap();
+    }
+    drop(journal);
+    let whole = std::fs::read(&path).unwrap();
+    std::fs::write(&path, [&whole[..], b"{\"seq\":2,\"at"].concat()).unwrap();
+    let mut resumed = Writer::resume::<Entry>(folder.disk(), &path).unwrap();
+    assert_eq!(std::fs::read(resumed.set_aside.unwrap()).unwrap(), b"{\"seq\":2,\"at");
+    resumed.writer.append(Instant::from_secs(2), &citation(2), 100, &remark(2)).unwrap();
+    let again = Writer::resume::<Entry>(folder.disk(), &path).unwrap();
+    assert_eq!(again.journal.lines.iter().map(|l| l.entry.clone()).collect::<Vec<_>>(), [0, 1, 2].map(remark));
+    std::fs::remove_dir_all(&dir).unwrap();
+}
+
+#[test]
 fn nothing_is_overwritten_unasked() {
     let disk = disk();
     let folder = Folder::create_on(disk.clone(), Path::new(DIR), &files(), false).unwrap();

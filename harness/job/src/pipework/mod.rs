@@ -9,6 +9,7 @@ mod import;
 mod network;
 mod raw;
 mod run;
+mod step;
 mod unit;
 
 pub use import::import_csv;
