@@ -267,6 +267,14 @@ fn rises_that_end_too_soon_come_too_early_or_are_broken_off_are_undecided() {
     assert!(matches!(outcome, Outcome::Undecided { because: Unclear::BeforeRelease { .. } }), "{outcome:?}");
     let restless = smoke_signal(240.0, puff(45.0, 300.0, 2.0));
     assert!(matches!(analyse(&restless, &rule), Outcome::Undecided { because: Unclear::RestlessBaseline { .. } }));
+    let (mut still, rising) = smoke_signal(240.0, puff(90.0, 130.0, 2.0));
+    still.iter_mut().for_each(|s| s.value = 1.0);
+    let coarse: Vec<Sample> = rising.iter().map(|s| Sample { value: (s.value / 0.1).round() * 0.1, ..*s }).collect();
+    let timed = analyse(&(still.clone(), coarse), &rule);
+    assert!(matches!(&timed, Outcome::Response(r) if (r.onset_s.value - 30.0).abs() < 0.6), "{timed:?}");
+    let dead = rising.iter().map(|s| Sample { value: 1.0, ..*s }).collect();
+    let dead = analyse(&(still, dead), &rule);
+    assert!(matches!(dead, Outcome::Undecided { because: Unclear::Evidence(Error::Stuck { .. }) }), "{dead:?}");
     let (before, mut after) = smoke_signal(240.0, puff(90.0, 130.0, 2.0));
     after.drain(20..30);
     assert!(matches!(

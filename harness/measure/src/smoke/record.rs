@@ -5,6 +5,7 @@ use super::Rule;
 use crate::{Error, Sample, mean::in_order, stats};
 use alloc::vec::Vec;
 use core::{ops::Range, time::Duration};
+use plumeline_base::Instant;
 
 /// Readings before and after a release on one time axis.
 pub(super) struct Record {
@@ -60,6 +61,9 @@ impl Record {
         let all: Vec<Sample> = before.iter().chain(after).copied().collect();
         in_order(&all, Duration::from_secs_f64(rule.max_gap_s))?;
         let readings: Vec<f64> = all.iter().map(|s| s.value).collect();
+        let since = all.first().map_or(Instant::START, |s| s.at);
+        let step = visible_step(&readings, before.len(), rule.resolution).ok_or(Error::Stuck { since })?;
+        let rule = &Rule { resolution: step, ..*rule };
         let y = mended(&readings, rule.resolution);
         let t: Vec<f64> = all.iter().map(|s| s.at.as_secs_f64()).collect();
         let ceiling = y.iter().position(|v| *v >= rule.full_scale);
@@ -178,6 +182,19 @@ impl Prefix {
     }
 }
 
+/// The resolution to reckon with: the one given, or where the baseline never moves the smallest step that the record shows.
+/// `None` if nothing in it ever moves: then nobody knows that the sensor lives.
+fn visible_step(readings: &[f64], before: usize, resolution: f64) -> Option<f64> {
+    let steps = |r: &[f64]| {
+        let pairs = r.iter().zip(r.iter().skip(1));
+        pairs.map(|(a, b)| (b - a).abs()).filter(|d| *d > 0.0).min_by(f64::total_cmp)
+    };
+    match steps(readings.get(..before)?) {
+        Some(_) => Some(resolution),
+        None => steps(readings).map(|smallest| smallest.max(resolution)),
+    }
+}
+
 /// Readings with spikes of one or two replaced by the median of five (Hampel's filter; Pearson et al., EURASIP J. 2016:87).
 fn mended(y: &[f64], resolution: f64) -> Vec<f64> {
     let medians: Vec<f64> =
@@ -200,6 +217,6 @@ fn noise(t: &[f64], y: &[f64], rule: &Rule) -> Option<Noise> {
     // First-order bias of the estimate about a fitted line (Marriott & Pope, Biometrika 41 (1954) 390).
     let rho = (raw + (2.0 + 4.0 * raw) / n).clamp(0.0, 0.95);
     let floor = rule.resolution / libm::sqrt(12.0);
-    let sd = line.residual_sd.max(floor).max(1e-150);
+    let sd = line.residual_sd.max(floor);
     Some(Noise { sd, rho, dof: ((n - 2.0) * (1.0 - rho * rho) / (1.0 + rho * rho)).max(2.0) })
 }
