@@ -81,21 +81,23 @@ fn churchill(re: f64, rel_rough: f64) -> Factor {
     let inv = 1.0 / re;
     let smooth = SEVEN * minus_nine_tenths_power(re);
     let y = smooth + 0.27 * rel_rough;
-    let log = ln(y);
-    let inv_h = 1.0 / (-2.457 * log);
+    let inv_h = 1.0 / (-2.457 * ln(y));
     let w = pow16(37_530.0 * inv * inv_h);
+    let v = 1.0 / (1.0 + w);
     let ih4 = (inv_h * inv_h) * (inv_h * inv_h);
     let ih12 = ih4 * ih4 * ih4;
     let x12 = pow12(8.0 * inv);
-    let t12 = ih12 * ih12 / ((1.0 + w) * sqrt(1.0 + w));
+    let t12 = ih12 * ih12 * (v * sqrt(v));
     let whole = x12 + t12;
     let value = 8.0 * twelfth_root(whole);
-    // d ln t^12 = -1.5 d ln(A + B) = -1.5 (16 d ln h + w x 16 d ln(1/Re)) / (1 + w), and d ln h = d y / (y ln y).
-    let slope = value / whole;
-    let part = -2.0 * t12 / (1.0 + w);
-    let by_log_y = part / (y * log);
-    let by_log_re = -x12 + by_log_y * -0.9 * smooth - part * w;
-    Factor { value, by_reynolds: slope * by_log_re * inv, by_roughness: slope * by_log_y * 0.27 }
+    // d ln t^12 = -1.5 d ln(A + B) = -1.5 (16 d ln h + w x 16 d ln(1/Re)) / (1 + w), and d ln h = d y / (y ln y). One
+    // division serves 1/whole and 1/y.
+    let both = 1.0 / (whole * y);
+    let slope = value * (both * y);
+    let part = -2.0 * t12 * v;
+    let by_y = part * (both * whole) * (-2.457 * inv_h);
+    let by_log_re = -x12 + by_y * -0.9 * smooth - part * w;
+    Factor { value, by_reynolds: slope * by_log_re * inv, by_roughness: slope * by_y * 0.27 }
 }
 
 #[inline]

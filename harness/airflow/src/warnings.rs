@@ -110,13 +110,14 @@ pub fn review(
         let flow = solution.segment_flow_m3_s.get(i).copied().unwrap_or_default();
         fast(Place::Segment(i), flow, s.bore_m, 1.0, &mut say);
     }
+    // A starved hole's flow goes with the root of a pressure that is known to 1e-15 of the greatest; its sign says nothing.
+    let rounding = 1e-7 * solution.opening_flow_m3_s.iter().fold(0.0f64, |m, q| m.max(q.abs()));
     for (k, o) in pipework.openings.iter().enumerate() {
         let flow = solution.opening_flow_m3_s.get(k).copied().unwrap_or_default();
         if o.blocked || o.diameter_m == 0.0 {
             continue;
         }
-        // A starved hole's flow is known to rounding only, and so may its sign be.
-        if flow < -1e-9 * solution.total_flow_m3_s.abs() {
+        if flow < -rounding {
             say(Place::Opening(k), Remark::Backflow(-flow));
         }
         match solution.opening_suction_pa.get(k) {

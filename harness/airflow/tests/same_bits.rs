@@ -76,7 +76,13 @@ fn bits_are_the_committed_ones() {
         predicted(&prediction(&four_by_25())),
         predicted(&prediction(&mixed())),
     ];
-    let want: [u64; 5] = [0, 0, 0, 0, 0];
+    let want: [u64; 5] = [
+        0x8cd8_89e7_06db_78fa,
+        0x4298_d494_cfd8_2645,
+        0xf7fc_af7a_7947_8753,
+        0x13bc_88a6_69af_07e8,
+        0xb8cd_08b0_d29b_2a4d,
+    ];
     assert!(got == want, "got {got:#018x?}");
 }
 

@@ -195,7 +195,7 @@ pub(crate) struct Edge {
 }
 impl Edge {
     /// Pressure difference (Pa) and its slope, with a share of the momentum terms.
-    #[inline]
+    #[inline(always)]
     pub(crate) fn law(&self, law: FrictionLaw, share: f64, q: f64) -> (f64, f64) {
         let size = q.abs();
         let re = self.re_per_q * size;

@@ -180,6 +180,8 @@ impl Network {
     /// from the solution: steps are then cut to descend, and slopes held where they mislead.
     fn newton(&self, ws: &mut Workspace, most: u32, far: bool) -> Result<(u32, f64), SolveError> {
         self.accumulate(ws);
+        // Pressures of an earlier solve must not count: no comparison with these holds.
+        ws.x.fill(f64::NAN);
         ws.step.fill(0.0);
         ws.step_q.fill(0.0);
         ws.step_chord.fill(0.0);
@@ -232,31 +234,31 @@ impl Network {
         self.look_at_runs(ws);
         let (parent, flow, step, x) = (&layout.parent[..n], &ws.flow[..n], &ws.step[..n], &ws.x[..n]);
         let (e, r) = (&mut ws.e[..n], &mut ws.r[..n]);
-        let mut edge = |at: usize, (loss, by_q): (f64, f64)| {
-            e[at] = loss - by_q * flow[at];
-            r[at] = by_q;
-            let misfit = (x[at] - x[parent[at] as usize] - loss).abs();
-            greatest = greatest.max(misfit);
-            settled &= misfit <= (tolerance * by_q.abs() + rounding).min(most);
-            slope += loss * step[at];
-        };
         match &laws.drive {
             DriveLaw::Fan { .. } => {
-                edge(1, laws.drive.manifold(flow[1]));
+                (e[1], r[1]) = laws.drive.manifold(flow[1]);
                 for (i, loss) in laws.inlets.iter().enumerate() {
-                    edge(2 + i, loss_law(loss, flow[2 + i]));
+                    (e[2 + i], r[2 + i]) = loss_law(loss, flow[2 + i]);
                 }
             }
             DriveLaw::Suction(suctions) => {
                 for (i, suction) in suctions.iter().enumerate() {
-                    edge(1 + i, (-suction, 0.0));
+                    (e[1 + i], r[1 + i]) = (-suction, 0.0);
                 }
             }
         }
-        let (law, share) = (self.facts.friction, ws.share);
-        for (i, one) in laws.edges.iter().enumerate() {
-            let at = layout.first_pipe + i;
-            edge(at, one.law(law, share, flow[at]));
+        let (law, share, first) = (self.facts.friction, ws.share, layout.first_pipe);
+        for ((one, q), (e, r)) in laws.edges.iter().zip(&flow[first..]).zip(e[first..].iter_mut().zip(&mut r[first..]))
+        {
+            (*e, *r) = one.law(law, share, *q);
+        }
+        for at in 1..n {
+            let (loss, by_q) = (e[at], r[at]);
+            e[at] = loss - by_q * flow[at];
+            let misfit = (x[at] - x[parent[at] as usize] - loss).abs();
+            greatest = greatest.max(misfit);
+            settled &= misfit <= (tolerance * by_q.abs() + rounding).min(most);
+            slope += loss * step[at];
         }
         for (i, one) in laws.chords.iter().enumerate() {
             let (_, far, near) = layout.chords[i];
@@ -270,15 +272,16 @@ impl Network {
         }
         // Where a starved hole's misfit is down to rounding its slope is held up, or that rounding would show in its flow.
         let floor = (1e-9 * mean).max(1e-30);
-        let slope_floor = rounding / (self.options.tolerance.max(1e-10) * mean.max(1e-30));
+        let flow_floor = 1e-12 * mean.max(1e-30);
         for (k, hole) in laws.holes.iter().enumerate() {
             let (q, at) = (ws.q[k], hole.at as usize);
             let drop = hole.c * q.abs() * q;
             let pull = hole.outside + self.momentum_at(ws, at);
             let misfit = (pull - x[at] - drop).abs();
             let mut by_q = 2.0 * hole.c * q.abs().max(floor);
-            if misfit <= 4.0 * rounding {
-                by_q = by_q.max(slope_floor);
+            let own_rounding = 4.0 * f64::EPSILON * (x[at].abs() + pull.abs());
+            if misfit <= own_rounding {
+                by_q = by_q.max(own_rounding / flow_floor);
             }
             let g = 1.0 / by_q;
             (ws.g[k], ws.b[k]) = (g, q - g * drop);
