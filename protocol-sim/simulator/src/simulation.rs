@@ -339,6 +339,20 @@ impl Simulation {
         }
         self.shown = alarms;
     }
+    /// When the sensor reaches each of `fractions` (rising) of its final value after smoke begins to stand at a hole, s, with
+    /// the flows as they are now; `None` where it does not within `longest_s`. For tests and campaigns.
+    ///
+    /// # Errors
+    /// When there is no such hole.
+    pub fn arrivals(
+        &self,
+        pipe: u8,
+        hole: u32,
+        fractions: &[f64],
+        longest_s: f64,
+    ) -> Result<Vec<Option<f64>>, Refusal> {
+        self.site.arrivals(pipe, hole, fractions, longest_s)
+    }
     /// What is really so in the air, for tests and campaigns.
     pub fn truth(&self) -> AirTruth {
         self.site.truth()

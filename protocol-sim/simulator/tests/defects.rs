@@ -148,6 +148,29 @@ fn a_crossed_pipe_brings_its_smoke_all_the_same_but_later_or_sooner() {
     assert!(c.flow(1) < before.1 * 0.99 && c.flow(0) >= before.0, "{} {} {before:?}", c.flow(0), c.flow(1));
 }
 #[test]
+fn the_truth_knows_when_smoke_arrives() {
+    let mut c = Client::replaced(exact(&[]));
+    let t = c.sim.arrivals(2, 12, &[0.05, 0.5], 300.0).unwrap();
+    let (first, half) = (t[0].unwrap(), t[1].unwrap());
+    // The unit's own reading, once a second, of smoke that stands at that hole from now on.
+    c.readings.clear();
+    c.do_it(r#"{"do":"smoke","pipe":2,"hole":12,"obscuration":30,"seconds":600}"#);
+    c.wait(400.0);
+    let reading = |i: usize| c.readings[i].obscuration_n_m[0].value().unwrap() as f64;
+    let last = reading(c.readings.len() - 1);
+    let seen = |share: f64| (0..c.readings.len()).find(|&i| reading(i) >= share * last).unwrap() as f64 + 1.0;
+    assert!(first < half && first > 5.0, "{first} {half}");
+    assert!((seen(0.05) - first).abs() < 2.0, "{} for {first}", seen(0.05));
+    assert!((seen(0.5) - half).abs() < 2.0, "{} for {half}", seen(0.5));
+    // What arrives in the end is the hole's share of the extinction outside.
+    let truth = c.sim.truth();
+    let total: f64 = truth.inlets.iter().map(|i| i.flow_l_min).sum();
+    let hole = truth.holes.iter().find(|h| h.pipe == 2 && h.hole == 12).unwrap();
+    let outside = -(0.7f64).ln() * 1e9;
+    assert!((last / (outside * hole.flow_l_min / total) - 1.0).abs() < 0.01, "{last}");
+    assert!(c.sim.arrivals(2, 99, &[0.5], 300.0).is_err());
+}
+#[test]
 fn defects_without_a_place_are_refused() {
     for (defect, word) in
         [("inlet-left-open", "inlet"), ("capillary-kinked", "capillary"), ("hole-blocked:pipe=1,hole=99", "hole")]

@@ -4,7 +4,7 @@ use super::{
     network::{Joint, Network},
     smoke::Smoke,
 };
-use plumeline_base::pipework::Pipework;
+use plumeline_base::pipework::{AirPath, Pipework};
 
 /// Why there is no steady state.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
@@ -54,17 +54,10 @@ pub fn steady(pipework: &Pipework, laws: Laws) -> Result<Steady, SteadyError> {
     let network = settled(pipework, laws)?;
     let unit = network.unit_density();
     let segment = |i: usize| network.segment_kg_s(i) / network.conduit(i).density;
-    let at_node = |node: u32| {
-        let near = pipework.segments.iter().rposition(|s| s.far == node);
-        near.map_or(unit, |i| network.conduit(i).density)
-    };
     Ok(Steady {
         inlet_m3_s: (0..pipework.inlets.len()).map(|i| network.inlet_kg_s(i) / unit).collect(),
-        opening_m3_s: pipework
-            .openings
-            .iter()
-            .enumerate()
-            .map(|(i, o)| network.opening_kg_s(i) / at_node(o.node))
+        opening_m3_s: (0..pipework.openings.len())
+            .map(|i| network.opening_kg_s(i) / network.opening_density(i))
             .collect(),
         segment_m3_s: (0..pipework.segments.len()).map(segment).collect(),
         node_pa: (0..pipework.nodes.len()).map(|i| network.node_pa(i as u32)).collect(),
@@ -84,23 +77,35 @@ pub fn arrivals(
     fractions: &[f64],
     longest_s: f64,
 ) -> Result<Vec<Option<f64>>, SteadyError> {
-    let o = pipework.openings.get(opening).ok_or(SteadyError::NoOpening(opening))?;
+    if opening >= pipework.openings.len() {
+        return Err(SteadyError::NoOpening(opening));
+    }
     let network = settled(pipework, laws)?;
-    let near = pipework.segments.iter().rposition(|s| s.far == o.node);
-    let density = near.map_or(network.unit_density(), |i| network.conduit(i).density);
-    let unit = &pipework.unit;
-    let mut smoke =
-        Smoke::new(&network, pipework.openings.len(), unit.volume_m3, unit.sensor_lag_s, laws.diffusivity_m2_s);
+    Ok(response(&network, pipework.openings.len(), &pipework.unit, laws, opening, fractions, longest_s))
+}
+
+/// The same for flows as they are now, taken as steady.
+pub(crate) fn response(
+    network: &Network,
+    openings: usize,
+    unit: &AirPath,
+    laws: Laws,
+    opening: usize,
+    fractions: &[f64],
+    longest_s: f64,
+) -> Vec<Option<f64>> {
+    let mut times = vec![None; fractions.len()];
     // In the end the sensor sees the hole's share of the unit's mass flow.
     let last = network.opening_kg_s(opening) / network.unit_kg_s();
-    smoke.release(opening, density, density);
+    if last <= 0.0 || !last.is_finite() {
+        return times;
+    }
+    let mut smoke = Smoke::new(network, openings, unit.volume_m3, unit.sensor_lag_s, laws.diffusivity_m2_s);
+    smoke.release(opening, 1.0, 1.0);
     let dt = 0.05;
-    let mut times = vec![None; fractions.len()];
-    let mut next = 0;
-    let mut before = 0.0;
-    let mut t = 0.0;
+    let (mut next, mut before, mut t) = (0, 0.0, 0.0);
     while t < longest_s && next < fractions.len() {
-        smoke.step(&network, dt);
+        smoke.step(network, dt);
         let now = smoke.extinction(1.0);
         while let Some(f) = fractions.get(next).filter(|f| now >= **f * last && now > before) {
             // Within a step the response is taken as straight.
@@ -110,5 +115,5 @@ pub fn arrivals(
         before = now;
         t += dt;
     }
-    Ok(times)
+    times
 }

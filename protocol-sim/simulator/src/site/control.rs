@@ -2,7 +2,7 @@
 //!
 //! Not here: who carries the lines.
 use super::{Site, place};
-use crate::{Defect, DefectKind, scenario::Which};
+use crate::{Defect, DefectKind, physics::steady::response, scenario::Which};
 use plumeline_base::{
     Instant,
     obscuration::{Extinction, ObscurationUnit},
@@ -205,7 +205,7 @@ impl Site {
         if !(seconds > 0.0 && seconds <= 3600.0) {
             return refuse(format!("{seconds} s is no time"), "give a time of up to 3600 s");
         }
-        let density = self.air.network().unit_density();
+        let density = self.air.network().opening_density(opening);
         self.air.smoke_mut().release(opening, per_m, density);
         self.releases.retain(|(o, _)| *o != opening);
         self.releases.push((opening, now + Duration::from_secs_f64(seconds)));
@@ -233,7 +233,7 @@ impl Site {
             });
         o.blocked = closed || spoilt || self.built.openings[opening].blocked;
         let blocked = o.blocked;
-        self.air.network_mut().shut_opening(opening, blocked, &self.works.pipework);
+        self.air.network_mut().shut_opening(opening, blocked);
         Ok(())
     }
     /// Shuts or opens an inlet by hand.
@@ -272,6 +272,20 @@ impl Site {
     fn rebuilt(&mut self, now: Instant) -> Result<(), Refusal> {
         self.rebuild(now).or_else(|e| refuse(e, "put the pipework back as it was"))
     }
+    /// When the sensor reaches each of `fractions` of its final value after smoke begins to stand at a hole, s, with the
+    /// flows as they are now.
+    pub(crate) fn arrivals(
+        &self,
+        pipe: u8,
+        hole: u32,
+        fractions: &[f64],
+        longest_s: f64,
+    ) -> Result<Vec<Option<f64>>, Refusal> {
+        let opening = self.hole(pipe, hole)?;
+        let (unit, laws) = (&self.works.unit, self.laws);
+        let openings = self.pipework().openings.len();
+        Ok(response(self.air.network(), openings, unit, laws, opening, fractions, longest_s))
+    }
     /// What is really so.
     pub(crate) fn truth(&self) -> AirTruth {
         let (net, unit) = (self.air.network(), self.air.network().unit_density());
@@ -285,7 +299,7 @@ impl Site {
                 flow_l_min: l_min(net.opening_kg_s(i), unit),
                 pressure_pa: net.node_pa(o.node),
                 closed: o.blocked,
-                smoke_per_m: self.air.smoke().released(i, unit),
+                smoke_per_m: self.air.smoke().released(i, net.opening_density(i)),
             }
         };
         AirTruth {

@@ -24,20 +24,15 @@ pub(super) fn area(bore_m: f64) -> f64 {
 }
 /// A hole's law: turbulent term by its discharge coefficient, viscous term after Sampson (Phil. Trans. R. Soc. A 1891):
 /// dp = 3 mu q / r^3. The second gives a starved hole a finite slope.
-pub(super) fn hole(
-    diameter_m: f64,
-    discharge: f64,
-    fluid: air::Fluid,
-    viscous: bool,
-    outside_pa: f64,
-    shut: bool,
-) -> Law {
+fn hole(diameter_m: f64, discharge: f64, fluid: air::Fluid, viscous: bool, outside_pa: f64, shut: bool) -> Law {
     let cda = discharge * area(diameter_m);
+    if cda <= 0.0 {
+        return Law::Hole { quadratic: 0.0, linear: 0.0, outside_pa, shut: true };
+    }
     let r = diameter_m / 2.0;
     let sampson = 3.0 * fluid.viscosity / (fluid.density * r * r * r);
-    let shut = shut || cda <= 0.0;
-    let quadratic = if shut { 0.0 } else { 1.0 / (2.0 * fluid.density * cda * cda) };
-    Law::Hole { quadratic, linear: if viscous && !shut { sampson } else { 0.0 }, outside_pa, shut }
+    let quadratic = 1.0 / (2.0 * fluid.density * cda * cda);
+    Law::Hole { quadratic, linear: if viscous { sampson } else { 0.0 }, outside_pa, shut }
 }
 fn hole_inertia(diameter_m: f64) -> f64 {
     // End correction of Rayleigh, 8/(3 pi) of a radius on each side.
@@ -198,6 +193,7 @@ impl Network {
             openings: pipework.openings.len(),
             inlets: pipework.inlets.len(),
             unit_density: site.density,
+            opening_density: pipework.openings.iter().map(|o| fluid_at[o.node as usize].density).collect(),
             inlet_mass,
             m: vec![0.0; k],
             p: vec![0.0; n + 1],

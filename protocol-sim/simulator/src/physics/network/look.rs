@@ -38,6 +38,10 @@ impl Network {
     pub(crate) fn manifold_pa(&self) -> f64 {
         self.p[self.p.len() - 1]
     }
+    /// Density of the air at opening `i`, kg/m3.
+    pub(crate) fn opening_density(&self, i: usize) -> f64 {
+        self.opening_density.get(i).copied().unwrap_or(self.unit_density)
+    }
     /// Density of the air in the unit, kg/m3.
     pub(crate) const fn unit_density(&self) -> f64 {
         self.unit_density

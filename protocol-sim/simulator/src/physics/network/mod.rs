@@ -9,10 +9,9 @@ mod build;
 mod look;
 mod resist;
 
-use super::{Laws, air, fan::Curve, matrix::Matrix};
+use super::{Laws, fan::Curve, matrix::Matrix};
 pub(crate) use build::OPEN_END_DISCHARGE;
-use build::hole;
-use plumeline_base::pipework::{NodeId, Pipework};
+use plumeline_base::pipework::NodeId;
 
 /// How one inlet of the unit is joined up.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -103,6 +102,7 @@ pub(crate) struct Network {
     openings: usize,
     inlets: usize,
     unit_density: f64,
+    opening_density: Vec<f64>,
     inlet_mass: Vec<f64>,
     /// Mass flow of each branch, kg/s, positive towards the unit.
     m: Vec<f64>,
@@ -166,15 +166,12 @@ impl Network {
         }
         self.spin_s = spin_s;
     }
-    /// Opens or shuts opening `i`.
-    pub(crate) fn shut_opening(&mut self, i: usize, shut_now: bool, pipework: &Pipework) {
-        let Some(o) = pipework.openings.get(i) else { return };
-        let site = air::fluid(&pipework.air, None);
-        let near = pipework.segments.iter().rev().find(|s| s.far == o.node);
-        let fluid = near.map_or(site, |s| air::fluid(&pipework.air, s.air_temperature_c));
-        let law = hole(o.diameter_m, o.discharge, fluid, self.laws.viscous_holes, o.outside_pa, shut_now || o.blocked);
-        self.branches[self.segments + i].law = law;
-        self.disturb();
+    /// Opens or shuts opening `i`. One without a diameter stays shut.
+    pub(crate) fn shut_opening(&mut self, i: usize, shut_now: bool) {
+        if let Some(Branch { law: Law::Hole { quadratic, shut, .. }, .. }) = self.branches.get_mut(self.segments + i) {
+            *shut = shut_now || *quadratic == 0.0;
+            self.disturb();
+        }
     }
     /// Pressure where the exhaust ends, Pa; a small change, followed with long steps.
     pub(crate) fn set_exhaust_pa(&mut self, pa: f64) {
@@ -318,7 +315,7 @@ impl Network {
 mod tests {
     use super::*;
     use crate::{demo::straight_pipes, models::air_path, scenario::Which};
-    use plumeline_base::pipework::{CurveInterpolation, Drive, Fan, FanPoint, GivenAir, Loss};
+    use plumeline_base::pipework::{CurveInterpolation, Drive, Fan, FanPoint, GivenAir, Loss, Pipework};
 
     /// 50 m of pipe, open at the end, nothing else in the way, and a fan of constant pressure.
     fn bare_pipe(pressure_pa: f64) -> (Pipework, Network) {
