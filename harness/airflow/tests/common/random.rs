@@ -25,7 +25,7 @@ impl Dice {
         (self.bits() % n.max(1) as u64) as usize
     }
     pub fn one_in(&mut self, n: u64) -> bool {
-        self.bits() % n == 0
+        self.bits().is_multiple_of(n)
     }
 }
 

@@ -1,0 +1,198 @@
+//! Predictions: what they say of a usual job, against solves of the changed pipework. Not here: the propagation against other
+//! programs (see `reference/`).
+#![allow(clippy::unwrap_used)]
+mod common;
+use common::*;
+use plumeline_airflow::{
+    Fault, Place, SolveOptions,
+    defects::{Defect, visible},
+    dilution::{at_chamber, needed_at_hole, shares},
+    solve,
+    transport::{Remixing, TransportOptions, response, times},
+    uncertainty::{PredictOptions, Prediction, predict},
+    warnings::{Remark, ReviewLimits, review},
+};
+use plumeline_base::{
+    obscuration::{Extinction, ObscurationUnit},
+    pipework::*,
+};
+
+fn options() -> PredictOptions {
+    PredictOptions { draws: 4000, ..PredictOptions::default() }
+}
+
+fn job() -> (Pipework, Prediction) {
+    let p = four_by_25();
+    let prediction = predict(&p, &options()).unwrap();
+    (p, prediction)
+}
+
+#[test]
+fn says_what_the_solve_says_and_how_surely() {
+    let (p, got) = job();
+    let s = solve(&p, &SolveOptions::default()).unwrap();
+    let t = times(&p, &s, &TransportOptions::default());
+    assert_eq!((got.inlets.len(), got.openings.len()), (4, 100));
+    for i in &got.inlets {
+        assert_eq!(i.flow_m3_s.value, s.inlet_flow_m3_s[i.inlet]);
+        assert!(i.flow_interval95.0 < i.flow_m3_s.value && i.flow_m3_s.value < i.flow_interval95.1);
+        // 95 % of a near-normal distribution: about 2 x 1.96 standard deviations.
+        let width = (i.flow_interval95.1 - i.flow_interval95.0) / i.flow_m3_s.u();
+        assert!(width > 3.5 && width < 4.2, "{width}");
+    }
+    for o in &got.openings {
+        assert_eq!(o.flow_m3_s.value, s.opening_flow_m3_s[o.opening]);
+        assert!((o.mean_s.value / t[o.opening].mean_s - 1.0).abs() < 1e-12);
+        assert!(o.first_s.value < o.mean_s.value && o.first_s.value < o.half_plateau_s.value);
+        assert!(o.flow_m3_s.is_sound() && o.mean_s.is_sound() && o.closed_drop_m3_s.is_sound());
+        assert!(o.flow_m3_s.u_individual > 0.0 && o.flow_m3_s.u_common > 0.0);
+    }
+    let shares: f64 = got.openings.iter().map(|o| o.share_of_unit).sum();
+    assert!((shares - 1.0).abs() < 1e-12);
+    assert!(got.report.residual_energy < 1e-9 && got.report.worst_residual_energy < 1e-8);
+    assert!(got.report.linear_against_monte_carlo < 0.1, "{}", got.report.linear_against_monte_carlo);
+    // Pipes share the fan and the common errors: their flows move together.
+    assert!(got.inlet_covariance[0][1] > 0.3 * got.inlet_covariance[0][0]);
+}
+
+#[test]
+fn a_closed_hole_takes_what_was_predicted() {
+    let (p, got) = job();
+    for k in [0, 12, 24, 60, 99] {
+        let mut q = p.clone();
+        q.openings[k].blocked = true;
+        let (before, after) =
+            (solve(&p, &SolveOptions::default()).unwrap(), solve(&q, &SolveOptions::default()).unwrap());
+        let one = &got.openings[k];
+        let inlet = usize::from(one.inlet) - 1;
+        let drop = before.inlet_flow_m3_s[inlet] - after.inlet_flow_m3_s[inlet];
+        assert!((one.closed_drop_m3_s.value / drop - 1.0).abs() < 1e-6);
+        // One hole of 25 moves its pipe by 1 to 9 per cent (common practice).
+        let part = drop / before.inlet_flow_m3_s[inlet];
+        assert!(part > 0.005 && part < 0.12, "{k}: {part}");
+        // A difference of two states that share their errors is known better than either.
+        assert!(one.closed_drop_m3_s.u() < 0.2 * got.inlets[inlet].flow_m3_s.u());
+    }
+}
+
+/// An 8 % error of hole area moves a pipe's flow much less if each hole has its own than if all share it.
+#[test]
+fn a_common_error_does_not_average_out() {
+    let with = |common, individual| {
+        let mut p = empty();
+        pipe(&mut p, 8.0, 5.0, 10, 0.0025, 0.004);
+        p.unit.drive = Drive::InletSuction(vec![100.0]);
+        p.known = vec![Known { diameter: Tolerance { common, individual }, ..Known::default() }];
+        let flow = predict(&p, &options()).unwrap().inlets[0].flow_m3_s;
+        flow.u() / flow.value
+    };
+    let (own, shared) = (with(0.0, 0.04), with(0.04, 0.0));
+    assert!(own > 0.01 && own < 0.03, "{own}");
+    assert!(shared > 0.04 && shared < 0.08 && shared > 2.0 * own, "{shared} {own}");
+}
+
+#[test]
+fn no_tolerance_no_uncertainty() {
+    let mut p = four_by_25();
+    p.known = vec![Known::default()];
+    if let Drive::Fan(fan) = &mut p.unit.drive {
+        fan.u_pressure = 0.0;
+    }
+    let got = predict(&p, &options()).unwrap();
+    for i in &got.inlets {
+        assert_eq!(i.flow_m3_s.u(), 0.0);
+        assert!((i.flow_interval95.1 - i.flow_interval95.0).abs() < 1e-9 * i.flow_m3_s.value);
+    }
+}
+
+#[test]
+fn defects_show_as_they_are_solved() {
+    let (p, got) = job();
+    let all = visible(&p, &options(), &got).unwrap();
+    assert_eq!(all.len(), 300);
+    let of = |k: usize, d: Defect| all.iter().find(|x| x.opening == k && x.defect == d).unwrap();
+    // A lost cap draws more on its own pipe and takes from the others; closing does the reverse.
+    assert!(of(24, Defect::Opened).inlet_flows[0].shift > 0.0 && of(24, Defect::Opened).inlet_flows[1].shift < 0.0);
+    assert!(of(24, Defect::Closed).inlet_flows[0].shift < 0.0 && of(24, Defect::Closed).inlet_flows[1].shift > 0.0);
+    assert!(
+        (of(24, Defect::Closed).inlet_flows[0].shift + got.openings[24].closed_drop_m3_s.value).abs() < 1e-9 * 1e-3
+    );
+    // A pipe parted near the unit is plain to see; one far hole closed is not.
+    assert!(of(0, Defect::Parted).inlet_flows[0].ratio() > 3.0);
+    assert!(of(20, Defect::Closed).inlet_flows[0].ratio() < 1.0);
+    assert!(of(0, Defect::Parted).far_time.is_none());
+    // With the near hole closed the pipe beyond draws harder, and its smoke comes sooner.
+    assert!(of(24, Defect::Closed).far_time.unwrap().shift > 0.0);
+}
+
+#[test]
+fn dilution_mixes_extinction() {
+    let p = four_by_25();
+    let s = solve(&p, &SolveOptions::default()).unwrap();
+    let all = shares(&p, &s);
+    assert!((all.iter().map(|s| s.of_unit).sum::<f64>() - 1.0).abs() < 1e-12);
+    assert!((all[..25].iter().map(|s| s.of_pipe).sum::<f64>() - 1.0).abs() < 1e-12);
+    // 0.2 %/m at the chamber, 1 % of the flow: 1 - 0.998^100 = 18.1 %/m at the hole, not 20.
+    let chamber = Extinction::from_stated(0.2, ObscurationUnit::PercentPerMetre).unwrap();
+    let hole = needed_at_hole(chamber, 0.01).unwrap();
+    assert!((hole.stated(ObscurationUnit::PercentPerMetre) - 18.143).abs() < 1e-3);
+    assert!((at_chamber(hole, 0.01).0 - chamber.0).abs() < 1e-15);
+    assert_eq!(needed_at_hole(chamber, 0.0), None);
+}
+
+#[test]
+fn response_rises_through_the_reported_points() {
+    let p = four_by_25();
+    let s = solve(&p, &SolveOptions::default()).unwrap();
+    let o = TransportOptions::default();
+    let t = &times(&p, &s, &o)[24];
+    let r = response(&p, &s, &o, 24).unwrap();
+    let at = |curve: &[f64], time: f64| curve[r.time_s.partition_point(|x| *x < time)];
+    assert!((at(&r.air, t.first_s) - 0.01).abs() < 0.01);
+    assert!((at(&r.sensor, t.half_plateau_s) - 0.5).abs() < 0.01);
+    assert!(r.sensor.windows(2).all(|w| w[1] >= w[0] - 1e-12));
+    assert!(r.sensor.last().is_some_and(|last| *last > 0.97));
+    // Laminar and unmixed, smoke runs ahead down to half the mean; mixed at each hole it runs less far ahead.
+    let never = &times(&p, &s, &TransportOptions { remixing: Remixing::Never, ..o })[24];
+    assert!(never.first_s < t.first_s && never.first_s > 0.45 * t.mean_s);
+}
+
+#[test]
+fn remarks_on_a_poor_design() {
+    let mut p = four_by_25();
+    p.openings[3].outside_pa = -200.0;
+    let s = solve(&p, &SolveOptions::default()).unwrap();
+    let t = times(&p, &s, &TransportOptions::default());
+    assert!(t[3].mean_s.is_infinite());
+    let limits = ReviewLimits { min_suction_pa: 40.0, max_transport_s: 60.0, min_balance: 0.7 };
+    let all = review(&p, &s, &t, &limits);
+    let says = |place, what: fn(&Remark) -> bool| all.iter().any(|w| w.place == place && what(&w.what));
+    assert!(says(Place::Opening(3), |r| matches!(r, Remark::Backflow(_))));
+    assert!(says(Place::Opening(24), |r| matches!(r, Remark::Starved(_))));
+    assert!(says(Place::Opening(24), |r| matches!(r, Remark::Slow(_))));
+    assert!(says(Place::Inlet(1), |r| matches!(r, Remark::Unbalanced(_))));
+    assert!(says(Place::Segment(0), |r| matches!(r, Remark::Transition(_))));
+    assert!(!all.iter().any(|w| matches!(w.what, Remark::AirBeyondCipm | Remark::RisingFanCurve(_))));
+}
+
+#[test]
+fn refusals_name_the_place_and_a_remedy() {
+    let refused = |change: fn(&mut Pipework)| {
+        let mut p = four_by_25();
+        change(&mut p);
+        match solve(&p, &SolveOptions::default()) {
+            Err(plumeline_airflow::AirflowError::Build(e)) => {
+                assert!(e.to_string().contains(e.fault.remedy()));
+                e
+            }
+            other => unreachable!("{other:?}"),
+        }
+    };
+    assert_eq!(refused(|p| p.segments[7].length_m = f64::NAN).place, Place::Segment(7));
+    assert_eq!(refused(|p| p.segments[7].roughness_m = 0.5).place, Place::Segment(7));
+    assert_eq!(refused(|p| p.openings[9].node = 5000).place, Place::Opening(9));
+    assert_eq!(refused(|p| p.nodes.push(Node::default())).fault, Fault::Unjoined);
+    assert_eq!(refused(|p| p.inlets[1].node = p.inlets[0].node).fault, Fault::SharedInletNode);
+    assert_eq!(refused(|p| p.openings.iter_mut().for_each(|o| o.blocked = true)).fault, Fault::NothingOpen);
+    assert_eq!(refused(|p| p.unit.drive = Drive::InletSuction(vec![50.0])).place, Place::Drive);
+}
