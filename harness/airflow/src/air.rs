@@ -9,8 +9,8 @@ const R: f64 = 8.314_472;
 const M_DRY: f64 = 28.965_46e-3;
 /// Molar mass of water, kg/mol (Picard et al. 2008).
 const M_WATER: f64 = 18.015_28e-3;
-/// Viscosity that a `Loss::linear` is stated at, Pa s: dry air at 20 degC by Sutherland's law.
-pub const REFERENCE_VISCOSITY: f64 = 1.812_6e-5;
+/// Viscosity that a `Loss::linear` is stated at, Pa s: dry air at 20 degC by Sutherland's law, rounded.
+pub const REFERENCE_VISCOSITY: f64 = 1.813_4e-5;
 /// Density that a `Loss::quadratic` is stated at where no fan gives one, kg/m3.
 pub const REFERENCE_DENSITY: f64 = 1.2;
 
