@@ -18,7 +18,10 @@ const MAY: [(&str, &[&str]); 12] = [
     ("plumeline-job", &["plumeline-base", "plumeline-detector", "plumeline-procedure"]),
     ("plumeline-link", &["plumeline-base", "plumeline-trace"]),
     // Reports show findings and readings, whose types are the procedure's and the detector's.
-    ("plumeline-report", &["plumeline-base", "plumeline-detector", "plumeline-measure", "plumeline-job", "plumeline-procedure"]),
+    (
+        "plumeline-report",
+        &["plumeline-base", "plumeline-detector", "plumeline-measure", "plumeline-job", "plumeline-procedure"],
+    ),
     (
         "plumeline",
         &[
@@ -89,7 +92,11 @@ fn members() -> BTreeMap<String, Member> {
 fn every_crate_depends_only_on_what_it_may() {
     let members = members();
     let known: BTreeSet<&str> = MAY.iter().map(|(n, _)| *n).collect();
-    assert_eq!(members.keys().map(String::as_str).collect::<BTreeSet<_>>(), known, "a crate came or went: say here what it may use");
+    assert_eq!(
+        members.keys().map(String::as_str).collect::<BTreeSet<_>>(),
+        known,
+        "a crate came or went: say here what it may use"
+    );
     for (name, may) in MAY {
         for used in &members[name].normal {
             assert!(may.contains(&used.as_str()), "{name} must not depend on {used}");

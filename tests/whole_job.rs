@@ -96,7 +96,8 @@ fn one_seed_gives_one_job_byte_for_byte() {
         exits(&demo(d, &["--small", "--seed", "7"]), &[0]);
     }
     for file in ["trace.pcapng", "journal.jsonl", "result.json", "report.html", "junit.xml"] {
-        let (x, y) = (std::fs::read(a.join("job").join(file)).unwrap(), std::fs::read(b.join("job").join(file)).unwrap());
+        let (x, y) =
+            (std::fs::read(a.join("job").join(file)).unwrap(), std::fs::read(b.join("job").join(file)).unwrap());
         assert!(x == y, "{file} differs");
     }
 }

@@ -84,6 +84,7 @@ pub struct Demo {
     /// Replace a job that is there already.
     #[arg(long)]
     pub force: bool,
+    /// What is shown.
     #[command(flatten)]
     pub output: Output,
 }
@@ -163,6 +164,7 @@ pub struct Run {
     /// With sim: the scenario; without one, a sound site.
     #[arg(long, value_name = "FILE")]
     pub scenario: Option<PathBuf>,
+    /// What is shown.
     #[command(flatten)]
     pub output: Output,
 }

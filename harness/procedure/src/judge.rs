@@ -18,14 +18,6 @@ pub(crate) fn tests(inputs: &JobInputs) -> u32 {
     u32::try_from(2 * pipes + holes + 2 * inputs.plan.smoke.at.len()).unwrap_or(u32::MAX).max(1)
 }
 
-/// Effective degrees of freedom of independent standard uncertainties (Welch-Satterthwaite; JCGM 100, equation G.2b).
-pub(crate) fn effective_dof(parts: &[(f64, f64)]) -> f64 {
-    let square = |x: f64| x * x;
-    let total: f64 = parts.iter().map(|(u, _)| square(*u)).sum();
-    let spent: f64 = parts.iter().filter(|(_, dof)| dof.is_finite()).map(|(u, dof)| square(square(*u)) / dof).sum();
-    if spent > 0.0 { square(total) / spent } else { f64::INFINITY }
-}
-
 /// Decides and fills in the finding's verdict and numbers. `scale` turns SI into the unit of the figures.
 ///
 /// Two guard bands: to pass, each test by itself keeps the risk of passing what does not conform; to fail, all tests of the

@@ -2,6 +2,7 @@
 //!
 //! A stage's verdict is that of its findings; one that ends early is undecided at best, and one that finds nothing
 //! shows nothing. After a stop only what makes the site safe is still done: purge, restore, close.
+mod baseline;
 mod flow;
 pub(crate) mod holes;
 mod safety;
@@ -81,12 +82,12 @@ fn body(ctx: &Context, stage: StageKind) -> Pin<Box<dyn Future<Output = Result<(
         StageKind::Load => Box::pin(unit::load(ctx)),
         StageKind::Settle => Box::pin(flow::settle(ctx)),
         StageKind::ProveFlow => Box::pin(holes::prove_flow(ctx)),
-        StageKind::Baseline => Box::pin(flow::baseline(ctx)),
+        StageKind::Baseline => Box::pin(baseline::baseline(ctx)),
         StageKind::ProveSmoke => Box::pin(smoke::prove_smoke(ctx)),
         StageKind::Purge => Box::pin(safety::purge(ctx)),
         StageKind::Supervise => Box::pin(supervise::supervise(ctx)),
         StageKind::Outputs => Box::pin(supervise::outputs(ctx)),
-        StageKind::LastLook => Box::pin(flow::last_look(ctx)),
+        StageKind::LastLook => Box::pin(baseline::last_look(ctx)),
         StageKind::Restore => Box::pin(safety::restore(ctx)),
         StageKind::Close => Box::pin(safety::close(ctx)),
     }

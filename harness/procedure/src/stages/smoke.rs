@@ -6,7 +6,7 @@ use super::{flow::coverage_factor, safety};
 use crate::{
     context::{Context, Stop},
     job::{JobInputs, hole_words},
-    judge::{effective_dof, judge},
+    judge::judge,
     outcome::{Figure, Finding, SmokeRun, StageKind, Subject},
     plan::{HoleRef, ReleaseMark},
     prompt::Act,
@@ -19,13 +19,16 @@ use plumeline_detector::driver::Wants;
 use plumeline_measure::{
     Sample,
     decide::{Because, Limits},
-    pool::pool,
+    mean::welch_satterthwaite,
+    pool::{Pooled, pool},
     smoke::{self, Outcome, Release, Rule},
 };
 
 const STAGE: StageKind = StageKind::ProveSmoke;
 /// Readings gathered before a release, s.
 const BEFORE_S: u64 = 30;
+/// A run is looked at this often, s.
+const LOOK_S: u64 = 5;
 
 /// Smoke at every place of the plan.
 pub(crate) async fn prove_smoke(ctx: Context) -> Result<(), Stop> {
@@ -121,17 +124,26 @@ fn no_time(place: &Place, why: &str) -> Finding {
     f
 }
 
+/// Runs of one person with one habit: the mark's own uncertainty is common to them, and no number of runs averages it away.
+fn pool_runs(inputs: &JobInputs, runs: &[Estimate]) -> Result<Pooled, plumeline_measure::Error> {
+    let mark = inputs.plan.smoke.mark_u_s;
+    let mut pooled = pool(runs, Some(mark))?;
+    pooled.estimate.u_common = libm::hypot(pooled.estimate.u_common, mark);
+    Ok(pooled)
+}
+
 /// All onsets together against the time limit.
 fn within_limit(ctx: &Context, inputs: &JobInputs, place: &Place, onsets: &[Estimate]) -> Finding {
     let limit = &inputs.plan.limits.transport;
     let mut f = place.finding(String::new());
     f.limit = Some(limit.clone());
-    match pool(onsets, Some(inputs.plan.smoke.mark_u_s)) {
+    match pool_runs(inputs, onsets) {
         Err(error) => f.says = format!("transport time from {} can't be judged: {error}", place.words),
         Ok(pooled) => {
             let expanded = pooled.estimate.u() * coverage_factor(inputs);
             f.measured = Some(Figure::with(pooled.estimate.value, expanded, "s"));
-            let because = judge(ctx, &mut f, &pooled.estimate, pooled.dof, &Limits::at_most(limit.value), None, 1.0);
+            let dof = welch_satterthwaite(pooled.estimate.u(), &[(pooled.estimate.u_individual, pooled.dof)]);
+            let because = judge(ctx, &mut f, &pooled.estimate, dof, &Limits::at_most(limit.value), None, 1.0);
             let time = pooled.estimate.value;
             f.says = match because {
                 Some(Because::Within) => format!("smoke from {} arrives in {time:.1} s, within the limit", place.words),
@@ -168,7 +180,7 @@ fn as_predicted(ctx: &Context, inputs: &JobInputs, place: &Place, halves: &[Esti
         f.next = Some("release less or weaker smoke so that the reading does not run into its ceiling".into());
         return f;
     }
-    match pool(halves, Some(inputs.plan.smoke.mark_u_s)) {
+    match pool_runs(inputs, halves) {
         Err(error) => {
             f.says = format!("transport time from {} can't be held against the prediction: {error}", place.words)
         }
@@ -177,7 +189,10 @@ fn as_predicted(ctx: &Context, inputs: &JobInputs, place: &Place, halves: &[Esti
             f.measured = Some(Figure::with(pooled.estimate.value, expanded, "s"));
             let allowed =
                 (limits.transport_agreement.value * predicted.value).max(limits.transport_agreement_least.value);
-            let dof = effective_dof(&[(pooled.estimate.u(), pooled.dof), (predicted.u(), f64::INFINITY)]);
+            let dof = welch_satterthwaite(
+                libm::hypot(pooled.estimate.u(), predicted.u()),
+                &[(pooled.estimate.u_individual, pooled.dof)],
+            );
             let difference = Estimate::new(
                 pooled.estimate.value - predicted.value,
                 libm::hypot(pooled.estimate.u_common, predicted.u_common),
@@ -247,9 +262,9 @@ async fn one_run(
     let latest =
         inputs.plan.limits.transport.value.max(predicted.map_or(0.0, |p| 1.5 * p.value)) + plan.release_s + 30.0;
     let end = at + seconds(latest);
-    let rule = rule(ctx, inputs);
+    let rule = rule(ctx, inputs, latest);
     let outcome = loop {
-        gather.until((ctx.now() + Duration::from_secs(5)).min(end)).await;
+        gather.until((ctx.now() + Duration::from_secs(LOOK_S)).min(end)).await;
         let outcome = gather.analyse(at, &release, &rule);
         let done = match &outcome {
             // The plateau's end was seen, or nothing more can come.
@@ -272,10 +287,13 @@ async fn one_run(
     Ok(Ran::Shown(Box::new((outcome, record))))
 }
 
-/// What counts as a response here: the resolution is unknown, the rest is the measure crate's practice.
-fn rule(ctx: &Context, inputs: &JobInputs) -> Rule {
+/// What counts as a response here: the resolution is unknown, the rest is the measure crate's practice. The risk of taking noise
+/// for smoke is shared out over the looks of a run.
+fn rule(ctx: &Context, inputs: &JobInputs, latest_s: f64) -> Rule {
     let least = safety::lowest_level(ctx).map_or(0.0, |level| level.0 * inputs.plan.smoke.purge_below);
-    Rule { min_rise: least, ..Rule::default() }
+    let looks = (latest_s / LOOK_S as f64).max(1.0);
+    let usual = Rule::default();
+    Rule { min_rise: least, false_alarm: usual.false_alarm / looks, ..usual }
 }
 
 fn record(inputs: &JobInputs, hole: HoleRef, run: u8, at: Instant, gather: &Gather, outcome: &Outcome) -> SmokeRun {

@@ -1,0 +1,154 @@
+//! The same job with the simulator in a process of its own, over a real pseudo-terminal and over TCP, with an unattended
+//! operator; and a person's prompts answered through a pipe.
+mod common;
+use common::{Folder, exits, plumeline, stdout, text};
+use std::{
+    io::{BufRead, BufReader},
+    path::Path,
+    process::{Child, Stdio},
+};
+
+/// How much faster than real time. Time-outs shrink with it, so it must leave a loaded machine some room.
+const SPEED: &str = "30";
+
+/// A simulator process; ended with the test.
+struct Simulator {
+    process: Child,
+    unit: String,
+    control: String,
+}
+impl Simulator {
+    fn start(dir: &Folder, more: &[&str]) -> Self {
+        let scenario = dir.join("scenario.toml");
+        std::fs::write(&scenario, "format = 1\npipework = \"job/pipework.toml\"\nseed = 1\n").unwrap();
+        let mut args = vec!["simulate", text(&scenario), "--speed", SPEED];
+        args.extend(more);
+        let mut process = plumeline(&args).stdout(Stdio::piped()).spawn().unwrap();
+        let mut lines = BufReader::new(process.stdout.take().unwrap()).lines();
+        let mut after = |what: &str| lines.next().unwrap().unwrap().strip_prefix(what).unwrap().to_owned();
+        let (unit, control) = (after("unit: "), after("site control: "));
+        assert_eq!(lines.next().unwrap().unwrap(), "ready");
+        Self { process, unit, control }
+    }
+}
+impl Drop for Simulator {
+    fn drop(&mut self) {
+        let _ = self.process.kill();
+        let _ = self.process.wait();
+    }
+}
+
+fn job(dir: &Folder) {
+    let from = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo/small");
+    let to = dir.join("job");
+    std::fs::create_dir_all(&to).unwrap();
+    for name in ["pipework.toml", "plan.toml", "settings-new.json"] {
+        std::fs::copy(from.join(name), to.join(name)).unwrap();
+    }
+}
+
+fn whole_job(dir: &Folder, simulator: &Simulator) {
+    let operator = dir.join("operator.toml");
+    std::fs::write(&operator, format!("format = 1\ncontrol = \"{}\"\n", simulator.control)).unwrap();
+    let job = dir.join("job");
+    let args = ["run", text(&job), "--port", &simulator.unit, "--operator", text(&operator), "--speed", SPEED];
+    let o = plumeline(&args).output().unwrap();
+    exits(&o, &[0]);
+    assert!(stdout(&o).contains("PASS"), "{}", stdout(&o));
+    // What was recorded over the line replays to the same bytes and journal.
+    exits(&common::run(&["check", text(&job)]), &[0]);
+}
+
+#[cfg(unix)]
+#[test]
+fn over_a_pseudo_terminal_with_a_stable_link() {
+    let dir = Folder::new("pty");
+    job(&dir);
+    let link = dir.join("unit");
+    let simulator = Simulator::start(&dir, &["--pty", text(&link)]);
+    assert_eq!(simulator.unit, format!("serial:{}", link.display()));
+    whole_job(&dir, &simulator);
+}
+
+#[test]
+fn over_tcp() {
+    let dir = Folder::new("tcp");
+    job(&dir);
+    let simulator = Simulator::start(&dir, &["--tcp", "127.0.0.1:0"]);
+    assert!(simulator.unit.starts_with("tcp:127.0.0.1:"));
+    whole_job(&dir, &simulator);
+}
+
+#[cfg(unix)]
+#[test]
+fn the_demonstration_over_a_pseudo_terminal() {
+    let dir = Folder::new("demo-pty");
+    let out = dir.join("job");
+    let o = common::run(&["demo", "--small", "--over", "pty", "--speed", SPEED, "--quiet", "--out", text(&out)]);
+    exits(&o, &[0]);
+}
+
+#[test]
+fn a_person_who_can_isolate_nothing_gets_no_further() {
+    use std::io::Write;
+    let dir = Folder::new("person");
+    job(&dir);
+    let mut c = plumeline(&["run", text(&dir.join("job")), "--port", "display:"])
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .spawn()
+        .unwrap();
+    let mut stdin = c.stdin.take().unwrap();
+    writeln!(stdin, "cannot the panel is locked").unwrap();
+    // The first question is a line of the checklist, the second the isolation itself.
+    writeln!(stdin, "cannot the panel is locked").unwrap();
+    // Nobody answers any more after this: what is still asked can't be done.
+    drop(stdin);
+    let o = c.wait_with_output().unwrap();
+    exits(&o, &[2]);
+    assert!(stdout(&o).contains("the panel is locked"), "{}", stdout(&o));
+    assert!(stdout(&o).contains("do not start before this is done"));
+}
+
+#[test]
+fn a_person_at_a_display_ends_undecided_with_the_reasons() {
+    use std::io::Write;
+    let dir = Folder::new("display");
+    job(&dir);
+    let mut c = plumeline(&["run", text(&dir.join("job")), "--port", "display:"])
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .spawn()
+        .unwrap();
+    let mut stdin = c.stdin.take().unwrap();
+    let mut lines = BufReader::new(c.stdout.take().unwrap()).lines();
+    let mut said = String::new();
+    // Answers what is asked, as a person would who reads the unit's label and display.
+    let mut serial = 0;
+    while let Some(Ok(line)) = lines.next() {
+        said.push_str(&line);
+        said.push('\n');
+        let Some(question) = line.trim_start().strip_prefix("? [") else { continue };
+        let (id, question) = question.split_once("] ").unwrap();
+        let answer = match question {
+            q if q.starts_with("Maker and model") => "Model B",
+            q if q.starts_with("Serial") => {
+                serial += 1;
+                ["771", "902"][serial - 1]
+            }
+            q if q.starts_with("Firmware") => "1.0",
+            q if q.starts_with("How many inlets") => "2",
+            q if q.starts_with("Flow of inlet") => "37.5",
+            q if q.contains("restored?") || q.contains("healthy?") || q.contains("unlock") || q.contains("Unlock") => {
+                "yes"
+            }
+            _ => "done",
+        };
+        writeln!(stdin, "{id}: {answer}").unwrap();
+    }
+    let o = c.wait_with_output().unwrap();
+    assert_eq!(o.status.code(), Some(2), "{said}");
+    for words in ["flow read once", "can't be used to", "not captured", "UNDECIDED"] {
+        assert!(said.contains(words), "no `{words}` in\n{said}");
+    }
+}
