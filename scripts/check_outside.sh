@@ -1,0 +1,46 @@
+#!/usr/bin/env bash
+# Everything that is held against something outside the project. Needs Python with scripts/requirements.txt and tshark.
+set -euo pipefail
+cd "$(dirname "$0")/.."
+target="${CARGO_TARGET_DIR:-$PWD/target}"
+work=$(mktemp -d)
+trap 'rm -rf "$work"' EXIT
+say() { printf '\n-- %s\n' "$*"; }
+
+say "the wire: golden frames of an independent encoder, payloads against the CDDL"
+python3 scripts/wire/make_golden.py --check
+cargo run -q -p plumewire --example dump >"$work/payloads"
+python3 scripts/wire/check_cddl.py "$work/payloads"
+
+cargo build -q -p plumeline
+bin="$target/debug/plumeline"
+
+say "the wire: an independent client talks to the simulated unit"
+python3 scripts/wire/try_simulator.py "$bin"
+
+say "the airflow engine: reference data made anew"
+scripts/reference/check.sh
+
+say "measurement: reference data made anew"
+scripts/reference_measure/check.sh
+
+say "the record: a job's files read by others' programs"
+"$bin" demo --small --quiet --out "$work/sound" >/dev/null
+"$bin" demo --small --quiet --out "$work/blocked" --defect hole-blocked >/dev/null || [ $? -eq 1 ]
+for job in "$work/sound" "$work/blocked" demo-traces/*/; do
+    python3 scripts/check_trace.py "${job%/}/trace.pcapng" >/dev/null
+    python3 scripts/verify_journal.py "${job%/}/journal.jsonl" >/dev/null
+done
+python3 scripts/check_documents.py "$work/sound" "$work/blocked"
+mkdir "$work/reports"
+cargo run -q -p plumeline-report --example sample -- "$work/reports" >/dev/null
+python3 scripts/check_report_formats.py "$work/reports"
+
+say "the traces: opened by packet tools"
+cargo test -q -p plumeline-trace --test viewer -- --ignored
+for trace in demo-traces/*/trace.pcapng "$work/sound/trace.pcapng"; do
+    capinfos -M "$trace" >"$work/capinfos"
+    packets=$(tshark -r "$trace" -T fields -e frame.number 2>"$work/tshark" | wc -l)
+    [ "$packets" -gt 100 ] && ! grep -qi malformed "$work/tshark"
+    echo "$(basename "$(dirname "$trace")"): $packets packets"
+done
