@@ -83,3 +83,42 @@ fn every_site_comes_to_rest_and_keeps_its_mass() {
     }
     assert!(built > 250 && no_place > 20, "{built} built, {no_place} without a place");
 }
+
+#[test]
+fn no_bytes_and_no_line_stop_it() {
+    use plumewire::{MAX_WIRE, Message, Nothing, ReadingsStart, Request};
+    let mut rng = ChaCha8Rng::seed_from_u64(7);
+    let p = straight_pipes(&[4, 4], 3.0, 3e-3, air_path(Which::Replacement));
+    let mut sim = Simulation::new(Scenario::new(p, 1), Instant::START).unwrap();
+    let requests = [
+        Request::Hello(plumewire::HelloRequest { version_min: 1, version_max: 1, token: 3 }),
+        Request::ReadingsStart(ReadingsStart { rate_hz: 5 }),
+        Request::SettingsManifest(Nothing {}),
+        Request::Restart(Nothing {}),
+    ];
+    let lines = [r#"{"do":"close","pipe":1,"hole":2}"#, r#"{"do":"pipe-off","pipe":2}"#, r#"{"do":"truth"}"#];
+    let (mut now, mut sent) = (Instant::START, 0);
+    for i in 0..20_000u32 {
+        now += std::time::Duration::from_millis(u64::from(rng.next_u32() % 50));
+        let mut bytes = [0; MAX_WIRE];
+        let request = requests[rng.next_u32() as usize % requests.len()];
+        let mut len = Message::Request(request).write(rng.next_u32() % 3, i, &mut bytes).unwrap();
+        match rng.next_u32() % 3 {
+            0 => bytes[rng.next_u32() as usize % len] ^= 1 << (rng.next_u32() % 8),
+            1 => len = rng.next_u32() as usize % len,
+            _ => {}
+        }
+        sim.handle_bytes(now, &bytes[..len]);
+        if i % 10 == 0 {
+            let mut line = lines[rng.next_u32() as usize % lines.len()].as_bytes().to_vec();
+            let at = rng.next_u32() as usize % line.len();
+            line[at] = (rng.next_u32() % 128) as u8;
+            let reply = sim.handle_control(now, &String::from_utf8_lossy(&line));
+            assert!(serde_json::from_str::<serde_json::Value>(&reply).is_ok());
+        }
+        while sim.poll_transmit().is_some() {
+            sent += 1;
+        }
+    }
+    assert!(sent > 100, "it still answers: {sent}");
+}

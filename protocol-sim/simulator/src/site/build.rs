@@ -4,7 +4,7 @@ use crate::{
     defect::{DefectKind, Since},
     physics::{
         Laws,
-        network::{Joint, Network, OPEN_END_DISCHARGE},
+        network::{Joint, Network, OPEN_END_DISCHARGE, USUAL_BORE_M},
     },
     rng::Stream,
     scenario::Scatter,
@@ -115,7 +115,7 @@ impl Works {
             DefectKind::EndCapMissing => {
                 for &i in &place.openings {
                     let node = openings[i].node;
-                    let bore = self.pipework.segments.iter().find(|s| s.far == node).map_or(0.021, |s| s.bore_m);
+                    let bore = self.pipework.segments.iter().find(|s| s.far == node).map_or(USUAL_BORE_M, |s| s.bore_m);
                     openings[i].kind = OpeningKind::OpenEnd;
                     openings[i].diameter_m = bore;
                     openings[i].discharge = OPEN_END_DISCHARGE;

@@ -12,6 +12,8 @@ use plumeline_base::pipework::{AirPath, Drive, Loss, NodeId, Pipework, Segment, 
 /// Loss coefficient of air drawn into a plain pipe end, its own velocity head included (Idelchik, diagram 3-1, thin edge: about
 /// 1; from memory), as a discharge coefficient 1/sqrt(1 + 0.5).
 pub(crate) const OPEN_END_DISCHARGE: f64 = 0.816;
+/// Bore of a sampling pipe (25 mm outside; common practice), for an end that no segment tells it of, m.
+pub(crate) const USUAL_BORE_M: f64 = 0.021;
 /// Discharge coefficient of a leaking joint (common practice, no source).
 const LEAK_DISCHARGE: f64 = 0.6;
 /// Thickness of a sampling pipe's wall, m (25 mm outside, 21 mm inside): length of a hole.
@@ -95,6 +97,12 @@ impl Network {
         let n = pipework.nodes.len();
         let site = air::fluid(&pipework.air, None);
         let reference = fan.reference_density;
+        if !(site.density > 0.0 && site.viscosity > 0.0 && site.density.is_finite() && pipework.air.pressure_pa > 0.0) {
+            return Err("the air's temperature, pressure or humidity makes no air".into());
+        }
+        if let Some(i) = pipework.nodes.iter().position(|n| !n.elevation_m.is_finite()) {
+            return Err(format!("node {i} needs a height"));
+        }
         let manifold = n as u32;
         let mut capacity = vec![0.0; n + 1];
         let compliance = |volume: f64, density: f64| volume * density / pipework.air.pressure_pa;
@@ -163,7 +171,8 @@ impl Network {
         });
         for &at in loose {
             let at = node(at, "pipe end", 0)?;
-            let bore = pipework.segments.iter().find(|s| s.near == at || s.far == at).map_or(0.021, |s| s.bore_m);
+            let bore =
+                pipework.segments.iter().find(|s| s.near == at || s.far == at).map_or(USUAL_BORE_M, |s| s.bore_m);
             let law = hole(bore, OPEN_END_DISCHARGE, site, false, 0.0, false);
             branches.push(Branch { from: OUTSIDE, to: at, inertia: hole_inertia(bore), law });
         }

@@ -10,7 +10,7 @@ mod look;
 mod resist;
 
 use super::{Laws, fan::Curve, matrix::Matrix};
-pub(crate) use build::OPEN_END_DISCHARGE;
+pub(crate) use build::{OPEN_END_DISCHARGE, USUAL_BORE_M};
 use plumeline_base::pipework::NodeId;
 
 /// How one inlet of the unit is joined up.
@@ -390,6 +390,8 @@ mod tests {
         assert!(why(|p| p.segments[1].far = 99).contains("segment 1"));
         assert!(why(|p| p.segments[1].bore_m = f64::NAN).contains("segment 1"));
         assert!(why(|p| p.openings[0].discharge = 0.0).contains("opening 0"));
+        assert!(why(|p| p.air.temperature_c = -400.0).contains("air"));
+        assert!(why(|p| p.nodes[1].elevation_m = f64::NAN).contains("node 1"));
         assert!(why(|p| p.inlets[0].node = Some(77)).contains("inlet 0"));
         assert!(why(|p| p.unit.drive = Drive::InletSuction(vec![100.0])).contains("fan"));
     }
