@@ -14,29 +14,25 @@ use plumeline_airflow::{
 use plumeline_base::pipework::*;
 use std::hint::black_box;
 
-/// A tree of this many nodes: mains with a hole at each node and a branch off every tenth, on one inlet, sized so that
-/// every hole draws.
+/// A tree of about this many nodes: legs like sampling pipes, 24 holes each, on one wide header, so that every size has
+/// the same physics.
 fn tree(nodes: usize) -> Pipework {
     let mut p = empty();
-    let root = node(&mut p);
-    p.inlets.push(inlet(1, Some(root)));
-    let mut ends = vec![root];
-    while p.nodes.len() < nodes {
-        let count = p.nodes.len();
-        // Breadth grows with the tree, so that no run is longer than a pipe can be.
-        let near = ends[count * 7919 % ends.len()];
-        let far = node(&mut p);
-        p.segments.push(Segment { bore_m: 0.05, ..segment(near, far, 0.5 + (count % 7) as f64) });
-        p.openings.push(hole(far, count as u32, 0.0005 + 1e-5 * (count % 50) as f64));
-        ends.push(far);
+    let mut header = node(&mut p);
+    p.inlets.push(inlet(1, Some(header)));
+    for _ in 0..nodes / 25 {
+        let next = node(&mut p);
+        p.segments.push(Segment { bore_m: 2.0, ..segment(header, next, 1.0) });
+        header = next;
+        let mut at = header;
+        for number in 1..=24 {
+            let far = node(&mut p);
+            p.segments.push(segment(at, far, 4.0));
+            p.openings.push(hole(far, number, 0.0025));
+            at = far;
+        }
     }
-    if let Drive::Fan(fan) = &mut p.unit.drive {
-        let scale = nodes as f64 / 100.0;
-        fan.curve.iter_mut().for_each(|point| point.flow_m3_s *= scale);
-        p.unit.loss.quadratic /= scale * scale;
-        p.unit.exhaust_loss.quadratic /= scale * scale;
-        p.inlets[0].loss.quadratic /= scale * scale;
-    }
+    p.unit.drive = Drive::InletSuction(vec![150.0]);
     p
 }
 

@@ -109,6 +109,8 @@ impl Workspace {
 
 /// Linear solves that one attempt with momentum gets.
 const DIRECT: u32 = 60;
+/// Linear solves for each further share of the momentum: near the solution an exact step either settles soon or never.
+const NEAR: u32 = 12;
 /// Misfit, relative to the greatest pressure, under which an iteration that no longer gains is at the limit of rounding:
 /// a starved hole's flow is then known no better than the pressure that drives it.
 const ROUNDED: f64 = 1e-9;
@@ -146,7 +148,7 @@ impl Network {
         while used < most && rise > 1e-3 {
             ws.share = share;
             let result = match share > 0.0 {
-                true => self.newton(ws, DIRECT.min(most - used), false),
+                true => self.newton(ws, NEAR.min(most - used), false),
                 false => self.newton(ws, most - used, true),
             };
             match result {
@@ -160,7 +162,7 @@ impl Network {
                 }
                 Err(e) if share == 0.0 => return Err(e),
                 Err(e) => {
-                    used += DIRECT;
+                    used += NEAR;
                     share -= rise;
                     rise *= 0.5;
                     failure = e;
