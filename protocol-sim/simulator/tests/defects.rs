@@ -205,3 +205,13 @@ fn control_lines_are_refused_with_a_remedy() {
     c.do_it(r#"{"do":"swap"}"#);
     assert_eq!(c.control(r#"{"do":"swap"}"#)["ok"], false);
 }
+#[test]
+fn the_catalogue_is_described_as_it_is() {
+    let docs = include_str!("../../../docs/simulator.md");
+    for kind in DefectKind::all() {
+        let row = docs.lines().find(|l| l.starts_with(&format!("| `{kind}` |"))).unwrap_or_else(|| panic!("{kind}"));
+        let (low, high) = kind.severity_range();
+        let stated = format!("({}; {low}-{high})", kind.usual_severity());
+        assert!(kind.measure().is_empty() || row.contains(&stated), "{row} should say {stated}");
+    }
+}
