@@ -39,6 +39,7 @@ pub struct Words {
     /// Prompts are shown; false where a script answers.
     prompts: bool,
     colour: bool,
+    width: Option<usize>,
     began: Option<Instant>,
     isolated: Option<Instant>,
     last_told: Option<Instant>,
@@ -47,13 +48,24 @@ impl Words {
     /// `prompts`: somebody at this terminal answers.
     pub fn new(prompts: bool) -> Self {
         let live = if stdout().is_terminal() { ProgressBar::new_spinner() } else { ProgressBar::hidden() };
-        if let Ok(style) = ProgressStyle::with_template("{msg}") {
+        if let Ok(style) = ProgressStyle::with_template("{wide_msg}") {
             live.set_style(style);
         }
-        Self { live, prompts, colour: colour_wanted(), began: None, isolated: None, last_told: None }
+        let width = terminal_size::terminal_size_of(stdout()).map(|(w, _)| usize::from(w.0).max(40));
+        Self { live, prompts, colour: colour_wanted(), width, began: None, isolated: None, last_told: None }
     }
+    /// A line, folded between words to the width of the terminal; whole where nobody looks at a terminal.
     fn say(&self, text: &str) {
-        self.live.suspend(|| line(text));
+        let folded = match self.width {
+            Some(width) => {
+                // What goes on stands under where the words began, not under the margin.
+                let indent =
+                    " ".repeat(text.len() - text.trim_start().len() + if text.starts_with("    ") { 11 } else { 4 });
+                textwrap::fill(text, textwrap::Options::new(width).subsequent_indent(&indent))
+            }
+            None => text.to_owned(),
+        };
+        self.live.suspend(|| line(&folded));
     }
     fn finding(&self, f: &Finding) {
         let verdict = paint(self.colour, f.counts_as());

@@ -85,6 +85,10 @@ pub(crate) struct Shared {
     pub(crate) outcome: Outcome,
     pub(crate) as_left: Option<Settings>,
     pub(crate) last_trouble: Option<Trouble>,
+    /// Smoke was asked for at some time in this job.
+    pub(crate) smoke_used: bool,
+    /// Smoke was asked for and nobody has said yet that it has stopped.
+    pub(crate) smoke_out: bool,
     next_prompt: u32,
     prompts: BTreeMap<u32, Option<u32>>,
     answers: BTreeMap<u32, (Instant, Answer)>,
@@ -122,6 +126,8 @@ impl Context {
             outcome: Outcome::default(),
             as_left: None,
             last_trouble: None,
+            smoke_used: false,
+            smoke_out: false,
             next_prompt: 1,
             prompts: BTreeMap::new(),
             answers: BTreeMap::new(),
@@ -207,6 +213,10 @@ impl Context {
 
     /// Asks, and waits for the answer with the instant at which it was given. If the wait is given up, the prompt is withdrawn.
     pub(crate) async fn ask(&self, act: Act, text: impl Into<String>, wants: Wants) -> (Instant, Answer) {
+        if matches!(act, Act::ReleaseSmoke(_)) {
+            let mut s = self.edit();
+            (s.smoke_used, s.smoke_out) = (true, true);
+        }
         let id = self.open_prompt(None, act, text.into(), wants);
         let prompt = OpenPrompt { ctx: self.clone(), id };
         wait_for(|| prompt.ctx.edit().answers.remove(&id)).await

@@ -8,7 +8,7 @@ use crate::{
     operator::Script,
     scenario,
     session::Session,
-    show::{self, JsonLines, Quiet, Show, Words},
+    show::{JsonLines, Quiet, Show, Words},
     virtual_time::VirtualJob,
 };
 use plumeline_base::Instant;
@@ -45,9 +45,6 @@ pub fn demo(args: &Demo) -> Result<Exit, Failure> {
         (folder::PLAN, invented.plan.as_bytes()),
         (folder::SETTINGS_NEW, invented.settings.as_bytes()),
     ];
-    if args.force {
-        forget(&args.out)?;
-    }
     // The defects are understood before anything is written.
     let pipework = plumeline_job::pipework::parse(folder::PIPEWORK, invented.pipework.as_bytes())?.pipework;
     let site = scenario::site(pipework, args.seed, &args.defect, !args.dead)?;
@@ -78,29 +75,4 @@ pub fn demo(args: &Demo) -> Result<Exit, Failure> {
 /// Reads the faults of the line.
 pub fn faults(text: Option<&str>) -> Result<FaultSpec, Failure> {
     FaultSpec::parse(text.unwrap_or_default()).map_err(|e| Failure::input(e.to_string(), e.remedy()))
-}
-
-/// Takes away what an earlier demonstration left, and nothing else.
-fn forget(dir: &std::path::Path) -> Result<(), Failure> {
-    let ours = [
-        folder::TRACE,
-        folder::JOURNAL,
-        folder::RESULT,
-        folder::REPORT,
-        folder::SETTINGS_AS_FOUND,
-        folder::SETTINGS_AS_LEFT,
-        finish::JUNIT,
-    ];
-    for name in ours {
-        let path = dir.join(name);
-        match std::fs::remove_file(&path) {
-            Ok(()) => {}
-            Err(e) if e.kind() == std::io::ErrorKind::NotFound => {}
-            Err(e) => return Err(plumeline_job::Problem::from_io(&path, "replace it", &e).into()),
-        }
-    }
-    if dir.exists() {
-        show::line(&format!("the earlier job in {} is replaced", dir.display()));
-    }
-    Ok(())
 }

@@ -111,19 +111,26 @@ pub(crate) async fn quiet(ctx: &Context, says: &str) -> Result<Instant, &'static
     }
 }
 
+/// Smoke off, if anybody may still hold it to a hole.
+pub(crate) async fn stop_smoke(ctx: &Context) {
+    if ctx.get().smoke_out {
+        // Whether it was done shows in the readings; the purge waits for them.
+        if ctx.ask_done(Act::StopSmoke, "Stop the smoke, if it has not ended by itself. Done?").await.is_ok() {
+            ctx.edit().smoke_out = false;
+        }
+    }
+}
+
 /// Obscuration back under the lowest level, latches reset.
 pub(crate) async fn purge(ctx: Context) -> Result<(), Stop> {
     let stage = StageKind::Purge;
+    if !ctx.get().smoke_used {
+        let says = "no smoke was released in this job: there is nothing to purge";
+        ctx.found(Finding::new(stage, Subject::Replacement, Verdict::Pass, says));
+        return Ok(());
+    }
+    stop_smoke(&ctx).await;
     if ctx.get().stream.is_none() {
-        if ctx.get().outcome.smoke.is_empty() {
-            ctx.found(Finding::new(
-                stage,
-                Subject::Replacement,
-                Verdict::Undecided,
-                "no smoke was released and no readings came: nothing to purge, nothing shown",
-            ));
-            return Ok(());
-        }
         ctx.start_readings().await?;
     }
     let began = ctx.now();

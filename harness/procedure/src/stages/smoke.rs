@@ -282,7 +282,7 @@ async fn one_run(
         );
     };
     // The release has ended by itself by now; a person may still hold the smoke there.
-    let _ = ctx.ask_done(Act::StopSmoke, "Stop the smoke, if it has not ended by itself. Done?").await;
+    safety::stop_smoke(ctx).await;
     let record = record(inputs, hole, run, at, &gather, &outcome);
     Ok(Ran::Shown(Box::new((outcome, record))))
 }
