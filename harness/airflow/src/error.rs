@@ -145,7 +145,7 @@ impl BuildError {
 pub enum SolveError {
     /// The iteration did not settle within its limit.
     #[error(
-        "no solution within {iterations} iterations: {worst} is still {residual_pa} Pa out of balance; \
+        "no solution within {iterations} iterations: {worst} is still {residual_pa:.2e} Pa out of balance; \
          check the fan curve (does it fall?) and the values at that place"
     )]
     NotConverged {

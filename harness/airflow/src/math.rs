@@ -182,8 +182,8 @@ mod tests {
     fn within_the_stated_bounds_of_libm() {
         let mut worst = [0.0f64; 5];
         let mut take = |which: usize, error: f64| worst[which] = worst[which].max(error.abs());
-        for i in 0..2_000_000u32 {
-            let u = f64::from(i) / 2e6;
+        for i in 0..400_000u32 {
+            let u = f64::from(i) / 4e5;
             for x in [libm::exp((u - 0.5) * 1300.0), 0.5 + u * 2.0, libm::exp(u * 40.0)] {
                 let log = libm::log(x);
                 take(0, (ln(x) - log) / (1.0 + log.abs()));

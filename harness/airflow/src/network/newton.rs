@@ -275,28 +275,34 @@ impl Network {
         // Where a starved hole's misfit is down to rounding its slope is held up, or that rounding would show in its flow.
         let floor = (1e-9 * mean).max(1e-30);
         let flow_floor = 1e-12 * mean.max(1e-30);
-        for (k, hole) in laws.holes.iter().enumerate() {
-            let (q, at) = (ws.q[k], hole.at as usize);
+        let runs = (!self.run_at.is_empty()).then_some(&ws.runs);
+        let state = ws.q.iter().zip(&ws.step_q).zip(ws.g.iter_mut().zip(&mut ws.b));
+        for (hole, ((&q, &step), (g, b))) in laws.holes.iter().zip(state) {
+            let at = hole.at as usize;
             let drop = hole.c * q.abs() * q;
-            let pull = hole.outside + self.momentum_at(ws, at);
+            let pull = hole.outside + runs.map_or(0.0, |runs| self.momentum_of(runs, at));
             let misfit = (pull - x[at] - drop).abs();
             let mut by_q = 2.0 * hole.c * q.abs().max(floor);
             let own_rounding = 4.0 * f64::EPSILON * (x[at].abs() + pull.abs());
             if misfit <= own_rounding {
                 by_q = by_q.max(own_rounding / flow_floor);
             }
-            let g = 1.0 / by_q;
-            (ws.g[k], ws.b[k]) = (g, q - g * drop);
+            *g = 1.0 / by_q;
+            *b = q - *g * drop;
             greatest = greatest.max(misfit);
-            settled &= misfit <= (tolerance / g + rounding).min(most);
-            slope += (drop - pull) * ws.step_q[k];
+            settled &= misfit <= (tolerance * by_q + rounding).min(most);
+            slope += (drop - pull) * step;
         }
         Look { settled, slope, misfit: greatest }
     }
 
     /// Momentum term at the present flows, Pa: the opening feels the position's pressure less this.
     pub(crate) fn momentum_at(&self, ws: &Workspace, at: usize) -> f64 {
-        self.run_of(at).map_or(0.0, |run| ws.runs[run].now)
+        self.momentum_of(&ws.runs, at)
+    }
+
+    fn momentum_of(&self, runs: &[Run], at: usize) -> f64 {
+        self.run_of(at).map_or(0.0, |run| runs[run].now)
     }
 
     /// Solves the linearised network and moves to its flows. Returns the slope of the content function at the start.
@@ -316,12 +322,14 @@ impl Network {
         }
         self.settle_runs(ws);
         let mut slope = 0.0;
-        for (k, hole) in self.laws.holes.iter().enumerate() {
-            let pull = hole.outside + self.momentum_at(ws, hole.at as usize);
-            let new = ws.g[k] * (pull - ws.x[hole.at as usize]) + ws.b[k];
-            let step = new - ws.q[k];
-            (ws.q[k], ws.step_q[k]) = (new, step);
-            slope -= step * step / ws.g[k];
+        let runs = (!self.run_at.is_empty()).then_some(&ws.runs);
+        let state = ws.q.iter_mut().zip(&mut ws.step_q).zip(ws.g.iter().zip(&ws.b));
+        for (hole, ((q, step), (g, b))) in self.laws.holes.iter().zip(state) {
+            let pull = hole.outside + runs.map_or(0.0, |runs| self.momentum_of(runs, hole.at as usize));
+            let new = g * (pull - ws.x[hole.at as usize]) + b;
+            *step = new - *q;
+            *q = new;
+            slope -= *step * *step / g;
         }
         for i in 0..ws.chord_flow.len() {
             ws.chord_flow[i] += ws.step_chord[i];
@@ -329,10 +337,9 @@ impl Network {
         }
         core::mem::swap(&mut ws.flow, &mut ws.step);
         self.accumulate(ws);
-        for at in 1..n {
-            let step = ws.flow[at] - ws.step[at];
-            ws.step[at] = step;
-            slope -= ws.r[at] * step * step;
+        for ((step, flow), r) in ws.step[1..n].iter_mut().zip(&ws.flow[1..n]).zip(&ws.r[1..n]) {
+            *step = flow - *step;
+            slope -= r * *step * *step;
         }
         slope
     }
@@ -341,10 +348,10 @@ impl Network {
     fn load_holes(&self, ws: &mut Workspace) {
         ws.a.fill(0.0);
         ws.s.fill(0.0);
-        for (k, hole) in self.laws.holes.iter().enumerate() {
+        for (hole, (g, b)) in self.laws.holes.iter().zip(ws.g.iter().zip(&ws.b)) {
             let at = hole.at as usize;
-            ws.s[at] += ws.g[k];
-            ws.a[at] += ws.b[k] + ws.g[k] * hole.outside;
+            ws.s[at] += g;
+            ws.a[at] += b + g * hole.outside;
         }
     }
 
