@@ -150,10 +150,19 @@ impl<'a, K: Keeper> Live<'a, K> {
     fn feed(&mut self, at: Instant, input: Input) -> Result<(), Failure> {
         self.last = self.last.max(at);
         let now = self.last;
+        match &input {
+            Input::Received(bytes) => tracing::trace!(%now, bytes = bytes.len(), "received"),
+            Input::Wake => tracing::trace!(%now, "woken"),
+            Input::LinkUp { link } => tracing::info!(%now, %link, "link up"),
+            Input::LinkDown { cause, detail } => tracing::info!(%now, %cause, %detail, "link down"),
+            Input::File { name, .. } => tracing::debug!(%now, %name, "file"),
+            other => tracing::debug!(%now, input = ?other, "input"),
+        }
         for out in self.session.feed(now, input)? {
             self.show.show(now, &out);
             match out {
                 Outward::Send(bytes) => {
+                    tracing::trace!(%now, bytes = bytes.len(), "sent");
                     if let Some(link) = &mut self.link {
                         link.send(&bytes);
                     }
@@ -161,6 +170,7 @@ impl<'a, K: Keeper> Live<'a, K> {
                 Outward::Connect => match &self.port {
                     Port::Display => self.push(Input::LinkUp { link: "display:".into() }),
                     Port::Line(opener) if self.link.is_none() && self.opening.is_none() => {
+                        tracing::debug!(%now, "opening the link");
                         let opener = opener.clone();
                         self.opening = Some(Box::pin(async move { opener.open().await }));
                     }
