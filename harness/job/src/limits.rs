@@ -88,7 +88,7 @@ pub const OUT_OF_SERVICE: Presets =
 /// Waiting for a unit to start, at most.
 pub const BOOT: Presets = Presets { unit: "s", all: &[practice(180.0, "start of a new unit")] };
 /// Largest slope of a steady flow, as a fraction of its mean a minute.
-pub const STEADY: Presets = Presets { unit: "1", all: &[practice(0.01, "slope of a steady flow, a minute")] };
+pub const STEADY: Presets = Presets { unit: "1", all: &[practice(0.02, "slope of a steady flow, a minute")] };
 /// Smallest change of a pipe's flow that a material defect makes.
 pub const MATERIAL: Presets =
     Presets { unit: "1", all: &[practice(0.10, "change of a pipe's flow by the smallest material defect")] };

@@ -55,7 +55,7 @@ pub(super) fn check(source: &Source<'_>, f: raw::File, pipework: &Pipework) -> R
             boot: limit(source, &l.boot, &limits::BOOT)?,
         },
         settle: SettlePlan {
-            window_s: read(&SPAN, &f.settle.window, 30.0)?,
+            window_s: read(&SPAN, &f.settle.window, 120.0)?,
             slope_per_min: limit(source, &f.settle.slope_per_min, &limits::STEADY)?,
         },
         flow: FlowPlan {
@@ -66,7 +66,7 @@ pub(super) fn check(source: &Source<'_>, f: raw::File, pipework: &Pipework) -> R
         },
         holes: HolePlan {
             choice: hole_choice(source, f.holes.which.as_ref(), pipework)?,
-            average_s: read(&SPAN, &f.holes.average, 10.0)?,
+            average_s: read(&SPAN, &f.holes.average, 40.0)?,
             wait_s: read(&WAIT, &f.holes.wait, 10.0)?,
             agreement: limit(source, &f.holes.agreement, &limits::HOLE_AGREEMENT)?,
         },
