@@ -258,8 +258,8 @@ impl Network {
             let (loss, by_q) = (e[at], r[at]);
             e[at] = loss - by_q * flow[at];
             let misfit = (x[at] - x[parent[at] as usize] - loss).abs();
-            greatest = greatest.max(misfit);
-            settled &= misfit <= (tolerance * by_q.abs() + rounding).min(most);
+            greatest = if misfit > greatest { misfit } else { greatest };
+            settled &= misfit <= tolerance * by_q.abs() + rounding;
             slope += loss * step[at];
         }
         for (i, one) in laws.chords.iter().enumerate() {
@@ -268,8 +268,8 @@ impl Network {
             ws.chord_e[i] = loss - by_q * ws.chord_flow[i];
             ws.chord_r[i] = by_q;
             let misfit = (x[far as usize] - x[near as usize] - loss).abs();
-            greatest = greatest.max(misfit);
-            settled &= misfit <= (tolerance * by_q.abs() + rounding).min(most);
+            greatest = if misfit > greatest { misfit } else { greatest };
+            settled &= misfit <= tolerance * by_q.abs() + rounding;
             slope += loss * ws.step_chord[i];
         }
         // Where a starved hole's misfit is down to rounding its slope is held up, or that rounding would show in its flow.
@@ -289,11 +289,11 @@ impl Network {
             }
             *g = 1.0 / by_q;
             *b = q - *g * drop;
-            greatest = greatest.max(misfit);
-            settled &= misfit <= (tolerance * by_q + rounding).min(most);
+            greatest = if misfit > greatest { misfit } else { greatest };
+            settled &= misfit <= tolerance * by_q + rounding;
             slope += (drop - pull) * step;
         }
-        Look { settled, slope, misfit: greatest }
+        Look { settled: settled && greatest <= most, slope, misfit: greatest }
     }
 
     /// Momentum term at the present flows, Pa: the opening feels the position's pressure less this.
@@ -326,10 +326,12 @@ impl Network {
         let state = ws.q.iter_mut().zip(&mut ws.step_q).zip(ws.g.iter().zip(&ws.b));
         for (hole, ((q, step), (g, b))) in self.laws.holes.iter().zip(state) {
             let pull = hole.outside + runs.map_or(0.0, |runs| self.momentum_of(runs, hole.at as usize));
-            let new = g * (pull - ws.x[hole.at as usize]) + b;
+            let pull = pull - ws.x[hole.at as usize];
+            let new = g * pull + b;
             *step = new - *q;
+            // The step is g times the misfit at the old flow.
+            slope -= *step * (pull - hole.c * *q * q.abs());
             *q = new;
-            slope -= *step * *step / g;
         }
         for i in 0..ws.chord_flow.len() {
             ws.chord_flow[i] += ws.step_chord[i];
