@@ -90,7 +90,12 @@ fn a_truncated_trace() {
     let path = dir.join("trace.pcapng");
     let bytes = std::fs::read(&path).unwrap();
     std::fs::write(&path, &bytes[..100_003]).unwrap();
-    insta::assert_snapshot!("truncated trace", said(&dir, &["replay", text(&path)], 3));
+    let message = said(&dir, &["replay", text(&path)], 3);
+    // Where the last whole record ends hangs on the recorded trace; that a place is named does not.
+    let (before, after) = message.split_once("at byte ").unwrap();
+    let place = after.trim_start_matches(|c: char| c.is_ascii_digit());
+    assert_ne!(place, after, "{message}");
+    insta::assert_snapshot!("truncated trace", format!("{before}at byte N{place}"));
 }
 
 #[test]
