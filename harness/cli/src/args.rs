@@ -52,6 +52,11 @@ pub enum Command {
     Check(Check),
     /// Predict what every pipe and hole should do.
     Predict(Predict),
+    /// Judge the readings of any logger, from a CSV file, by the same rules as a job.
+    #[command(
+        after_help = "Exit codes: 0 steady, a response, a mean; 2 it can't be told; 3 the file or an option can't be used.\nColumns state their unit in the header: time_s,flow_L/min (see docs/judge.md).\n\nExamples:\n  plumeline judge flow.csv --as settle --slope-limit 2%\n  plumeline judge smoke.csv --as onset --release 60\n  plumeline judge flow.csv --as mean --from 120 --calibration-relative 3% --json"
+    )]
+    Judge(Judge),
 }
 
 /// Do the whole job against the bundled simulator.
@@ -213,4 +218,93 @@ pub struct Predict {
     /// Monte Carlo draws.
     #[arg(long, default_value_t = 10_000)]
     pub draws: u64,
+}
+
+/// Judge readings from a CSV file.
+#[derive(Args, Debug)]
+pub struct Judge {
+    /// The readings: a header that names the columns with their units, then one line for each reading.
+    pub file: PathBuf,
+    /// What they are judged as.
+    #[arg(long = "as", value_name = "WHAT")]
+    pub judged_as: JudgedAs,
+    /// Column of the times, by name; the first one if not given.
+    #[arg(long, value_name = "NAME")]
+    pub time: Option<String>,
+    /// Column of the readings, by name; needed where there are more than two columns.
+    #[arg(long, value_name = "NAME")]
+    pub column: Option<String>,
+    /// Leave out what was read earlier; a time as in the file.
+    #[arg(long, value_name = "TIME", allow_hyphen_values = true)]
+    pub from: Option<String>,
+    /// Leave out what was read later; a time as in the file.
+    #[arg(long, value_name = "TIME", allow_hyphen_values = true)]
+    pub to: Option<String>,
+    /// Step of the display or of the stored number, unit of the readings.
+    #[arg(long, value_name = "STEP", default_value_t = 0.0)]
+    pub resolution: f64,
+    /// Longest time between readings that is no gap, s.
+    #[arg(long, value_name = "S", default_value_t = 3.0)]
+    pub max_gap: f64,
+    /// settle: length of each of the two windows, s (60).
+    #[arg(long, value_name = "S")]
+    pub window: Option<f64>,
+    /// settle: largest trend per minute, as a share of the mean (2%) or in the unit of the readings (0.5).
+    #[arg(long, value_name = "LIMIT")]
+    pub slope_limit: Option<String>,
+    /// settle: probability that what is not steady is never called steady (0.99).
+    #[arg(long, value_name = "P")]
+    pub confidence: Option<f64>,
+    /// onset: the moment of the release; a time as in the file.
+    #[arg(long, value_name = "TIME", allow_hyphen_values = true)]
+    pub release: Option<String>,
+    /// onset: who marked the release (by-hand).
+    #[arg(long, value_name = "WHO")]
+    pub mark: Option<Mark>,
+    /// onset: standard uncertainty of the mark, s (0.35; by device 0).
+    #[arg(long, value_name = "S")]
+    pub mark_uncertainty: Option<f64>,
+    /// onset: smallest plateau over the baseline that counts, unit of the readings (0).
+    #[arg(long, value_name = "RISE")]
+    pub min_rise: Option<f64>,
+    /// onset: shortest rise that counts, s (3).
+    #[arg(long, value_name = "S")]
+    pub min_duration: Option<f64>,
+    /// onset: the sensor reads no higher than this, unit of the readings.
+    #[arg(long, value_name = "LEVEL")]
+    pub full_scale: Option<f64>,
+    /// mean: standard uncertainty of the calibration as a share of the reading, for example 3%.
+    #[arg(long, value_name = "SHARE")]
+    pub calibration_relative: Option<String>,
+    /// mean: standard uncertainty of the calibration, unit of the readings.
+    #[arg(long, value_name = "U")]
+    pub calibration_absolute: Option<f64>,
+    /// mean: probability that the expanded interval is to cover (0.95).
+    #[arg(long, value_name = "P")]
+    pub coverage: Option<f64>,
+    /// One JSON object instead of words.
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// What readings are judged as.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
+pub enum JudgedAs {
+    /// A flow that is to be steady at the end of the file.
+    Settle,
+    /// A smoke signal after one release.
+    Onset,
+    /// A steady stretch whose mean is wanted.
+    Mean,
+}
+
+/// Who marked the moment of a release.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
+pub enum Mark {
+    /// The person who released the smoke.
+    ByHand,
+    /// Called over a radio: 0 to 2 s late.
+    ByRadio,
+    /// A release device.
+    Device,
 }

@@ -9,6 +9,7 @@ pub mod finish;
 pub mod keep;
 pub mod live;
 pub mod load;
+pub mod logger_csv;
 pub mod operator;
 pub mod port;
 pub mod replay;
@@ -44,6 +45,7 @@ pub fn main() -> ExitCode {
         Command::Report(a) => commands::files::report(a),
         Command::Check(a) => commands::files::check(a),
         Command::Predict(a) => commands::predict::predict(a),
+        Command::Judge(a) => commands::judge::judge(a),
     };
     match end {
         Ok(exit) => exit.into(),

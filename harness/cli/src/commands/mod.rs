@@ -1,6 +1,7 @@
 //! One module for each group of commands. Each ends with an exit code or a failure.
 pub mod demo;
 pub mod files;
+pub mod judge;
 pub mod predict;
 pub mod run;
 pub mod simulate;

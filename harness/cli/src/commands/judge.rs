@@ -1,0 +1,375 @@
+//! `plumeline judge`: the readings of any logger, judged by the same rules as a job's.
+//!
+//! Not here: the rules themselves (the measure crate), how a CSV file is read (`logger_csv`).
+use crate::{
+    args::{Judge, JudgedAs, Mark},
+    failure::{Exit, Failure},
+    logger_csv::{self, Readings},
+    show::line,
+};
+use plumeline_base::{Instant, quantity::Estimate, time::seconds};
+use plumeline_job::Problem;
+use plumeline_measure::{
+    Sample,
+    mean::{self, Terms},
+    settle::{self, Reason, State},
+    smoke::{self, Outcome, Release, Unclear},
+};
+use serde_json::{Value, json};
+use std::time::Duration;
+
+/// What it came to.
+struct Judged {
+    /// One word for scripts.
+    verdict: &'static str,
+    exit: Exit,
+    /// Plain sentences.
+    words: Vec<String>,
+    rule: Value,
+    result: Value,
+}
+
+/// `plumeline judge`
+pub fn judge(args: &Judge) -> Result<Exit, Failure> {
+    belongs(args)?;
+    let name = args.file.display().to_string();
+    let bytes = std::fs::read(&args.file).map_err(|e| Problem::from_io(&args.file, "read the readings", &e))?;
+    let readings = logger_csv::read(&name, &bytes, args.time.as_deref(), args.column.as_deref())?;
+    let samples = within(args, &readings)?;
+    let judged = match args.judged_as {
+        JudgedAs::Settle => settled(args, &samples, &readings.column.unit)?,
+        JudgedAs::Onset => responded(args, &readings, &samples)?,
+        JudgedAs::Mean => averaged(args, &samples, &readings.column.unit)?,
+    };
+    if args.json {
+        let whole = json!({
+            "file": name,
+            "column": readings.column.name,
+            "unit": readings.column.unit,
+            "readings": samples.len(),
+            "time_axis": "us or s after the first reading of the file",
+            "verdict": judged.verdict,
+            "words": judged.words,
+            "rule": judged.rule,
+            "result": judged.result,
+        });
+        line(&serde_json::to_string_pretty(&whole).map_err(|e| Failure::internal(e.to_string()))?);
+    } else {
+        let span = |s: Option<&Sample>| s.map_or(0.0, |s| s.at.as_secs_f64());
+        let (from, to) = (span(samples.first()), span(samples.last()));
+        let column = &readings.column;
+        line(&format!("{} ({}): {} readings, {from:.3} s to {to:.3} s", column.name, column.unit, samples.len()));
+        line("times count from the first reading of the file");
+        judged.words.iter().for_each(|w| line(w));
+    }
+    Ok(judged.exit)
+}
+
+/// An option that is for another kind of judgement is refused rather than left unheard.
+fn belongs(args: &Judge) -> Result<(), Failure> {
+    use JudgedAs::{Mean, Onset, Settle};
+    let given = [
+        ("--window", args.window.is_some(), Settle),
+        ("--slope-limit", args.slope_limit.is_some(), Settle),
+        ("--confidence", args.confidence.is_some(), Settle),
+        ("--release", args.release.is_some(), Onset),
+        ("--mark", args.mark.is_some(), Onset),
+        ("--mark-uncertainty", args.mark_uncertainty.is_some(), Onset),
+        ("--min-rise", args.min_rise.is_some(), Onset),
+        ("--min-duration", args.min_duration.is_some(), Onset),
+        ("--full-scale", args.full_scale.is_some(), Onset),
+        ("--calibration-relative", args.calibration_relative.is_some(), Mean),
+        ("--calibration-absolute", args.calibration_absolute.is_some(), Mean),
+        ("--coverage", args.coverage.is_some(), Mean),
+    ];
+    match given.iter().find(|(_, given, with)| *given && *with != args.judged_as) {
+        Some((name, ..)) => Err(Failure::input(
+            format!("{name} has no meaning here"),
+            "see `plumeline judge --help` for what goes with --as",
+        )),
+        None => Ok(()),
+    }
+}
+
+/// A rule parameter that can't be used.
+fn bad_rule(what: &str, range: &str) -> Failure {
+    Failure::input(format!("{what} is out of its range: {range}"), "see `plumeline judge --help` and docs/judge.md")
+}
+
+fn instant(readings: &Readings, option: &str, text: &str) -> Result<Instant, Failure> {
+    readings
+        .instant(text)
+        .ok_or_else(|| Failure::input(format!("{option} {text}: it is no time"), readings.time_wanted()))
+}
+
+/// The readings between `--from` and `--to`.
+fn within(args: &Judge, readings: &Readings) -> Result<Vec<Sample>, Failure> {
+    let at = |option, text: &Option<String>, open| text.as_deref().map_or(Ok(open), |t| instant(readings, option, t));
+    let from = at("--from", &args.from, Instant::START)?;
+    let to = at("--to", &args.to, Instant::FAR_FUTURE)?;
+    Ok(readings.samples.iter().copied().filter(|s| s.at >= from && s.at <= to).collect())
+}
+
+/// `2%` is a share, `0.5` is not.
+fn share(text: &str) -> Option<f64> {
+    text.strip_suffix('%').and_then(|p| p.trim().parse::<f64>().ok()).map(|p| p / 100.0)
+}
+
+fn to_json(value: impl serde::Serialize) -> Result<Value, Failure> {
+    serde_json::to_value(value).map_err(|e| Failure::internal(e.to_string()))
+}
+
+// ---- settle ----
+
+fn settled(args: &Judge, samples: &[Sample], unit: &str) -> Result<Judged, Failure> {
+    let usual = settle::Rule::default();
+    let slope_limit = match args.slope_limit.as_deref() {
+        None => usual.slope_limit,
+        Some(text) => match (share(text), text.parse()) {
+            (Some(share), _) => settle::Limit::Relative(share),
+            (None, Ok(absolute)) => settle::Limit::Absolute(absolute),
+            _ => return Err(bad_rule("--slope-limit", "a share (2%) or a number in the unit of the readings (0.5)")),
+        },
+    };
+    let started = samples.first().map_or(Instant::START, |s| s.at);
+    let ended = samples.last().map_or(started, |s| s.at);
+    let window = args.window.map_or(usual.window, seconds);
+    let rule = settle::Rule {
+        window,
+        slope_limit,
+        resolution: args.resolution,
+        max_gap: seconds(args.max_gap),
+        // A logger that is slow on purpose says so by its longest gap.
+        min_rate_hz: usual.min_rate_hz.min(1.0 / args.max_gap),
+        // The file is all there is: the risk is shared out over the looks that it holds.
+        deadline: ended.since(started).max(window.saturating_mul(2)),
+        confidence: args.confidence.unwrap_or(usual.confidence),
+        ..usual
+    };
+    let mut settler = settle::Settler::new(rule, started);
+    samples.iter().for_each(|s| settler.push(*s));
+    let state = settler.state(ended);
+    let (verdict, exit, words) = match &state {
+        State::Faulty { because: settle::Fault::BadRule { what } } => return Err(bad_rule("a parameter", what)),
+        State::Steady { mean, slopes, limit, since } => {
+            let worst = slopes.iter().map(|s| s.per_minute.abs() + s.half_width).fold(0.0, f64::max);
+            let words = format!(
+                "steady since {:.1} s: trend at most {worst:.4} {unit} a minute where {limit:.4} is the limit; mean {:.4} ± {:.4} {unit} (95 %, no calibration term)",
+                since.as_secs_f64(),
+                mean.estimate.value,
+                mean.expanded
+            );
+            ("steady", Exit::Pass, words)
+        }
+        State::NotYet { because, wait_estimate } => {
+            let wait = wait_estimate.map_or(String::new(), |w| format!("; at least {:.0} s more", w.as_secs_f64()));
+            ("not-steady", Exit::Undecided, format!("not steady at the end: {}{wait}", reason(because, unit)))
+        }
+        State::DeadlinePassed { because } => {
+            ("not-steady", Exit::Undecided, format!("not steady at the end: {}", reason(because, unit)))
+        }
+        State::Faulty { because } => ("faulty", Exit::Undecided, format!("can't be judged: {}", fault(because, unit))),
+    };
+    Ok(Judged { verdict, exit, words: vec![words], rule: to_json(rule)?, result: to_json(state)? })
+}
+
+fn reason(reason: &Reason, unit: &str) -> String {
+    match reason {
+        Reason::WindowsNotFull => "two whole windows were not read".into(),
+        Reason::Gap { after, missing } => {
+            format!("nothing was read for {:.1} s after {:.1} s", missing.as_secs_f64(), after.as_secs_f64())
+        }
+        Reason::Restart { at } => format!("it restarted at {:.1} s", at.as_secs_f64()),
+        Reason::Stale { last } => format!("the latest reading, at {:.1} s, is too old", last.as_secs_f64()),
+        Reason::TooSlow { rate_hz } => format!("only {rate_hz:.3} readings a second; allow for it with --max-gap"),
+        Reason::Trend { slope, limit } => format!(
+            "it moves by {:+.4} ± {:.4} {unit} a minute where {limit:.4} is the limit",
+            slope.per_minute, slope.half_width
+        ),
+        Reason::Scatter { slope, limit } => format!(
+            "its scatter hides whether it moves: {:+.4} ± {:.4} {unit} a minute where {limit:.4} is the limit",
+            slope.per_minute, slope.half_width
+        ),
+        Reason::Step { at, by } => format!("it jumped by {by:+.4} {unit} at {:.1} s", at.as_secs_f64()),
+        Reason::Oscillation { amplitude, period_s } => {
+            format!("it swings by {amplitude:.4} {unit} either way every {period_s:.0} s")
+        }
+        Reason::Spikes { count, last } => {
+            format!("{count} single readings jumped, the last at {:.1} s", last.as_secs_f64())
+        }
+    }
+}
+
+fn fault(fault: &settle::Fault, unit: &str) -> String {
+    match fault {
+        settle::Fault::Stuck { value, since } => {
+            format!("it reads {value} {unit} without any change at least since {:.1} s: a stuck sensor", since.as_secs_f64())
+        }
+        settle::Fault::NotANumber { at } => format!("the reading at {:.1} s is not a number", at.as_secs_f64()),
+        settle::Fault::OutOfOrder { at } => {
+            format!(
+                "the reading at {:.1} s is not later than the one before it: the clock was set back",
+                at.as_secs_f64()
+            )
+        }
+        settle::Fault::BadRule { what } => (*what).into(),
+    }
+}
+
+// ---- onset ----
+
+fn responded(args: &Judge, readings: &Readings, samples: &[Sample]) -> Result<Judged, Failure> {
+    let Some(text) = args.release.as_deref() else {
+        return Err(Failure::input(
+            "the moment of the release is missing",
+            "give it with --release, as a time of the file",
+        ));
+    };
+    let at = instant(readings, "--release", text)?;
+    let mut release = match args.mark.unwrap_or(Mark::ByHand) {
+        Mark::ByHand => Release::by_hand(at),
+        Mark::ByRadio => Release::by_radio(at),
+        Mark::Device => Release::by_device(at, 0.0),
+    };
+    release.u_s = args.mark_uncertainty.unwrap_or(release.u_s);
+    if !(release.u_s.is_finite() && release.u_s >= 0.0) {
+        return Err(bad_rule("--mark-uncertainty", "finite and not negative"));
+    }
+    let usual = smoke::Rule::default();
+    let rule = smoke::Rule {
+        resolution: args.resolution,
+        full_scale: args.full_scale.unwrap_or(usual.full_scale),
+        min_rise: args.min_rise.unwrap_or(usual.min_rise),
+        min_duration_s: args.min_duration.unwrap_or(usual.min_duration_s),
+        max_gap_s: args.max_gap,
+        ..usual
+    };
+    // Cut by position, so that times out of order stay where they were read.
+    let split = samples.iter().position(|s| s.at >= at).unwrap_or(samples.len());
+    let (before, after) = samples.split_at(split);
+    let outcome = smoke::analyse(before, after, &release, &rule);
+    let unit = &readings.column.unit;
+    let since_release = |t: f64| t - at.as_secs_f64();
+    let time = |t: &Estimate, low: f64, high: f64| {
+        format!("{:.2} s after the release (95 %: {low:.2} s to {high:.2} s)", t.value)
+    };
+    let (verdict, exit, words) = match &outcome {
+        Outcome::Undecided { because: Unclear::Evidence(plumeline_measure::Error::BadRule { what, range }) } => {
+            return Err(bad_rule(what, range));
+        }
+        Outcome::Response(r) => {
+            let half = &r.half_plateau_s;
+            let k = plumeline_measure::stats::normal_quantile(0.975);
+            let mut words = vec![
+                format!("first significant rise {}", time(&r.onset_s, r.onset_interval95_s.0, r.onset_interval95_s.1)),
+                format!("half of the plateau {}", time(half, half.value - k * half.u(), half.value + k * half.u())),
+                format!(
+                    "plateau {:.4} ± {:.4} {unit} over a baseline of {:.4}",
+                    r.plateau.value,
+                    k * r.plateau.u(),
+                    r.baseline.value
+                ),
+            ];
+            if r.puffs.len() > 1 {
+                let peaks: Vec<_> = r.puffs.iter().map(|p| format!("{:.1} s", since_release(p.peak_s))).collect();
+                words.push(format!(
+                    "{} puffs, highest at {} after the release; the first is timed",
+                    r.puffs.len(),
+                    peaks.join(", ")
+                ));
+            }
+            ("response", Exit::Pass, words)
+        }
+        Outcome::TooWeak { peak, needed } => (
+            "too-weak",
+            Exit::Undecided,
+            vec![format!("it rose by {peak:.4} {unit} only; {needed:.4} is the least that counts")],
+        ),
+        Outcome::NoRise { would_have_seen } => (
+            "no-rise",
+            Exit::Undecided,
+            vec![format!("nothing rose; {would_have_seen:.4} {unit} would have been seen")],
+        ),
+        Outcome::Saturated { onset_s, onset_interval95_s: (low, high), since_s } => (
+            "saturated",
+            Exit::Undecided,
+            vec![
+                format!(
+                    "the reading ran into its ceiling at {:.1} s after the release: no plateau, and so no time to half of it",
+                    since_release(*since_s)
+                ),
+                format!("first significant rise {}", time(onset_s, *low, *high)),
+            ],
+        ),
+        Outcome::Undecided { because } => {
+            ("undecided", Exit::Undecided, vec![format!("it can't be told: {}", unclear(because, unit, at))])
+        }
+    };
+    Ok(Judged { verdict, exit, words, rule: json!({ "rule": rule, "release": release }), result: to_json(&outcome)? })
+}
+
+fn unclear(why: &Unclear, unit: &str, release: Instant) -> String {
+    match why {
+        Unclear::Evidence(error) => format!("{error}; {}", error.remedy()),
+        Unclear::BeforeRelease { onset_s } => {
+            format!("it rose {:.1} s before the release", release.as_secs_f64() - onset_s)
+        }
+        Unclear::TooShort { lasted_s } => format!("it rose for {lasted_s:.1} s only"),
+        Unclear::RestlessBaseline { drift_per_minute } => {
+            format!("the baseline before the release is not at rest (drift {drift_per_minute:+.4} {unit} a minute)")
+        }
+        Unclear::EndsTooSoon => "the readings end before the rise has shown its plateau".into(),
+        Unclear::TooSlow => "the rise is so slow that its start can't be told from drift".into(),
+    }
+}
+
+// ---- mean ----
+
+fn averaged(args: &Judge, samples: &[Sample], unit: &str) -> Result<Judged, Failure> {
+    let calibration_relative = match args.calibration_relative.as_deref() {
+        None => 0.0,
+        Some(text) => share(text)
+            .or_else(|| text.parse().ok())
+            .ok_or_else(|| bad_rule("--calibration-relative", "a share, for example 3% or 0.03"))?,
+    };
+    let usual = Terms::default();
+    let terms = Terms {
+        resolution: args.resolution,
+        calibration_relative,
+        calibration_absolute: args.calibration_absolute.unwrap_or(0.0),
+        coverage: args.coverage.unwrap_or(usual.coverage),
+        max_gap: seconds(args.max_gap),
+        // A file does not age.
+        max_age: Duration::ZERO,
+        ..usual
+    };
+    let now = samples.last().map_or(Instant::START, |s| s.at);
+    let (verdict, exit, words, result) = match mean::mean_of(samples, now, &terms) {
+        Err(plumeline_measure::Error::BadRule { what, range }) => return Err(bad_rule(what, range)),
+        Ok(m) => {
+            let words = vec![
+                format!(
+                    "mean {:.4} ± {:.4} {unit} ({:.4} % coverage, factor {:.3}, {:.0} degrees of freedom)",
+                    m.estimate.value,
+                    m.expanded,
+                    terms.coverage * 100.0,
+                    m.coverage_factor,
+                    m.dof
+                ),
+                format!(
+                    "standard uncertainty {:.4} {unit}: {:.4} of scatter and resolution, {:.4} of calibration; {} readings are worth {:.0} independent ones",
+                    m.estimate.u(),
+                    m.estimate.u_individual,
+                    m.estimate.u_common,
+                    m.n,
+                    m.n_effective
+                ),
+            ];
+            ("mean", Exit::Pass, words, to_json(m)?)
+        }
+        Err(error) => {
+            ("undecided", Exit::Undecided, vec![format!("no mean: {error}; {}", error.remedy())], to_json(error)?)
+        }
+    };
+    Ok(Judged { verdict, exit, words, rule: to_json(terms)?, result })
+}
