@@ -89,6 +89,10 @@ pub(crate) struct Shared {
     pub(crate) smoke_used: bool,
     /// Smoke was asked for and nobody has said yet that it has stopped.
     pub(crate) smoke_out: bool,
+    /// The log has been opened: what opens it again takes the job up.
+    pub(crate) opened: bool,
+    /// The job was taken up again and the unit has not yet said who it is.
+    pub(crate) unidentified: bool,
     next_prompt: u32,
     prompts: BTreeMap<u32, Option<u32>>,
     answers: BTreeMap<u32, (Instant, Answer)>,
@@ -128,6 +132,8 @@ impl Context {
             last_trouble: None,
             smoke_used: false,
             smoke_out: false,
+            opened: false,
+            unidentified: false,
             next_prompt: 1,
             prompts: BTreeMap::new(),
             answers: BTreeMap::new(),
@@ -201,6 +207,19 @@ impl Context {
                 return Poll::Ready(());
             }
             s.wakes.insert(at);
+            Poll::Pending
+        })
+        .await;
+    }
+    /// Waits for the end of the stage's time, which moves when the job is taken up again.
+    pub(crate) async fn stage_end(&self) {
+        poll_fn(|_| {
+            let mut s = self.edit();
+            let ends = s.stage_ends;
+            if s.now >= ends {
+                return Poll::Ready(());
+            }
+            s.wakes.insert(ends);
             Poll::Pending
         })
         .await;
@@ -285,9 +304,13 @@ impl Context {
     pub(crate) async fn unit(&self, request: Request) -> Result<Told, Trouble> {
         let mut pause = Duration::from_millis(500);
         loop {
-            if !self.get().link.up {
+            let ready = || {
+                let s = self.get();
+                (s.link.up && !s.unidentified).then_some(())
+            };
+            if ready().is_none() {
                 self.progress("waiting for the link to the unit", None, None);
-                wait_for(|| self.get().link.up.then_some(())).await;
+                wait_for(ready).await;
             }
             match self.unit_once(request.clone()).await {
                 Err(trouble @ (Trouble::Silent | Trouble::Garbled | Trouble::LinkDown(_))) => {
@@ -362,6 +385,16 @@ impl Context {
     }
 
     // ---- the link ----
+
+    /// The job was taken up again after `pause`, in which nobody watched: a stage does not run out of time by it, clocks
+    /// are tied anew, and the unit says who it is before anything is asked of it.
+    pub(crate) fn taken_up(&self, pause: Duration) {
+        let mut s = self.edit();
+        s.stage_ends += pause;
+        s.tie = None;
+        s.unidentified = s.identity.is_some();
+        s.changed = true;
+    }
 
     pub(crate) fn connect(&self) {
         self.edit().link.next_try = None;

@@ -11,7 +11,7 @@ use alloc::{boxed::Box, format, rc::Rc, string::String, vec::Vec};
 use core::fmt::Write as _;
 use plumeline_base::{
     Instant,
-    input::{Event, Input},
+    input::{Event, Input, LinkDown},
 };
 use plumeline_detector::{Driver, Identity, Reading, Report, Told};
 use plumeline_measure::clock;
@@ -38,12 +38,10 @@ impl Procedure {
     }
     /// Takes one event. Time never runs backward: an earlier instant counts as the latest one seen.
     pub fn handle(&mut self, event: &Event) {
-        {
-            let mut s = self.ctx.edit();
-            s.now = s.now.max(event.at);
-        }
+        let before = self.ctx.now();
+        self.ctx.edit().now = before.max(event.at);
         self.begun |= !matches!(event.input, Input::Tool { .. } | Input::Date(_) | Input::File { .. });
-        self.take_in(&event.input);
+        self.take_in(&event.input, before);
         // Timers: those of the driver and of the link run on the same instants as those of the tasks.
         let now = self.ctx.now();
         if self.ctx.get().driver.next_timeout().is_some_and(|t| t <= now) {
@@ -72,12 +70,20 @@ impl Procedure {
         self.running
     }
 
-    fn take_in(&mut self, input: &Input) {
+    fn take_in(&mut self, input: &Input, before: Instant) {
         let ctx = &self.ctx;
         let now = ctx.now();
         match input {
             Input::Tool { version, format } => {
                 ctx.note(Entry::Opened { tool: version.clone(), format: *format });
+                if core::mem::replace(&mut ctx.edit().opened, true) {
+                    ctx.taken_up(now.since(before));
+                    // The link of the earlier section ended with the program, whatever that could still write down.
+                    let was_up = ctx.get().link.up;
+                    if was_up {
+                        self.link_down(LinkDown::Other, "the program was ended and started again");
+                    }
+                }
                 if !ctx.get().link.up {
                     ctx.connect();
                 }
@@ -93,15 +99,7 @@ impl Procedure {
                 ctx.link_is(true);
                 ctx.note(Entry::LinkUp { link: link.clone() });
             }
-            Input::LinkDown { cause, detail } => {
-                ctx.edit().driver.link_down(now, *cause);
-                let was_up = ctx.get().link.up;
-                ctx.link_is(false);
-                if was_up {
-                    ctx.edit().readings.push(Item::Gap(now));
-                }
-                ctx.note(Entry::LinkDown { cause: *cause, detail: detail.clone() });
-            }
+            Input::LinkDown { cause, detail } => self.link_down(*cause, detail),
             Input::Received(bytes) => ctx.edit().driver.receive(now, bytes),
             Input::Operator(act) => ctx.answered(act.prompt, act.answer.clone()),
             Input::Wake => {}
@@ -114,6 +112,18 @@ impl Procedure {
                 ctx.edit().abort = Some(*cause);
             }
         }
+    }
+
+    fn link_down(&self, cause: LinkDown, detail: &str) {
+        let ctx = &self.ctx;
+        let now = ctx.now();
+        ctx.edit().driver.link_down(now, cause);
+        let was_up = ctx.get().link.up;
+        ctx.link_is(false);
+        if was_up {
+            ctx.edit().readings.push(Item::Gap(now));
+        }
+        ctx.note(Entry::LinkDown { cause, detail: detail.into() });
     }
 
     /// Moves everything on until nothing changes.
@@ -214,6 +224,7 @@ fn take_identity(ctx: &Context, identity: &Identity) {
         let anew =
             s.identity.as_ref().is_some_and(|was| was.serial != identity.serial || was.boot_id != identity.boot_id);
         s.identity = Some(identity.clone());
+        s.unidentified = false;
         if anew {
             s.tie = None;
             s.stream_lost = true;

@@ -1,4 +1,4 @@
-//! What must go on beside the stages: the inhibit's renewal, the clock exchange, the stream of readings, the
+//! What must go on beside the stages: who the unit is after a pause, the inhibit's renewal, the clock exchange, the stream of readings, the
 //! out-of-service warning.
 use crate::{
     context::Context,
@@ -11,11 +11,23 @@ use plumeline_detector::{Request, Trouble};
 
 pub(crate) fn all(ctx: &Context) -> Vec<Task> {
     vec![
+        Box::pin(identify_again(ctx.clone())),
         Box::pin(renew_inhibit(ctx.clone())),
         Box::pin(exchange_clocks(ctx.clone())),
         Box::pin(keep_stream(ctx.clone())),
         Box::pin(warn_out_of_service(ctx.clone())),
     ]
+}
+
+/// Once a job is taken up again: asks the unit who it is, so that nothing goes on with another one.
+async fn identify_again(ctx: Context) {
+    loop {
+        wait_for(|| (ctx.get().unidentified && ctx.get().link.up).then_some(())).await;
+        if let Err(trouble) = ctx.unit_once(Request::Identify).await {
+            ctx.note_trouble(&trouble);
+        }
+        ctx.sleep(Duration::from_secs(2)).await;
+    }
 }
 
 /// Renews the inhibit three times within each lease, so that two lost renewals do not lapse it.

@@ -127,13 +127,14 @@ fn sync_folder(_: &Path) -> io::Result<()> {
 }
 
 /// A file of a disk, read from its beginning.
-pub(crate) struct Reading<'a, D> {
+pub struct Reading<'a, D> {
     disk: &'a mut D,
     name: &'a str,
     at: u64,
 }
 impl<'a, D: Disk> Reading<'a, D> {
-    pub(crate) fn new(disk: &'a mut D, name: &'a str) -> Self {
+    /// Reads `name`, which must be there.
+    pub fn new(disk: &'a mut D, name: &'a str) -> Self {
         Self { disk, name, at: 0 }
     }
 }

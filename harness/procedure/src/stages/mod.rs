@@ -127,7 +127,6 @@ async fn run(ctx: &Context, plan: &StagePlan) -> (Verdict, bool) {
 
 /// Ends when the stage must end early.
 async fn watch(ctx: &Context) -> Stop {
-    let ends = ctx.get().stage_ends;
     let reason = wait_for(|| {
         let mut s = ctx.edit();
         if let Some(cause) = s.abort.take() {
@@ -136,7 +135,7 @@ async fn watch(ctx: &Context) -> Stop {
         }
         core::mem::take(&mut s.started_anew).then_some(Stop::StartedAnew)
     });
-    match race(reason, ctx.sleep_until(ends)).await {
+    match race(reason, ctx.stage_end()).await {
         Either::First(stop) => stop,
         Either::Second(()) => Stop::Deadline,
     }
