@@ -215,8 +215,14 @@ pub struct Predict {
     /// Draw the pipework with flow and time at each hole.
     #[arg(long, value_name = "FILE")]
     pub svg: Option<PathBuf>,
+    /// Longest transport time: a time such as "90 s", or the name of a preset; 120 s where nothing is said.
+    #[arg(long, value_name = "TIME")]
+    pub limit: Option<String>,
+    /// A level at the unit, such as "0.04 %/m" or "alarm=0.04 %/m": what every hole needs for it. May be given several times.
+    #[arg(long, value_name = "LEVEL")]
+    pub obscuration: Vec<String>,
     /// Monte Carlo draws.
-    #[arg(long, default_value_t = 10_000)]
+    #[arg(long, default_value_t = 10_000, value_parser = clap::value_parser!(u64).range(100..=10_000_000))]
     pub draws: u64,
 }
 

@@ -12,6 +12,7 @@ pub mod load;
 pub mod logger_csv;
 pub mod operator;
 pub mod port;
+pub mod predict;
 pub mod replay;
 pub mod scenario;
 pub mod session;

@@ -1,8 +1,8 @@
 //! From the bytes of a job's own files to what the procedure is made of. The same for a live run and for a replay, which
 //! takes the bytes from the log.
-use crate::failure::Failure;
-use plumeline_airflow::{SolveOptions, friction::FrictionLaw, uncertainty};
-use plumeline_base::input::Input;
+use crate::{failure::Failure, predict::forest::Forest};
+use plumeline_airflow::{AirflowError, SolveOptions, friction::FrictionLaw, uncertainty};
+use plumeline_base::{input::Input, pipework::Pipework};
 use plumeline_job::{
     Kind, Problem,
     folder::{self, Folder},
@@ -65,7 +65,7 @@ impl Files {
             Ok(bytes) => Some(settings::parse(folder::SETTINGS_NEW, bytes)?.settings),
             Err(_) => None,
         };
-        let prediction = predict(&pipework, draws)?;
+        let prediction = predict(folder::PIPEWORK, &pipework, draws)?;
         let inputs = JobInputs { plan: plan.plan.clone(), pipework: pipework.pipework.clone(), prediction, to_load };
         Ok(Loaded { pipework, plan, inputs })
     }
@@ -106,12 +106,21 @@ const MODEL: uncertainty::ModelTolerance = uncertainty::ModelTolerance {
     unit_volume: 0.1,
 };
 
-/// The prediction with its uncertainty, by the seed that every job uses: the same files give the same numbers.
-pub fn predict(file: &PipeworkFile, draws: u64) -> Result<uncertainty::Prediction, Failure> {
+/// The prediction with its uncertainty, by the seed that every job uses: the same files give the same numbers. `name` is
+/// what messages call the file.
+pub fn predict(name: &str, file: &PipeworkFile, draws: u64) -> Result<uncertainty::Prediction, Failure> {
     let options =
         uncertainty::PredictOptions { solve: solve_options(file.model), model: MODEL, draws, ..Default::default() };
-    let told = |e: plumeline_airflow::AirflowError| {
-        Failure::input(format!("{}: {e}", folder::PIPEWORK), "describe the pipework as it is built")
-    };
-    uncertainty::predict(&file.pipework, &options).map_err(told)
+    uncertainty::predict(&file.pipework, &options).map_err(|e| told(name, &file.pipework, &e))
+}
+
+/// Why the engine gave no result, by what people call the place.
+pub fn told(name: &str, pipework: &Pipework, e: &AirflowError) -> Failure {
+    match e {
+        AirflowError::Build(e) => {
+            let place = Forest::of(pipework).full_words(pipework, e.place);
+            Failure::input(format!("{name}: {place}: {}", e.fault), e.fault.remedy())
+        }
+        _ => Failure::input(format!("{name}: {e}"), "describe the pipework as it is built"),
+    }
 }

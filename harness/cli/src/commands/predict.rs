@@ -1,17 +1,31 @@
-//! `plumeline predict`: the table of what every pipe and hole should do.
+//! `plumeline predict`: the table of what every pipe and hole should do, the same as JSON, and as a drawing.
 use crate::{
     args::Predict,
     failure::{Exit, Failure},
-    load, show,
+    predict::{
+        Predicted, drawing, json,
+        options::{Level, Limits},
+        table,
+    },
+    show::line,
 };
-use plumeline_job::{Problem, pipework};
+use plumeline_job::{Problem, disk, pipework};
 
 /// `plumeline predict`
 pub fn predict(args: &Predict) -> Result<Exit, Failure> {
+    let limits = Limits::new(args.limit.as_deref())?;
+    let levels = args.obscuration.iter().map(|text| Level::parse(text)).collect::<Result<Vec<_>, _>>()?;
     let bytes = std::fs::read(&args.file).map_err(|e| Problem::from_io(&args.file, "read the pipework", &e))?;
-    let file = pipework::parse(&args.file.display().to_string(), &bytes)?;
-    let prediction = load::predict(&file, args.draws)?;
-    let text = serde_json::to_string_pretty(&prediction).map_err(|e| Failure::internal(e.to_string()))?;
-    show::line(&text);
+    let name = args.file.display().to_string();
+    let file = pipework::parse(&name, &bytes)?;
+    let predicted = Predicted::new(&name, file, args.draws, limits, levels)?;
+    if let Some(path) = &args.svg {
+        disk::replace(&disk::OsDisk, path, drawing::svg(&predicted).as_bytes())
+            .map_err(|e| Problem::from_io(path, "write the drawing", &e))?;
+    }
+    line(if args.json { json::text(&predicted)? } else { table::text(&predicted) }.trim_end());
+    if let (Some(path), false) = (&args.svg, args.json) {
+        line(&format!("\nthe drawing is in {}", path.display()));
+    }
     Ok(Exit::Pass)
 }

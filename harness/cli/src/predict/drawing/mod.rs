@@ -1,0 +1,280 @@
+//! The pipework as a drawing to print: every run a straight line, every hole with its number, flow and time. Not to scale;
+//! lengths are written on.
+//!
+//! A landscape A4 page wide. A run that is too long for the page goes on in the next row; its branches then stand on lines
+//! of their own, referred to by letters.
+mod plan;
+mod svg;
+
+use super::{
+    Predicted, is_closed,
+    table::{flow, seconds},
+};
+use plan::{Run, Station, What};
+use plumeline_airflow::{Place, warnings::Remark};
+use plumeline_base::pipework::OpeningKind;
+use std::collections::BTreeSet;
+use svg::{At, Svg};
+
+/// Width of the page, mm.
+const PAGE: f64 = 297.0;
+/// Columns of stations on a page, their distance and the first one's place, mm.
+const COLUMNS: usize = 20;
+const COLUMN: f64 = 12.0;
+const FIRST: f64 = 51.0;
+/// The unit, and where a line begins that comes from another row, mm.
+const UNIT: (f64, f64) = (8.0, 14.0);
+const FROM_ELSEWHERE: f64 = 34.0;
+/// Text heights, mm.
+const TITLE: f64 = 4.5;
+const VALUE: f64 = 3.0;
+const SMALL: f64 = 2.5;
+/// Length of a drop tube on paper, mm.
+const DROP: f64 = 7.0;
+const DOT: f64 = 1.1;
+
+/// The drawing as an SVG document.
+pub fn svg(p: &Predicted) -> String {
+    let mut d = Drawing {
+        p,
+        svg: Svg::default(),
+        y: 0.0,
+        letters: 0,
+        remarked: p.warnings.iter().filter_map(|w| remarked(w.place, &w.what)).collect(),
+    };
+    d.header();
+    let mut inlets = Vec::new();
+    for (i, run) in plan::runs(p.pipework(), &p.forest) {
+        inlets.push(d.inlet(i, &run));
+    }
+    d.unit(&inlets);
+    d.legend();
+    let says = "Pipes, holes, flows and transport times of the sampling pipework, as plumeline predict tells them.";
+    d.svg.finish(PAGE, d.y + 6.0, &p.pipework().name, says)
+}
+
+fn remarked(place: Place, what: &Remark) -> Option<usize> {
+    match (place, what) {
+        (Place::Opening(k), Remark::Backflow(_) | Remark::Starved(_) | Remark::Slow(_)) => Some(k),
+        _ => None,
+    }
+}
+
+struct Drawing<'a> {
+    p: &'a Predicted,
+    svg: Svg,
+    /// Everything above is drawn, mm.
+    y: f64,
+    /// Letters given to branches so far.
+    letters: usize,
+    /// Openings that a warning is about.
+    remarked: BTreeSet<usize>,
+}
+
+/// Where a run begins.
+#[derive(Clone)]
+enum From {
+    /// The unit, with what the pipe is called and what it draws.
+    Unit(String, String),
+    /// A tee at this place.
+    Tee(f64, f64),
+    /// Another row, with what says which.
+    Elsewhere(String),
+}
+
+fn column(i: usize) -> f64 {
+    FIRST + COLUMN * i as f64
+}
+fn length(m: f64) -> String {
+    if m < 0.995 { format!("{:.0} cm", m * 100.0) } else { format!("{:.1} m", m).replace(".0 m", " m") }
+}
+/// A, B, ... Z, AA, AB, ...
+fn letter(n: usize) -> String {
+    let last = char::from(b'A' + (n % 26) as u8);
+    if n < 26 { last.into() } else { format!("{}{last}", letter(n / 26 - 1)) }
+}
+fn cut(text: &str, most: usize) -> String {
+    if text.chars().count() <= most { text.into() } else { text.chars().take(most - 1).chain(['…']).collect() }
+}
+
+impl Drawing<'_> {
+    fn header(&mut self) {
+        self.svg.text((UNIT.0, 12.0), At::Start, TITLE, true, cut(&self.p.pipework().name, 100));
+        let air = self.p.solution.air.density;
+        let total = flow(self.p.prediction.total_flow_m3_s.value);
+        let says = format!(
+            "Predicted: {total} L/min through the unit, air {air:.3} kg/m3. At each hole: its number; below it the \
+             flow in L/min and the mean transport time in s. Not to scale."
+        );
+        self.svg.text((UNIT.0, 17.5), At::Start, VALUE, false, says);
+        self.y = 21.0;
+    }
+
+    /// Draws the pipe of an inlet and gives the height of its line.
+    fn inlet(&mut self, index: usize, run: &Run) -> f64 {
+        let number = self.p.pipework().inlets[index].number;
+        let found = self.p.prediction.inlets.iter().find(|i| i.inlet == index);
+        let draws = found
+            .map_or_else(String::new, |i| format!("{} L/min, {:.0} Pa", flow(i.flow_m3_s.value), i.suction_pa.value));
+        self.run(run, 0, From::Unit(format!("pipe {number}"), draws), &format!("pipe {number}"))
+    }
+
+    /// Draws a run from a column on, with its branches; gives the height of its first line. `called` is what people call it.
+    fn run(&mut self, run: &Run, first: usize, from: From, called: &str) -> f64 {
+        if first + run.columns() <= COLUMNS {
+            let y = self.row(&run.stations, first, &from, &[]);
+            // From the last to the first, so that no line downward crosses a row.
+            for (i, s) in run.stations.iter().enumerate().rev() {
+                if let What::Branch(branch) = &s.what {
+                    self.run(branch, first + i + 1, From::Tee(column(first + i), y), called);
+                }
+            }
+            return y;
+        }
+        let mut branches = Vec::new();
+        let mut top = None;
+        let mut from = from;
+        for stations in run.stations.chunks(COLUMNS) {
+            let mut letters = Vec::new();
+            for s in stations {
+                if let What::Branch(branch) = &s.what {
+                    letters.push(letter(self.letters));
+                    branches.push((letter(self.letters), branch));
+                    self.letters += 1;
+                }
+            }
+            let y = self.row(stations, 0, &from, &letters);
+            top.get_or_insert(y);
+            from = From::Elsewhere(format!("{called} goes on"));
+        }
+        for (name, branch) in branches {
+            self.run(branch, 0, From::Elsewhere(format!("branch {name}")), &format!("branch {name}"));
+        }
+        top.unwrap_or(self.y)
+    }
+
+    /// One row: the line, its stations, and what is written at the left. Gives the line's height. `letters` are those of
+    /// branches that are drawn elsewhere.
+    fn row(&mut self, stations: &[Station], first: usize, from: &From, letters: &[String]) -> f64 {
+        let drop = if Run::has_drop(stations) { DROP } else { 0.0 };
+        let y = self.y + if matches!(from, From::Unit(..)) { 13.0 } else { 9.0 };
+        self.y = y + drop + 10.5;
+        let end = column(first + stations.len().saturating_sub(1));
+        let begin = match from {
+            From::Unit(name, draws) => {
+                self.svg.text((UNIT.1 + 2.0, y - 7.6), At::Start, VALUE, true, name);
+                self.svg.text((UNIT.1 + 2.0, y - 4.0), At::Start, VALUE, false, draws);
+                UNIT.1
+            }
+            From::Elsewhere(name) => {
+                self.svg.text((FROM_ELSEWHERE - 1.5, y + 1.0), At::End, VALUE, true, name);
+                FROM_ELSEWHERE
+            }
+            From::Tee(x, above) => {
+                self.svg.line((*x, *above), (*x, y), 0.7);
+                *x
+            }
+        };
+        self.svg.line((begin, y), (end, y), 0.7);
+        if stations.iter().any(|s| matches!(s.what, What::Opening { .. })) {
+            let x = column(first) - 5.0;
+            self.svg.text((x, y + drop + 5.0), At::End, SMALL, false, "L/min");
+            self.svg.text((x, y + drop + 8.6), At::End, SMALL, false, "s");
+        }
+        let mut before = begin;
+        let mut letters = letters.iter();
+        for (i, s) in stations.iter().enumerate() {
+            let x = column(first + i);
+            if s.gap_m > 0.0 {
+                self.svg.text((0.5 * (before + x), y - 1.1), At::Middle, SMALL, false, length(s.gap_m));
+            }
+            before = x;
+            match &s.what {
+                What::Opening { index, drop_m } => self.opening(*index, *drop_m, (x, y), drop),
+                What::Branch(_) => {
+                    if let Some(name) = letters.next() {
+                        self.svg.line((x, y), (x, y + 3.0), 0.7);
+                        self.svg.text((x, y + 6.4), At::Middle, VALUE, true, name);
+                    }
+                }
+                What::Ring { number, length_m } => {
+                    self.svg.circle((x, y), 2.0, false);
+                    self.svg.text((x, y + 1.05), At::Middle, VALUE, false, number + 1);
+                    self.svg.text((x, y - 3.0), At::Middle, SMALL, false, length(*length_m));
+                }
+                What::End => self.svg.line((x, y - 1.6), (x, y + 1.6), 0.7),
+            }
+        }
+        y
+    }
+
+    fn opening(&mut self, index: usize, drop_m: Option<f64>, (x, line): (f64, f64), drop: f64) {
+        let p = self.p;
+        let o = &p.pipework().openings[index];
+        let mut y = line;
+        if let Some(m) = drop_m {
+            y += drop - 2.5;
+            self.svg.line((x, line), (x, y), 0.4);
+            self.svg.text((x + 0.9, line + 3.4), At::Start, SMALL, false, length(m));
+        }
+        self.symbol(o.kind, is_closed(o), (x, y));
+        let mark = if self.remarked.contains(&index) { " !" } else { "" };
+        self.svg.text((x, line - 3.0), At::Middle, VALUE, true, format_args!("{}{mark}", o.number));
+        let Some(at) = p.opening(index) else {
+            self.svg.text((x, line + drop + 5.0), At::Middle, SMALL, false, "closed");
+            return;
+        };
+        self.svg.text((x, line + drop + 5.0), At::Middle, VALUE, false, flow(at.flow_m3_s.value));
+        self.svg.text((x, line + drop + 8.6), At::Middle, VALUE, false, seconds(at.mean_s.value));
+    }
+
+    fn symbol(&mut self, kind: OpeningKind, closed: bool, (x, y): (f64, f64)) {
+        if kind == OpeningKind::EndCap {
+            self.svg.line((x + DOT + 0.3, y - 2.0), (x + DOT + 0.3, y + 2.0), 0.7);
+        }
+        self.svg.circle((x, y), DOT, kind != OpeningKind::OpenEnd && !closed);
+        if closed {
+            let r = 1.6;
+            self.svg.line((x - r, y - r), (x + r, y + r), 0.5);
+            self.svg.line((x - r, y + r), (x + r, y - r), 0.5);
+        }
+    }
+
+    /// The unit, beside the lines of its inlets.
+    fn unit(&mut self, inlets: &[f64]) {
+        let (Some(top), Some(bottom)) = (inlets.first(), inlets.last()) else { return };
+        let (top, bottom) = (top - 8.0, bottom + 8.0);
+        self.svg.rect((UNIT.0, top), UNIT.1 - UNIT.0, bottom - top);
+        self.svg.upward((UNIT.0 + 4.2, 0.5 * (top + bottom)), VALUE, "unit");
+    }
+
+    fn legend(&mut self) {
+        let y = self.y + 6.0;
+        self.y = y;
+        let mut x = UNIT.0 + 2.0;
+        let mut word = |d: &mut Self, text: &str, wide: f64| -> (f64, f64) {
+            d.svg.text((x + 3.5, y + 1.0), At::Start, SMALL, false, text);
+            x += wide;
+            (x, y)
+        };
+        let kinds = [
+            (OpeningKind::Hole, false, "hole", 18.0),
+            (OpeningKind::EndCap, false, "end cap", 22.0),
+            (OpeningKind::OpenEnd, false, "open end", 24.0),
+            (OpeningKind::Hole, true, "closed", 22.0),
+        ];
+        let mut at = (UNIT.0 + 2.0, y);
+        for (kind, closed, text, wide) in kinds {
+            self.symbol(kind, closed, at);
+            at = word(self, text, wide);
+        }
+        if !self.p.forest.closing.is_empty() {
+            self.svg.circle(at, 2.0, false);
+            at = word(self, "joined by a length of pipe to the same number", 62.0);
+        }
+        if !self.remarked.is_empty() {
+            self.svg.text((at.0, y + 1.0), At::Middle, VALUE, true, "!");
+            word(self, "see the warnings of the prediction", 50.0);
+        }
+    }
+}
