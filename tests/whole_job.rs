@@ -36,7 +36,7 @@ fn stopped(defect: &str, names: &[&str]) {
     let dir = Folder::new("defect");
     let o = demo(&dir, &["--defect", defect]);
     exits(&o, &[1, 2]);
-    let words = stdout(&o);
+    let words = stdout(&o).to_lowercase();
     assert!(names.iter().any(|n| words.contains(n)), "{defect}: none of {names:?} in\n{words}");
 }
 
