@@ -169,6 +169,8 @@ pub struct Baseline {
     pub device_us: u64,
     /// Boot id under which it was taken.
     pub boot_id: u64,
+    /// Another for every baseline taken; `None` where the unit does not count them.
+    pub number: Option<u32>,
 }
 
 /// A line of the unit's own event log.

@@ -133,7 +133,8 @@ fn faults(wire: Wire) -> Faults {
 
 /// A baseline. How many readings are behind it the wire does not tell (it tells the time and the scatter): 0.
 pub(super) fn baseline(b: &plumewire::Baseline) -> Baseline {
-    Baseline { flow_m3_s: all(&b.flow_nl_s, NL_PER_M3), readings: 0, device_us: b.taken_us, boot_id: b.boot_id }
+    let flow_m3_s = all(&b.flow_nl_s, NL_PER_M3);
+    Baseline { flow_m3_s, readings: 0, device_us: b.taken_us, boot_id: b.boot_id, number: Some(b.id) }
 }
 
 /// A line of the event log; `None` if its position is beyond what the neutral words hold.

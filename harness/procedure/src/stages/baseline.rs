@@ -71,6 +71,10 @@ pub(crate) async fn baseline(ctx: Context) -> Result<(), Stop> {
             "the baseline read back is not the one that was taken",
         ));
     }
+    if ctx.get().identity.as_ref().and_then(|i| i.boot_id).is_some_and(|id| id != read.boot_id) {
+        let says = "the baseline read back was taken before the unit's last start";
+        ctx.found(Finding::new(stage, Subject::Replacement, Verdict::Fail, says));
+    }
     let scale = ctx.abilities().map_or(1.0, |a| to_actual(a.flow_basis, &inputs.pipework.air));
     for (pipe, before) in pipes.iter().zip(before) {
         let told = usize::from(pipe.inlet).checked_sub(1).and_then(|i| *read.flow_m3_s.get(i)?).map(|q| q * scale);

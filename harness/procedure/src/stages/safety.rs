@@ -232,6 +232,12 @@ pub(crate) async fn restore(ctx: Context) -> Result<(), Stop> {
         if let Some(faults) = faults {
             standing_faults(&ctx, faults);
         }
+    } else if ctx.get().outcome.replacement.is_some() && ctx.abilities().is_some_and(|a| a.inhibit) {
+        // A lease that lapsed and was not regained: nobody saw the outputs given back over clear air.
+        let says = "the unit's outputs were not inhibited any more: not shown that they were given back over clear air";
+        let mut f = Finding::new(stage, Subject::Replacement, Verdict::Undecided, says);
+        f.next = Some("look at the unit and the panel: clear air, no latched alarm, no fault, outputs at rest".into());
+        ctx.found(f);
     }
     if ctx.get().isolated_at.is_none() {
         ctx.found(Finding::new(

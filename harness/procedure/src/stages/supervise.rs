@@ -8,7 +8,7 @@ use crate::{
 use alloc::{format, string::String};
 use core::time::Duration;
 use plumeline_base::{Verdict, input::Answer, time::seconds};
-use plumeline_detector::{Faults, Request, Trouble, driver::Wants, settings::Value};
+use plumeline_detector::{Faults, Request, driver::Wants, settings::Value};
 
 /// Each inlet is shut in turn: the flow fault comes within the limit, and goes again.
 pub(crate) async fn supervise(ctx: Context) -> Result<(), Stop> {
@@ -155,7 +155,6 @@ pub(crate) async fn outputs(ctx: Context) -> Result<(), Stop> {
         }
         match ctx.unit(Request::Drive { output, on: true }).await {
             Ok(_) => {}
-            Err(Trouble::LinkDown(_)) => continue,
             Err(trouble) => {
                 f.says = format!("the output could not be operated: {trouble}");
                 f.next = Some(trouble.remedy().into());

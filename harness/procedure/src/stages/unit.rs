@@ -232,9 +232,14 @@ pub(crate) async fn load(ctx: Context) -> Result<(), Stop> {
         s.identity.clone()
     };
     ctx.unit(Request::Restart).await.map_err(Stop::Trouble)?;
-    let (identity, _) = wait_for_start(&ctx, before.as_ref().and_then(|i| i.boot_id)).await?;
-    if before.as_ref().is_some_and(|b| b.serial != identity.serial) {
-        ctx.found(Finding::new(stage, Subject::Replacement, Verdict::Fail, "another unit answers after the restart"));
+    let (identity, can) = wait_for_start(&ctx, before.as_ref().and_then(|i| i.boot_id)).await?;
+    let same = |b: &Identity| *b == Identity { boot_id: b.boot_id, ..identity.clone() };
+    if !before.as_ref().is_some_and(same) || can != abilities {
+        let mut f = Finding::new(stage, Subject::Replacement, Verdict::Fail, "another unit answers after the restart");
+        f.next = Some(
+            "check which unit the cable goes to; a unit that says another thing at each start is defective".into(),
+        );
+        ctx.found(f);
         return Err(Stop::Found);
     }
     ctx.note(Entry::Unit { role: "replacement".into(), identity: identity.clone() });
