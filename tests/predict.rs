@@ -110,20 +110,20 @@ fn obscuration_at_a_hole_mixes_as_extinction() {
 fn a_poor_design_is_remarked_on() {
     let (_dir, file) = poor();
     let said = predict(&file, &[]);
-    for words in
-        ["suction only", "under 25 Pa (suction at the last hole; common practice, no source)", "over 120 s (NFPA 72"]
+    for words in ["suction only", "under 25 Pa (suction at the last hole; common practice, no source)", "ever arrives"]
     {
         assert!(said.replace("\n    ", " ").contains(words), "{words} is missing:\n{said}");
     }
     let all = json(&file, &[]);
     let kinds: Vec<&str> = all["warnings"].as_array().unwrap().iter().map(|w| w["kind"].as_str().unwrap()).collect();
-    for kind in ["starved", "slow", "unbalanced", "transition", "slow-hole"] {
+    for kind in ["starved", "slow", "unbalanced", "slow-hole"] {
         assert!(kinds.contains(&kind), "{kind} is not among {kinds:?}");
     }
     assert!(said.contains("closed"));
     // The usual case is a sound design but for the transition.
     let sound = json(&example("pipework-simple.toml"), &[]);
     let kinds: Vec<&str> = sound["warnings"].as_array().unwrap().iter().map(|w| w["kind"].as_str().unwrap()).collect();
+    assert!(kinds.contains(&"transition"), "{kinds:?}");
     assert!(!kinds.iter().any(|k| ["starved", "slow", "unbalanced", "backflow"].contains(k)), "{kinds:?}");
     // A limit of the user's own is the one that counts.
     let strict = predict(&example("pipework-simple.toml"), &["--limit", "10 s"]).replace("\n    ", " ");
@@ -175,7 +175,7 @@ fn drawings_tell_every_hole() {
             let number = o["number"].to_string();
             assert!(texts.iter().any(|t| t.trim_end_matches(" !") == number), "{o}");
             let Some(flow) = o["flow_m3_s"]["value"].as_f64() else { continue };
-            assert!(texts.contains(&format!("{:.2}", flow * 60_000.0)), "{o}");
+            assert!(texts.contains(&format!("{:.2}", flow * 60_000.0).replace("-0.00", "0.00")), "{o}");
             let time = match o["mean_s"]["value"].as_f64() {
                 Some(s) if s > 9999.0 => "> 9999".to_owned(),
                 Some(s) => format!("{s:.1}"),

@@ -223,6 +223,9 @@ pub fn seconds(s: f64) -> String {
     }
 }
 fn interval((low, high): (f64, f64), show: fn(f64) -> String) -> String {
+    if low == f64::NEG_INFINITY {
+        return "none".into();
+    }
     let (low, high) = (show(low), show(high));
     if low == high { low } else { format!("{low} to {high}") }
 }

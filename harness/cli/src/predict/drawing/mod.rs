@@ -24,7 +24,7 @@ const COLUMN: f64 = 12.0;
 const FIRST: f64 = 51.0;
 /// The unit, and where a line begins that comes from another row, mm.
 const UNIT: (f64, f64) = (8.0, 14.0);
-const FROM_ELSEWHERE: f64 = 34.0;
+const FROM_ELSEWHERE: f64 = 41.0;
 /// Text heights, mm.
 const TITLE: f64 = 4.5;
 const VALUE: f64 = 3.0;
@@ -86,7 +86,8 @@ fn column(i: usize) -> f64 {
     FIRST + COLUMN * i as f64
 }
 fn length(m: f64) -> String {
-    if m < 0.995 { format!("{:.0} cm", m * 100.0) } else { format!("{:.1} m", m).replace(".0 m", " m") }
+    // No more decimals than needed, at most centimetres.
+    if m < 0.995 { format!("{:.0} cm", m * 100.0) } else { format!("{} m", (m * 100.0).round() / 100.0) }
 }
 /// A, B, ... Z, AA, AB, ...
 fn letter(n: usize) -> String {
@@ -270,7 +271,7 @@ impl Drawing<'_> {
         }
         if !self.p.forest.closing.is_empty() {
             self.svg.circle(at, 2.0, false);
-            at = word(self, "joined by a length of pipe to the same number", 62.0);
+            at = word(self, "joined by a length of pipe to the same number", 72.0);
         }
         if !self.remarked.is_empty() {
             self.svg.text((at.0, y + 1.0), At::Middle, VALUE, true, "!");
