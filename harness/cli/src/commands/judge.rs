@@ -203,7 +203,10 @@ fn reason(reason: &Reason, unit: &str) -> String {
 fn fault(fault: &settle::Fault, unit: &str) -> String {
     match fault {
         settle::Fault::Stuck { value, since } => {
-            format!("it reads {value} {unit} without any change at least since {:.1} s: a stuck sensor", since.as_secs_f64())
+            format!(
+                "it reads {value} {unit} without any change at least since {:.1} s: a stuck sensor",
+                since.as_secs_f64()
+            )
         }
         settle::Fault::NotANumber { at } => format!("the reading at {:.1} s is not a number", at.as_secs_f64()),
         settle::Fault::OutOfOrder { at } => {
@@ -347,14 +350,12 @@ fn averaged(args: &Judge, samples: &[Sample], unit: &str) -> Result<Judged, Fail
     let (verdict, exit, words, result) = match mean::mean_of(samples, now, &terms) {
         Err(plumeline_measure::Error::BadRule { what, range }) => return Err(bad_rule(what, range)),
         Ok(m) => {
+            let percent = terms.coverage * 100.0;
+            let dof = if m.dof < 1000.0 { format!("{:.0}", m.dof) } else { "over 1000".into() };
             let words = vec![
                 format!(
-                    "mean {:.4} ± {:.4} {unit} ({:.4} % coverage, factor {:.3}, {:.0} degrees of freedom)",
-                    m.estimate.value,
-                    m.expanded,
-                    terms.coverage * 100.0,
-                    m.coverage_factor,
-                    m.dof
+                    "mean {:.4} ± {:.4} {unit} ({percent} % coverage, factor {:.3}, {dof} degrees of freedom)",
+                    m.estimate.value, m.expanded, m.coverage_factor
                 ),
                 format!(
                     "standard uncertainty {:.4} {unit}: {:.4} of scatter and resolution, {:.4} of calibration; {} readings are worth {:.0} independent ones",

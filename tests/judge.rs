@@ -1,0 +1,181 @@
+//! `plumeline judge`: awkward signals with their expected outcomes, and input that can't be used.
+//!
+//! The signals in `data/awkward/` come from `scripts/make_awkward_signals.py`, which states its seed; beside each lies
+//! what is expected of it.
+mod common;
+use common::{Folder, exits, run, stderr, stdout, text};
+use plumeline::logger_csv::{self, Readings};
+use plumeline_base::Instant;
+use plumeline_measure::{
+    Error, Sample,
+    clock::{self, Exchange, Tie},
+    settle::{Reason, Rule, Settler, State},
+};
+use std::{
+    path::{Path, PathBuf},
+    time::Duration,
+};
+
+fn awkward() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("../../tests/data/awkward")
+}
+fn signal(name: &str) -> Readings {
+    let path = awkward().join(name);
+    logger_csv::read(name, &std::fs::read(path).unwrap(), None, None).unwrap()
+}
+
+#[test]
+fn awkward_signals_come_out_as_expected() {
+    let mut names = Vec::new();
+    for entry in std::fs::read_dir(awkward()).unwrap() {
+        let csv = entry.unwrap().path();
+        if csv.extension().is_none_or(|e| e != "csv") {
+            continue;
+        }
+        let expected: serde_json::Value =
+            serde_json::from_slice(&std::fs::read(csv.with_extension("expected.json")).unwrap()).unwrap();
+        let options = expected["args"].as_array().unwrap().iter().map(|a| a.as_str().unwrap());
+        let args: Vec<&str> = ["judge", text(&csv)].into_iter().chain(options).collect();
+        let o = run(&args);
+        exits(&o, &[expected["exit"].as_i64().unwrap() as i32]);
+        let words = stdout(&o);
+        assert!(words.contains(expected["says"].as_str().unwrap()), "{}: {words}", csv.display());
+        let json: serde_json::Value = serde_json::from_str(&stdout(&run(&[&args[..], &["--json"]].concat()))).unwrap();
+        assert_eq!(json["verdict"], expected["verdict"], "{}", csv.display());
+        let name = csv.file_stem().unwrap().to_str().unwrap().to_owned();
+        insta::assert_snapshot!(name.clone(), words);
+        names.push(name);
+    }
+    assert_eq!(names.len(), 10, "{names:?}");
+}
+
+/// A logger does not tell of a restart; a unit does, and then what came before counts no more.
+#[test]
+fn a_restart_that_is_known_needs_whole_windows_again() {
+    let readings = signal("restart.csv");
+    let mut settler = Settler::new(Rule::default(), Instant::START);
+    let restarted = Instant::from_secs(300);
+    for s in &readings.samples {
+        if s.at == restarted {
+            assert!(matches!(settler.state(s.at), State::Steady { .. }));
+            settler.restart(restarted);
+        }
+        settler.push(*s);
+    }
+    let last = readings.samples[readings.samples.len() - 1].at;
+    assert!(matches!(
+        settler.state(last),
+        State::NotYet { because: Reason::Restart { at }, wait_estimate: Some(w) }
+            if at == restarted && w == Duration::from_millis(20_500)
+    ));
+}
+
+/// The same jump seen by exchanges of time stamps with the logger: the tie is void, and says by how much.
+#[test]
+fn a_clock_that_jumps_breaks_its_tie() {
+    let readings = signal("clock-jump.csv");
+    // The logger as read every half second: an exchange a minute, 20 ms there and back.
+    let exchange = |(i, s): (usize, &Sample)| {
+        let sent = Instant::from_micros(i as u64 * 500_000);
+        let device = s.at.as_micros() + 10_000;
+        Exchange {
+            sent,
+            device_received_us: device,
+            device_sent_us: device,
+            received: sent + Duration::from_millis(20),
+        }
+    };
+    let mut tie = Tie::new(clock::Rule::default());
+    let pushed: Vec<_> = readings.samples.iter().enumerate().step_by(120).map(exchange).map(|e| tie.push(&e)).collect();
+    let jumps: Vec<usize> = (0..pushed.len())
+        .filter(|i| matches!(pushed[*i], Err(Error::ClockJump { by_s, .. }) if (by_s + 7.0).abs() < 0.05))
+        .collect();
+    // Set back at 300 s: the exchange of that minute shows it, and none before or after.
+    assert_eq!(jumps, [5]);
+    assert!(pushed.iter().enumerate().all(|(i, p)| i == 5 || p.is_ok()), "{pushed:?}");
+}
+
+#[test]
+fn a_mean_is_stated_with_its_parts() {
+    let path = awkward().join("quantised.csv");
+    let o = run(&[
+        "judge",
+        text(&path),
+        "--as",
+        "mean",
+        "--from",
+        "100",
+        "--resolution",
+        "0.2",
+        "--calibration-relative",
+        "3%",
+    ]);
+    exits(&o, &[0]);
+    insta::assert_snapshot!("mean", stdout(&o));
+}
+
+/// A file of a few lines, judged; the message without this machine's paths.
+fn said(csv: &str, options: &[&str], code: i32) -> String {
+    let dir = Folder::new("judge");
+    let path = dir.join("flow.csv");
+    std::fs::write(&path, csv).unwrap();
+    let o = run(&[&["judge", text(&path)], options].concat());
+    exits(&o, &[code]);
+    format!("{}{}", stdout(&o), stderr(&o)).replace(text(dir.path()), "DIR")
+}
+
+#[test]
+fn bad_input_is_named_by_line_and_column() {
+    let settle = ["--as", "settle"];
+    let bad = |name: &str, csv: &str| insta::assert_snapshot!(name, said(csv, &settle, 3));
+    bad("empty", "");
+    bad("no readings", "time_s,flow_L/min\n");
+    bad("no unit", "time_s,flow\n0,1\n");
+    bad("no unit of time", "time_fortnights,flow_L/min\n0,1\n");
+    bad("no number", "time_s,flow_L/min\n0,40\n0.5,forty\n");
+    bad("not finite", "time_s,flow_L/min\n0,40\n0.5,NaN\n");
+    bad("nothing", "time_s,flow_L/min\n0,40\n0.5,\n");
+    bad("decimal comma", "time_s,flow_L/min\n0,40,1\n");
+    bad("quotation mark", "time_s,flow_L/min\n0,\"40\n");
+    bad("many columns", "time_s,flow_L/min,smoke_%/m\n0,40,1\n");
+    bad("one column", "time_s\n0\n");
+    insta::assert_snapshot!(
+        "no such column",
+        said("time_s,flow_L/min\n0,1\n", &["--as", "mean", "--column", "smoke"], 3)
+    );
+}
+
+#[test]
+fn options_that_can_not_be_used_are_refused() {
+    let csv = "time_s,flow_L/min\n0,40\n1,41\n";
+    let bad = |name: &str, options: &[&str]| insta::assert_snapshot!(name, said(csv, options, 3));
+    bad("no release", &["--as", "onset"]);
+    bad("bad release", &["--as", "onset", "--release", "noon"]);
+    bad("foreign option", &["--as", "mean", "--release", "3"]);
+    bad("bad share", &["--as", "settle", "--slope-limit", "steep"]);
+    bad("bad rule", &["--as", "settle", "--window", "0"]);
+    bad("bad coverage", &["--as", "mean", "--coverage", "1"]);
+    bad("no gap allowed", &["--as", "onset", "--release", "1", "--max-gap", "0"]);
+    // Too few readings are evidence that is missing, not a fault of the file.
+    insta::assert_snapshot!("too few", said(csv, &["--as", "mean"], 2));
+    insta::assert_snapshot!("none left", said(csv, &["--as", "mean", "--from", "7"], 2));
+}
+
+#[test]
+fn headers_and_times_of_other_loggers_are_understood() {
+    let read = |csv: &str| logger_csv::read("x.csv", csv.as_bytes(), None, None).unwrap();
+    let plain = read("time_s,flow_L/min\n10,40\n10.5,41.25\n");
+    for same in [
+        "\u{feff}\"time [s]\";\"flow [L/min]\"\r\n10;40\r\n10.5;41.25\r\n",
+        "# logger 3\ntime (ms)\tflow (L/min)\n10000\t40\n\n10500\t41.25\n",
+        "time_rfc3339,flow_L/min\n2026-01-31T08:00:00Z,40\n2026-01-31T09:00:00.5+01:00,41.25\n",
+        "time_min,flow_L/min\n-0.5,4e1\n-0.491666666666667,41.25\n",
+    ] {
+        let other = read(same);
+        assert_eq!((&other.samples, &other.column), (&plain.samples, &plain.column), "{same}");
+    }
+    assert_eq!(plain.samples, [Sample::new(Instant::START, 40.0), Sample::new(Instant::from_micros(500_000), 41.25)]);
+    let chosen = logger_csv::read("x.csv", b"a_Pa,t_s,flow_L/min\n1,0,2\n", Some("t"), Some("flow_L/min")).unwrap();
+    assert_eq!(chosen.samples, [Sample::new(Instant::START, 2.0)]);
+    assert_eq!(chosen.column.unit, "L/min");
+}
