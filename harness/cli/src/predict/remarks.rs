@@ -60,9 +60,12 @@ pub fn says(p: &Predicted, what: &Remark) -> String {
     }
 }
 
+/// Warnings that are told together: their kind, and the inlet that they concern.
+type Kind<'a> = ((u8, &'a str), Option<u8>);
+
 /// All warnings, one paragraph each.
 pub fn paragraphs(p: &Predicted) -> Vec<String> {
-    let mut groups: BTreeMap<((u8, &str), Option<u8>), Vec<&Warning>> = BTreeMap::new();
+    let mut groups: BTreeMap<Kind<'_>, Vec<&Warning>> = BTreeMap::new();
     for w in &p.warnings {
         groups.entry((kind(&w.what), p.forest.inlet_at(p.pipework(), w.place))).or_default().push(w);
     }
