@@ -165,6 +165,17 @@ impl Dimension {
     }
 }
 
+/// A regular expression (ECMA-262) that matches what [`parse`] reads; numbers below zero only where `signed`.
+pub(crate) fn pattern(dimension: Dimension, signed: bool) -> String {
+    let sign = if signed { "[-+]?" } else { "[+]?" };
+    let units: Vec<_> = dimension.units().collect();
+    let optional = if dimension == Ratio { "?" } else { "" };
+    format!(
+        r"^\s*({sign}([0-9]+\.?[0-9]*|\.[0-9]+)([eE][-+]?[0-9]+)?|([0-9]+ +[0-9]+/|[0-9]+ */ *)0*[1-9][0-9]*)\s*({}){optional}\s*$",
+        units.join("|")
+    )
+}
+
 /// Why a text is not the quantity asked for.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct UnitProblem {
@@ -303,7 +314,34 @@ mod tests {
         }
     }
 
+    /// Numbers and units, right and wrong, as strangers might write them.
+    fn written() -> impl Strategy<Value = String> {
+        let number = "[-+]?[0-9]{0,3}( {0,2}[0-9]{1,2} ?/ ?[0-9]{1,2}|[.][0-9]{0,2})?([eE][-+]?[0-9]{1,2})?";
+        let units: Vec<_> = UNITS.iter().map(|(_, u, _)| *u).chain(["", "x", "e", "MM"]).collect();
+        (number, "[ \t]{0,2}", proptest::sample::select(units)).prop_map(|(n, gap, unit)| format!("{n}{gap}{unit}"))
+    }
+
+    #[test]
+    fn the_pattern_matches_each_unit_of_its_dimension_alone() {
+        for (dimension, unit, _) in UNITS {
+            for (other, ..) in UNITS {
+                let matcher = regex::Regex::new(&pattern(*other, true)).unwrap();
+                let shared = UNITS.iter().any(|(d, u, _)| d == other && u == unit);
+                assert_eq!(matcher.is_match(&format!("1.5 {unit}")), shared, "{unit} of {dimension:?} as {other:?}");
+            }
+        }
+    }
+
     proptest! {
+        #[test]
+        fn the_pattern_matches_what_is_read_and_nothing_else(s in written()) {
+            for d in [Length, Temperature, Ratio, Viscosity] {
+                let read = parse(d, &s);
+                prop_assert_eq!(regex::Regex::new(&pattern(d, true)).unwrap().is_match(&s), read.is_ok(), "{}", s);
+                let unsigned = regex::Regex::new(&pattern(d, false)).unwrap().is_match(&s);
+                prop_assert_eq!(unsigned, read.is_ok() && !s.starts_with('-'), "{}", s);
+            }
+        }
         #[test]
         fn any_text_is_a_number_or_refused(s in ".{0,40}") {
             for d in [Length, Temperature, Ratio] {

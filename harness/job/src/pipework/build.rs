@@ -5,10 +5,9 @@ use super::{MAX_INLETS, MAX_OPENINGS, MAX_SEGMENTS, PipeworkFile, bounds, raw, u
 use crate::{
     error::{Kind, Problem, Source, quoted},
     tables,
-    written::{Q, choice, whole},
+    written::{Q, Spanned, choice, whole},
 };
 use plumeline_base::pipework::{Basis, Drive, Inlet, Node, NodeId, Opening, OpeningKind, Pipework, Segment};
-use serde_spanned::Spanned;
 use std::{collections::BTreeMap, ops::Range};
 
 /// What holds for a pipe where a step says nothing else.

@@ -71,6 +71,11 @@ pub enum FrictionChoice {
     Colebrook,
 }
 
+/// The format's JSON Schema, as text.
+pub(crate) fn schema() -> String {
+    crate::schema::of_toml::<raw::File>()
+}
+
 /// Reads a `pipework.toml`. `name` is what messages call it.
 ///
 /// # Errors

@@ -15,6 +15,10 @@ use crate::{
 use plumeline_base::pipework::{NodeId, Opening, OpeningKind, Segment, SegmentKind};
 use std::collections::BTreeSet;
 
+/// The kinds of openings by name.
+pub(super) const OPENING_KINDS: &[(&str, OpeningKind)] =
+    &[("hole", OpeningKind::Hole), ("end cap", OpeningKind::EndCap), ("open end", OpeningKind::OpenEnd)];
+
 impl Builder<'_> {
     pub(super) fn network(&mut self, file: &raw::File, facts: Facts) -> Result<(), Problem> {
         for n in &file.node {
@@ -78,9 +82,8 @@ impl Builder<'_> {
 
     fn explicit_opening(&mut self, o: &raw::Opening, facts: Facts, bores: &[f64]) -> Result<(), Problem> {
         let node = self.named(&o.node)?;
-        let kinds = [("hole", OpeningKind::Hole), ("end cap", OpeningKind::EndCap), ("open end", OpeningKind::OpenEnd)];
         let kind = match &o.kind {
-            Some(name) => choice(self.source, name, "a kind of opening", &kinds)?,
+            Some(name) => choice(self.source, name, "a kind of opening", OPENING_KINDS)?,
             None => OpeningKind::Hole,
         };
         let default_discharge = if kind == OpeningKind::OpenEnd { tables::OPEN_END_DISCHARGE } else { facts.discharge };

@@ -1,16 +1,20 @@
 //! What is written where in a `pipework.toml`: the keys of the format, with their places in the text.
 //!
 //! Not here: what the values mean; see the modules beside this one.
-use crate::written::{Q, Written};
+use super::{MAX_INLETS, MAX_OPENINGS, bounds, network, run, step, unit};
+use crate::schema::{names, one_of, pairs, quantities, quantity, quantity_or, quantity_or_each};
+use crate::tables;
+use crate::written::{Q, Spanned, Written};
+use schemars::JsonSchema;
 use serde::{
     Deserialize, Deserializer,
     de::{Error, Visitor},
 };
-use serde_spanned::Spanned;
 use std::{collections::BTreeMap, fmt};
 
 /// One value for all, or a list with one for each.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, JsonSchema)]
+#[schemars(untagged, inline)]
 pub(crate) enum OneOrEach {
     One(Written),
     Each(Vec<Q>),
@@ -44,244 +48,465 @@ impl<'de> Deserialize<'de> for OneOrEach {
     }
 }
 
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
+#[schemars(title = "pipework.toml: the sampling pipework of a unit")]
 pub(crate) struct File {
+    /// Version of the format.
+    #[schemars(extend("const" = super::FORMAT))]
     pub(crate) format: Spanned<i64>,
+    /// What the pipework is called: site and zone.
     #[serde(default)]
     pub(crate) name: String,
+    /// What holds where nothing else is said.
     #[serde(default)]
     pub(crate) defaults: Defaults,
+    /// The air at the site.
     #[serde(default)]
     pub(crate) air: Air,
+    /// The unit's own air path.
     #[serde(default)]
     pub(crate) unit: Unit,
+    /// How the airflow is computed.
     #[serde(default)]
     pub(crate) model: Model,
+    /// How well facts of the pipework are known, by their basis.
     #[serde(default)]
     pub(crate) tolerance: Tolerances,
+    /// Loss coefficients of fittings of the site's own, by name, on the velocity head of their pipe.
     #[serde(default)]
+    #[schemars(transform = quantities(&bounds::K))]
     pub(crate) fitting: BTreeMap<String, Q>,
+    /// Pipes in the usual form: the way from the unit outward.
     #[serde(default)]
     pub(crate) pipe: Vec<Spanned<Pipe>>,
+    /// Points of a network.
     #[serde(default)]
     pub(crate) node: Vec<Node>,
+    /// Lengths of pipe between points.
     #[serde(default)]
     pub(crate) segment: Vec<Segment>,
+    /// Holes, end caps and open ends at points.
     #[serde(default)]
     pub(crate) opening: Vec<Opening>,
+    /// Inlets of a network, or more about those that pipes have.
     #[serde(default)]
     pub(crate) inlet: Vec<Inlet>,
 }
 
 /// What holds where nothing else is said.
-#[derive(Clone, Debug, Default, Deserialize)]
+#[derive(Clone, Debug, Default, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub(crate) struct Defaults {
+    /// Inside diameter of pipes; 21 mm if not stated.
+    #[schemars(transform = quantity(&bounds::BORE))]
     pub(crate) bore: Option<Q>,
+    /// Roughness of their walls; 0.0015 mm if not stated.
+    #[schemars(transform = quantity(&bounds::ROUGHNESS))]
     pub(crate) roughness: Option<Q>,
+    /// Discharge coefficient of holes; 0.65 if not stated.
+    #[schemars(transform = quantity(&bounds::DISCHARGE))]
     pub(crate) discharge: Option<Q>,
+    /// How the facts are known; "assumed" if not stated.
+    #[schemars(transform = one_of(tables::BASES.map(tables::basis_name).into()))]
     pub(crate) basis: Option<Spanned<String>>,
 }
 
-#[derive(Debug, Default, Deserialize)]
+#[derive(Debug, Default, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
+#[schemars(extend(
+    "dependentRequired" = { "density": ["viscosity"], "viscosity": ["density"] },
+    "not" = { "required": ["pressure", "altitude"] }
+))]
 pub(crate) struct Air {
+    /// 20 degC if not stated.
+    #[schemars(transform = quantity(&bounds::TEMPERATURE))]
     pub(crate) temperature: Option<Q>,
+    /// 1013.25 hPa if not stated; or give the altitude.
+    #[schemars(transform = quantity(&bounds::AIR_PRESSURE))]
     pub(crate) pressure: Option<Q>,
+    /// In place of the pressure, which then follows by the standard atmosphere (ISO 2533).
+    #[schemars(transform = quantity(&bounds::ALTITUDE))]
     pub(crate) altitude: Option<Q>,
+    /// Relative humidity; 50 % if not stated.
+    #[schemars(transform = quantity(&bounds::HUMIDITY))]
     pub(crate) humidity: Option<Q>,
+    /// Given directly, with the viscosity.
+    #[schemars(transform = quantity(&bounds::DENSITY))]
     pub(crate) density: Option<Q>,
+    /// Dynamic viscosity, given directly, with the density.
+    #[schemars(transform = quantity(&bounds::VISCOSITY))]
     pub(crate) viscosity: Option<Q>,
 }
 
-#[derive(Debug, Default, Deserialize)]
+#[derive(Debug, Default, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub(crate) struct Unit {
+    /// How many inlets there are; those without a pipe are plugged.
+    #[schemars(range(min = 1, max = MAX_INLETS))]
     pub(crate) inlets: Option<Spanned<i64>>,
+    /// Inside diameter of each inlet.
+    #[schemars(transform = quantity(&bounds::BORE))]
     pub(crate) inlet_bore: Option<Q>,
+    /// Loss of each inlet, up to the manifold.
     pub(crate) inlet_loss: Option<Spanned<Loss>>,
+    /// Volume of each inlet, up to the manifold.
+    #[schemars(transform = quantity(&bounds::VOLUME))]
     pub(crate) inlet_volume: Option<Q>,
+    /// Loss from the manifold to the sensor: filter, chamber.
     pub(crate) loss: Option<Spanned<Loss>>,
+    /// Volume from the manifold to the sensor.
+    #[schemars(transform = quantity(&bounds::VOLUME))]
     pub(crate) volume: Option<Q>,
+    /// Time constant of the sensor's own response.
+    #[schemars(transform = quantity(&bounds::LAG))]
     pub(crate) sensor_lag: Option<Q>,
+    /// Loss of the exhaust.
     pub(crate) exhaust_loss: Option<Spanned<Loss>>,
+    /// Pressure where the exhaust ends, against the air at the unit.
+    #[schemars(transform = quantity(&bounds::OUTSIDE))]
     pub(crate) exhaust_pressure: Option<Q>,
+    /// Height of the exhaust's end above the unit.
+    #[schemars(transform = quantity(&bounds::HEIGHT))]
     pub(crate) exhaust_height: Option<Q>,
+    /// What moves the air; or measure `suction` at every inlet.
     pub(crate) fan: Option<Spanned<Fan>>,
 }
 
 /// Pressure lost at a flow, in its part that grows with the flow and its part that grows with the flow's square.
-#[derive(Clone, Debug, Deserialize)]
+#[derive(Clone, Debug, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
+#[schemars(extend("anyOf" = [{ "required": ["linear"] }, { "required": ["quadratic"] }]))]
 pub(crate) struct Loss {
+    /// The flow at which the loss was stated.
+    #[schemars(transform = quantity(&bounds::LOSS_FLOW))]
     pub(crate) flow: Q,
+    /// The part that grows with the flow: fine filters.
+    #[schemars(transform = quantity(&bounds::LOSS))]
     pub(crate) linear: Option<Q>,
+    /// The part that grows with the flow's square: fittings, grilles.
+    #[schemars(transform = quantity(&bounds::LOSS))]
     pub(crate) quadratic: Option<Q>,
 }
 
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub(crate) struct Fan {
+    /// 2 to 1000 points [flow, pressure], by rising flow.
+    #[schemars(length(min = 2, max = 1000), transform = pairs(&bounds::FAN_FLOW, &bounds::FAN_PRESSURE))]
     pub(crate) curve: Spanned<Vec<Spanned<(Q, Q)>>>,
+    /// Between the points; "monotone" if not stated.
+    #[schemars(transform = names(unit::INTERPOLATIONS))]
     pub(crate) interpolation: Option<Spanned<String>>,
+    /// Share of the curve's speed; 100 % if not stated.
+    #[schemars(transform = quantity(&bounds::SPEED))]
     pub(crate) speed: Option<Q>,
+    /// Density of the air that the curve was taken at; 1.2 kg/m3 if not stated.
+    #[schemars(transform = quantity(&bounds::DENSITY))]
     pub(crate) density: Option<Q>,
+    /// Relative standard uncertainty of the pressure; 3 % if not stated.
+    #[schemars(transform = quantity(&bounds::UNCERTAINTY))]
     pub(crate) uncertainty: Option<Q>,
 }
 
-#[derive(Debug, Default, Deserialize)]
+#[derive(Debug, Default, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub(crate) struct Model {
+    /// The pipe friction law; "churchill" if not stated.
+    #[schemars(transform = names(unit::FRICTION_LAWS))]
     pub(crate) friction: Option<Spanned<String>>,
+    /// Whether the change of momentum at holes counts; it does if not stated.
     pub(crate) momentum: Option<bool>,
 }
 
-#[derive(Debug, Default, Deserialize)]
+#[derive(Debug, Default, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub(crate) struct Tolerances {
+    /// The tolerances that hold where this file sets none.
+    #[schemars(extend("const" = tables::TOLERANCE_PRESET))]
     pub(crate) preset: Option<Spanned<String>>,
+    /// In place of the preset's, for surveyed facts.
     pub(crate) surveyed: Option<Known>,
+    /// In place of the preset's, for facts from a drawing.
     pub(crate) drawing: Option<Known>,
+    /// In place of the preset's, for assumed facts.
     pub(crate) assumed: Option<Known>,
 }
 
-#[derive(Clone, Debug, Default, Deserialize)]
+#[derive(Clone, Debug, Default, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub(crate) struct Known {
+    /// Diameters of holes.
     pub(crate) diameter: Option<Tolerance>,
+    /// Discharge coefficients of holes.
     pub(crate) discharge: Option<Tolerance>,
+    /// Inside diameters of pipes.
     pub(crate) bore: Option<Tolerance>,
+    /// Lengths of pipes.
     pub(crate) length: Option<Tolerance>,
+    /// Roughness of walls.
     pub(crate) roughness: Option<Tolerance>,
+    /// Loss coefficients of fittings.
     pub(crate) fittings: Option<Tolerance>,
 }
 
-#[derive(Clone, Debug, Deserialize)]
+#[derive(Clone, Debug, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub(crate) struct Tolerance {
+    /// The part that the whole pipework shares.
+    #[schemars(transform = quantity(&bounds::UNCERTAINTY))]
     pub(crate) common: Q,
+    /// The part of each fact by itself.
+    #[schemars(transform = quantity(&bounds::UNCERTAINTY))]
     pub(crate) individual: Q,
 }
 
 /// A pipe in the usual form: the way from the unit outward, step by step.
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub(crate) struct Pipe {
+    /// The inlet that carries this pipe.
+    #[schemars(range(min = 1, max = MAX_INLETS))]
     pub(crate) inlet: Spanned<i64>,
+    /// Inside diameter along this pipe.
+    #[schemars(transform = quantity(&bounds::BORE))]
     pub(crate) bore: Option<Q>,
+    /// Roughness of its walls.
+    #[schemars(transform = quantity(&bounds::ROUGHNESS))]
     pub(crate) roughness: Option<Q>,
+    /// Discharge coefficient of its holes.
+    #[schemars(transform = quantity(&bounds::DISCHARGE))]
     pub(crate) discharge: Option<Q>,
+    /// How its facts are known.
+    #[schemars(transform = one_of(tables::BASES.map(tables::basis_name).into()))]
     pub(crate) basis: Option<Spanned<String>>,
+    /// Suction measured at its inlet, in place of a fan curve.
+    #[schemars(transform = quantity(&bounds::SUCTION))]
     pub(crate) suction: Option<Q>,
+    /// Number of its first hole; 1 if not stated.
+    #[schemars(range(min = 1, max = MAX_OPENINGS))]
     pub(crate) number_from: Option<Spanned<i64>>,
+    /// The steps of the way from the unit outward.
     pub(crate) run: Spanned<Vec<Spanned<Step>>>,
+    /// What is different at some of its holes.
     #[serde(default)]
     pub(crate) except: Vec<Spanned<Except>>,
 }
 
-/// A step of the way. Exactly one of the keys in [`Step::what`] says what it is.
-#[derive(Debug, Default, Deserialize)]
+/// A step of the way. Exactly one of its keys says what it is; the others belong to that.
+#[derive(Debug, Default, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
+#[schemars(transform = step::one_kind)]
 pub(crate) struct Step {
     // What it is.
+    /// Goes on by a straight length.
+    #[schemars(transform = quantity(&bounds::LENGTH))]
     pub(crate) pipe: Option<Q>,
+    /// Adds the loss of a fitting, by name.
+    #[schemars(extend("examples" = tables::FITTINGS.iter().map(|f| f.name).collect::<Vec<_>>()))]
     pub(crate) fitting: Option<Spanned<String>>,
+    /// A hole here, of this diameter.
+    #[schemars(transform = quantity(&bounds::DIAMETER))]
     pub(crate) hole: Option<Q>,
+    /// That many holes, each behind a length of pipe.
+    #[schemars(range(min = 1, max = MAX_OPENINGS))]
     pub(crate) holes: Option<Spanned<i64>>,
+    /// Holes at distances from where this step begins.
+    #[schemars(transform = quantities(&bounds::DISTANCE))]
     pub(crate) holes_at: Option<Spanned<Vec<Q>>>,
+    /// Ends the run with a cap: "blind", or the diameter of its hole.
+    #[schemars(transform = quantity_or(&run::CAP, "blind"))]
     pub(crate) cap: Option<Q>,
+    /// Ends the run open.
+    #[schemars(extend("const" = true))]
     pub(crate) open: Option<Spanned<bool>>,
+    /// A tee: the branch's own run; then this run goes on.
     pub(crate) branch: Option<Spanned<Vec<Spanned<Step>>>>,
+    /// Gives this point a name.
     pub(crate) mark: Option<Spanned<String>>,
+    /// Ends the run at a named point, which closes a ring.
     pub(crate) join: Option<Spanned<String>>,
     // How it is.
+    /// Diameter of the holes: one for all, or a list with one for each.
+    #[schemars(transform = quantity_or_each(&bounds::DIAMETER))]
     pub(crate) diameter: Option<Spanned<OneOrEach>>,
+    /// Length of pipe before the first hole; `every` if not stated.
+    #[schemars(transform = quantity(&bounds::DISTANCE))]
     pub(crate) first: Option<Q>,
+    /// Length of pipe before each further hole.
+    #[schemars(transform = quantity(&bounds::LENGTH))]
     pub(crate) every: Option<Q>,
+    /// Inside diameter of this step's pipe, or of the branch.
+    #[schemars(transform = quantity(&bounds::BORE))]
     pub(crate) bore: Option<Q>,
+    /// Roughness of its walls.
+    #[schemars(transform = quantity(&bounds::ROUGHNESS))]
     pub(crate) roughness: Option<Q>,
+    /// Height gained over the whole step.
+    #[schemars(transform = quantity(&bounds::HEIGHT))]
     pub(crate) rise: Option<Q>,
+    /// Temperature of the air inside.
+    #[schemars(transform = quantity(&bounds::TEMPERATURE))]
     pub(crate) temperature: Option<Q>,
+    /// How many such fittings; 1 if not stated.
+    #[schemars(range(min = 1, max = 1000))]
     pub(crate) count: Option<Spanned<i64>>,
+    /// Loss coefficient of the fitting, in place of the table's.
+    #[schemars(transform = quantity(&bounds::K))]
     pub(crate) k: Option<Q>,
+    /// Loss coefficient into the branch; 1.5 if not stated.
+    #[schemars(transform = quantity(&bounds::K))]
     pub(crate) k_branch: Option<Q>,
+    /// Loss coefficient straight on; 0.5 if not stated.
+    #[schemars(transform = quantity(&bounds::K))]
     pub(crate) k_run: Option<Q>,
+    /// Discharge coefficient of the hole.
+    #[schemars(transform = quantity(&bounds::DISCHARGE))]
     pub(crate) discharge: Option<Q>,
+    /// Pressure of the hole's room or void, against the air at the unit.
+    #[schemars(transform = quantity(&bounds::OUTSIDE))]
     pub(crate) outside: Option<Q>,
+    /// Whether a person can get at the hole; yes if not stated.
     pub(crate) reachable: Option<Spanned<bool>>,
+    /// Whether the hole is closed on purpose; no if not stated.
     pub(crate) blocked: Option<Spanned<bool>>,
+    /// A capillary from the pipe to the hole.
     pub(crate) drop: Option<Spanned<DropTube>>,
+    /// How these facts are known.
+    #[schemars(transform = one_of(tables::BASES.map(tables::basis_name).into()))]
     pub(crate) basis: Option<Spanned<String>>,
 }
 
 /// A capillary from the pipe to a sampling point.
-#[derive(Clone, Debug, Deserialize)]
+#[derive(Clone, Debug, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub(crate) struct DropTube {
+    /// Its length.
+    #[schemars(transform = quantity(&bounds::LENGTH))]
     pub(crate) length: Q,
+    /// Its inside diameter.
+    #[schemars(transform = quantity(&bounds::BORE))]
     pub(crate) bore: Q,
+    /// Height gained along it; negative where it hangs down.
+    #[schemars(transform = quantity(&bounds::HEIGHT))]
     pub(crate) rise: Option<Q>,
+    /// Loss coefficient of its exit into the pipe; 1 if not stated.
+    #[schemars(transform = quantity(&bounds::K))]
     pub(crate) k: Option<Q>,
 }
 
 /// What is different at some holes of a pipe, by their numbers.
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub(crate) struct Except {
+    /// Numbers of the holes.
     pub(crate) holes: Spanned<Vec<Spanned<i64>>>,
+    /// Their diameter.
+    #[schemars(transform = quantity(&bounds::DIAMETER))]
     pub(crate) diameter: Option<Q>,
+    /// Discharge coefficient of the hole.
+    #[schemars(transform = quantity(&bounds::DISCHARGE))]
     pub(crate) discharge: Option<Q>,
+    /// Pressure of its room or void, against the air at the unit.
+    #[schemars(transform = quantity(&bounds::OUTSIDE))]
     pub(crate) outside: Option<Q>,
+    /// Whether a person can get at it; yes if not stated.
     pub(crate) reachable: Option<bool>,
+    /// Whether it is closed on purpose; no if not stated.
     pub(crate) blocked: Option<bool>,
+    /// How these facts are known.
+    #[schemars(transform = one_of(tables::BASES.map(tables::basis_name).into()))]
     pub(crate) basis: Option<Spanned<String>>,
 }
 
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub(crate) struct Node {
+    /// Its name.
     pub(crate) name: Spanned<String>,
+    /// Its height above the unit; 0 m if not stated.
+    #[schemars(transform = quantity(&bounds::HEIGHT))]
     pub(crate) height: Option<Q>,
 }
 
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub(crate) struct Segment {
+    /// Name of the point nearer to the unit.
     pub(crate) near: Spanned<String>,
+    /// Name of the point farther from the unit.
     pub(crate) far: Spanned<String>,
+    /// Its length.
+    #[schemars(transform = quantity(&bounds::LENGTH))]
     pub(crate) length: Q,
+    /// Its inside diameter.
+    #[schemars(transform = quantity(&bounds::BORE))]
     pub(crate) bore: Option<Q>,
+    /// Roughness of its walls.
+    #[schemars(transform = quantity(&bounds::ROUGHNESS))]
     pub(crate) roughness: Option<Q>,
+    /// Fittings in it, by name.
     #[serde(default)]
     pub(crate) fittings: Vec<Spanned<String>>,
+    /// Further loss coefficient, on its velocity head.
+    #[schemars(transform = quantity(&bounds::K))]
     pub(crate) k: Option<Q>,
+    /// Whether it is a capillary; no if not stated.
     pub(crate) capillary: Option<bool>,
+    /// Temperature of the air inside.
+    #[schemars(transform = quantity(&bounds::TEMPERATURE))]
     pub(crate) temperature: Option<Q>,
+    /// How these facts are known.
+    #[schemars(transform = one_of(tables::BASES.map(tables::basis_name).into()))]
     pub(crate) basis: Option<Spanned<String>>,
 }
 
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub(crate) struct Opening {
+    /// Name of the point where it is.
     pub(crate) node: Spanned<String>,
+    /// Its number along its inlet's pipe.
+    #[schemars(range(min = 1, max = MAX_OPENINGS))]
     pub(crate) number: Spanned<i64>,
+    /// What it is; a hole if not stated.
+    #[schemars(transform = names(network::OPENING_KINDS))]
     pub(crate) kind: Option<Spanned<String>>,
+    /// Its diameter.
+    #[schemars(transform = quantity(&bounds::DIAMETER))]
     pub(crate) diameter: Q,
+    /// Discharge coefficient of the hole.
+    #[schemars(transform = quantity(&bounds::DISCHARGE))]
     pub(crate) discharge: Option<Q>,
+    /// Pressure of its room or void, against the air at the unit.
+    #[schemars(transform = quantity(&bounds::OUTSIDE))]
     pub(crate) outside: Option<Q>,
+    /// Whether a person can get at it; yes if not stated.
     pub(crate) reachable: Option<bool>,
+    /// Whether it is closed on purpose; no if not stated.
     pub(crate) blocked: Option<bool>,
+    /// How these facts are known.
+    #[schemars(transform = one_of(tables::BASES.map(tables::basis_name).into()))]
     pub(crate) basis: Option<Spanned<String>>,
 }
 
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub(crate) struct Inlet {
+    /// Its number on the unit.
+    #[schemars(range(min = 1, max = MAX_INLETS))]
     pub(crate) number: Spanned<i64>,
+    /// Name of the point where it is; none if it is plugged or a pipe has it.
     pub(crate) node: Option<Spanned<String>>,
+    /// Suction measured at it, in place of a fan curve.
+    #[schemars(transform = quantity(&bounds::SUCTION))]
     pub(crate) suction: Option<Q>,
+    /// Its inside diameter.
+    #[schemars(transform = quantity(&bounds::BORE))]
     pub(crate) bore: Option<Q>,
+    /// Its loss, up to the manifold.
     pub(crate) loss: Option<Spanned<Loss>>,
+    /// Its volume, up to the manifold.
+    #[schemars(transform = quantity(&bounds::VOLUME))]
     pub(crate) volume: Option<Q>,
 }

@@ -11,10 +11,9 @@ use super::{
 use crate::{
     error::{Kind, Problem},
     tables,
-    written::{Bounds, Q, Written, whole},
+    written::{Bounds, Q, Spanned, Written, whole},
 };
 use plumeline_base::pipework::{NodeId, Opening, OpeningKind, Segment, SegmentKind};
-use serde_spanned::Spanned;
 use std::ops::Range;
 
 /// Deepest nesting of branches.
@@ -429,7 +428,7 @@ impl Builder<'_> {
     }
 }
 
-const CAP: Bounds = Bounds::new(
+pub(super) const CAP: Bounds = Bounds::new(
     crate::units::Dimension::Length,
     2e-4,
     0.1,

@@ -5,7 +5,7 @@ use super::{FrictionChoice, ModelChoice, bounds, raw};
 use crate::{
     error::{Kind, Problem, Source},
     tables, units,
-    written::{self, Q, choice},
+    written::{self, Q, Spanned, choice},
 };
 use plumeline_base::pipework::{
     Air, AirPath, CurveInterpolation, Drive, Fan, FanPoint, GivenAir, Known, Loss, Tolerance,
@@ -15,15 +15,23 @@ use plumeline_base::pipework::{
 /// degC, 101325 Pa, 50 %; common practice).
 pub(super) const REFERENCE_DENSITY: f64 = 1.2;
 
+/// The pipe friction laws by name.
+pub(super) const FRICTION_LAWS: &[(&str, FrictionChoice)] = &[
+    ("churchill", FrictionChoice::Churchill),
+    ("hagen-dunlop-swamee-jain", FrictionChoice::HagenDunlopSwameeJain),
+    ("colebrook", FrictionChoice::Colebrook),
+];
+/// The ways between the points of a fan curve, by name.
+pub(super) const INTERPOLATIONS: &[(&str, CurveInterpolation)] =
+    &[("monotone", CurveInterpolation::MonotoneCubic), ("linear", CurveInterpolation::Linear)];
+
 pub(super) fn model(source: &Source<'_>, m: &raw::Model) -> Result<ModelChoice, Problem> {
-    let laws = [
-        ("churchill", FrictionChoice::Churchill),
-        ("hagen-dunlop-swamee-jain", FrictionChoice::HagenDunlopSwameeJain),
-        ("colebrook", FrictionChoice::Colebrook),
-    ];
     let default = ModelChoice::default();
     Ok(ModelChoice {
-        friction: m.friction.as_ref().map_or(Ok(default.friction), |n| choice(source, n, "a friction law", &laws))?,
+        friction: m
+            .friction
+            .as_ref()
+            .map_or(Ok(default.friction), |n| choice(source, n, "a friction law", FRICTION_LAWS))?,
         momentum: m.momentum.unwrap_or(default.momentum),
     })
 }
@@ -78,7 +86,7 @@ fn pressure_at(altitude_m: f64) -> f64 {
     units::PA_PER_ATM * libm::pow(1.0 - 0.006_5 * altitude_m / 288.15, EXPONENT)
 }
 
-pub(super) fn loss(source: &Source<'_>, l: &serde_spanned::Spanned<raw::Loss>) -> Result<Loss, Problem> {
+pub(super) fn loss(source: &Source<'_>, l: &Spanned<raw::Loss>) -> Result<Loss, Problem> {
     let written = l.as_ref();
     let flow = bounds::LOSS_FLOW.read(source, &written.flow)?;
     if written.linear.is_none() && written.quadratic.is_none() {
@@ -89,10 +97,7 @@ pub(super) fn loss(source: &Source<'_>, l: &serde_spanned::Spanned<raw::Loss>) -
     Ok(Loss { linear: pressure(&written.linear)? / flow, quadratic: pressure(&written.quadratic)? / (flow * flow) })
 }
 
-pub(super) fn loss_or_none(
-    source: &Source<'_>,
-    l: Option<&serde_spanned::Spanned<raw::Loss>>,
-) -> Result<Loss, Problem> {
+pub(super) fn loss_or_none(source: &Source<'_>, l: Option<&Spanned<raw::Loss>>) -> Result<Loss, Problem> {
     l.map_or(Ok(Loss::default()), |l| loss(source, l))
 }
 
@@ -128,13 +133,12 @@ pub(super) fn fan(source: &Source<'_>, f: &raw::Fan) -> Result<Fan, Problem> {
         }
         curve.push(next);
     }
-    let kinds = [("monotone", CurveInterpolation::MonotoneCubic), ("linear", CurveInterpolation::Linear)];
     Ok(Fan {
         curve,
         interpolation: f
             .interpolation
             .as_ref()
-            .map_or(Ok(CurveInterpolation::default()), |n| choice(source, n, "an interpolation", &kinds))?,
+            .map_or(Ok(CurveInterpolation::default()), |n| choice(source, n, "an interpolation", INTERPOLATIONS))?,
         speed: bounds::SPEED.read_or(source, f.speed.as_ref(), 1.0)?,
         reference_density: bounds::DENSITY.read_or(source, f.density.as_ref(), REFERENCE_DENSITY)?,
         u_pressure: bounds::UNCERTAINTY.read_or(source, f.uncertainty.as_ref(), 0.03)?,

@@ -6,27 +6,38 @@ use crate::{
     error::{Kind, Problem, Source, choices, quoted},
     limits::{self, Presets},
     units::{self, Dimension::*},
-    written::{Bounds, Q, Written, choice, whole},
+    written::{Bounds, Q, Spanned, Written, choice, whole},
 };
 use plumeline_base::pipework::Pipework;
 use plumeline_procedure::plan::{
     ChecklistItem, ExpectedUnit, FlowPlan, HoleChoice, HolePlan, HoleRef, Limit, Limits, Mark, Plan, ReleaseMark,
     RulePlan, SettlePlan, SmokePlan,
 };
-use serde_spanned::Spanned;
+use schemars::Schema;
 use std::collections::BTreeSet;
 
-const RATE: Bounds = Bounds::new(Frequency, 1.0, 20.0, "a rate of readings", "a rate from 1 Hz to 20 Hz");
-const LEASE: Bounds = Bounds::new(Time, 5.0, 3600.0, "a lease", "a time from 5 s to 1 h");
-const SPAN: Bounds = Bounds::new(Time, 1.0, 3600.0, "a measuring time", "a time from 1 s to 1 h");
-const WAIT: Bounds = Bounds::new(Time, 0.0, 3600.0, "a waiting time", "a time from 0 s to 1 h");
-const SHORT: Bounds = Bounds::new(Time, 0.0, 60.0, "an uncertainty of time", "a time from 0 s to 60 s").above();
-const SHARE: Bounds = Bounds::new(Ratio, 0.0, 1.0, "a share", "a share from 0 % to 100 %");
-const RISK: Bounds = Bounds::new(Ratio, 0.0, 0.5, "a risk", "a risk from 0 % to 50 %");
-const COVERAGE: Bounds = Bounds::new(Ratio, 0.5, 0.9999, "a coverage", "a coverage from 50 % to 99.99 %");
+pub(super) const RATE: Bounds = Bounds::new(Frequency, 1.0, 20.0, "a rate of readings", "a rate from 1 Hz to 20 Hz");
+pub(super) const LEASE: Bounds = Bounds::new(Time, 5.0, 3600.0, "a lease", "a time from 5 s to 1 h");
+pub(super) const SPAN: Bounds = Bounds::new(Time, 1.0, 3600.0, "a measuring time", "a time from 1 s to 1 h");
+pub(super) const WAIT: Bounds = Bounds::new(Time, 0.0, 3600.0, "a waiting time", "a time from 0 s to 1 h");
+pub(super) const SHORT: Bounds =
+    Bounds::new(Time, 0.0, 60.0, "an uncertainty of time", "a time from 0 s to 60 s").above();
+pub(super) const SHARE: Bounds = Bounds::new(Ratio, 0.0, 1.0, "a share", "a share from 0 % to 100 %");
+pub(super) const RISK: Bounds = Bounds::new(Ratio, 0.0, 0.5, "a risk", "a risk from 0 % to 50 %");
+pub(super) const COVERAGE: Bounds = Bounds::new(Ratio, 0.5, 0.9999, "a coverage", "a coverage from 50 % to 99.99 %");
 const LIMIT_TIME: Bounds = Bounds::new(Time, 0.0, 172_800.0, "this limit", "a time from 0 s to 48 h").above();
 const LIMIT_SHARE: Bounds = Bounds::new(Ratio, 0.0, 1.0, "this limit", "a share from 0 % to 100 %").above();
 const LIMIT_PRESSURE: Bounds = Bounds::new(Pressure, 0.0, 20_000.0, "this limit", "a pressure from 0 Pa to 20 kPa");
+
+/// Most runs of smoke at one place.
+pub(super) const MAX_RUNS: i64 = 20;
+/// The ways to mark the release of smoke, by name.
+pub(super) const MARKS: &[(&str, ReleaseMark)] =
+    &[("by-hand", ReleaseMark::ByHand), ("by-radio", ReleaseMark::ByRadio), ("device", ReleaseMark::Device)];
+/// The words for the holes that are closed in turn.
+pub(super) const WHICH: &[&str] = &["reachable", "none"];
+/// The word for the places of the smoke test.
+pub(super) const AT: &[&str] = &["farthest"];
 
 pub(super) fn check(source: &Source<'_>, f: raw::File, pipework: &Pipework) -> Result<PlanFile, Problem> {
     let mut notes = Vec::new();
@@ -88,14 +99,23 @@ fn expected(u: raw::Unit) -> ExpectedUnit {
     ExpectedUnit { model: u.model, serial: u.serial }
 }
 
-/// A limit by the name of a preset, or with a value of the job's own.
-fn limit(source: &Source<'_>, written: &Option<Spanned<raw::Limit>>, presets: &Presets) -> Result<Limit, Problem> {
-    let Some(written) = written else { return Ok(presets.first()) };
-    let bounds = match presets.unit {
+fn limit_bounds(presets: &Presets) -> &'static Bounds {
+    match presets.unit {
         "s" => &LIMIT_TIME,
         "Pa" => &LIMIT_PRESSURE,
         _ => &LIMIT_SHARE,
-    };
+    }
+}
+
+/// Says in a schema which limit a key sets.
+pub(super) fn limit_of(presets: &'static Presets) -> impl FnMut(&mut Schema) {
+    crate::schema::limit(presets, limit_bounds(presets))
+}
+
+/// A limit by the name of a preset, or with a value of the job's own.
+fn limit(source: &Source<'_>, written: &Option<Spanned<raw::Limit>>, presets: &Presets) -> Result<Limit, Problem> {
+    let Some(written) = written else { return Ok(presets.first()) };
+    let bounds = limit_bounds(presets);
     let own = |value, from: &str| Limit {
         value,
         unit: presets.unit.to_owned(),
@@ -195,13 +215,12 @@ fn smoke(
             }
         },
     };
-    let marks = [("by-hand", ReleaseMark::ByHand), ("by-radio", ReleaseMark::ByRadio), ("device", ReleaseMark::Device)];
     let mark = match &s.mark {
-        Some(name) => choice(source, name, "a way to mark the release", &marks)?,
+        Some(name) => choice(source, name, "a way to mark the release", MARKS)?,
         None => ReleaseMark::ByHand,
     };
     let runs = match &s.runs {
-        Some(n) => whole(source, n, 1, 20, "a number of runs")?,
+        Some(n) => whole(source, n, 1, MAX_RUNS, "a number of runs")?,
         None => 1,
     };
     let read = |b: &Bounds, q: &Option<Q>, default: f64| b.read_or(source, q.as_ref(), default);

@@ -34,6 +34,11 @@ pub struct PlanFile {
     pub notes: Vec<String>,
 }
 
+/// The format's JSON Schema, as text.
+pub(crate) fn schema() -> String {
+    crate::schema::of_toml::<raw::File>()
+}
+
 /// Reads a `plan.toml`. `name` is what messages call it; the pipework is the job's own, so that holes can be named
 /// and the farthest ones found.
 ///

@@ -1,142 +1,243 @@
 //! What is written where in a `plan.toml`: the keys of the format, with their places in the text.
 //!
 //! Not here: what the values mean.
-use crate::written::Q;
+use super::{
+    check::{self, limit_of},
+    stages,
+};
+use crate::limits;
+use crate::schema::{names, one_of, quantity, words_or_list};
+use crate::written::{Q, Spanned};
+use plumeline_procedure::outcome::StageKind;
+use schemars::JsonSchema;
 use serde::{
     Deserialize, Deserializer,
     de::{Error, MapAccess, SeqAccess, Visitor, value::MapAccessDeserializer},
 };
-use serde_spanned::Spanned;
 use std::fmt;
 
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
+#[schemars(title = "plan.toml: what a job does and what it is judged by")]
 pub(super) struct File {
+    /// Version of the format.
+    #[schemars(extend("const" = super::FORMAT))]
     pub(super) format: Spanned<i64>,
+    /// Site and zone.
     pub(super) site: String,
+    /// Who does the job.
     pub(super) technician: String,
+    /// The unit that is replaced; without this table nothing is captured.
     pub(super) outgoing: Option<Unit>,
+    /// The unit that replaces it.
     #[serde(default)]
     pub(super) replacement: Unit,
+    /// Which stages are run, in their order; all if not stated.
     pub(super) stages: Option<Spanned<Vec<Spanned<Stage>>>>,
+    /// Rate of the unit's readings; 10 Hz if not stated.
+    #[schemars(transform = quantity(&check::RATE))]
     pub(super) readings: Option<Q>,
+    /// Inhibits lapse when they are not renewed for this long; 60 s if not stated.
+    #[schemars(transform = quantity(&check::LEASE))]
     pub(super) inhibit_lease: Option<Q>,
+    /// What the job is judged by.
     #[serde(default)]
     pub(super) limits: Limits,
+    /// When the flow counts as steady.
     #[serde(default)]
     pub(super) settle: Settle,
+    /// How the flow of each pipe is proved.
     #[serde(default)]
     pub(super) flow: Flow,
+    /// How the holes are proved.
     #[serde(default)]
     pub(super) holes: Holes,
+    /// How the smoke test is done.
     #[serde(default)]
     pub(super) smoke: Smoke,
+    /// The rule of decision (JCGM 106).
     #[serde(default)]
     pub(super) rule: Rule,
+    /// Hand-work that a person ticks off.
     #[serde(default)]
     pub(super) checklist: Vec<Check>,
 }
 
-#[derive(Debug, Default, Deserialize)]
+#[derive(Debug, Default, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub(super) struct Unit {
+    /// Checked if stated.
     pub(super) model: Option<String>,
+    /// Checked if stated.
     pub(super) serial: Option<String>,
 }
 
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub(super) struct Stage {
+    /// Which stage.
+    #[schemars(transform = one_of(StageKind::ALL.map(StageKind::name).into()))]
     pub(super) stage: Spanned<String>,
+    /// What happens when it does not pass: "stop" ends the job safely, "go-on" goes on; "skip" leaves it out.
+    #[schemars(transform = names(stages::POLICIES))]
     pub(super) policy: Option<Spanned<String>>,
+    /// How long it may take.
+    #[schemars(transform = quantity(&stages::DEADLINE))]
     pub(super) deadline: Option<Q>,
 }
 
-#[derive(Debug, Default, Deserialize)]
+#[derive(Debug, Default, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub(super) struct Limits {
+    /// Transport time of the farthest hole, at most.
+    #[schemars(transform = limit_of(&limits::TRANSPORT))]
     pub(super) transport: Option<Spanned<Limit>>,
+    /// Measured against predicted transport time, as a share of the predicted.
+    #[schemars(transform = limit_of(&limits::TRANSPORT_AGREEMENT))]
     pub(super) transport_agreement: Option<Spanned<Limit>>,
+    /// The least difference of transport times that counts.
+    #[schemars(transform = limit_of(&limits::TRANSPORT_AGREEMENT_LEAST))]
     pub(super) transport_agreement_least: Option<Spanned<Limit>>,
+    /// Suction at the last hole, at least.
+    #[schemars(transform = limit_of(&limits::LAST_HOLE_SUCTION))]
     pub(super) last_hole_suction: Option<Spanned<Limit>>,
+    /// Change of the unit's volumetric flow that raises a flow fault.
+    #[schemars(transform = limit_of(&limits::FLOW_BAND))]
     pub(super) flow_band: Option<Spanned<Limit>>,
+    /// A flow fault is raised within.
+    #[schemars(transform = limit_of(&limits::FLOW_FAULT_WITHIN))]
     pub(super) flow_fault_within: Option<Spanned<Limit>>,
+    /// Out of service, at most, before other measures are called for.
+    #[schemars(transform = limit_of(&limits::OUT_OF_SERVICE))]
     pub(super) out_of_service: Option<Spanned<Limit>>,
+    /// Waiting for the unit to start, at most.
+    #[schemars(transform = limit_of(&limits::BOOT))]
     pub(super) boot: Option<Spanned<Limit>>,
 }
 
-#[derive(Debug, Default, Deserialize)]
+#[derive(Debug, Default, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub(super) struct Settle {
+    /// Length of the windows that are compared; 30 s if not stated.
+    #[schemars(transform = quantity(&check::SPAN))]
     pub(super) window: Option<Q>,
+    /// Largest slope of a steady flow, as a share of it, a minute.
+    #[schemars(transform = limit_of(&limits::STEADY))]
     pub(super) slope_per_min: Option<Spanned<Limit>>,
 }
 
-#[derive(Debug, Default, Deserialize)]
+#[derive(Debug, Default, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub(super) struct Flow {
+    /// How long the flow is averaged; 60 s if not stated.
+    #[schemars(transform = quantity(&check::SPAN))]
     pub(super) average: Option<Q>,
+    /// What the smallest material defect does to a pipe's flow.
+    #[schemars(transform = limit_of(&limits::MATERIAL))]
     pub(super) material: Option<Spanned<Limit>>,
+    /// Standard uncertainty of the unit's flow readings that its inlets share; 3 % if not stated.
+    #[schemars(transform = quantity(&check::SHARE))]
     pub(super) calibration_common: Option<Q>,
+    /// Standard uncertainty of the flow readings of each inlet by itself; 2 % if not stated.
+    #[schemars(transform = quantity(&check::SHARE))]
     pub(super) calibration_individual: Option<Q>,
 }
 
-#[derive(Debug, Default, Deserialize)]
+#[derive(Debug, Default, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub(super) struct Holes {
+    /// The holes that are closed in turn: "reachable" (all in reach; if not stated), "none", or a list.
+    #[schemars(transform = words_or_list(check::WHICH))]
     pub(super) which: Option<Spanned<Which>>,
+    /// How long the flow is averaged with a hole open, and closed; 10 s if not stated.
+    #[schemars(transform = quantity(&check::SPAN))]
     pub(super) average: Option<Q>,
+    /// How long is waited after a hole was closed or opened; 10 s if not stated.
+    #[schemars(transform = quantity(&check::WAIT))]
     pub(super) wait: Option<Q>,
+    /// How far a hole's drop may be from the predicted one, as a share of it.
+    #[schemars(transform = limit_of(&limits::HOLE_AGREEMENT))]
     pub(super) agreement: Option<Spanned<Limit>>,
 }
 
-#[derive(Debug, Default, Deserialize)]
+#[derive(Debug, Default, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub(super) struct Smoke {
+    /// Where smoke is released: "farthest" (of each pipe, by length; if not stated), or a list.
+    #[schemars(transform = words_or_list(check::AT))]
     pub(super) at: Option<Spanned<Which>>,
+    /// Runs at each place; 1 if not stated.
+    #[schemars(range(min = 1, max = check::MAX_RUNS))]
     pub(super) runs: Option<Spanned<i64>>,
+    /// Who marks the release; "by-hand" if not stated.
+    #[schemars(transform = names(check::MARKS))]
     pub(super) mark: Option<Spanned<String>>,
+    /// Standard uncertainty of the mark.
+    #[schemars(transform = quantity(&check::SHORT))]
     pub(super) mark_uncertainty: Option<Q>,
+    /// How long smoke is released; 10 s if not stated.
+    #[schemars(transform = quantity(&check::SPAN))]
     pub(super) release: Option<Q>,
+    /// Purged when obscuration stays under this share of the lowest alarm level; 50 % if not stated.
+    #[schemars(transform = quantity(&check::SHARE))]
     pub(super) purge_below: Option<Q>,
+    /// How long it has to stay there; 30 s if not stated.
+    #[schemars(transform = quantity(&check::SPAN))]
     pub(super) purge_hold: Option<Q>,
 }
 
-#[derive(Debug, Default, Deserialize)]
+#[derive(Debug, Default, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub(super) struct Rule {
+    /// Risk of passing what does not conform, over all tests together; 5 % if not stated.
+    #[schemars(transform = quantity(&check::RISK))]
     pub(super) accept_risk: Option<Q>,
+    /// Risk of failing what conforms, over all tests together; 5 % if not stated.
+    #[schemars(transform = quantity(&check::RISK))]
     pub(super) reject_risk: Option<Q>,
+    /// Coverage of the intervals that are printed; 95 % if not stated.
+    #[schemars(transform = quantity(&check::COVERAGE))]
     pub(super) coverage: Option<Q>,
 }
 
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub(super) struct Check {
+    /// At which stage it is asked for.
+    #[schemars(transform = one_of(StageKind::ALL.map(StageKind::name).into()))]
     pub(super) stage: Spanned<String>,
+    /// What is to be done.
     pub(super) text: String,
+    /// Whether the job stays undecided without it.
     #[serde(default)]
     pub(super) required: bool,
 }
 
 /// A hole by its pipe's inlet and its number.
-#[derive(Clone, Debug, Deserialize)]
+#[derive(Clone, Debug, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub(super) struct Hole {
+    /// The inlet of its pipe.
+    #[schemars(range(min = 1, max = 255))]
     pub(super) inlet: Spanned<i64>,
+    /// Its number, from the unit outward.
+    #[schemars(range(min = 1, max = u32::MAX))]
     pub(super) hole: Spanned<i64>,
 }
 
 /// The name of a preset, a value of the job's own, or a value with its source.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, JsonSchema)]
+#[schemars(untagged, inline)]
 pub(super) enum Limit {
     Text(String),
     Own(Own),
 }
-#[derive(Clone, Debug, Deserialize)]
+#[derive(Clone, Debug, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub(super) struct Own {
+    /// The limit.
     pub(super) value: Q,
+    /// Where it comes from.
     pub(super) source: String,
 }
 impl<'de> Deserialize<'de> for Limit {
@@ -159,7 +260,8 @@ impl<'de> Deserialize<'de> for Limit {
 }
 
 /// A choice of holes by a word, or a list of them.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, JsonSchema)]
+#[schemars(untagged, inline)]
 pub(super) enum Which {
     Word(String),
     These(Vec<Hole>),

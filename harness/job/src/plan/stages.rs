@@ -5,13 +5,12 @@ use super::raw;
 use crate::{
     error::{Kind, Problem, Source},
     units::Dimension::Time,
-    written::{Bounds, choice},
+    written::{Bounds, Spanned, choice},
 };
 use plumeline_procedure::{
     outcome::StageKind,
     plan::{Policy, StagePlan},
 };
-use serde_spanned::Spanned;
 
 /// What holds for a stage of which the plan says nothing more (deadlines: common practice, no source).
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -24,8 +23,12 @@ pub struct StageDefault {
     pub deadline_s: u32,
 }
 
-const DEADLINE: Bounds =
+pub(super) const DEADLINE: Bounds =
     Bounds::new(Time, 1.0, 172_800.0, "a stage's deadline", "a time from 1 s to 48 h, such as \"30 min\"");
+
+/// The policies by name.
+pub(super) const POLICIES: &[(&str, Policy)] =
+    &[("stop", Policy::Stop), ("go-on", Policy::GoOn), ("skip", Policy::Skip)];
 
 /// Every stage in its usual order with its defaults. What must hold before anything is risked stops the job when it
 /// does not pass; what only measures goes on, and the verdict keeps what happened.
@@ -83,9 +86,8 @@ pub(super) fn stages(
             return Err(source.problem(Kind::Conflict, s.stage.span(), cause, remedy));
         }
         let default = defaults.iter().find(|d| d.stage == kind);
-        let policies = [("stop", Policy::Stop), ("go-on", Policy::GoOn), ("skip", Policy::Skip)];
         let policy = match &s.policy {
-            Some(name) => choice(source, name, "a policy", &policies)?,
+            Some(name) => choice(source, name, "a policy", POLICIES)?,
             None => default.map_or(Policy::Stop, |d| d.policy),
         };
         let deadline_s = match &s.deadline {
