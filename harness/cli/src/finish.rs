@@ -54,10 +54,10 @@ pub fn tell(outcome: &Outcome, report: &std::path::Path) {
 }
 
 /// Everything that follows when a job is over: files, last words, exit code.
-pub fn finished(
+pub fn finished<D: plumeline_trace::Disk>(
     folder: &Folder,
     loaded: &Loaded,
-    session: Session<DiskKeeper>,
+    session: Session<DiskKeeper<D>>,
     output: &Output,
     invented: bool,
 ) -> Result<Exit, Failure> {

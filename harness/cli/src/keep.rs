@@ -8,29 +8,35 @@ use plumeline_job::{
     journal,
 };
 use plumeline_procedure::{Entry, effect::KeptSettings};
-use plumeline_trace::{Citation, Hash, LogWriter, Record, TRACE_FILE};
+use plumeline_trace::{Citation, Disk, Hash, LogWriter, Record, TRACE_FILE};
 
 /// The citation of a log entry, as the journal writes it.
 pub fn cite(c: &Citation) -> journal::Citation {
     journal::Citation { offset: c.offset, index: c.index, hash: Digest(c.hash.0) }
 }
 
-/// A job folder on the disk.
-pub struct DiskKeeper {
+/// A job folder on the disk; the log may be on another one, for tests.
+pub struct DiskKeeper<D = plumeline_trace::Folder> {
     folder: Folder,
-    log: LogWriter<plumeline_trace::Folder>,
+    log: LogWriter<D>,
     synced_to: u64,
     journal: journal::Writer,
 }
-impl DiskKeeper {
+impl DiskKeeper<plumeline_trace::Folder> {
     /// A new log and journal in a folder that has neither.
     pub fn create(folder: &Folder) -> Result<Self, Failure> {
-        let log = LogWriter::create(plumeline_trace::Folder::new(folder.dir()), TRACE_FILE)?;
+        Self::create_on(folder, plumeline_trace::Folder::new(folder.dir()))
+    }
+}
+impl<D: Disk> DiskKeeper<D> {
+    /// A new log on this disk and a new journal.
+    pub fn create_on(folder: &Folder, disk: D) -> Result<Self, Failure> {
+        let log = LogWriter::create(disk, TRACE_FILE)?;
         let journal = journal::Writer::create(folder.disk(), &folder.path(folder::JOURNAL)?)?;
         Ok(Self { folder: folder.clone(), log, synced_to: 0, journal })
     }
     /// A keeper over a log and a journal that were taken up again.
-    pub fn resumed(folder: &Folder, log: LogWriter<plumeline_trace::Folder>, journal: journal::Writer) -> Self {
+    pub fn resumed(folder: &Folder, log: LogWriter<D>, journal: journal::Writer) -> Self {
         Self { folder: folder.clone(), log, synced_to: 0, journal }
     }
     /// The end of the log.
@@ -48,7 +54,7 @@ impl DiskKeeper {
         Ok(())
     }
 }
-impl Keeper for DiskKeeper {
+impl<D: Disk> Keeper for DiskKeeper<D> {
     fn log(&mut self, record: Record) -> Result<Citation, Failure> {
         Ok(self.log.append(&record)?)
     }

@@ -4,6 +4,7 @@
 //! stages (the procedure), frames (the drivers).
 use crate::{
     failure::Failure,
+    interrupt::Interrupts,
     operator::{Script, Site},
     session::{Keeper, Outward, Session},
     show::Show,
@@ -51,12 +52,13 @@ pub struct Live<'a, K> {
 }
 
 /// What the loop waited for.
+#[expect(clippy::large_enum_variant, reason = "there is one at a time")]
 enum Woke {
     Link(Option<LinkEvent>),
     Opened(Result<Link, Down>),
     Typed(Option<Typed>),
     Time,
-    Interrupt,
+    Interrupt(AbortCause),
 }
 
 impl<'a, K: Keeper> Live<'a, K> {
@@ -86,7 +88,11 @@ impl<'a, K: Keeper> Live<'a, K> {
 
     /// Runs the job to its end. `opening` are the first inputs (tool, date, files).
     pub async fn run(mut self, opening: Vec<Input>) -> Result<(), Failure> {
+        let mut interrupts = Interrupts::listen()?;
         let now = self.clock.now();
+        for prompt in self.session.open_prompts() {
+            self.outward(now, Outward::Ask(prompt));
+        }
         self.inputs.extend(opening.into_iter().map(|i| (now, i)));
         loop {
             while let Some((at, input)) = self.inputs.pop_front() {
@@ -95,7 +101,7 @@ impl<'a, K: Keeper> Live<'a, K> {
             if self.done {
                 break;
             }
-            match self.wait().await {
+            match self.wait(&mut interrupts).await {
                 Woke::Link(Some(event)) => {
                     if matches!(event, LinkEvent::Down(_)) {
                         self.link = None;
@@ -118,7 +124,7 @@ impl<'a, K: Keeper> Live<'a, K> {
                     self.push(Input::Abort(AbortCause::Shutdown));
                 }
                 Woke::Time => self.time_passed()?,
-                Woke::Interrupt => {
+                Woke::Interrupt(cause) => {
                     self.aborts += 1;
                     if self.aborts > 1 {
                         return Err(Failure::Other {
@@ -132,7 +138,7 @@ impl<'a, K: Keeper> Live<'a, K> {
                     crate::show::line(
                         "stopping safely: smoke off, purge, outputs back, record closed. Press Ctrl-C again to leave at once.",
                     );
-                    self.push(Input::Abort(AbortCause::Operator));
+                    self.push(Input::Abort(cause));
                 }
             }
         }
@@ -159,7 +165,13 @@ impl<'a, K: Keeper> Live<'a, K> {
             other => tracing::debug!(%now, input = ?other, "input"),
         }
         for out in self.session.feed(now, input)? {
-            self.show.show(now, &out);
+            self.outward(now, out);
+        }
+        Ok(())
+    }
+
+    fn outward(&mut self, now: Instant, out: Outward) {
+        self.show.show(now, &out);
             match out {
                 Outward::Send(bytes) => {
                     tracing::trace!(%now, bytes = bytes.len(), "sent");
@@ -187,11 +199,9 @@ impl<'a, K: Keeper> Live<'a, K> {
                 Outward::Done(_) => self.done = true,
                 _ => {}
             }
-        }
-        Ok(())
     }
 
-    async fn wait(&mut self) -> Woke {
+    async fn wait(&mut self, interrupts: &mut Interrupts) -> Woke {
         let script = match &self.operator {
             Operator::Script(script, _) => script.due(),
             Operator::Person(..) => None,
@@ -200,7 +210,7 @@ impl<'a, K: Keeper> Live<'a, K> {
         let clock = self.clock;
         let woke = tokio::select! {
             biased;
-            _ = tokio::signal::ctrl_c() => Woke::Interrupt,
+            cause = interrupts.next() => Woke::Interrupt(cause),
             opened = async { match &mut self.opening { Some(o) => o.await, None => pending().await } } => Woke::Opened(opened),
             event = async { match &mut self.link { Some(l) => l.next().await, None => pending().await } } => Woke::Link(event),
             typed = async { match &mut self.operator { Operator::Person(lines, _) => lines.recv().await, Operator::Script(..) => pending().await } } => Woke::Typed(typed),

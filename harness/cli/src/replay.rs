@@ -18,6 +18,9 @@ use std::{collections::VecDeque, io::Read};
 pub enum Against {
     /// The journal's bytes.
     Journal(Vec<u8>),
+    /// The whole lines of the journal of a job that may have been ended at any instant: a torn end of the log is told,
+    /// and lines that follow from its last input may be missing.
+    SoFar(Vec<u8>),
     /// Only the bytes sent.
     Sent,
 }
@@ -32,6 +35,10 @@ pub struct ReplayKeeper {
     lines: u64,
     journal: Vec<u8>,
     keep_journal: bool,
+    /// Entries behind the journal's last line, with what they follow from.
+    pub further: Vec<(Instant, Citation, Entry)>,
+    /// Settings that the job keeps as files.
+    pub kept: Vec<(KeptSettings, Settings, Identity)>,
 }
 impl ReplayKeeper {
     /// The journal that came out, if it was to be kept.
@@ -53,7 +60,11 @@ impl Keeper for ReplayKeeper {
             if self.keep_journal {
                 self.journal.extend_from_slice(&line);
             }
-            if let Against::Journal(bytes) = &self.against {
+            if let Against::SoFar(bytes) = &self.against
+                && self.at >= bytes.len()
+            {
+                self.further.push((at, *citation, entry.clone()));
+            } else if let Against::Journal(bytes) | Against::SoFar(bytes) = &self.against {
                 let end = (self.at + line.len()).min(bytes.len());
                 let kept = bytes.get(self.at..end).unwrap_or_default();
                 if kept != line {
@@ -72,7 +83,8 @@ impl Keeper for ReplayKeeper {
         }
         Ok(())
     }
-    fn settings(&mut self, _: KeptSettings, _: &Settings, _: &Identity) -> Result<(), Failure> {
+    fn settings(&mut self, which: KeptSettings, settings: &Settings, unit: &Identity) -> Result<(), Failure> {
+        self.kept.push((which, settings.clone(), unit.clone()));
         Ok(())
     }
 }
@@ -83,6 +95,14 @@ pub struct Replayed {
     pub session: Session<ReplayKeeper>,
     /// The job's files, from the log.
     pub loaded: Loaded,
+    /// Their bytes.
+    pub files: Files,
+    /// More than the opening is in the log: the files count as they were then.
+    pub begun: bool,
+    /// The last date in the log and its instant.
+    pub date: Option<(Instant, String)>,
+    /// What is wrong with the log's end, where that is allowed.
+    pub torn: Option<String>,
     /// The end of the log.
     pub end: Option<Citation>,
     /// The instant of its last record.
@@ -94,8 +114,17 @@ pub struct Replayed {
 }
 
 /// Replays a log. `lenient` takes over what differs (older versions) instead of refusing it; `keep` keeps the journal
-/// that comes out.
-pub fn replay(mut log: LogReader<impl Read>, against: Against, lenient: bool, keep: bool) -> Result<Replayed, Failure> {
+/// that comes out. `fresh` are the files of a job of which the log holds no more than the opening.
+pub fn replay(
+    mut log: LogReader<impl Read>,
+    against: Against,
+    lenient: bool,
+    keep: bool,
+    fresh: Option<&Files>,
+) -> Result<Replayed, Failure> {
+    let so_far = matches!(against, Against::SoFar(_));
+    let mut torn = None;
+    let mut date = None;
     let mut held: VecDeque<(Instant, Input, Citation)> = VecDeque::new();
     let mut files = Files::default();
     let mut session: Option<(Session<ReplayKeeper>, Loaded)> = None;
@@ -108,18 +137,32 @@ pub fn replay(mut log: LogReader<impl Read>, against: Against, lenient: bool, ke
         lines: 0,
         journal: Vec::new(),
         keep_journal: keep,
+        further: Vec::new(),
+        kept: Vec::new(),
     });
     let mut records = 0;
     for entry in &mut log {
-        let entry = entry?;
+        let entry = match entry {
+            Err(e) if so_far && e.may_be_torn() => {
+                torn = Some(e.to_string());
+                break;
+            }
+            entry => entry?,
+        };
         records += 1;
         let at = entry.record.at;
+        if let Logged::Input(Input::Date(words)) = &entry.record.what {
+            date = Some((at, words.clone()));
+        }
         match (entry.record.what, &mut session) {
             (Logged::Input(input), None) => {
                 // The job is made once its files are known: everything before the first other input.
                 let opening = matches!(input, Input::Tool { .. } | Input::Date(_) | Input::File { .. });
-                if let Input::File { name, bytes } = &input {
-                    files.0.push((name.clone(), bytes.clone()));
+                match &input {
+                    // A section that got no further than its opening counts for nothing: the next one names the files again.
+                    Input::Tool { .. } => files.0.clear(),
+                    Input::File { name, bytes } => files.0.push((name.clone(), bytes.clone())),
+                    _ => {}
                 }
                 held.push_back((at, input, entry.citation));
                 if !opening {
@@ -132,15 +175,29 @@ pub fn replay(mut log: LogReader<impl Read>, against: Against, lenient: bool, ke
         }
         if let Some((s, _)) = &mut session {
             while let Some((at, input, citation)) = held.pop_front() {
-                all_sent(s, at, lenient)?;
+                // What was to be sent when the program was ended may not have been written down, and was then not sent.
+                let ended = matches!(input, Input::Tool { .. });
+                all_sent(s, at, lenient || ended)?;
+                if !s.keeper().further.is_empty() {
+                    return Err(Failure::input(
+                        format!("journal.jsonl:{}: lines are missing that follow from the trace", s.keeper().lines),
+                        "the journal was cut: use the whole one, from a copy",
+                    ));
+                }
                 s.keeper().expected = Some(citation);
                 s.feed(at, input)?;
             }
         }
     }
+    let begun = session.is_some();
     let (mut session, loaded) = match session {
         Some(made) => made,
-        None => begin(&files, &mut keeper)?,
+        None => {
+            if let Some(fresh) = fresh {
+                files = fresh.clone();
+            }
+            begin(&files, &mut keeper)?
+        }
     };
     while let Some((at, input, citation)) = held.pop_front() {
         session.keeper().expected = Some(citation);
@@ -149,8 +206,8 @@ pub fn replay(mut log: LogReader<impl Read>, against: Against, lenient: bool, ke
     let last_at = log.last_at();
     let k = session.keeper();
     let lines = k.lines;
-    if let Against::Journal(bytes) = &k.against
-        && k.at != bytes.len()
+    if let Against::Journal(bytes) | Against::SoFar(bytes) = &k.against
+        && k.at < bytes.len()
         && !lenient
     {
         return Err(Failure::input(
@@ -158,7 +215,7 @@ pub fn replay(mut log: LogReader<impl Read>, against: Against, lenient: bool, ke
             "the trace was cut, or the journal belongs to another one",
         ));
     }
-    Ok(Replayed { session, loaded, end: log.end(), last_at, records, lines })
+    Ok(Replayed { session, loaded, files, begun, date, torn, end: log.end(), last_at, records, lines })
 }
 
 fn begin(files: &Files, keeper: &mut Option<ReplayKeeper>) -> Result<(Session<ReplayKeeper>, Loaded), Failure> {

@@ -11,6 +11,7 @@ use plumeline_detector::{Identity, Reading, settings::Settings};
 use plumeline_procedure::{Effect, Entry, Outcome, Procedure, Progress, Prompt, effect::KeptSettings};
 use plumeline_report::Record;
 use plumeline_trace::{Citation, Logged};
+use std::collections::BTreeMap;
 
 /// Where a session keeps things.
 pub trait Keeper {
@@ -48,16 +49,21 @@ pub struct Session<K> {
     procedure: Procedure,
     keeper: K,
     record: Record,
+    /// Prompts that wait for an answer.
+    open: BTreeMap<u32, Prompt>,
     outcome: Option<Box<Outcome>>,
 }
 
 impl<K: Keeper> Session<K> {
     /// A session over a procedure that has seen nothing yet.
     pub fn new(procedure: Procedure, keeper: K, readings_hz: u8) -> Self {
-        Self { procedure, keeper, record: Record::new(readings_hz), outcome: None }
+        Self { procedure, keeper, record: Record::new(readings_hz), open: BTreeMap::new(), outcome: None }
     }
     /// Takes one event and gives what follows from it, in order.
     pub fn feed(&mut self, at: Instant, input: Input) -> Result<Vec<Outward>, Failure> {
+        if let Input::Operator(act) = &input {
+            self.open.remove(&act.prompt);
+        }
         let event = Event { at, input };
         let citation = self.keeper.log(event.clone().into())?;
         self.procedure.handle(&event);
@@ -70,8 +76,14 @@ impl<K: Keeper> Session<K> {
                     out.push(Outward::Send(bytes));
                 }
                 Effect::Connect => out.push(Outward::Connect),
-                Effect::Ask(prompt) => out.push(Outward::Ask(prompt)),
-                Effect::Withdraw(id) => out.push(Outward::Withdraw(id)),
+                Effect::Ask(prompt) => {
+                    self.open.insert(prompt.id, prompt.clone());
+                    out.push(Outward::Ask(prompt));
+                }
+                Effect::Withdraw(id) => {
+                    self.open.remove(&id);
+                    out.push(Outward::Withdraw(id));
+                }
                 Effect::Progress(progress) => out.push(Outward::Progress(progress)),
                 Effect::Reading(reading) => {
                     self.record.reading(&reading);
@@ -105,6 +117,15 @@ impl<K: Keeper> Session<K> {
     /// The outcome, once the job is over.
     pub fn outcome(&self) -> Option<&Outcome> {
         self.outcome.as_deref()
+    }
+    /// Prompts that wait for an answer, the oldest first.
+    pub fn open_prompts(&self) -> Vec<Prompt> {
+        self.open.values().cloned().collect()
+    }
+    /// The same session, kept by another keeper from now on.
+    pub fn with_keeper<L: Keeper>(self, keeper: L) -> Session<L> {
+        let Self { procedure, keeper: _, record, open, outcome } = self;
+        Session { procedure, keeper, record, open, outcome }
     }
     /// The keeper.
     pub fn keeper(&mut self) -> &mut K {

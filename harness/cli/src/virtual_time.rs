@@ -57,6 +57,9 @@ impl<'a, K: Keeper> VirtualJob<'a, K> {
 
     /// Runs the job to its end. `opening` are the first inputs (tool, date, files).
     pub fn run(mut self, opening: Vec<Input>) -> Result<(), Failure> {
+        for prompt in self.session.open_prompts() {
+            self.outward(Outward::Ask(prompt))?;
+        }
         self.inputs.extend(opening);
         loop {
             self.exchange()?;

@@ -127,7 +127,7 @@ impl ReadError {
         }
     }
     /// Could this be what is left of a write that a crash cut short? Then a resumed log may set the end aside.
-    pub(crate) const fn may_be_torn(&self) -> bool {
+    pub const fn may_be_torn(&self) -> bool {
         match self {
             Self::Truncated { .. }
             | Self::TooLong { .. }

@@ -4,6 +4,7 @@ use crate::{
     failure::{Exit, Failure},
     finish,
     keep::cite,
+    load::Files,
     replay::{Against, replay as run_replay},
     show::line,
 };
@@ -69,7 +70,7 @@ pub fn replay(args: &Replay) -> Result<Exit, Failure> {
         (_, true) => (Against::Sent, "nothing: judged anew"),
     };
     let log = LogReader::open(&trace)?;
-    let done = run_replay(log, against, args.rejudge, args.journal.is_some())?;
+    let done = run_replay(log, against, args.rejudge, args.journal.is_some(), None)?;
     let outcome = done.session.outcome();
     let verdict = outcome.map_or(Verdict::Undecided, |o| o.verdict);
     line(&format!("{}: {} records, {} lines of journal", trace.display(), done.records, done.lines));
@@ -116,7 +117,7 @@ pub fn report(args: &Report) -> Result<Exit, Failure> {
     let bytes = folder.read_up_to(folder::JOURNAL, journal::JOURNAL_LIMIT)?.bytes;
     let read = journal::read::<Entry>(folder::JOURNAL, &bytes)?;
     let log = LogReader::open(&folder.path(folder::TRACE)?)?;
-    let done = run_replay(log, Against::Journal(bytes), false, false)?;
+    let done = run_replay(log, Against::Journal(bytes), false, false, None)?;
     let digests = Digests {
         journal_head: read.chain.head().to_string(),
         trace: done.end.map(|c| c.hash.to_string()).unwrap_or_default(),
@@ -137,6 +138,10 @@ pub fn report(args: &Report) -> Result<Exit, Failure> {
 pub fn check(args: &Check) -> Result<Exit, Failure> {
     let folder = Folder::open(&args.job)?;
     let trace = folder.path(folder::TRACE)?;
+    if !folder.exists(folder::TRACE)? && folder.exists(folder::JOURNAL)? && folder.read(folder::JOURNAL)?.bytes.is_empty() {
+        line("the job was ended before anything happened in it: `plumeline run` begins it");
+        return Ok(Exit::Pass);
+    }
     let mut log = LogReader::open(&trace)?;
     // Journal lines cite the log in its order, so one pass over both is enough.
     let mut here: Option<journal::Citation> = None;
@@ -168,12 +173,33 @@ pub fn check(args: &Check) -> Result<Exit, Failure> {
         return first.map_or(Ok(Exit::Fail), |p| Err(p.into()));
     }
     line(&format!("{}: {} lines, each bound to the one before and to the trace", folder::JOURNAL, checked.lines));
-    let bytes = folder.read_up_to(folder::JOURNAL, journal::JOURNAL_LIMIT)?.bytes;
-    let done = run_replay(LogReader::open(&trace)?, Against::Journal(bytes), false, false)?;
-    line(&format!("replay: {} records give the same bytes sent and the same {} lines", done.records, done.lines));
-    match done.session.outcome() {
-        Some(o) => line(&format!("verdict: {}, {}", o.verdict, o.because)),
-        None => line("the job is not over"),
+    let mut bytes = folder.read_up_to(folder::JOURNAL, journal::JOURNAL_LIMIT)?.bytes;
+    bytes.truncate(checked.torn.map_or(bytes.len(), |torn| torn.offset));
+    let fresh = Files::read(&folder)?;
+    let mut done = run_replay(LogReader::open(&trace)?, Against::SoFar(bytes), false, false, Some(&fresh))?;
+    let missing = std::mem::take(&mut done.session.keeper().further).len() as u64;
+    let told = done.lines - missing;
+    line(&format!("replay: {} records give the same bytes sent and the same {told} lines", done.records));
+    if missing > 0 {
+        line(&format!("{}: {missing} more lines follow from the trace; running the job again adds them", folder::JOURNAL));
+    }
+    match (done.session.outcome(), done.torn) {
+        // Nothing is written behind the end of a job.
+        (Some(_), Some(torn)) if missing == 0 => {
+            return Err(Failure::input(
+                format!("{}: {torn}", folder::TRACE),
+                "the job was over before this: use the trace as the tool wrote it, from a copy",
+            ));
+        }
+        (outcome, torn) => {
+            if let Some(torn) = torn {
+                line(&format!("{}: {torn}; running the job again sets that end aside", folder::TRACE));
+            }
+            match outcome {
+                Some(o) => line(&format!("verdict: {}, {}", o.verdict, o.because)),
+                None => line("the job is not over: `plumeline run` goes on where it stopped"),
+            }
+        }
     }
     Ok(Exit::Pass)
 }

@@ -7,9 +7,9 @@ use crate::{
     live::{Live, Operator, Port},
     load::{DRAWS, Files, Loaded},
     operator::{NoSite, RemoteSite, Script, Site},
-    port, scenario,
+    port, resume, scenario,
     session::Session,
-    show::{JsonLines, Quiet, Show, Words},
+    show::{self, JsonLines, Quiet, Show, Words},
     terminal,
     virtual_time::VirtualJob,
 };
@@ -33,25 +33,34 @@ pub fn run(args: &Run) -> Result<Exit, Failure> {
         _ => Box::new(Words::new(script.is_none())),
     };
     let files = Files::read(&folder)?.with_port(&args.port);
-    let loaded = files.check(DRAWS)?;
-    refuse_begun(&folder)?;
-    let procedure = Procedure::new(loaded.inputs.clone(), port::driver(&files));
-    let mut session = Session::new(procedure, DiskKeeper::create(&folder)?, loaded.inputs.plan.readings_hz);
+    let resume::TakenUp { mut session, loaded, opening, at, told, was_over } = begin(&folder, &files, args.speed)?;
+    for words in told {
+        show::line(&words);
+    }
+    if session.outcome().is_some() {
+        // Over: what is written when a job is over may still be missing if the program was ended just then.
+        if was_over && folder.exists(folder::RESULT)? && folder.exists(folder::REPORT)? {
+            return Err(Failure::input(
+                format!("{}: this job is over", folder.dir().display()),
+                "make a new job with `plumeline new`, or look at this one with `plumeline report`",
+            ));
+        }
+        return finish::finished(&folder, &loaded, session, &args.output, false);
+    }
     match spec {
         LinkSpec::Sim(_) => {
             let site = match &args.scenario {
                 Some(path) => scenario::read(path)?,
                 None => Scenario::new(loaded.inputs.pipework.clone(), 1),
             };
-            let mut simulation = simulation(site)?;
+            let mut simulation = simulation(site, at)?;
             let mut script = script.map_or_else(Script::willing, |(s, _)| s);
-            VirtualJob::new(&mut session, &mut simulation, &mut script, show.as_mut(), faults, 1, Instant::START)
-                .run(files.opening(date()))?;
+            VirtualJob::new(&mut session, &mut simulation, &mut script, show.as_mut(), faults, 1, at).run(opening)?;
         }
         LinkSpec::Line(_) | LinkSpec::Display => {
             let runtime = runtime()?;
             let _inside = runtime.enter();
-            let clock = RealClock::starting_at(Instant::START, args.speed);
+            let clock = RealClock::starting_at(at, args.speed);
             let port = match spec {
                 LinkSpec::Line(line) => Port::Line(Box::new(opener(line, &faults, clock))),
                 _ => Port::Display,
@@ -61,7 +70,7 @@ pub fn run(args: &Run) -> Result<Exit, Failure> {
                 None => Operator::Person(terminal::listen(clock), terminal::Open::default()),
             };
             let live = Live::new(&mut session, port, clock, operator, show.as_mut());
-            runtime.block_on(live.run(files.opening(date())))?;
+            runtime.block_on(live.run(opening))?;
         }
     }
     finish::finished(&folder, &loaded, session, &args.output, false)
@@ -95,18 +104,20 @@ fn read_operator(path: &std::path::Path) -> Result<(Script, Box<dyn Site>), Fail
 }
 
 /// A simulation, or why it can't be made.
-pub fn simulation(site: Scenario) -> Result<Simulation, Failure> {
-    Simulation::new(site, Instant::START).map_err(|e| Failure::input(e.to_string(), "correct the scenario"))
+pub fn simulation(site: Scenario, at: Instant) -> Result<Simulation, Failure> {
+    Simulation::new(site, at).map_err(|e| Failure::input(e.to_string(), "correct the scenario"))
 }
 
-fn refuse_begun(folder: &Folder) -> Result<(), Failure> {
-    if folder.exists(folder::TRACE)? {
-        return Err(Failure::input(
-            format!("{}: this job has been run already", folder.dir().display()),
-            "make a new job with `plumeline new`, or look at this one with `plumeline report`",
-        ));
+/// A new job, or one that goes on where its log ends.
+fn begin(folder: &Folder, files: &Files, speed: f64) -> Result<resume::TakenUp<plumeline_trace::Folder>, Failure> {
+    if resume::is_begun(folder)? {
+        return resume::take_up(folder, || plumeline_trace::Folder::new(folder.dir()), files, &date(), speed);
     }
-    Ok(())
+    let loaded = files.check(DRAWS)?;
+    let procedure = Procedure::new(loaded.inputs.clone(), port::driver(files));
+    let session = Session::new(procedure, DiskKeeper::create(folder)?, loaded.inputs.plan.readings_hz);
+    let opening = files.opening(date());
+    Ok(resume::TakenUp { session, loaded, opening, at: Instant::START, told: Vec::new(), was_over: false })
 }
 
 /// A simulation that the event loop of the unit's end and the operator's script share.
@@ -127,7 +138,7 @@ pub fn over_pty(
     faults: &FaultSpec,
     show: &mut dyn Show,
 ) -> Result<Exit, Failure> {
-    let simulation = Rc::new(RefCell::new(simulation(site)?));
+    let simulation = Rc::new(RefCell::new(simulation(site, Instant::START)?));
     let runtime = runtime()?;
     let _inside = runtime.enter();
     let clock = RealClock::starting_at(Instant::START, speed);

@@ -98,7 +98,7 @@ pub fn simulate(args: &Simulate) -> Result<Exit, Failure> {
             Err(e) => return Err(plumeline_job::Problem::from_io(path, "read the units' settings", &e).into()),
         };
     }
-    let simulation = Rc::new(RefCell::new(super::run::simulation(scenario)?));
+    let simulation = Rc::new(RefCell::new(super::run::simulation(scenario, Instant::START)?));
     let runtime = super::run::runtime()?;
     runtime.block_on(tokio::task::LocalSet::new().run_until(serve(args, simulation)))
 }
