@@ -20,6 +20,8 @@ import jsonschema
 TOP = pathlib.Path(__file__).parent.parent
 SCHEMAS = TOP / "docs" / "schemas"
 FORMATS = ("pipework", "plan", "operator", "scenario")
+# Keys whose values are words of the writer's own.
+WORDS = ("name", "site", "technician", "model", "serial", "source", "text", "because")
 
 
 def validator(name):
@@ -59,7 +61,7 @@ def spoiled_toml(document, required):
         yield changed(lambda t: t.update(surplus=[]))
         for key, value in table.items():
             yield changed(lambda t: t.update({key: {"surplus": []}}))
-            if isinstance(value, str) and re.match(r"[-+.\d]", value):
+            if key not in WORDS and isinstance(value, str) and re.match(r"[-+]?[\d./ ]+[A-Za-z%]", value):
                 yield changed(lambda t: t.update({key: "3 V"}))
                 yield changed(lambda t: t.update({key: "3,5 " + value.split()[-1]}))
     for key in required:
