@@ -79,15 +79,18 @@ impl Site for NoSite {
 
 /// What `operator.toml` says.
 #[derive(Clone, Debug, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema), schemars(title = "operator.toml: answers for an unattended run"))]
 #[serde(deny_unknown_fields)]
 pub struct OperatorFile {
     /// Format version: 1.
+    #[cfg_attr(test, schemars(extend("const" = 1)))]
     format: u32,
     /// Seconds from a prompt to its answer.
     #[serde(default = "usual_pause")]
+    #[cfg_attr(test, schemars(range(min = 0)))]
     pause_s: f64,
-    /// Address of the simulator's site control, `HOST:PORT`.
-    #[serde(default)]
+    /// Address of the simulator's site control, `HOST:PORT`; without it prompts are only answered.
+    #[cfg_attr(test, schemars(regex(pattern = "^.+:[0-9]+$")))]
     pub control: Option<String>,
     /// Answers that differ from the usual yes, first match first.
     #[serde(default)]
@@ -99,13 +102,15 @@ fn usual_pause() -> f64 {
 
 /// An answer that differs from the usual yes.
 #[derive(Clone, Debug, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema), schemars(rename = "Answer"))]
 #[serde(deny_unknown_fields)]
 struct Exception {
     /// Kind of prompt, for example `close-hole`.
+    #[cfg_attr(test, schemars(transform = tests::acts))]
     act: String,
     /// Only for this inlet.
     inlet: Option<u8>,
-    /// Only for this hole.
+    /// Only for this hole, or this line of the checklist.
     number: Option<u32>,
     /// Only for this output.
     output: Option<u8>,
@@ -117,9 +122,11 @@ struct Exception {
     /// Words, for prompts that want words.
     text: Option<String>,
     /// Seconds from the prompt to this answer.
+    #[cfg_attr(test, schemars(range(min = 0)))]
     pause_s: Option<f64>,
 }
 #[derive(Clone, Copy, Debug, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(rename_all = "kebab-case")]
 enum Said {
     Yes,
@@ -246,5 +253,33 @@ impl Place {
             _ => (None, None, None),
         };
         Self { name: act.name().into(), inlet, number, output }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use schemars::Schema;
+
+    /// The kinds of prompts that there are, as the journal names them.
+    pub(super) fn acts(schema: &mut Schema) {
+        let of_prompts = schemars::schema_for!(Act);
+        let kinds = of_prompts.get("oneOf").and_then(|k| k.as_array()).cloned().unwrap_or_default();
+        let names: Vec<_> = kinds.iter().filter_map(|k| k.pointer("/properties/act/const").cloned()).collect();
+        assert_eq!(names.len(), kinds.len());
+        schema.insert("enum".into(), names.into());
+    }
+
+    #[test]
+    fn docs_hold_the_current_schema() {
+        crate::scenario::tests::holds("operator.schema.json", plumeline_job::schema::of_toml::<OperatorFile>());
+    }
+
+    #[test]
+    fn the_example_is_read() {
+        let text = include_bytes!("../../../docs/examples/operator.toml");
+        let file = Script::read("operator.toml", text).unwrap();
+        assert_eq!(file.answer.len(), 3);
+        assert_eq!(file.control.as_deref(), Some("127.0.0.1:5001"));
     }
 }

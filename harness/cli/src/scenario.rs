@@ -13,13 +13,18 @@ use std::path::Path;
 
 /// What `scenario.toml` says.
 #[derive(Debug, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema), schemars(title = "scenario.toml: a simulated site"))]
 #[serde(deny_unknown_fields)]
 struct File {
+    /// Format version: 1.
+    #[cfg_attr(test, schemars(extend("const" = 1)))]
     format: u32,
     /// The pipework as designed, relative to the scenario's folder.
     pipework: String,
+    /// Seed of everything that is drawn: as-built scatter, noise.
     #[serde(default = "one")]
     seed: u64,
+    /// What is wrong, such as `hole-blocked:pipe=1,hole=3`; see docs/simulator.md.
     #[serde(default)]
     defects: Vec<String>,
     /// The outgoing unit: alive or dead.
@@ -27,8 +32,9 @@ struct File {
     outgoing: Outgoing,
     /// Which unit is on the wall at the start.
     #[serde(default)]
+    #[cfg_attr(test, schemars(with = "String", transform = tests::units))]
     mounted: Which,
-    /// Built exactly as designed.
+    /// Built exactly as designed: no scatter at all.
     #[serde(default)]
     as_designed: bool,
     /// The shape of the scatter.
@@ -39,6 +45,7 @@ fn one() -> u64 {
     1
 }
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(rename_all = "kebab-case")]
 enum Outgoing {
     #[default]
@@ -46,6 +53,7 @@ enum Outgoing {
     Dead,
 }
 #[derive(Clone, Copy, Debug, Default, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(rename_all = "kebab-case")]
 enum Shape {
     #[default]
@@ -107,4 +115,39 @@ pub fn read(path: &Path) -> Result<Scenario, Failure> {
         Shape::Skewed => Law::Skewed,
     };
     Ok(scenario)
+}
+
+#[cfg(test)]
+pub(crate) mod tests {
+    use super::*;
+    use schemars::Schema;
+    use std::{env, fs};
+
+    /// The two units, by the names that the simulator gives them.
+    pub(super) fn units(schema: &mut Schema) {
+        let names = [Which::Outgoing, Which::Replacement].map(|w| serde_json::to_value(w).unwrap());
+        schema.insert("enum".into(), names.to_vec().into());
+    }
+
+    /// The schema under `docs/schemas` is this one. Run with `PLUMELINE_WRITE_SCHEMAS=1` to write it anew.
+    pub(crate) fn holds(name: &str, text: String) {
+        let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../docs/schemas").join(name);
+        if env::var_os("PLUMELINE_WRITE_SCHEMAS").is_some() {
+            fs::write(&path, &text).unwrap();
+        }
+        let kept = fs::read_to_string(&path).unwrap_or_default();
+        assert!(kept == text, "{name} is out of date: run with PLUMELINE_WRITE_SCHEMAS=1");
+    }
+
+    #[test]
+    fn docs_hold_the_current_schema() {
+        holds("scenario.schema.json", plumeline_job::schema::of_toml::<File>());
+    }
+
+    #[test]
+    fn the_example_is_read() {
+        let example = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../docs/examples/scenario.toml");
+        let scenario = read(&example).unwrap();
+        assert_eq!((scenario.seed, scenario.defects.len()), (7, 1));
+    }
 }
