@@ -1,4 +1,5 @@
 //! Bad input of each kind: the message names the place and the remedy, the exit code is 3 or 4, and nothing is lost.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
 mod common;
 use common::{Folder, exits, run, stderr, text};
 use std::path::Path;

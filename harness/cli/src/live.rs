@@ -172,33 +172,33 @@ impl<'a, K: Keeper> Live<'a, K> {
 
     fn outward(&mut self, now: Instant, out: Outward) {
         self.show.show(now, &out);
-            match out {
-                Outward::Send(bytes) => {
-                    tracing::trace!(%now, bytes = bytes.len(), "sent");
-                    if let Some(link) = &mut self.link {
-                        link.send(&bytes);
-                    }
+        match out {
+            Outward::Send(bytes) => {
+                tracing::trace!(%now, bytes = bytes.len(), "sent");
+                if let Some(link) = &mut self.link {
+                    link.send(&bytes);
                 }
-                Outward::Connect => match &self.port {
-                    Port::Display => self.push(Input::LinkUp { link: "display:".into() }),
-                    Port::Line(opener) if self.link.is_none() && self.opening.is_none() => {
-                        tracing::debug!(%now, "opening the link");
-                        let opener = opener.clone();
-                        self.opening = Some(Box::pin(async move { opener.open().await }));
-                    }
-                    Port::Line(_) => {}
-                },
-                Outward::Ask(prompt) => match &mut self.operator {
-                    Operator::Person(_, open) => open.asked(&prompt),
-                    Operator::Script(script, _) => script.asked(now, &prompt),
-                },
-                Outward::Withdraw(id) => match &mut self.operator {
-                    Operator::Person(_, open) => open.withdrawn(id),
-                    Operator::Script(script, _) => script.withdrawn(id),
-                },
-                Outward::Done(_) => self.done = true,
-                _ => {}
             }
+            Outward::Connect => match &self.port {
+                Port::Display => self.push(Input::LinkUp { link: "display:".into() }),
+                Port::Line(opener) if self.link.is_none() && self.opening.is_none() => {
+                    tracing::debug!(%now, "opening the link");
+                    let opener = opener.clone();
+                    self.opening = Some(Box::pin(async move { opener.open().await }));
+                }
+                Port::Line(_) => {}
+            },
+            Outward::Ask(prompt) => match &mut self.operator {
+                Operator::Person(_, open) => open.asked(&prompt),
+                Operator::Script(script, _) => script.asked(now, &prompt),
+            },
+            Outward::Withdraw(id) => match &mut self.operator {
+                Operator::Person(_, open) => open.withdrawn(id),
+                Operator::Script(script, _) => script.withdrawn(id),
+            },
+            Outward::Done(_) => self.done = true,
+            _ => {}
+        }
     }
 
     async fn wait(&mut self, interrupts: &mut Interrupts) -> Woke {

@@ -11,11 +11,7 @@ use crate::{
     replay::{Against, replay},
     session::{Keeper, Session},
 };
-use plumeline_base::{
-    Instant,
-    input::Input,
-    time::seconds,
-};
+use plumeline_base::{Instant, input::Input, time::seconds};
 use plumeline_job::{
     folder::{self, Folder},
     journal,
@@ -81,7 +77,14 @@ pub fn take_up<D: Disk>(
         let loaded = files.check(crate::load::DRAWS)?;
         let procedure = Procedure::new(loaded.inputs.clone(), port::driver(files));
         let session = Session::new(procedure, keeper, loaded.inputs.plan.readings_hz);
-        return Ok(TakenUp { session, loaded, opening: files.opening(date.into()), at: Instant::START, told, was_over });
+        return Ok(TakenUp {
+            session,
+            loaded,
+            opening: files.opening(date.into()),
+            at: Instant::START,
+            told,
+            was_over,
+        });
     }
     let kept = folder.read_up_to(folder::JOURNAL, journal::JOURNAL_LIMIT)?.bytes;
     let mut again = disk();

@@ -138,7 +138,10 @@ pub fn report(args: &Report) -> Result<Exit, Failure> {
 pub fn check(args: &Check) -> Result<Exit, Failure> {
     let folder = Folder::open(&args.job)?;
     let trace = folder.path(folder::TRACE)?;
-    if !folder.exists(folder::TRACE)? && folder.exists(folder::JOURNAL)? && folder.read(folder::JOURNAL)?.bytes.is_empty() {
+    if !folder.exists(folder::TRACE)?
+        && folder.exists(folder::JOURNAL)?
+        && folder.read(folder::JOURNAL)?.bytes.is_empty()
+    {
         line("the job was ended before anything happened in it: `plumeline run` begins it");
         return Ok(Exit::Pass);
     }
@@ -181,7 +184,10 @@ pub fn check(args: &Check) -> Result<Exit, Failure> {
     let told = done.lines - missing;
     line(&format!("replay: {} records give the same bytes sent and the same {told} lines", done.records));
     if missing > 0 {
-        line(&format!("{}: {missing} more lines follow from the trace; running the job again adds them", folder::JOURNAL));
+        line(&format!(
+            "{}: {missing} more lines follow from the trace; running the job again adds them",
+            folder::JOURNAL
+        ));
     }
     match (done.session.outcome(), done.torn) {
         // Nothing is written behind the end of a job.
