@@ -2,7 +2,7 @@
 //!
 //! The signals in `data/awkward/` come from `scripts/make_awkward_signals.py`, which states its seed; beside each lies
 //! what is expected of it.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
+#![allow(clippy::unwrap_used, clippy::expect_used)] // helpers of tests are tests
 mod common;
 use common::{Folder, exits, run, stderr, stdout, text};
 use plumeline::logger_csv::{self, Readings};

@@ -57,7 +57,7 @@ pub enum Command {
     #[command(
         after_help = "Exit codes: 0 steady, a response, a mean; 2 it can't be told; 3 the file or an option can't be used.\nColumns state their unit in the header: time_s,flow_L/min (see docs/judge.md).\n\nExamples:\n  plumeline judge flow.csv --as settle --slope-limit 2%\n  plumeline judge smoke.csv --as onset --release 60\n  plumeline judge flow.csv --as mean --from 120 --calibration-relative 3% --json"
     )]
-    Judge(Judge),
+    Judge(Box<Judge>),
 }
 
 /// Do the whole job against the bundled simulator.
