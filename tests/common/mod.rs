@@ -1,5 +1,5 @@
 //! What whole-job tests share: a folder that goes away, and the binary.
-#![allow(dead_code, reason = "each test file uses a part")]
+#![allow(dead_code, unreachable_pub, reason = "each test file uses a part of this")]
 use std::{
     path::{Path, PathBuf},
     process::{Command, Output},
