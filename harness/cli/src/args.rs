@@ -28,7 +28,7 @@ pub struct Cli {
 
 /// What to do.
 #[derive(Debug, Subcommand)]
-#[expect(clippy::large_enum_variant, reason = "there is one in a run")]
+#[allow(clippy::large_enum_variant, reason = "there is one in a run")]
 pub enum Command {
     /// Do the whole job against the bundled simulator and show the report.
     #[command(after_help = "Examples:\n  plumeline demo\n  plumeline demo --defect hole-blocked --out blocked --force")]
