@@ -3,6 +3,7 @@
 //! A sound small job is recorded against the simulated site. Each case spoils one item of `docs/evidence.md` in the
 //! recorded events and feeds them to a fresh procedure, which runs on to its own end. Seeded, so that every case
 //! can be looked at again. Not here: what is done to an item ([`spoil`]).
+#![allow(unreachable_pub, reason = "its parts are modules of a test")]
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)] // helpers of tests are tests
 #[path = "evidence/recording.rs"]
 mod recording;

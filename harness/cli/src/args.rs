@@ -1,4 +1,5 @@
 //! The command line.
+#![allow(rustdoc::broken_intra_doc_links, reason = "these comments are the command's own help, brackets and all")]
 use clap::{Args, Parser, Subcommand};
 use std::path::PathBuf;
 
