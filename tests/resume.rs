@@ -1,0 +1,383 @@
+//! A job survives being ended at any instant: real kills against a simulator in a process of its own, a unit that started
+//! anew meanwhile, Ctrl-C, and a crash at every write of a whole job on disks that lose what was not synced.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
+#![cfg(unix)]
+mod common;
+#[path = "common/simulator.rs"]
+mod simulator;
+use common::{Folder, exits, plumeline, run, stderr, stdout, text};
+use simulator::{SPEED, Simulator, job};
+use std::{
+    path::{Path, PathBuf},
+    process::{Child, Stdio},
+    sync::atomic::{AtomicU32, Ordering},
+    time::{Duration, Instant},
+};
+
+/// Steele, Lea, Flood: Fast splittable pseudorandom number generators (OOPSLA 2014).
+struct Draw(u64);
+impl Draw {
+    fn below(&mut self, n: u64) -> u64 {
+        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
+        let mut z = self.0;
+        z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
+        z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
+        (z ^ (z >> 31)) % n
+    }
+}
+
+/// An unattended job against a simulator, started as often as need be.
+struct Job {
+    dir: Folder,
+    simulator: Simulator,
+}
+impl Job {
+    fn new(name: &str) -> Self {
+        let dir = Folder::new(name);
+        job(&dir);
+        let store = dir.join("store");
+        let simulator = Simulator::start(&dir, "", &["--tcp", "127.0.0.1:0", "--store", text(&store)]);
+        Self { dir, simulator }
+    }
+    fn path(&self) -> PathBuf {
+        self.dir.join("job")
+    }
+    fn start(&self, answers: &str) -> Child {
+        let operator = self.dir.join("operator.toml");
+        let words = format!("format = 1\ncontrol = \"{}\"\n{answers}", self.simulator.control);
+        std::fs::write(&operator, words).unwrap();
+        let (path, unit) = (self.path(), &self.simulator.unit);
+        plumeline(&["run", text(&path), "--port", unit, "--operator", text(&operator), "--speed", SPEED])
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
+            .spawn()
+            .unwrap()
+    }
+    /// The whole lines of the journal.
+    fn journal(&self) -> Vec<u8> {
+        let bytes = std::fs::read(self.path().join("journal.jsonl")).unwrap_or_default();
+        let end = bytes.iter().rposition(|b| *b == b'\n').map_or(0, |i| i + 1);
+        bytes[..end].to_vec()
+    }
+    fn says(&self, words: &str) -> bool {
+        String::from_utf8_lossy(&self.journal()).contains(words)
+    }
+    /// Waits for the journal to say something.
+    fn until(&self, child: &mut Child, words: &str) {
+        let began = Instant::now();
+        while !self.says(words) {
+            assert!(child.try_wait().unwrap().is_none(), "ended before `{words}`");
+            assert!(began.elapsed() < Duration::from_secs(240), "no `{words}`");
+            std::thread::sleep(Duration::from_millis(20));
+        }
+    }
+    fn result(&self) -> serde_json::Value {
+        serde_json::from_slice(&std::fs::read(self.path().join("result.json")).unwrap()).unwrap()
+    }
+    fn sound(&self) {
+        exits(&run(&["check", text(&self.path())]), &[0]);
+    }
+}
+
+fn kill(mut child: Child) {
+    child.kill().unwrap();
+    child.wait().unwrap();
+}
+fn signal(child: &Child, name: &str) {
+    assert!(std::process::Command::new("kill").args([name, &child.id().to_string()]).status().unwrap().success());
+}
+
+/// Kills a job again and again, then lets it end.
+fn killed_job(seed: u64, kills: &AtomicU32) {
+    let job = Job::new("killed");
+    let mut draw = Draw(seed);
+    let mut flushed = Vec::new();
+    for _ in 0..6 {
+        let mut child = job.start("");
+        std::thread::sleep(Duration::from_millis(200 + draw.below(11_000)));
+        if child.try_wait().unwrap().is_some() {
+            break;
+        }
+        kill(child);
+        kills.fetch_add(1, Ordering::Relaxed);
+        let now = job.journal();
+        assert!(now.starts_with(&flushed), "a line of the journal was lost or changed");
+        flushed = now;
+        if job.path().join("journal.jsonl").exists() {
+            job.sound();
+        }
+    }
+    if !job.says(r#""entry":"ended""#) {
+        let o = job.start("").wait_with_output().unwrap();
+        // Never a fail over a sound site, and undecided only with a reason.
+        exits(&o, &[0, 2, 4]);
+    }
+    assert!(job.journal().starts_with(&flushed));
+    job.sound();
+    let outcome = &job.result()["outcome"];
+    eprintln!("seed {seed}: {}, {}", outcome["verdict"], outcome["because"]);
+    assert_ne!(outcome["verdict"], "fail", "{outcome:#}");
+    assert!(!outcome["because"].as_str().unwrap().is_empty());
+    if outcome["verdict"] == "pass" {
+        for stage in outcome["stages"].as_array().unwrap() {
+            assert_eq!(stage["complete"], true, "{stage}");
+        }
+    }
+    exits(&run(&["replay", text(&job.path()), "--expect", outcome["verdict"].as_str().unwrap()]), &[0]);
+    // An ended job is not taken up any more.
+    let o = job.start("").wait_with_output().unwrap();
+    exits(&o, &[3]);
+    assert!(stderr(&o).contains("this job is over"), "{}", stderr(&o));
+}
+
+#[test]
+fn jobs_killed_at_random_instants_go_on() {
+    let kills = AtomicU32::new(0);
+    std::thread::scope(|s| {
+        for seed in 1..=6 {
+            let kills = &kills;
+            s.spawn(move || killed_job(seed, kills));
+        }
+    });
+    let kills = kills.into_inner();
+    eprintln!("{kills} kills");
+    assert!(kills >= 30, "only {kills} kills");
+}
+
+#[test]
+fn a_unit_that_started_anew_meanwhile_voids_what_rested_on_it() {
+    let mut job = Job::new("anew");
+    let mut child = job.start("");
+    job.until(&mut child, r#""entry":"stage-began","stage":"supervise""#);
+    kill(child);
+    // The same unit with the same settings, started anew.
+    let address = job.simulator.unit.strip_prefix("tcp:").unwrap().to_owned();
+    let store = job.dir.join("store");
+    job.simulator.stop();
+    job.simulator =
+        Simulator::start(&job.dir, "mounted = \"replacement\"\n", &["--tcp", &address, "--store", text(&store)]);
+    let o = job.start("").wait_with_output().unwrap();
+    exits(&o, &[2, 4]);
+    assert!(stdout(&o).contains("started anew"), "{}", stdout(&o));
+    assert!(job.says(r#""entry":"void""#));
+    job.sound();
+}
+
+#[test]
+fn the_first_interrupt_stops_safely_with_the_record_closed() {
+    let job = Job::new("interrupt");
+    let mut child = job.start("");
+    job.until(&mut child, r#""entry":"stage-began","stage":"settle""#);
+    signal(&child, "-INT");
+    let o = child.wait_with_output().unwrap();
+    exits(&o, &[2]);
+    assert!(stdout(&o).contains("stopping safely"), "{}", stdout(&o));
+    assert!(job.says(r#""entry":"ended""#));
+    let outcome = &job.result()["outcome"];
+    assert_eq!((&outcome["verdict"], &outcome["aborted"]), (&"undecided".into(), &true.into()));
+    assert!(outcome["stages"].as_array().unwrap().iter().any(|s| s["stage"] == "restore"), "{outcome:#}");
+    job.sound();
+}
+
+#[test]
+fn the_second_interrupt_leaves_at_once_and_the_job_goes_on() {
+    let job = Job::new("interrupts");
+    // Nobody says for a long time that the zone is restored.
+    let mut child = job.start("[[answer]]\nact = \"restore\"\npause_s = 100000\n");
+    job.until(&mut child, r#""entry":"stage-began","stage":"settle""#);
+    signal(&child, "-INT");
+    job.until(&mut child, r#""entry":"stage-began","stage":"restore""#);
+    signal(&child, "-INT");
+    let o = child.wait_with_output().unwrap();
+    exits(&o, &[2]);
+    assert!(stderr(&o).contains("stopped at once"), "{}", stderr(&o));
+    assert!(!job.says(r#""entry":"ended""#));
+    job.sound();
+    // The question that was open is asked again, and answered this time.
+    let o = job.start("").wait_with_output().unwrap();
+    exits(&o, &[2]);
+    assert!(job.says(r#""entry":"ended""#));
+    assert_eq!(job.result()["outcome"]["aborted"], true);
+    job.sound();
+}
+
+#[test]
+fn a_changed_plan_is_refused() {
+    let job = Job::new("changed");
+    let mut child = job.start("");
+    job.until(&mut child, r#""entry":"stage-began""#);
+    kill(child);
+    let plan = job.path().join("plan.toml");
+    let words = std::fs::read_to_string(&plan).unwrap();
+    std::fs::write(&plan, format!("{words}# easier\n")).unwrap();
+    let o = job.start("").wait_with_output().unwrap();
+    exits(&o, &[3]);
+    assert!(stderr(&o).contains("plan.toml is not what it was"), "{}", stderr(&o));
+    std::fs::write(&plan, words).unwrap();
+    job.sound();
+}
+
+#[test]
+fn a_job_held_by_another_process_is_not_taken() {
+    let job = Job::new("held");
+    let mut child = job.start("");
+    job.until(&mut child, r#""entry":"stage-began""#);
+    let o = job.start("").wait_with_output().unwrap();
+    exits(&o, &[3]);
+    assert!(stderr(&o).contains(&format!("the process with id {}", child.id())), "{}", stderr(&o));
+    kill(child);
+}
+
+mod every_write {
+    //! The same over disks in memory that stop at a chosen write and lose or keep what was not synced.
+    use super::*;
+    use plumeline::{
+        keep::DiskKeeper, load::Files, operator::Script, port, replay, resume, session::Session, show::Quiet,
+        virtual_time::VirtualJob,
+    };
+    use plumeline_base::{Instant, Verdict};
+    use plumeline_job::{disk::fake::FakeDisk as JobDisk, folder::Folder};
+    use plumeline_link::faults::FaultSpec;
+    use plumeline_procedure::Procedure;
+    use plumeline_simulator::{Scenario, Simulation};
+    use plumeline_trace::{LogReader, TRACE_FILE, fake::FakeDisk as LogDisk};
+    use std::sync::Arc;
+
+    const BEGUN: &str = "2026-01-01T08:00:00Z";
+    /// Later than any job here takes, so that time does not run backward at the site.
+    const LATER: &str = "2026-01-01T09:30:00Z";
+    const LONG_STAGES: [&str; 9] =
+        ["as-found", "settle", "prove-flow", "baseline", "prove-smoke", "purge", "supervise", "outputs", "last-look"];
+
+    fn files(short: bool) -> Vec<(&'static str, Vec<u8>)> {
+        let from = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo/small");
+        ["pipework.toml", "plan.toml", "settings-new.json"]
+            .into_iter()
+            .map(|name| {
+                let mut words = std::fs::read_to_string(from.join(name)).unwrap();
+                for stage in LONG_STAGES.iter().filter(|_| short && name == "plan.toml") {
+                    for policy in ["stop", "go-on"] {
+                        let block = format!("stage = \"{stage}\"\npolicy = \"{policy}\"");
+                        words = words.replace(&block, &format!("stage = \"{stage}\"\npolicy = \"skip\""));
+                    }
+                }
+                (name, words.into_bytes())
+            })
+            .collect()
+    }
+    fn put(disk: &JobDisk, short: bool) -> Folder {
+        let files = files(short);
+        let refs: Vec<(&str, &[u8])> = files.iter().map(|(n, b)| (*n, b.as_slice())).collect();
+        Folder::create_on(Arc::new(disk.clone()), Path::new("/job"), &refs, true).unwrap()
+    }
+    fn site(folder: &Folder) -> Simulation {
+        let loaded = Files::read(folder).unwrap().check(100).unwrap();
+        Simulation::new(Scenario::new(loaded.inputs.pipework, 1), Instant::START).unwrap()
+    }
+    /// Does the job, or goes on with it, as far as the disks let it.
+    fn go(folder: &Folder, log: &LogDisk, sim: &mut Simulation) -> Result<Verdict, plumeline::failure::Failure> {
+        let files = Files::read(folder)?.with_port("sim:");
+        let begun = resume::is_begun(folder)? || log.contents(TRACE_FILE).is_some();
+        let (mut session, opening, at) = if begun {
+            let up = resume::take_up(folder, || log.clone(), &files, LATER, 1.0)?;
+            (up.session, up.opening, up.at)
+        } else {
+            let loaded = files.check(plumeline::load::DRAWS)?;
+            let procedure = Procedure::new(loaded.inputs.clone(), port::driver(&files));
+            let keeper = DiskKeeper::create_on(folder, log.clone())?;
+            (Session::new(procedure, keeper, 2), files.opening(BEGUN.into()), Instant::START)
+        };
+        if session.outcome().is_none() {
+            let (mut script, mut quiet) = (Script::willing(), Quiet);
+            VirtualJob::new(&mut session, sim, &mut script, &mut quiet, FaultSpec::default(), 1, at).run(opening)?;
+        }
+        session.keeper().sync()?;
+        Ok(session.outcome().unwrap().verdict)
+    }
+    fn whole_lines(folder: &Folder) -> Vec<u8> {
+        let bytes = folder.read_up_to("journal.jsonl", 1 << 28).map(|f| f.bytes).unwrap_or_default();
+        let end = bytes.iter().rposition(|b| *b == b'\n').map_or(0, |i| i + 1);
+        bytes[..end].to_vec()
+    }
+
+    /// Stops one of the disks at its `n`th write, looks at what is left, and goes on. Gives the verdict, or nothing if the
+    /// job was over before that write.
+    fn crash(short: bool, log_at: Option<u64>, job_at: Option<usize>, seed: u64) -> Option<Verdict> {
+        let setup = JobDisk::new();
+        put(&setup, short);
+        let steps = setup.steps();
+        let disk = JobDisk::new();
+        let disk = job_at.map_or(disk.clone(), |n| disk.crash_after(steps + n));
+        let folder = put(&disk, short);
+        let log = log_at.map_or_else(LogDisk::new, LogDisk::crashing_at);
+        let mut sim = site(&folder);
+        if go(&folder, &log, &mut sim).is_ok() {
+            return None;
+        }
+        let at = |d: &JobDisk| Folder::open_on(Arc::new(d.clone()), Path::new("/job")).unwrap();
+        let flushed = whole_lines(&at(&disk.after_crash(|_| 0)));
+        let mut draw = Draw(seed);
+        let (disk, log) = (disk.after_crash(|n| draw.below(n as u64) as usize), log.after_power_loss(seed));
+        let folder = at(&disk);
+        let verdict = go(&folder, &log, &mut sim).unwrap_or_else(|e| panic!("{log_at:?} {job_at:?} {seed}: {e}"));
+        let journal = whole_lines(&folder);
+        assert!(journal.starts_with(&flushed), "a flushed line was lost: {log_at:?} {job_at:?} {seed}");
+        let bytes = log.contents(TRACE_FILE).unwrap();
+        let again = replay::replay(LogReader::new(&bytes[..]), replay::Against::Journal(journal), false, false, None)
+            .unwrap_or_else(|e| panic!("{log_at:?} {job_at:?} {seed}: {e}"));
+        assert_eq!(again.session.outcome().unwrap().verdict, verdict);
+        Some(verdict)
+    }
+    /// Writes of a whole job: to the log's disk, and to the job's.
+    fn writes(short: bool) -> (u64, usize, Verdict) {
+        let disk = JobDisk::new();
+        let folder = put(&disk, short);
+        let (before, log) = (disk.steps(), LogDisk::new());
+        let verdict = go(&folder, &log, &mut site(&folder)).unwrap();
+        (log.operations(), disk.steps() - before, verdict)
+    }
+    /// Tries these crashes on two threads.
+    fn all(short: bool, points: &[(Option<u64>, Option<usize>)]) -> Vec<Verdict> {
+        std::thread::scope(|s| {
+            let halves: Vec<_> = points
+                .chunks(points.len().div_ceil(2))
+                .enumerate()
+                .map(|(i, part)| {
+                    s.spawn(move || {
+                        let seed = |k: usize| (i * 100_000 + k) as u64;
+                        part.iter()
+                            .enumerate()
+                            .map(|(k, p)| crash(short, p.0, p.1, seed(k)).unwrap())
+                            .collect::<Vec<_>>()
+                    })
+                })
+                .collect();
+            halves.into_iter().flat_map(|h| h.join().unwrap()).collect()
+        })
+    }
+
+    #[test]
+    fn a_short_job_goes_on_from_a_crash_at_every_write() {
+        let (log, job, verdict) = writes(true);
+        assert_eq!(verdict, Verdict::Undecided, "most of its stages are left out");
+        let points: Vec<_> = (0..log).map(|n| (Some(n), None)).chain((0..job).map(|n| (None, Some(n)))).collect();
+        eprintln!("{log} writes to the log's disk, {job} to the job's");
+        assert!(points.len() > 200);
+        for v in all(true, &points) {
+            assert_eq!(v, Verdict::Undecided);
+        }
+    }
+    #[test]
+    fn a_sound_job_never_fails_by_a_crash() {
+        let (log, job, verdict) = writes(false);
+        assert_eq!(verdict, Verdict::Pass);
+        let points: Vec<_> = (0..12)
+            .map(|i| (Some(log * i / 12 + i), None))
+            .chain((0..12).map(|i| (None, Some(job * i / 12 + i))))
+            .collect();
+        let verdicts = all(false, &points);
+        let passed = verdicts.iter().filter(|v| v.is_pass()).count();
+        eprintln!("{passed} of {} pass after a pause of an hour, the others are undecided", verdicts.len());
+        assert!(verdicts.iter().all(|v| *v != Verdict::Fail), "{verdicts:?}");
+    }
+}
