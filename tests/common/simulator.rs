@@ -1,4 +1,5 @@
 //! A simulator in a process of its own, and the small job to try with it.
+#![allow(unreachable_pub, reason = "shared by several tests")]
 #![allow(dead_code, reason = "each test file uses a part")]
 use super::common::{Folder, plumeline, text};
 use std::{
