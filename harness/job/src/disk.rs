@@ -16,6 +16,8 @@ pub trait Disk: fmt::Debug + Send + Sync {
     fn read(&self, path: &Path, limit: u64) -> io::Result<Vec<u8>>;
     /// Is there a file or folder of this name?
     fn exists(&self, path: &Path) -> io::Result<bool>;
+    /// What is at this path; a link is not followed. [`io::ErrorKind::NotFound`] if there is nothing.
+    fn kind(&self, path: &Path) -> io::Result<Kind>;
     /// The names in a folder, sorted.
     fn list(&self, dir: &Path) -> io::Result<Vec<String>>;
     /// A new folder.
@@ -33,6 +35,17 @@ pub trait Disk: fmt::Debug + Send + Sync {
     /// Takes the lock file at `path`, or says who holds it. The lock ends when the returned value is dropped or the
     /// process ends, however it ends.
     fn lock(&self, path: &Path) -> io::Result<Locking>;
+}
+
+/// What a path leads to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Kind {
+    /// A file.
+    File,
+    /// A folder.
+    Dir,
+    /// A link, a device, a pipe or whatever else a system has.
+    Other,
 }
 
 /// A file open for writing.
@@ -66,6 +79,14 @@ impl Disk for OsDisk {
     }
     fn exists(&self, path: &Path) -> io::Result<bool> {
         path.try_exists()
+    }
+    fn kind(&self, path: &Path) -> io::Result<Kind> {
+        let kind = fs::symlink_metadata(path)?.file_type();
+        Ok(match (kind.is_file(), kind.is_dir()) {
+            (true, _) => Kind::File,
+            (_, true) => Kind::Dir,
+            _ => Kind::Other,
+        })
     }
     fn list(&self, dir: &Path) -> io::Result<Vec<String>> {
         let mut names = fs::read_dir(dir)?
@@ -143,10 +164,12 @@ pub fn replace(disk: &dyn Disk, path: &Path, bytes: &[u8]) -> io::Result<()> {
     disk.sync_dir(parent(path))
 }
 
-/// The name under which a file is written before it is put in place.
+/// The ending of the name under which a file is written before it is put in place.
+const UNFINISHED: &str = ".part";
+
 fn temporary(path: &Path) -> PathBuf {
     let mut name = path.file_name().unwrap_or_default().to_os_string();
-    name.push(".part");
+    name.push(UNFINISHED);
     path.with_file_name(name)
 }
 

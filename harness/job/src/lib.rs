@@ -9,6 +9,7 @@ pub mod error;
 pub mod folder;
 pub mod journal;
 pub mod limits;
+pub mod photos;
 pub mod pipework;
 pub mod plan;
 pub mod schema;

@@ -2,7 +2,7 @@
 //! order.
 //!
 //! Not here: anything that a job in the field uses.
-use super::{Disk, DiskFile, Locking};
+use super::{Disk, DiskFile, Kind, Locking};
 use std::{
     collections::{BTreeMap, BTreeSet},
     io,
@@ -125,6 +125,14 @@ impl Disk for FakeDisk {
     fn exists(&self, path: &Path) -> io::Result<bool> {
         let state = self.state();
         Ok(state.names.contains_key(path) || state.dirs.contains(path))
+    }
+    fn kind(&self, path: &Path) -> io::Result<Kind> {
+        let state = self.state();
+        match (state.names.contains_key(path), state.dirs.contains(path)) {
+            (true, _) => Ok(Kind::File),
+            (_, true) => Ok(Kind::Dir),
+            _ => Err(io::ErrorKind::NotFound.into()),
+        }
     }
     fn list(&self, dir: &Path) -> io::Result<Vec<String>> {
         let state = self.state();
