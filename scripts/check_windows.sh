@@ -1,0 +1,13 @@
+#!/usr/bin/env bash
+# Does the whole tool compile for Windows? Compiles only: nothing is run there. Needs Debian's rustc-web and rust-web-src, a
+# compiler that comes with the source of its standard library, which is compiled along for the target.
+set -euo pipefail
+cd "$(dirname "$0")/.."
+if ! { [ -x /usr/bin/rustc ] && [ -d "$(/usr/bin/rustc --print sysroot)/lib/rustlib/src" ]; }; then
+    apt-get update -q
+    DEBIAN_FRONTEND=noninteractive apt-get install -q -y --no-install-recommends rustc-web rust-web-src
+fi
+# A folder of its own: another compiler would make the usual one be built anew each time.
+export RUSTC=/usr/bin/rustc RUSTC_BOOTSTRAP=1 CARGO_TARGET_DIR="${CARGO_TARGET_DIR:-$PWD/target}/windows"
+cargo check --quiet --workspace --target x86_64-pc-windows-gnu -Zbuild-std=std,panic_unwind
+echo "everything compiles for x86_64-pc-windows-gnu"
