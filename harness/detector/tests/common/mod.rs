@@ -17,6 +17,7 @@ pub(crate) enum Effect {
 }
 
 pub(crate) struct Unit {
+    pub(crate) serial: &'static str,
     pub(crate) boot_id: u64,
     pub(crate) starting: bool,
     pub(crate) image: Vec<u8>,
@@ -26,6 +27,8 @@ pub(crate) struct Unit {
     pub(crate) open: Option<(u32, u32, [u8; 32], Vec<u8>)>,
     pub(crate) rate_hz: u8,
     pub(crate) chunks: Vec<usize>,
+    /// What every reading tells.
+    pub(crate) told: wire::Reading,
     once: AtMostOnce<[u8; MAX_WIRE]>,
     decoder: Decoder,
     nonces: u32,
@@ -37,6 +40,7 @@ pub(crate) struct Unit {
 impl Unit {
     pub(crate) fn new(image: Vec<u8>) -> Self {
         Self {
+            serial: "T-1",
             boot_id: 1,
             starting: false,
             image,
@@ -46,6 +50,7 @@ impl Unit {
             open: None,
             rate_hz: 0,
             chunks: Vec::new(),
+            told: told(),
             once: AtMostOnce::new([0; MAX_WIRE]),
             decoder: Decoder::new(),
             nonces: 0,
@@ -60,32 +65,13 @@ impl Unit {
         let image = std::mem::take(&mut self.image);
         let old = std::mem::replace(self, Self::new(image));
         (self.boot_id, self.nonces, self.revision) = (old.boot_id + 1, old.nonces, old.revision);
-        self.effects = old.effects;
+        (self.effects, self.serial, self.told) = (old.effects, old.serial, old.told);
     }
     /// One reading for the line, if readings are wanted.
     pub(crate) fn reading(&mut self, now: Instant) -> Option<Vec<u8>> {
         let conversation = self.once.conversation().filter(|_| self.rate_hz > 0)?;
         self.reports += 1;
-        let list = |v: &[Sample]| List::from_slice(v).unwrap();
-        let reading = wire::Reading {
-            taken_us: now.as_micros(),
-            dropped: 0,
-            flow_nl_s: list(&[Sample::Value(700_000_000), Sample::Failed]),
-            obscuration_n_m: list(&[Sample::Value(-2_000)]),
-            fan_mrev_s: Sample::Value(50_000),
-            temperature_mk: Sample::Value(295_150),
-            supply_mv: Sample::Value(24_000),
-            supply_ma: Sample::Absent,
-            inputs: 0,
-            outputs: 0,
-            faults: wire::Faults::FLOW.with(wire::Faults::COVER),
-            faults_latched: wire::Faults(0),
-            flow_low: 1,
-            flow_high: 0,
-            alarms: 0,
-            alarms_latched: 1,
-            conditions: Conditions::INHIBITED,
-        };
+        let reading = wire::Reading { taken_us: now.as_micros(), ..self.told };
         Some(line(&Message::Report(wire::Report::Reading(reading)), conversation, self.reports))
     }
     pub(crate) fn receive(&mut self, now: Instant, bytes: &[u8]) -> Vec<Vec<u8>> {
@@ -134,7 +120,7 @@ impl Unit {
                 self.nonces += 1;
                 self.rate_hz = 0;
                 self.once.open(self.nonces);
-                Reply::Hello(hello(h.token, self.boot_id, self.starting))
+                Reply::Hello(HelloReply { serial: self.serial, ..hello(h.token, self.boot_id, self.starting) })
             }
             R::Clock(c) => {
                 let at = now.as_micros() + 5_000_000;
@@ -159,7 +145,7 @@ impl Unit {
                 schema: "tiny/1",
             }),
             R::SettingsRead(r) => {
-                let rest = &image[r.offset as usize..];
+                let rest = image.get(r.offset as usize..).ok_or(Code::Range)?;
                 let bytes = rest.get(..r.length as usize).unwrap_or(rest);
                 Reply::SettingsRead(SettingsPart { offset: r.offset, bytes })
             }
@@ -220,7 +206,7 @@ impl Unit {
             R::BaselineStatus(_) => Reply::BaselineStatus(self.baseline()),
             R::BaselineRead(_) => Reply::BaselineRead(wire::Baseline {
                 id: 1,
-                flow_nl_s: List::from_slice(&[Sample::Value(700_000_000), Sample::Absent]).unwrap(),
+                flow_nl_s: self.told.flow_nl_s,
                 uncertainty_nl_s: List::from_slice(&[Sample::Value(1_000_000), Sample::Absent]).unwrap(),
                 temperature_mk: Sample::Value(295_150),
                 fan_mrev_s: Sample::Value(50_000),
@@ -272,6 +258,28 @@ impl Unit {
         self.baseline_asked += 1;
         let state = if self.baseline_asked < 4 { BaselineState::Taking } else { BaselineState::Taken };
         wire::BaselineStatus { state, progress: 30, held: None, reason: None }
+    }
+}
+fn told() -> wire::Reading {
+    let list = |v: &[Sample]| List::from_slice(v).unwrap();
+    wire::Reading {
+        taken_us: 0,
+        dropped: 0,
+        flow_nl_s: list(&[Sample::Value(700_000_000), Sample::Failed]),
+        obscuration_n_m: list(&[Sample::Value(-2_000)]),
+        fan_mrev_s: Sample::Value(50_000),
+        temperature_mk: Sample::Value(295_150),
+        supply_mv: Sample::Value(24_000),
+        supply_ma: Sample::Absent,
+        inputs: 0,
+        outputs: 0,
+        faults: wire::Faults::FLOW.with(wire::Faults::COVER),
+        faults_latched: wire::Faults(0),
+        flow_low: 1,
+        flow_high: 0,
+        alarms: 0,
+        alarms_latched: 1,
+        conditions: Conditions::INHIBITED,
     }
 }
 fn hello(token: u32, boot_id: u64, starting: bool) -> HelloReply<'static> {
