@@ -59,6 +59,11 @@ pub enum Command {
         after_help = "Exit codes: 0 steady, a response, a mean; 2 it can't be told; 3 the file or an option can't be used.\nColumns state their unit in the header: time_s,flow_L/min (see docs/judge.md).\n\nExamples:\n  plumeline judge flow.csv --as settle --slope-limit 2%\n  plumeline judge smoke.csv --as onset --release 60\n  plumeline judge flow.csv --as mean --from 120 --calibration-relative 3% --json"
     )]
     Judge(Box<Judge>),
+    /// Run many simulated replacements with known defects and count how often the verdict was right.
+    #[command(
+        after_help = "See docs/campaign.md.\n\nExamples:\n  plumeline campaign --runs 200 --seed 1\n  plumeline campaign --runs 10000 --seed 1 --shard 3/8 --out part-3\n  plumeline campaign --merge part-1 part-2 --out whole\n  plumeline campaign --explain 1234 --out job-1234"
+    )]
+    Campaign(Campaign),
 }
 
 /// Do the whole job against the bundled simulator.
@@ -315,4 +320,39 @@ pub enum Mark {
     ByRadio,
     /// A release device.
     Device,
+}
+
+/// Run many simulated replacements.
+#[derive(Args, Debug)]
+pub struct Campaign {
+    /// How many jobs the whole campaign has.
+    #[arg(long, default_value_t = 100, value_parser = clap::value_parser!(u64).range(1..=10_000_000))]
+    pub runs: u64,
+    /// Seed of the first job; the others follow one by one.
+    #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u64).range(..=u64::MAX / 2))]
+    pub seed: u64,
+    /// Only this part: 1/4 is the first of four.
+    #[arg(long, value_name = "I/N", default_value = "1/1", value_parser = crate::campaign::record::Shard::parse)]
+    pub shard: crate::campaign::record::Shard,
+    /// Threads, 0: as many as there are cores. The result does not depend on them.
+    #[arg(long, default_value_t = 0)]
+    pub threads: usize,
+    /// Write every job and the counts to this folder; with --explain: the folder of the job.
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// Show the counts as JSON instead of tables.
+    #[arg(long, conflicts_with = "explain")]
+    pub json: bool,
+    /// Count the jobs of these folders together instead of running any.
+    #[arg(long, value_name = "DIR", num_args = 1.., conflicts_with_all = ["runs", "seed", "shard", "explain"])]
+    pub merge: Vec<PathBuf>,
+    /// Run the job of this seed again and leave its folder, its report and the truth.
+    #[arg(long, value_name = "JOBSEED", conflicts_with_all = ["runs", "seed", "shard"])]
+    pub explain: Option<u64>,
+    /// With --explain: without closing single holes.
+    #[arg(long, requires = "explain")]
+    pub no_holes: bool,
+    /// With --explain: replace a folder that is there already.
+    #[arg(long, requires = "explain")]
+    pub force: bool,
 }

@@ -3,6 +3,7 @@
 //! Here are arguments, clocks, the event loops, the wiring of the bundled simulator and the exit codes. Not here: what a
 //! job is (procedure), frames (detector), files (job, trace), pages (report).
 pub mod args;
+pub mod campaign;
 pub mod commands;
 pub mod failure;
 pub mod finish;
@@ -49,6 +50,7 @@ pub fn main() -> ExitCode {
         Command::Check(a) => commands::files::check(a),
         Command::Predict(a) => commands::predict::predict(a),
         Command::Judge(a) => commands::judge::judge(a),
+        Command::Campaign(a) => campaign::campaign(a),
     };
     match end {
         Ok(exit) => exit.into(),

@@ -1,0 +1,129 @@
+//! What is wrong at a site, and the law that its scatter follows. Not here: what a defect does (the simulator).
+use super::dice::Dice;
+use plumeline_base::pipework::{OpeningKind, Pipework, SegmentKind};
+use plumeline_simulator::{Defect, DefectKind, scenario::Law};
+
+/// The laws of scatter; the predictor holds the first one only.
+const LAWS: [Law; 4] = [Law::Normal, Law::Uniform, Law::HeavyTails, Law::Skewed];
+
+/// A defect at a severity, and how often it is drawn against the others: more often where it has no place in many designs
+/// or is often too mild to be material.
+struct Cell(DefectKind, Option<f64>, f64);
+const CELLS: &[Cell] = {
+    use DefectKind as K;
+    &[
+        Cell(K::HoleBlocked, None, 1.0),
+        Cell(K::HolesBlocked, Some(2.0), 1.0),
+        Cell(K::HolesBlocked, Some(4.0), 1.0),
+        Cell(K::HolePartlyBlocked, Some(0.3), 1.0),
+        Cell(K::HolePartlyBlocked, Some(0.5), 1.0),
+        Cell(K::HolePartlyBlocked, Some(0.8), 1.0),
+        Cell(K::EndCapMissing, None, 1.0),
+        Cell(K::CapBlocked, None, 1.0),
+        Cell(K::PipeOff, None, 1.0),
+        Cell(K::PipeHalfSeated, Some(4.0), 1.0),
+        Cell(K::PipeHalfSeated, Some(6.0), 1.0),
+        Cell(K::PipeHalfSeated, Some(10.0), 1.0),
+        Cell(K::PipeBroken, Some(0.2), 1.0),
+        Cell(K::PipeBroken, Some(0.5), 1.0),
+        Cell(K::PipeBroken, Some(0.8), 1.0),
+        Cell(K::PipesCrossed, None, 1.4),
+        Cell(K::InletLeftOpen, None, 1.4),
+        Cell(K::FilterClogged, Some(3.0), 0.2),
+        Cell(K::FilterClogged, Some(8.0), 1.0),
+        Cell(K::FilterClogged, Some(20.0), 1.0),
+        Cell(K::FanSettingWrong, Some(0.9), 0.2),
+        Cell(K::FanSettingWrong, Some(0.75), 1.0),
+        Cell(K::FanSettingWrong, Some(0.6), 1.0),
+        Cell(K::ExhaustOff, Some(30.0), 0.2),
+        Cell(K::ExhaustOff, Some(100.0), 1.0),
+        Cell(K::ExhaustOff, Some(200.0), 1.0),
+        Cell(K::WrongHoleDrilled, Some(0.6), 1.0),
+        Cell(K::WrongHoleDrilled, Some(0.8), 1.0),
+        Cell(K::WrongHoleDrilled, Some(1.3), 0.2),
+        Cell(K::WrongHoleDrilled, Some(2.0), 1.0),
+        Cell(K::CapillaryKinked, Some(0.4), 1.0),
+        Cell(K::CapillaryKinked, Some(0.25), 1.0),
+        Cell(K::SettingLost, None, 1.0),
+        Cell(K::WiresCrossed, None, 1.0),
+    ]
+};
+/// Items of the settings that a unit may lose.
+const ITEMS: usize = 8;
+
+/// The law of the scatter of one site.
+pub(super) fn law(dice: &mut Dice) -> Law {
+    LAWS[dice.below(LAWS.len())]
+}
+
+/// Zero to three defects of different kinds: none in 25 of 100 jobs, one in 50, two in 15, three in 10.
+pub(super) fn defects(dice: &mut Dice, design: &Pipework) -> Vec<Defect> {
+    let wanted = match dice.unit() {
+        u if u < 0.25 => 0,
+        u if u < 0.75 => 1,
+        u if u < 0.90 => 2,
+        _ => 3,
+    };
+    let total: f64 = CELLS.iter().map(|c| c.2).sum();
+    let mut all: Vec<Defect> = Vec::new();
+    while all.len() < wanted {
+        let mut at = dice.between(0.0, total);
+        let cell = CELLS.iter().find(|c| {
+            at -= c.2;
+            at < 0.0
+        });
+        let Some(Cell(kind, severity, _)) = cell else { continue };
+        if has_place(*kind, design) && all.iter().all(|d| d.kind != *kind) {
+            all.push(place(dice, *kind, *severity, design));
+        }
+    }
+    all
+}
+
+/// Kind and severity, without the place: a row of the matrix.
+pub(super) fn cell(defect: &Defect) -> String {
+    match defect.severity {
+        Some(s) if !matches!(defect.kind, DefectKind::SettingLost | DefectKind::WiresCrossed) => {
+            format!("{} {s}", defect.kind)
+        }
+        _ => defect.kind.to_string(),
+    }
+}
+
+/// Openings at the tips of capillaries.
+fn tips(design: &Pipework) -> Vec<usize> {
+    let tips = design.segments.iter().filter(|s| s.kind == SegmentKind::Capillary).map(|s| s.far);
+    tips.filter_map(|far| design.openings.iter().position(|o| o.node == far)).collect()
+}
+fn has_place(kind: DefectKind, design: &Pipework) -> bool {
+    let pipes = design.inlets.iter().filter(|i| i.node.is_some()).count();
+    match kind {
+        DefectKind::PipesCrossed => pipes > 1,
+        DefectKind::InletLeftOpen => pipes < design.inlets.len(),
+        DefectKind::CapillaryKinked => !tips(design).is_empty(),
+        _ => true,
+    }
+}
+
+fn place(dice: &mut Dice, kind: DefectKind, severity: Option<f64>, design: &Pipework) -> Defect {
+    use DefectKind as K;
+    let mut defect = Defect { severity, ..Defect::usual(kind) };
+    match kind {
+        K::SettingLost => defect.severity = Some(dice.below(ITEMS) as f64),
+        K::WiresCrossed => defect.severity = Some((2 + dice.below(2)) as f64),
+        K::InletLeftOpen | K::FilterClogged | K::FanSettingWrong | K::ExhaustOff => {}
+        _ => {
+            let wanted: Vec<usize> = match kind {
+                K::CapillaryKinked => tips(design),
+                _ => (0..design.openings.len()).filter(|&o| design.openings[o].kind == OpeningKind::Hole).collect(),
+            };
+            let Some(&opening) = wanted.get(dice.below(wanted.len())) else { return defect };
+            let inlet = design.openings_by_inlet().iter().position(|own| own.contains(&opening)).unwrap_or(0);
+            defect.pipe = Some(design.inlets[inlet].number);
+            let at_a_hole =
+                [K::HoleBlocked, K::HolesBlocked, K::HolePartlyBlocked, K::WrongHoleDrilled, K::CapillaryKinked];
+            defect.hole = at_a_hole.contains(&kind).then(|| design.openings[opening].number);
+        }
+    }
+    defect
+}
