@@ -7,7 +7,7 @@ use std::{
 };
 
 /// Ours only: crate, and what it may depend on. Tests of a crate may use more, except where `NEVER` says otherwise.
-const MAY: [(&str, &[&str]); 12] = [
+const MAY: [(&str, &[&str]); 13] = [
     ("plumewire", &[]),
     ("plumeline-base", &[]),
     ("plumeline-simulator", &["plumewire", "plumeline-base"]),
@@ -16,12 +16,20 @@ const MAY: [(&str, &[&str]); 12] = [
     ("plumeline-trace", &["plumeline-base"]),
     ("plumeline-detector", &["plumeline-base", "plumewire"]),
     ("plumeline-procedure", &["plumeline-base", "plumeline-detector", "plumeline-airflow", "plumeline-measure"]),
-    ("plumeline-job", &["plumeline-base", "plumeline-detector", "plumeline-procedure"]),
+    ("plumeline-carry", &["plumeline-base", "plumeline-detector", "plumeline-airflow"]),
+    ("plumeline-job", &["plumeline-base", "plumeline-detector", "plumeline-procedure", "plumeline-carry"]),
     ("plumeline-link", &["plumeline-base", "plumeline-trace"]),
     // Reports show findings and readings, whose types are the procedure's and the detector's.
     (
         "plumeline-report",
-        &["plumeline-base", "plumeline-detector", "plumeline-measure", "plumeline-job", "plumeline-procedure"],
+        &[
+            "plumeline-base",
+            "plumeline-detector",
+            "plumeline-measure",
+            "plumeline-job",
+            "plumeline-procedure",
+            "plumeline-carry",
+        ],
     ),
     (
         "plumeline",
@@ -34,6 +42,7 @@ const MAY: [(&str, &[&str]); 12] = [
             "plumeline-trace",
             "plumeline-detector",
             "plumeline-procedure",
+            "plumeline-carry",
             "plumeline-job",
             "plumeline-link",
             "plumeline-report",
@@ -43,13 +52,14 @@ const MAY: [(&str, &[&str]); 12] = [
 /// Not even in tests: the simulator must not lean on the engine that it checks.
 const NEVER: [(&str, &str); 1] = [("plumeline-simulator", "plumeline-airflow")];
 /// No std: neither I/O nor clocks nor platform mathematics even compile in them.
-const PURE: [&str; 6] = [
+const PURE: [&str; 7] = [
     "plumewire",
     "plumeline-base",
     "plumeline-airflow",
     "plumeline-measure",
     "plumeline-detector",
     "plumeline-procedure",
+    "plumeline-carry",
 ];
 /// Sans-IO though not without std.
 const NO_CLOCK: [&str; 1] = ["plumeline-simulator"];

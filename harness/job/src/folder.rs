@@ -20,6 +20,16 @@ pub const PIPEWORK: &str = "pipework.toml";
 pub const PLAN: &str = "plan.toml";
 /// The settings read from the outgoing unit.
 pub const SETTINGS_AS_FOUND: &str = "settings-as-found.json";
+/// The settings captured from the outgoing unit before the job, that the new ones are carried over from.
+pub const SETTINGS_OLD: &str = "settings-old.json";
+/// What was decided about the carry-over.
+pub const DECISIONS: &str = "decisions.toml";
+/// The account of the carry-over: what became of every item.
+pub const ACCOUNT: &str = "carry-account.json";
+/// The same for people.
+pub const ACCOUNT_TEXT: &str = "carry-account.txt";
+/// Which wires go where.
+pub const WIRING: &str = "wiring-sheet.txt";
 /// The settings for the new unit.
 pub const SETTINGS_NEW: &str = "settings-new.json";
 /// The settings read back from the replacement.

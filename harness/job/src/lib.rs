@@ -2,7 +2,11 @@
 //! that holds them, locked to one process and written so that a crash at any instant loses nothing accepted.
 //!
 //! Not here: what the files mean (airflow, procedure), the ordered input log (the trace crate), links, clocks.
+pub mod account;
+mod any;
 pub mod check;
+pub mod decisions;
+pub mod description;
 pub mod digest;
 pub mod disk;
 pub mod error;

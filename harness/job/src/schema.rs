@@ -5,7 +5,9 @@
 //! values at once (names, heights that meet, the order of stages) only the reader itself checks.
 //!
 //! Not here: the result's schema, which belongs to the report that writes it.
-use crate::{digest::Digest, journal, limits::Presets, pipework, plan, settings, units, written::Bounds};
+use crate::{
+    decisions, description, digest::Digest, journal, limits::Presets, pipework, plan, settings, units, written::Bounds,
+};
 use plumeline_procedure::Entry;
 use schemars::{
     JsonSchema, Schema, SchemaGenerator, generate::SchemaSettings, json_schema, transform::RecursiveTransform,
@@ -33,6 +35,8 @@ pub fn all() -> Vec<(&'static str, String)> {
         ("journal-line.schema.json", text(&schemars::schema_for!(journal::Line<Entry>))),
         ("pipework.schema.json", pipework::schema()),
         ("plan.schema.json", plan::schema()),
+        ("description.schema.json", description::schema()),
+        ("decisions.schema.json", decisions::schema()),
     ]
 }
 

@@ -22,4 +22,7 @@ fn panic(_: &core::panic::PanicInfo<'_>) -> ! {
 }
 
 // Each is linked, so that each is checked.
-pub use {plumeline_airflow, plumeline_base, plumeline_detector, plumeline_measure, plumeline_procedure, plumewire};
+pub use {
+    plumeline_airflow, plumeline_base, plumeline_carry, plumeline_detector, plumeline_measure, plumeline_procedure,
+    plumewire,
+};

@@ -3,14 +3,14 @@
 //!
 //! Not here: physics. Fitting losses, tolerances and other values that a file may leave out are in
 //! [`crate::tables`], each with its source.
-mod bounds;
+pub(crate) mod bounds;
 mod build;
 mod import;
 mod network;
-mod raw;
+pub(crate) mod raw;
 mod run;
 mod step;
-mod unit;
+pub(crate) mod unit;
 
 pub use import::import_csv;
 

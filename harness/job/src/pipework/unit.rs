@@ -86,7 +86,7 @@ fn pressure_at(altitude_m: f64) -> f64 {
     units::PA_PER_ATM * libm::pow(1.0 - 0.006_5 * altitude_m / 288.15, EXPONENT)
 }
 
-pub(super) fn loss(source: &Source<'_>, l: &Spanned<raw::Loss>) -> Result<Loss, Problem> {
+pub(crate) fn loss(source: &Source<'_>, l: &Spanned<raw::Loss>) -> Result<Loss, Problem> {
     let written = l.as_ref();
     let flow = bounds::LOSS_FLOW.read(source, &written.flow)?;
     if written.linear.is_none() && written.quadratic.is_none() {
@@ -97,7 +97,7 @@ pub(super) fn loss(source: &Source<'_>, l: &Spanned<raw::Loss>) -> Result<Loss, 
     Ok(Loss { linear: pressure(&written.linear)? / flow, quadratic: pressure(&written.quadratic)? / (flow * flow) })
 }
 
-pub(super) fn loss_or_none(source: &Source<'_>, l: Option<&Spanned<raw::Loss>>) -> Result<Loss, Problem> {
+pub(crate) fn loss_or_none(source: &Source<'_>, l: Option<&Spanned<raw::Loss>>) -> Result<Loss, Problem> {
     l.map_or(Ok(Loss::default()), |l| loss(source, l))
 }
 
@@ -113,7 +113,7 @@ pub(super) fn air_path(source: &Source<'_>, u: &raw::Unit, drive: Drive) -> Resu
     })
 }
 
-pub(super) fn fan(source: &Source<'_>, f: &raw::Fan) -> Result<Fan, Problem> {
+pub(crate) fn fan(source: &Source<'_>, f: &raw::Fan) -> Result<Fan, Problem> {
     let points = f.curve.as_ref();
     if !(2..=1000).contains(&points.len()) {
         let cause = format!("the fan curve has {} points", points.len());

@@ -1,0 +1,42 @@
+//! Device descriptions: what a model of unit has and what each of its settings means, as a TOML file, so that settings
+//! are carried over by description and not by code.
+//!
+//! Not here: the carrying over (the carry crate).
+mod check;
+mod raw;
+
+use crate::{
+    TEXT_LIMIT,
+    error::{Problem, Source},
+    written,
+};
+use plumeline_carry::Description;
+
+/// The version of the format that is read and written.
+pub const FORMAT: i64 = 1;
+/// Most settings of a model.
+pub const MAX_ITEMS: usize = 2000;
+
+/// The descriptions that come with the tool, by file name without its ending. All of them are invented.
+pub const SHIPPED: [(&str, &str); 4] = [
+    ("model-a", include_str!("../../descriptions/model-a.toml")),
+    ("model-b", include_str!("../../descriptions/model-b.toml")),
+    ("model-c", include_str!("../../descriptions/model-c.toml")),
+    ("model-d", include_str!("../../descriptions/model-d.toml")),
+];
+
+/// The format's JSON Schema, as text.
+pub(crate) fn schema() -> String {
+    crate::schema::of_toml::<raw::File>()
+}
+
+/// Reads a description. `name` is what messages call it.
+///
+/// # Errors
+/// The first thing that is wrong, with its line, column and remedy.
+pub fn parse(name: &str, bytes: &[u8]) -> Result<Description, Problem> {
+    let source = Source::new(name, bytes, TEXT_LIMIT)?;
+    let file: raw::File = written::from_toml(&source)?;
+    written::version(&source, &file.format, FORMAT)?;
+    check::check(&source, &file)
+}

@@ -1,0 +1,158 @@
+//! What is written where in a description: the keys of the format, with their places in the text.
+//!
+//! Not here: what the values mean.
+use super::check;
+use crate::any::Any;
+use crate::pipework::{
+    bounds,
+    raw::{Fan, Loss},
+};
+use crate::schema::{names, quantity};
+use crate::written::{Q, Spanned};
+use schemars::JsonSchema;
+use serde::{
+    Deserialize, Deserializer,
+    de::{Error, Visitor},
+};
+use std::{collections::BTreeMap, fmt};
+
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+#[schemars(title = "Description of a model of unit")]
+pub(super) struct File {
+    /// Version of the format.
+    #[schemars(extend("const" = super::FORMAT))]
+    pub(super) format: Spanned<i64>,
+    /// Maker, as the unit states it.
+    pub(super) maker: Spanned<String>,
+    /// Model, as the unit states it.
+    pub(super) model: Spanned<String>,
+    /// Fewest and most inlets that a unit of this model has.
+    pub(super) inlets: (Spanned<i64>, Spanned<i64>),
+    /// Alarm levels.
+    #[schemars(range(min = 1, max = check::MOST))]
+    pub(super) levels: Spanned<i64>,
+    /// Inputs; none if not stated.
+    #[schemars(range(min = 0, max = check::MOST))]
+    pub(super) inputs: Option<Spanned<i64>>,
+    /// What flow readings and the per cent of flow bands refer to.
+    #[schemars(transform = names(check::FLOW_READINGS))]
+    pub(super) flow_reading: Spanned<String>,
+    /// What it can be asked over a line.
+    #[serde(default)]
+    pub(super) can: Vec<Spanned<Can>>,
+    /// Its outputs, output 1 first.
+    #[serde(default)]
+    pub(super) output: Vec<Spanned<Output>>,
+    /// Its settings.
+    #[serde(default)]
+    pub(super) item: Vec<Spanned<Item>>,
+    /// Its air path; without it nothing can be said of the holes.
+    pub(super) air: Option<Spanned<Air>>,
+}
+
+/// Something that a unit can be asked.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize, JsonSchema)]
+pub(super) enum Can {
+    #[serde(rename = "read settings")]
+    ReadSettings,
+    #[serde(rename = "write settings")]
+    WriteSettings,
+}
+
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub(super) struct Output {
+    /// Its terminals as they are marked.
+    pub(super) terminals: Spanned<String>,
+    /// What its contact does when its function arises, if no setting says otherwise.
+    #[schemars(transform = names(&plumeline_carry::meaning::Contact::NAMES))]
+    pub(super) contact: Spanned<String>,
+    /// Held energised at rest, so that it operates when power fails; no if not stated.
+    #[serde(default)]
+    pub(super) energised_at_rest: bool,
+    /// What it follows, if no setting says so: "fault", "level 1" and so on.
+    pub(super) fixed: Option<Spanned<String>>,
+}
+
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub(super) struct Item {
+    /// Its key; `{n}` in it stands for 1, 2, 3 and so on.
+    pub(super) key: Spanned<String>,
+    /// How far `{n}` goes: a number, or "inlets" for as many as the unit has.
+    pub(super) n: Option<Spanned<Count>>,
+    /// What it means, such as "level.{n}.threshold"; docs/descriptions.md lists all.
+    pub(super) means: Spanned<String>,
+    /// What it takes.
+    #[schemars(transform = names(check::TAKES))]
+    pub(super) takes: Spanned<String>,
+    /// Unit of a number.
+    pub(super) unit: Option<Spanned<String>>,
+    /// Least and greatest number.
+    pub(super) range: Option<Spanned<(f64, f64)>>,
+    /// Step of a number.
+    pub(super) step: Option<Spanned<f64>>,
+    /// The words that it takes, each with what it means.
+    #[serde(default)]
+    pub(super) words: BTreeMap<String, Spanned<String>>,
+    /// Longest text or bytes, in bytes; 64 if not stated.
+    #[schemars(range(min = 1, max = check::LONGEST))]
+    pub(super) longest: Option<Spanned<i64>>,
+    /// What the factory delivers it with: one for all, or a list with one for each.
+    pub(super) default: Option<Spanned<Any>>,
+}
+
+/// How far `{n}` goes.
+#[derive(Clone, Debug, JsonSchema)]
+#[schemars(untagged, inline)]
+pub(super) enum Count {
+    Number(i64),
+    Word(String),
+}
+impl<'de> Deserialize<'de> for Count {
+    fn deserialize<D: Deserializer<'de>>(d: D) -> Result<Self, D::Error> {
+        struct AsWritten;
+        impl Visitor<'_> for AsWritten {
+            type Value = Count;
+            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.write_str("a whole number, or \"inlets\"")
+            }
+            fn visit_i64<E: Error>(self, v: i64) -> Result<Count, E> {
+                Ok(Count::Number(v))
+            }
+            fn visit_str<E: Error>(self, v: &str) -> Result<Count, E> {
+                Ok(Count::Word(v.to_owned()))
+            }
+        }
+        d.deserialize_any(AsWritten)
+    }
+}
+
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub(super) struct Air {
+    /// Loss of each inlet, up to the manifold.
+    pub(super) inlet_loss: Option<Spanned<Loss>>,
+    /// Inside diameter of each inlet; 21 mm if not stated.
+    #[schemars(transform = quantity(&bounds::BORE))]
+    pub(super) inlet_bore: Option<Q>,
+    /// Volume of each inlet, up to the manifold.
+    #[schemars(transform = quantity(&bounds::VOLUME))]
+    pub(super) inlet_volume: Option<Q>,
+    /// Loss from the manifold to the fan: filter, chamber.
+    pub(super) loss: Option<Spanned<Loss>>,
+    /// Volume from the manifold to the sensor.
+    #[schemars(transform = quantity(&bounds::VOLUME))]
+    pub(super) volume: Option<Q>,
+    /// Time constant of the sensor's own response.
+    #[schemars(transform = quantity(&bounds::LAG))]
+    pub(super) sensor_lag: Option<Q>,
+    /// Loss of the exhaust.
+    pub(super) exhaust_loss: Option<Spanned<Loss>>,
+    /// The fan at full speed.
+    pub(super) fan: Spanned<Fan>,
+    /// Fan settings with the share of full speed at each, by rising setting: [[1, "55 %"], [10, "100 %"]].
+    #[serde(default)]
+    pub(super) speeds: Vec<Spanned<(f64, Q)>>,
+}
