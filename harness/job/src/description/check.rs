@@ -378,7 +378,10 @@ fn words(source: &Source<'_>, item: &raw::Item, meaning: Meaning) -> Result<Vec<
                     "yes" => Word::Switch(true),
                     "no" => Word::Switch(false),
                     _ => {
-                        return Err(wrong(format!("{} is neither yes nor no", quoted(text)), "write \"yes\" or \"no\""));
+                        return Err(wrong(
+                            format!("{} is neither yes nor no", quoted(text)),
+                            "write \"yes\" or \"no\"",
+                        ));
                     }
                 },
                 Takes::Function => Word::Function(function(source, says)?),
