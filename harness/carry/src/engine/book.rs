@@ -18,16 +18,16 @@ impl<'a> Book<'a> {
             if d.name.trim().is_empty() || d.reason.trim().is_empty() {
                 return fault("a decision needs a name and a reason".into(), "write who decided, and why");
             }
-            let fits = match (&d.about, &d.choice) {
-                (About::Old(_), Choice::LeaveOut) => true,
-                (
-                    About::New(_),
-                    Choice::Default | Choice::Value(_) | Choice::SameNumber | Choice::SameHoleObscuration,
-                ) => true,
-                (About::Levels | About::Outputs | About::Inlets, Choice::Map(_)) => true,
-                (About::Capture, Choice::GoOn) => true,
-                _ => false,
-            };
+            let fits = matches!(
+                (&d.about, &d.choice),
+                (About::Old(_), Choice::LeaveOut)
+                    | (
+                        About::New(_),
+                        Choice::Default | Choice::Value(_) | Choice::SameNumber | Choice::SameHoleObscuration,
+                    )
+                    | (About::Levels | About::Outputs | About::Inlets, Choice::Map(_))
+                    | (About::Capture, Choice::GoOn)
+            );
             if !fits {
                 let cause = "this can't be chosen for that".into();
                 return fault(cause, "old items are left out; new ones get a default, a value or a computed threshold");

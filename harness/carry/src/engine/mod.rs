@@ -156,10 +156,7 @@ fn at_holes(
     let Some(old_speed) = speed(c.from, old.number(Meaning::Fan)) else {
         return cannot("the old unit's fan speed is not known".into());
     };
-    let (setting, assumed) = match rows::fan_setting(c, old, book) {
-        Ok(known) => known,
-        Err(_) => (None, false),
-    };
+    let (setting, assumed) = rows::fan_setting(c, old, book).unwrap_or_default();
     let Some(new_speed) = speed(c.to, setting) else {
         return cannot("the new unit's fan speed is not known".into());
     };

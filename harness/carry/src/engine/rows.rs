@@ -77,7 +77,7 @@ pub(super) fn rows(
             }
         }
     }
-    rows.sort_by(|a, b| (a.group(), a.meaning, place(a)).cmp(&(b.group(), b.meaning, place(b))));
+    rows.sort_by_key(|r| (r.group(), r.meaning, place(r)));
     account.rows = rows;
     Ok(())
 }
