@@ -64,7 +64,7 @@ impl<'de> Deserialize<'de> for Any {
 }
 
 fn is_hex(text: &str) -> bool {
-    text.len() % 2 == 0 && text.bytes().all(|b| matches!(b, b'0'..=b'9' | b'a'..=b'f'))
+    text.len().is_multiple_of(2) && text.bytes().all(|b| matches!(b, b'0'..=b'9' | b'a'..=b'f'))
 }
 
 /// The one value at a place where no list can stand.
