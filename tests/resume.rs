@@ -325,7 +325,15 @@ mod every_write {
         let bytes = log.contents(TRACE_FILE).unwrap();
         let again = replay::replay(LogReader::new(&bytes[..]), replay::Against::Journal(journal), false, false, None)
             .unwrap_or_else(|e| panic!("{log_at:?} {job_at:?} {seed}: {e}"));
-        assert_eq!(again.session.outcome().unwrap().verdict, verdict);
+        let outcome = again.session.outcome().unwrap();
+        assert_eq!(outcome.verdict, verdict);
+        // Clocks tied anew put no reading before one that counted already.
+        for f in &outcome.findings {
+            assert!(!f.says.contains("out of order") && !f.says.contains("not later than the one before"), "{f:?}");
+        }
+        if !short && verdict != Verdict::Pass {
+            eprintln!("log {log_at:?}, job {job_at:?}: {}", outcome.because);
+        }
         Some(verdict)
     }
     /// Writes of a whole job: to the log's disk, and to the job's.

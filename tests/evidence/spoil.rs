@@ -55,6 +55,7 @@ items! {
     "identity" => identity;
     "inhibit" => |r, d| reply(r, d, &[Operation::Inhibit]);
     "inhibit renewals" => renewals;
+    "inhibit held" => |r, d| refused(r, d, &[Operation::InhibitRenew]);
     "settings sent" => |r, d| reply(r, d, &[Operation::WriteBegin, Operation::WriteChunk, Operation::WriteCommit]);
     "settings read back" => read_back;
     "restart" => restart;
@@ -68,15 +69,24 @@ items! {
     "flow before the baseline" => |r, d| flow(r, d, StageKind::Baseline, |_| true);
     "clock tie" => clock;
     "release marks" => mark;
+    "releases as meant" => |r, d| answer(r, d, |a| matches!(a, Act::ReleaseWent(_)));
     "smoke readings" => smoke;
     "purge" => purge;
     "latches reset" => latches;
     "inlet shut" => |r, d| answer(r, d, |a| matches!(a, Act::ShutInlet { .. }));
     "inlet put back" => |r, d| answer(r, d, |a| matches!(a, Act::RefitInlet { .. }));
     "flow fault" => flow_fault;
+    "cover closed" => |r, d| fault_for_a_while(r, d, Faults::COVER, &[StageKind::ProveSmoke, StageKind::Outputs]);
+    "no flow fault unasked" => |r, d| fault_for_a_while(r, d, Faults::FLOW, &[StageKind::ProveSmoke, StageKind::Outputs]);
     "outputs operated" => |r, d| reply(r, d, &[Operation::Drive, Operation::Undrive]);
     "outputs at rest before" => active_output;
     "outputs at the panel" => |r, d| answer(r, d, |a| matches!(a, Act::PanelShows { .. } | Act::PanelClear { .. }));
+    "left alone" => |r, d| answer(r, d, |a| *a == Act::LeftAlone);
+    "baseline still held" => still_held;
+    "settings still as loaded" => |r, d| {
+        let from = r.stages[&StageKind::LastLook].0;
+        bit_of_settings(r, d, |i| r.events[i].at >= from)
+    };
     "last look" => |r, d| flow(r, d, StageKind::LastLook, |_| true);
     "outputs given back" => |r, d| reply(r, d, &[Operation::InhibitRelease]);
     "no standing fault" => standing_fault;
@@ -149,21 +159,21 @@ fn reply(r: &Recording, d: &mut Dice, of: &[Operation]) -> Spoilt {
             let place = 1 + d.below(bytes.len() - 2);
             bytes[place] = if bytes[place] == 0x55 { 0xaa } else { 0x55 };
         }
-        _ => {
-            let refusal = Refusal { code: RefusalCode::Other(999), reason: "spoilt" };
-            let heard = &r.frames[&at];
-            events[at].input = Input::Received(
-                heard
-                    .iter()
-                    .flat_map(|h| {
-                        let (operation, header) = (h.header.operation, h.header);
-                        line(&Message::Refusal(operation, refusal), header.conversation, header.sequence)
-                    })
-                    .collect(),
-            );
-        }
+        _ => events = refusal(r, at),
     }
     Spoilt { events, how }
+}
+
+/// The events with a refusal at this place.
+fn refusal(r: &Recording, at: usize) -> Vec<Event> {
+    let refusal = Refusal { code: RefusalCode::Other(999), reason: "spoilt" };
+    let heard = r.frames[&at].iter().flat_map(|h| {
+        let (operation, header) = (h.header.operation, h.header);
+        line(&Message::Refusal(operation, refusal), header.conversation, header.sequence)
+    });
+    let mut events = r.events.clone();
+    events[at].input = Input::Received(heard.collect());
+    events
 }
 
 fn line(message: &Message<'_>, conversation: u32, sequence: u32) -> Vec<u8> {
@@ -238,6 +248,31 @@ fn restart(r: &Recording, d: &mut Dice) -> Spoilt {
     Spoilt { events, how: "the boot id after the restart is the one before".into() }
 }
 
+/// One of these replies is a refusal.
+fn refused(r: &Recording, d: &mut Dice, of: &[Operation]) -> Spoilt {
+    let at = d.pick(&replies(r, of));
+    let events = refusal(r, at);
+    Spoilt { events, how: format!("reply {of:?} in event {at} refused") }
+}
+
+/// The baseline that the unit tells at the last look is another, or none.
+fn still_held(r: &Recording, d: &mut Dice) -> Spoilt {
+    let from = r.stages[&StageKind::LastLook].0;
+    let at: Vec<usize> =
+        replies(r, &[Operation::BaselineRead]).into_iter().filter(|i| r.events[*i].at >= from).collect();
+    let at = d.pick(&at);
+    if d.below(2) == 0 {
+        return Spoilt { events: refusal(r, at), how: format!("event {at} refused") };
+    }
+    let by = 1 + d.below(1000) as i64;
+    let events = said(r, &[at], |_, m| {
+        if let Message::Reply(Reply::BaselineRead(b)) = m {
+            b.flow_nl_s = mapped(&b.flow_nl_s, |v| Sample::Value(v + by));
+        }
+    });
+    Spoilt { events, how: format!("flow of the baseline {by} nL/s higher in event {at}") }
+}
+
 fn renewals(r: &Recording, _: &mut Dice) -> Spoilt {
     let lost: BTreeSet<usize> = replies(r, &[Operation::InhibitRenew]).into_iter().collect();
     Spoilt { events: without(r, &lost), how: format!("all {} renewals lost", lost.len()) }
@@ -245,8 +280,14 @@ fn renewals(r: &Recording, _: &mut Dice) -> Spoilt {
 
 fn read_back(r: &Recording, d: &mut Dice) -> Spoilt {
     let committed = replies(r, &[Operation::WriteCommit])[0];
+    let until = r.stages[&StageKind::Load].1;
+    bit_of_settings(r, d, |i| i > committed && r.events[i].at <= until)
+}
+
+/// One bit of the settings that the unit tells is another.
+fn bit_of_settings(r: &Recording, d: &mut Dice, of: impl Fn(usize) -> bool) -> Spoilt {
     let wanted = [Operation::SettingsManifest, Operation::SettingsRead];
-    let at: Vec<usize> = replies(r, &wanted).into_iter().filter(|i| *i > committed).collect();
+    let at: Vec<usize> = replies(r, &wanted).into_iter().filter(|i| of(*i)).collect();
     let at = d.pick(&at);
     let bit = 1u8 << d.below(8);
     let mut part = Vec::new();
@@ -464,6 +505,16 @@ fn flow_fault(r: &Recording, d: &mut Dice) -> Spoilt {
         }
     });
     Spoilt { events, how: if comes { "the flow fault stays" } else { "the flow fault never comes" }.into() }
+}
+
+/// A fault stands for some readings in one of these stages, and goes again.
+fn fault_for_a_while(r: &Recording, d: &mut Dice, fault: Faults, stages: &[StageKind]) -> Spoilt {
+    let stage = d.pick(stages);
+    let places = readings(r, r.within(stage));
+    let (from, n) = (d.below(places.len() - 1), 1 + d.below(20));
+    let places = &places[from..places.len().min(from + n)];
+    let events = read(r, places, |_, reading| reading.faults = reading.faults.with(fault));
+    Spoilt { events, how: format!("fault {fault:?} in {} readings of {stage}", places.len()) }
 }
 
 fn active_output(r: &Recording, _: &mut Dice) -> Spoilt {

@@ -1,7 +1,14 @@
 //! From the bytes of a job's own files to what the procedure is made of. The same for a live run and for a replay, which
 //! takes the bytes from the log.
 use crate::{failure::Failure, predict::forest::Forest};
-use plumeline_airflow::{AirflowError, SolveOptions, friction::FrictionLaw, uncertainty};
+use plumeline_airflow::{
+    AirflowError, SolveOptions, defects,
+    friction::FrictionLaw,
+    uncertainty::{
+        self,
+        translate::{pressure_exponents, translate},
+    },
+};
 use plumeline_base::{input::Input, pipework::Pipework};
 use plumeline_job::{
     Kind, Problem,
@@ -66,7 +73,21 @@ impl Files {
             Err(_) => None,
         };
         let prediction = predict(folder::PIPEWORK, &pipework, draws)?;
-        let inputs = JobInputs { plan: plan.plan.clone(), pipework: pipework.pipework.clone(), prediction, to_load };
+        let options = options(pipework.model, draws);
+        let told = |e: AirflowError| told(folder::PIPEWORK, &pipework.pipework, &e);
+        let translations = match &pipework.outgoing {
+            Some(old) => translate(old, &pipework.pipework, &options).map_err(told)?,
+            None => Vec::new(),
+        };
+        let inputs = JobInputs {
+            plan: plan.plan.clone(),
+            translations,
+            exponents: pressure_exponents(&pipework.pipework, &options).map_err(told)?,
+            defects: defects::visible(&pipework.pipework, &options, &prediction).map_err(told)?,
+            pipework: pipework.pipework.clone(),
+            prediction,
+            to_load,
+        };
         Ok(Loaded { pipework, plan, inputs })
     }
 }
@@ -106,12 +127,14 @@ const MODEL: uncertainty::ModelTolerance = uncertainty::ModelTolerance {
     unit_volume: 0.1,
 };
 
+fn options(model: ModelChoice, draws: u64) -> uncertainty::PredictOptions {
+    uncertainty::PredictOptions { solve: solve_options(model), model: MODEL, draws, ..Default::default() }
+}
+
 /// The prediction with its uncertainty, by the seed that every job uses: the same files give the same numbers. `name` is
 /// what messages call the file.
 pub fn predict(name: &str, file: &PipeworkFile, draws: u64) -> Result<uncertainty::Prediction, Failure> {
-    let options =
-        uncertainty::PredictOptions { solve: solve_options(file.model), model: MODEL, draws, ..Default::default() };
-    uncertainty::predict(&file.pipework, &options).map_err(|e| told(name, &file.pipework, &e))
+    uncertainty::predict(&file.pipework, &options(file.model, draws)).map_err(|e| told(name, &file.pipework, &e))
 }
 
 /// Why the engine gave no result, by what people call the place.

@@ -246,7 +246,9 @@ struct Place {
 impl Place {
     fn of(act: &Act) -> Self {
         let (inlet, number, output) = match act {
-            Act::CloseHole(h) | Act::OpenHole(h) | Act::ReleaseSmoke(h) => (Some(h.inlet), Some(h.number), None),
+            Act::CloseHole(h) | Act::OpenHole(h) | Act::ReleaseSmoke(h) | Act::ReleaseWent(h) => {
+                (Some(h.inlet), Some(h.number), None)
+            }
             Act::ShutInlet { inlet } | Act::RefitInlet { inlet } => (Some(*inlet), None, None),
             Act::PanelShows { output, .. } | Act::PanelClear { output } => (None, None, Some(*output)),
             Act::Check { item } => (None, Some(*item), None),

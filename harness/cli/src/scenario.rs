@@ -37,6 +37,9 @@ struct File {
     /// Built exactly as designed: no scatter at all.
     #[serde(default)]
     as_designed: bool,
+    /// The replacement has an obscuration sensor at each inlet.
+    #[serde(default)]
+    sensor_per_inlet: bool,
     /// The shape of the scatter.
     #[serde(default)]
     scatter: Shape,
@@ -105,6 +108,7 @@ pub fn read(path: &Path) -> Result<Scenario, Failure> {
     let pipework = pipework::parse(&beside.display().to_string(), &bytes)?.pipework;
     let mut scenario = site(pipework, file.seed, &file.defects, file.outgoing == Outgoing::Alive)?;
     scenario.mounted = file.mounted;
+    scenario.sensor_per_inlet = file.sensor_per_inlet;
     if file.as_designed {
         scenario.scatter = Scatter::NONE;
     }

@@ -8,8 +8,8 @@ use serde_json::{Value, json};
 /// How thick the smoke is that an unattended operator holds to a hole, %/m: a dense plume from a hand-held source
 /// (common practice, no source).
 const SMOKE_PERCENT_PER_M: f64 = 40.0;
-/// For how long, s: a little longer than a person is asked for.
-const SMOKE_S: f64 = 20.0;
+/// For how long at most, s: it is held there until it is to be stopped.
+const SMOKE_S: f64 = 1200.0;
 
 /// What the site control answers.
 #[derive(Deserialize)]
@@ -43,7 +43,9 @@ pub fn perform(now: Instant, act: &Act, site: &mut dyn Site) -> Result<Answer, F
         Act::RefitInlet { inlet } => json!({ "do": "inlet", "inlet": inlet, "shut": false }),
         Act::PanelShows { output, .. } => return panel(now, site, *output, true),
         Act::PanelClear { output } => return panel(now, site, *output, false),
-        Act::LockOff | Act::Tell | Act::Check { .. } | Act::Unlock => return Ok(Answer::Yes),
+        Act::LockOff | Act::Tell | Act::Check { .. } | Act::Unlock | Act::ReleaseWent(_) | Act::LeftAlone => {
+            return Ok(Answer::Yes);
+        }
         Act::Override | Act::ReadDisplay => return Ok(Answer::Cannot("nobody decides this by script".into())),
     };
     let reply = ask(now, site, &command)?;

@@ -111,6 +111,10 @@ impl Faults {
     pub const INHIBIT_LAPSED: Self = Self(1 << 6);
     /// No airflow baseline is held.
     pub const NO_BASELINE: Self = Self(1 << 7);
+    /// The cover is open.
+    pub const COVER: Self = Self(1 << 8);
+    /// The filter is due.
+    pub const FILTER: Self = Self(1 << 9);
     /// Any other fault.
     pub const OTHER: Self = Self(1 << 31);
     /// True if every flag of `other` is set.

@@ -9,10 +9,12 @@ use crate::{
     outcome::{Finding, Outcome, StageKind},
     prompt::{Act, Prompt},
     readings::{Feed, Log, Timed},
+    stages::flow::MeanFlow,
 };
 use alloc::{
     boxed::Box,
     collections::{BTreeMap, BTreeSet, VecDeque},
+    format,
     rc::Rc,
     string::String,
     vec::Vec,
@@ -28,7 +30,7 @@ use plumeline_base::{
     input::{AbortCause, Answer},
 };
 use plumeline_detector::{
-    Abilities, Driver, Faults, Identity, Request, Ticket, Told, Trouble, driver::Wants, settings::Settings,
+    Abilities, Baseline, Driver, Faults, Identity, Request, Ticket, Told, Trouble, driver::Wants, settings::Settings,
 };
 use plumeline_measure::clock;
 
@@ -47,6 +49,9 @@ pub(crate) enum Stop {
     Found,
 }
 
+/// The tests of the air that a baseline must stand.
+const TESTS_OF_BASELINE: [StageKind; 3] = [StageKind::ProveSmoke, StageKind::Supervise, StageKind::LastLook];
+
 /// Tries to open the link again after this long at first, and never less often than the second.
 const RECONNECT_S: (u64, u64) = (1, 15);
 
@@ -56,6 +61,23 @@ pub(crate) struct Link {
     pub(crate) up: bool,
     pub(crate) next_try: Option<Instant>,
     failures: u32,
+}
+
+/// When a reading counted, and by which clock.
+#[derive(Clone, Copy)]
+pub(crate) struct Counted {
+    pub(crate) at: Instant,
+    /// As its clock told it.
+    pub(crate) told: Instant,
+    /// The tie that mapped it; `None`: its arrival.
+    pub(crate) tie: Option<u32>,
+}
+
+/// The end of a wait, which moves by every pause in which nobody watched.
+#[derive(Clone, Copy)]
+pub(crate) struct Deadline {
+    at: Instant,
+    paused: Duration,
 }
 
 /// State shared by the machine and its tasks.
@@ -69,6 +91,12 @@ pub(crate) struct Shared {
     pub(crate) link: Link,
     pub(crate) readings: Log,
     pub(crate) tie: Option<clock::Tie>,
+    /// Counts the ties that were begun: what was mapped by one is not to be compared with what another maps.
+    pub(crate) tie_number: u32,
+    /// The latest reading that was counted.
+    pub(crate) counted: Option<Counted>,
+    /// Time in which nobody watched, all together: what waits for a time waits so much longer.
+    pub(crate) paused: Duration,
     pub(crate) abort: Option<AbortCause>,
     pub(crate) identity: Option<Identity>,
     /// A start of the unit is expected: a new boot id voids nothing.
@@ -93,11 +121,28 @@ pub(crate) struct Shared {
     pub(crate) opened: bool,
     /// The job was taken up again and the unit has not yet said who it is.
     pub(crate) unidentified: bool,
+    /// The flow fault is expected: an inlet is shut for the test, or was just put back.
+    pub(crate) flow_fault_expected: bool,
+    /// Flows with the outgoing unit, by inlet.
+    pub(crate) as_found: BTreeMap<u8, MeanFlow>,
+    /// The baseline that was taken in this job.
+    pub(crate) baseline: Option<Baseline>,
     next_prompt: u32,
     prompts: BTreeMap<u32, Option<u32>>,
     answers: BTreeMap<u32, (Instant, Answer)>,
     wanted: BTreeSet<Ticket>,
     told: BTreeMap<Ticket, Told>,
+}
+
+impl Shared {
+    /// The tie of the clocks no longer holds.
+    pub(crate) fn untie(&mut self) {
+        self.tie = None;
+        self.tie_number = self.tie_number.wrapping_add(1);
+    }
+    fn end(&self, deadline: Deadline) -> Instant {
+        deadline.at + self.paused.saturating_sub(deadline.paused)
+    }
 }
 
 /// A handle on the shared state.
@@ -116,6 +161,9 @@ impl Context {
             link: Link::default(),
             readings: Log::default(),
             tie: None,
+            tie_number: 0,
+            counted: None,
+            paused: Duration::ZERO,
             abort: None,
             identity: None,
             start_expected: true,
@@ -134,6 +182,9 @@ impl Context {
             smoke_out: false,
             opened: false,
             unidentified: false,
+            flow_fault_expected: false,
+            as_found: BTreeMap::new(),
+            baseline: None,
             next_prompt: 1,
             prompts: BTreeMap::new(),
             answers: BTreeMap::new(),
@@ -175,7 +226,13 @@ impl Context {
     }
     pub(crate) fn found(&self, finding: Finding) {
         self.note(Entry::Found(Box::new(finding.clone())));
+        // A baseline is only as good as what is tested on it.
+        let voids = (finding.verdict == Verdict::Fail && TESTS_OF_BASELINE.contains(&finding.stage))
+            .then(|| format!("a later test failed: {}: {}", finding.subject, finding.says));
         self.edit().outcome.findings.push(finding);
+        if let Some(because) = voids {
+            self.void(&[StageKind::Baseline], &because);
+        }
     }
     pub(crate) fn progress(&self, says: impl Into<String>, fraction: Option<f64>, left: Option<Duration>) {
         let progress =
@@ -224,8 +281,34 @@ impl Context {
         })
         .await;
     }
+    /// So long from now, pauses in which nobody watches not counted.
+    pub(crate) fn within(&self, d: Duration) -> Deadline {
+        let s = self.get();
+        Deadline { at: s.now + d, paused: s.paused }
+    }
+    /// Time left until then.
+    pub(crate) fn left(&self, deadline: Deadline) -> Duration {
+        let s = self.get();
+        s.end(deadline).since(s.now)
+    }
+    pub(crate) async fn reached(&self, deadline: Deadline) {
+        poll_fn(|_| {
+            let mut s = self.edit();
+            let end = s.end(deadline);
+            if s.now >= end {
+                return Poll::Ready(());
+            }
+            s.wakes.insert(end);
+            Poll::Pending
+        })
+        .await;
+    }
     pub(crate) async fn sleep(&self, d: Duration) {
-        self.sleep_until(self.now() + d).await;
+        self.reached(self.within(d)).await;
+    }
+    /// Time in which nobody watched, so far: where it grows over a measurement, what happened meanwhile is not known.
+    pub(crate) fn paused(&self) -> Duration {
+        self.get().paused
     }
 
     // ---- the operator ----
@@ -371,7 +454,7 @@ impl Context {
     /// Waits until `f` holds for a fresh reading, at most `within`; the reading's instant, or `None` when time is up.
     pub(crate) async fn until_reading(&self, within: Duration, mut f: impl FnMut(&Timed) -> bool) -> Option<Rc<Timed>> {
         let mut feed = self.feed();
-        let end = self.now() + within;
+        let end = self.within(within);
         loop {
             match feed.next_before(end).await {
                 None => return None,
@@ -386,12 +469,13 @@ impl Context {
 
     // ---- the link ----
 
-    /// The job was taken up again after `pause`, in which nobody watched: a stage does not run out of time by it, clocks
+    /// The job was taken up again after `pause`, in which nobody watched: neither a stage nor a wait runs out of time by it, clocks
     /// are tied anew, and the unit says who it is before anything is asked of it.
     pub(crate) fn taken_up(&self, pause: Duration) {
         let mut s = self.edit();
         s.stage_ends += pause;
-        s.tie = None;
+        s.paused += pause;
+        s.untie();
         s.unidentified = s.identity.is_some();
         s.changed = true;
     }

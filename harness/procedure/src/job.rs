@@ -1,7 +1,10 @@
 //! What a job is made of before its first event, and what the pipework is predicted to do.
 use crate::plan::{HoleRef, Plan};
 use alloc::vec::Vec;
-use plumeline_airflow::uncertainty::{OpeningPrediction, Prediction};
+use plumeline_airflow::{
+    defects::DefectShift,
+    uncertainty::{OpeningPrediction, Prediction, translate::Translation},
+};
 use plumeline_base::pipework::{Opening, OpeningKind, Pipework};
 use plumeline_detector::settings::Settings;
 
@@ -14,6 +17,12 @@ pub struct JobInputs {
     pub pipework: Pipework,
     /// What the airflow engine predicts for it.
     pub prediction: Prediction,
+    /// What becomes of the outgoing unit's flows on this unit; empty where its air path is not stated.
+    pub translations: Vec<Translation>,
+    /// By inlet: relative change of its flow per relative change of the fan's pressure.
+    pub exponents: Vec<(u8, f64)>,
+    /// What each defect at each opening does to the flows.
+    pub defects: Vec<DefectShift>,
     /// The settings for the replacement; `None`: nothing is loaded, and the job stays undecided.
     pub to_load: Option<Settings>,
 }

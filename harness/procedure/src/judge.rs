@@ -59,6 +59,12 @@ pub(crate) fn judge(
     }
 }
 
+/// The verdict on a value by the job's risk of a wrong pass, where it is one piece of a judgement and no finding of its own.
+pub(crate) fn conforms(inputs: &JobInputs, value: &Estimate, limits: &Limits) -> Option<Verdict> {
+    let rule = Rule { guard: Guard::Risk(inputs.plan.rule.accept_risk), ..Rule::default() };
+    decide::decide(value, f64::INFINITY, limits, &rule).ok().map(|d| d.verdict)
+}
+
 fn facts(d: &Decision, limits: &Limits, tests: u32, scale: f64) -> DecisionFacts {
     DecisionFacts {
         conformity: d.probability_of_conformity,

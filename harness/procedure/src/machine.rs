@@ -1,6 +1,6 @@
 //! The machine that live runs, replays, campaigns and tests drive: events in, effects out.
 use crate::{
-    context::{Context, Shared},
+    context::{Context, Counted, Shared},
     effect::{Effect, Entry},
     executor::Tasks,
     job::JobInputs,
@@ -8,7 +8,7 @@ use crate::{
     stages, supervisors,
 };
 use alloc::{boxed::Box, format, rc::Rc, string::String, vec::Vec};
-use core::fmt::Write as _;
+use core::{fmt::Write as _, time::Duration};
 use plumeline_base::{
     Instant,
     input::{Event, Input, LinkDown},
@@ -171,6 +171,13 @@ impl Procedure {
                 let mut s = ctx.edit();
                 let tie = s.tie.get_or_insert_with(|| clock::Tie::new(clock::Rule::default()));
                 if let Err(error) = tie.push(&exchange) {
+                    if matches!(error, plumeline_measure::Error::ClockJump { .. }) {
+                        // The tie has begun anew: no stretch of readings goes across.
+                        s.tie_number = s.tie_number.wrapping_add(1);
+                        let now = s.now;
+                        s.readings.push(Item::Gap(now));
+                        s.changed = true;
+                    }
                     drop(s);
                     ctx.remark(format!("clock: {error}"));
                 }
@@ -208,7 +215,21 @@ impl Procedure {
         // Where device and log clocks are tied, a reading counts at the moment it was measured; it can't have been later than
         // its arrival.
         let mapped = reading.device_us.and_then(|us| s.tie.as_ref()?.map(us).ok());
-        let at = mapped.map_or(reading.received, |m| m.at.min(reading.received));
+        let told = mapped.map_or(reading.received, |m| m.at.min(reading.received));
+        let tie = mapped.map(|_| s.tie_number);
+        let mut at = told;
+        if let Some(last) = s.counted.filter(|last| told <= last.at) {
+            // Another clock puts it before one that counted already: not a reading out of order, but a stretch that ends here.
+            // By one and the same clock it is out of order, and whoever judges the readings must see that.
+            if tie != last.tie {
+                let now = s.now;
+                s.readings.push(Item::Gap(now));
+            }
+            if tie != last.tie || (last.at > last.told && told > last.told) {
+                at = last.at + Duration::from_micros(1);
+            }
+        }
+        s.counted = Some(Counted { at, told, tie });
         // A reading missed here and there shows in the times of those that came: whoever judges them says what a gap is.
         s.effects.push_back(Effect::Reading(reading.clone()));
         s.readings.push(Item::Reading(Rc::new(Timed { at, reading })));
@@ -226,7 +247,7 @@ fn take_identity(ctx: &Context, identity: &Identity) {
         s.identity = Some(identity.clone());
         s.unidentified = false;
         if anew {
-            s.tie = None;
+            s.untie();
             s.stream_lost = true;
             s.inhibited = false;
             s.started_anew |= !s.start_expected;

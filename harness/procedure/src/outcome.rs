@@ -299,6 +299,9 @@ pub struct SmokeRun {
     pub until: Instant,
     /// Why there is no time, where there is none.
     pub why_not: Option<String>,
+    /// Set aside before its result was known, for this reason: it does not count.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub set_aside: Option<String>,
 }
 
 /// What the flow of one pipe was predicted to be and was.
@@ -343,6 +346,9 @@ pub struct Outcome {
     pub smoke: Vec<SmokeRun>,
     /// The smallest defect that this job could have missed, in plain words.
     pub could_have_missed: Vec<String>,
+    /// For each pipe, the smallest defect that the unit's own band sees, in plain words.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub band_sees: Vec<String>,
     /// Time out of service, s, if it began.
     pub out_of_service_s: Option<f64>,
     /// The trouble with link or device that ended the job early, if one did.

@@ -203,6 +203,8 @@ pub enum ReleaseMark {
 pub struct SmokePlan {
     /// Where smoke is released: the farthest hole of each pipe, and others.
     pub at: Vec<HoleRef>,
+    /// Holes shown to draw by smoke, which is not timed: those that closing can't show.
+    pub presence: Vec<HoleRef>,
     /// Runs at each place; three or more can be pooled by their own scatter.
     pub runs: u8,
     /// How the moment of release is known.

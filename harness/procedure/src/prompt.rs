@@ -42,6 +42,8 @@ pub enum Act {
     OpenHole(HoleRef),
     /// Release smoke at a hole; the answer marks the moment.
     ReleaseSmoke(HoleRef),
+    /// Say whether the release went as it was meant to; a reason why not sets the run aside before its result shows.
+    ReleaseWent(HoleRef),
     /// Stop the smoke.
     StopSmoke,
     /// Shut an inlet (or pull its pipe).
@@ -68,6 +70,8 @@ pub enum Act {
     },
     /// Go on although something is unproven: answered by a name and a reason, or no.
     Override,
+    /// Say whether pipes, cover, filter and fan setting were left alone since the baseline was taken.
+    LeftAlone,
     /// Unlock the release circuit.
     Unlock,
     /// Restore the zone at the panel.
@@ -88,12 +92,14 @@ impl Act {
             Self::CloseHole(_) => "close-hole",
             Self::OpenHole(_) => "open-hole",
             Self::ReleaseSmoke(_) => "release-smoke",
+            Self::ReleaseWent(_) => "release-went",
             Self::StopSmoke => "stop-smoke",
             Self::ShutInlet { .. } => "shut-inlet",
             Self::RefitInlet { .. } => "refit-inlet",
             Self::PanelShows { .. } => "panel-shows",
             Self::PanelClear { .. } => "panel-clear",
             Self::Override => "override",
+            Self::LeftAlone => "left-alone",
             Self::Unlock => "unlock",
             Self::Restore => "restore",
             Self::ReadDisplay => "read-display",

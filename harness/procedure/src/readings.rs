@@ -1,5 +1,8 @@
 //! Readings in log time, as stage code consumes them: one after the other, with every gap told.
-use crate::{context::Context, executor::wait_for};
+use crate::{
+    context::{Context, Deadline},
+    executor::wait_for,
+};
 use alloc::{collections::VecDeque, rc::Rc};
 use plumeline_base::{Instant, obscuration::Extinction};
 use plumeline_detector::Reading;
@@ -95,9 +98,9 @@ impl Feed {
         wait_for(|| self.take()).await
     }
     /// The next item, or `None` once `end` is reached.
-    pub(crate) async fn next_before(&mut self, end: Instant) -> Option<Item> {
+    pub(crate) async fn next_before(&mut self, end: Deadline) -> Option<Item> {
         let ctx = self.ctx.clone();
-        match crate::executor::race(self.next(), ctx.sleep_until(end)).await {
+        match crate::executor::race(self.next(), ctx.reached(end)).await {
             crate::executor::Either::First(item) => Some(item),
             crate::executor::Either::Second(()) => None,
         }

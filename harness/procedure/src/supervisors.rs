@@ -1,13 +1,15 @@
 //! What must go on beside the stages: who the unit is after a pause, the inhibit's renewal, the clock exchange, the stream of readings, the
-//! out-of-service warning.
+//! out-of-service warning, what voids a baseline.
 use crate::{
     context::Context,
     executor::{Task, wait_for},
+    outcome::{Finding, StageKind, Subject},
+    readings::Item,
 };
 use alloc::{boxed::Box, format, vec, vec::Vec};
 use core::time::Duration;
-use plumeline_base::time::seconds;
-use plumeline_detector::{Request, Trouble};
+use plumeline_base::{Verdict, time::seconds};
+use plumeline_detector::{Faults, Request, Trouble};
 
 pub(crate) fn all(ctx: &Context) -> Vec<Task> {
     vec![
@@ -16,6 +18,7 @@ pub(crate) fn all(ctx: &Context) -> Vec<Task> {
         Box::pin(exchange_clocks(ctx.clone())),
         Box::pin(keep_stream(ctx.clone())),
         Box::pin(warn_out_of_service(ctx.clone())),
+        Box::pin(watch_baseline(ctx.clone())),
     ]
 }
 
@@ -45,7 +48,17 @@ async fn renew_inhibit(ctx: Context) {
             Err(trouble) => {
                 // The lease has lapsed or the unit does not know of it: never taken as still holding.
                 ctx.edit().inhibited = false;
-                ctx.remark(format!("the inhibit of the outputs no longer holds: {trouble}; it is asked for again"));
+                let says = format!(
+                    "the inhibit of the unit's outputs did not hold all the time: {trouble}; it was asked for again"
+                );
+                let subject =
+                    if ctx.get().outcome.replacement.is_some() { Subject::Replacement } else { Subject::Outgoing };
+                let mut f = Finding::new(ctx.stage(), subject, Verdict::Undecided, says);
+                f.likely = Some("the link was down for longer than the lease, or the unit started anew".into());
+                f.next = Some(
+                    "look at the panel and at what the outputs operate: nobody knows what they did meanwhile".into(),
+                );
+                ctx.found(f);
                 let lease = Duration::from_secs(lease);
                 if ctx.unit_once(Request::Inhibit { lease }).await.is_ok() {
                     ctx.edit().inhibited = true;
@@ -90,6 +103,32 @@ async fn keep_stream(ctx: Context) {
             Err(trouble) => ctx.note_trouble(&trouble),
         }
         ctx.sleep(Duration::from_secs(2)).await;
+    }
+}
+
+/// Once a baseline is taken: an opened cover, a flow fault that no test asked for, or a unit that gives its baseline up
+/// make it void.
+async fn watch_baseline(ctx: Context) {
+    let signs = [
+        (Faults::COVER, "the unit's cover was opened after it was taken"),
+        (Faults::NO_BASELINE, "the unit gave it up"),
+        (Faults::FILTER, "the unit reports its filter since it was taken"),
+        (Faults::FLOW, "a flow fault stood without an inlet shut for the test: a pipe was moved, or the air changed"),
+    ];
+    wait_for(|| ctx.get().baseline.is_some().then_some(())).await;
+    let mut feed = ctx.feed();
+    // What stood before the baseline counts only once it has gone and come back.
+    let mut clear = Faults::default();
+    loop {
+        let Item::Reading(t) = feed.next().await else { continue };
+        let expected = ctx.get().flow_fault_expected;
+        for (fault, because) in signs {
+            if !t.reading.faults.has(fault) {
+                clear = Faults(clear.0 | fault.0);
+            } else if clear.has(fault) && !(fault == Faults::FLOW && expected) {
+                ctx.void(&[StageKind::Baseline], because);
+            }
+        }
     }
 }
 

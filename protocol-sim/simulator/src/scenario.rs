@@ -124,6 +124,8 @@ pub struct Scenario {
     pub ventilation: Ventilation,
     /// How sensors err.
     pub sensors: SensorLaws,
+    /// The replacement has an obscuration sensor at each inlet and not one for all.
+    pub sensor_per_inlet: bool,
     /// Which physical laws hold.
     pub laws: Laws,
     /// True if the outgoing unit still works. A dead one draws no air and says nothing.
@@ -146,6 +148,7 @@ impl Scenario {
             scatter: Scatter::default(),
             ventilation: Ventilation::default(),
             sensors: SensorLaws::default(),
+            sensor_per_inlet: false,
             laws: Laws::default(),
             outgoing_alive: true,
             outgoing_air_path: None,

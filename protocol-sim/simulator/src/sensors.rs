@@ -76,6 +76,8 @@ pub(crate) struct Truth {
     pub(crate) flow_m3_s: Vec<f64>,
     /// Extinction at the sensor that comes from released smoke, 1/m.
     pub(crate) extinction_per_m: f64,
+    /// The same at the sensor of each inlet, on a unit that has one at each; else empty.
+    pub(crate) inlet_extinction_per_m: Vec<f64>,
     /// Fan speed as a share of the speed that the model calls 100 %.
     pub(crate) fan: f64,
     /// Temperature, degC.
@@ -95,8 +97,10 @@ pub(crate) struct Truth {
 pub(crate) struct Measured {
     /// Flow of each inlet, m3/s.
     pub(crate) flow_m3_s: Vec<f64>,
-    /// Extinction, 1/m.
+    /// Extinction, 1/m: the highest, where there are several sensors.
     pub(crate) extinction_per_m: f64,
+    /// Extinction at the sensor of each inlet, 1/m.
+    pub(crate) inlet_extinction_per_m: Vec<f64>,
     /// Fan speed, share of 100 %.
     pub(crate) fan: f64,
     /// Temperature, degC.
@@ -126,6 +130,7 @@ pub(crate) struct Sensors {
     drift: Wander,
     extinction_gain: f64,
     extinction_noise: Wander,
+    inlet_noises: Vec<Wander>,
     background: Wander,
     temperature_bias: f64,
     idle_a: f64,
@@ -142,6 +147,7 @@ impl Sensors {
             drift: Wander::new(&mut stream, DRIFT_S),
             extinction_gain: libm::exp(laws.extinction_gain * stream.normal()),
             extinction_noise: Wander::new(&mut stream, laws.extinction_noise_s),
+            inlet_noises: Vec::new(),
             background: Wander::new(&mut stream, BACKGROUND_S),
             temperature_bias: 0.3 * stream.normal(),
             idle_a,
@@ -166,14 +172,28 @@ impl Sensors {
             })
             .collect();
         let background = laws.background_per_m * libm::exp(laws.background_swing * self.background.at(stream, now_s));
-        let extinction = (truth.extinction_per_m + background) * self.extinction_gain
+        let mut extinction = (truth.extinction_per_m + background) * self.extinction_gain
             + laws.extinction_noise_per_m * self.extinction_noise.at(stream, now_s);
+        let at_inlets = &truth.inlet_extinction_per_m;
+        while self.inlet_noises.len() < at_inlets.len() {
+            self.inlet_noises.push(Wander::new(stream, laws.extinction_noise_s));
+        }
+        let inlet_extinction_per_m: Vec<f64> = at_inlets
+            .iter()
+            .zip(&mut self.inlet_noises)
+            .map(|(e, noise)| {
+                let x = (e + background) * self.extinction_gain;
+                step(x + laws.extinction_noise_per_m * noise.at(stream, now_s), laws.extinction_step_per_m)
+            })
+            .collect();
+        extinction = inlet_extinction_per_m.iter().copied().reduce(f64::max).unwrap_or(extinction);
         let supply_a =
             self.idle_a + self.fan_a * truth.fan * truth.fan * truth.fan + 0.015 * f64::from(operated.count_ones());
         let open_v = if truth.mains { MAINS_V } else { BATTERY_V };
         Measured {
             flow_m3_s,
             extinction_per_m: step(extinction, laws.extinction_step_per_m),
+            inlet_extinction_per_m,
             fan: truth.fan,
             temperature_c: step(truth.temperature_c + self.temperature_bias, 0.1),
             supply_v: step(open_v - WIRING_OHM * supply_a, 0.01),

@@ -109,6 +109,7 @@ impl Simulation {
                 model,
                 serial: format!("{letter}{:06}", Stream::new(seed, 4).word() % 1_000_000),
                 inlets,
+                sensor_per_inlet: new && scenario.sensor_per_inlet,
                 seed,
                 fan_factor: site.suffers(DefectKind::FanSettingWrong).filter(|_| new).unwrap_or(1.0),
                 loses: site.suffers(DefectKind::SettingLost).filter(|_| new).map(|s| s as usize),
@@ -390,6 +391,7 @@ fn truth_of(site: &Site, unit: &Unit) -> Truth {
     Truth {
         flow_m3_s: (0..site.design().inlets.len()).map(flow).collect(),
         extinction_per_m: air.extinction(),
+        inlet_extinction_per_m: if unit.device.sensor_per_inlet() { air.inlet_extinctions() } else { Vec::new() },
         fan,
         temperature_c: at.temperature_c,
         mains: unit.mains,

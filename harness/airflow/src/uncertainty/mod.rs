@@ -6,6 +6,7 @@
 //! where that is more than 5 % above the linear one. Intervals and covariance are the draws' own. Not here: default tolerances and decision rules (they live in the job).
 mod draws;
 pub(crate) mod linear;
+pub mod translate;
 
 use crate::{
     AirflowError,
@@ -110,6 +111,9 @@ pub struct OpeningPrediction {
     pub half_plateau_s: Estimate,
     /// By how much its inlet's flow drops when this opening alone is closed, m3/s (linear propagation).
     pub closed_drop_m3_s: Estimate,
+    /// The same as a share of its inlet's flow with everything open: what tolerances and a calibration have in common drops
+    /// out (linear propagation).
+    pub closed_share: Estimate,
     /// By how much its inlet's flow rises when this opening alone is widened to the bore of its pipe (a cap lost), m3/s
     /// (linear propagation).
     pub open_rise_m3_s: Estimate,
@@ -207,6 +211,7 @@ pub fn predict(pipework: &Pipework, options: &PredictOptions) -> Result<Predicti
         } else {
             (Estimate::new(f64::INFINITY, 0.0, 0.0), (f64::INFINITY, f64::INFINITY))
         };
+        let closed = linear.change(k, Defect::Closed, inlets[own], &inlet_gradients[own])?;
         predictions.push(OpeningPrediction {
             opening: k,
             inlet: pipework.inlets[inlets[own]].number,
@@ -219,8 +224,9 @@ pub fn predict(pipework: &Pipework, options: &PredictOptions) -> Result<Predicti
             mean_interval95,
             first_s: shaped(mean_s, mixed[k].first_s, unmixed[k].first_s),
             half_plateau_s: shaped(mean_s, mixed[k].half_plateau_s, unmixed[k].half_plateau_s),
-            closed_drop_m3_s: linear.change(k, Defect::Closed, inlets[own], &inlet_gradients[own])?,
-            open_rise_m3_s: linear.change(k, Defect::Opened, inlets[own], &inlet_gradients[own])?,
+            closed_drop_m3_s: linear.of(&closed),
+            closed_share: linear.of(&translate::relative_to(closed, &inlet_gradients[own])),
+            open_rise_m3_s: linear.of(&linear.change(k, Defect::Opened, inlets[own], &inlet_gradients[own])?),
         });
     }
     Ok(Prediction {
@@ -307,19 +313,19 @@ impl Linear<'_> {
     }
 
     /// How much an inlet's flow changes with a defect, as a positive number for what that defect normally does.
-    fn change(&self, k: usize, defect: Defect, inlet: usize, before: &Gradient) -> Result<Estimate, AirflowError> {
+    fn change(&self, k: usize, defect: Defect, inlet: usize, before: &Gradient) -> Result<Gradient, AirflowError> {
         let damaged = damage(self.pipework, k, defect).0;
         if defect == Defect::Closed && damaged.openings.iter().all(|o| o.blocked || o.diameter_m == 0.0) {
             // The only opening: all of the flow goes.
-            return Ok(self.of(before));
+            return Ok(before.clone());
         }
         let network = Network::build(&damaged, &self.options.solve)?;
         let mut ws: Workspace = network.workspace();
         network.solve(&mut ws)?;
         let after = Sensitivity::new(Adjoint::new(&network, &mut ws)).of(Measurable::InletFlow(inlet))?;
         Ok(match defect {
-            Defect::Closed => self.of(&linear::difference(before.clone(), &after)),
-            Defect::Opened | Defect::Parted => self.of(&linear::difference(after, before)),
+            Defect::Closed => linear::difference(before.clone(), &after),
+            Defect::Opened | Defect::Parted => linear::difference(after, before),
         })
     }
 }

@@ -109,7 +109,7 @@ pub(super) fn reading(now: Instant, r: &plumewire::Reading, missed: u32, abiliti
 }
 
 /// Faults that have a neutral word of their own; any other is [`Faults::OTHER`].
-const KNOWN: [(Wire, Faults); 9] = [
+const KNOWN: [(Wire, Faults); 11] = [
     (Wire::FLOW, Faults::FLOW),
     (Wire::FAN, Faults::FAN),
     (Wire::SENSOR, Faults::SENSOR),
@@ -119,6 +119,8 @@ const KNOWN: [(Wire, Faults); 9] = [
     (Wire::SETTINGS, Faults::SETTINGS),
     (Wire::INHIBIT_LAPSED, Faults::INHIBIT_LAPSED),
     (Wire::BASELINE, Faults::NO_BASELINE),
+    (Wire::COVER, Faults::COVER),
+    (Wire::FILTER, Faults::FILTER),
 ];
 fn faults(wire: Wire) -> Faults {
     let (mut known, mut rest) = (0, wire.0);

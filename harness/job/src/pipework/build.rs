@@ -73,7 +73,8 @@ pub(super) fn build(source: &Source<'_>, file: &raw::File) -> Result<PipeworkFil
         air,
         known,
     };
-    Ok(PipeworkFile { pipework, model, notes })
+    let outgoing = file.outgoing.as_ref().map(|o| unit::outgoing(source, o, &pipework)).transpose()?;
+    Ok(PipeworkFile { pipework, outgoing, model, notes })
 }
 
 fn note_defaults(file: &raw::File, notes: &mut Vec<String>) {

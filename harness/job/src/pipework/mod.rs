@@ -38,6 +38,8 @@ pub const TEMPLATE: &str = include_str!("../templates/pipework.toml");
 pub struct PipeworkFile {
     /// The geometry, the unit's air path, the air and how well they are known.
     pub pipework: Pipework,
+    /// The same pipes on the outgoing unit, where its air path is stated.
+    pub outgoing: Option<Pipework>,
     /// How the airflow is to be computed.
     pub model: ModelChoice,
     /// Everything that was not written and was filled in, with the source of each value, for the report.

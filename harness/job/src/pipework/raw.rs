@@ -67,6 +67,8 @@ pub(crate) struct File {
     /// The unit's own air path.
     #[serde(default)]
     pub(crate) unit: Unit,
+    /// The outgoing unit's air path, so that its flows as found can be translated to the new unit's.
+    pub(crate) outgoing: Option<Outgoing>,
     /// How the airflow is computed.
     #[serde(default)]
     pub(crate) model: Model,
@@ -171,6 +173,20 @@ pub(crate) struct Unit {
     pub(crate) exhaust_height: Option<Q>,
     /// What moves the air; or measure `suction` at every inlet.
     pub(crate) fan: Option<Spanned<Fan>>,
+}
+
+/// The outgoing unit's air path, where it is known: `speed` of its fan is the one it ran at.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Outgoing {
+    /// Loss of each inlet, up to the manifold; as of the new unit if not stated.
+    pub(crate) inlet_loss: Option<Spanned<Loss>>,
+    /// Loss from the manifold to the sensor: filter, chamber.
+    pub(crate) loss: Option<Spanned<Loss>>,
+    /// Loss of the exhaust.
+    pub(crate) exhaust_loss: Option<Spanned<Loss>>,
+    /// What moved the air.
+    pub(crate) fan: Spanned<Fan>,
 }
 
 /// Pressure lost at a flow, in its part that grows with the flow and its part that grows with the flow's square.

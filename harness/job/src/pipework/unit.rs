@@ -8,7 +8,7 @@ use crate::{
     written::{self, Q, Spanned, choice},
 };
 use plumeline_base::pipework::{
-    Air, AirPath, CurveInterpolation, Drive, Fan, FanPoint, GivenAir, Known, Loss, Tolerance,
+    Air, AirPath, CurveInterpolation, Drive, Fan, FanPoint, GivenAir, Known, Loss, Pipework, Tolerance,
 };
 
 /// Air density that losses and fan curves refer to where none is stated, kg/m3 (the usual reference for fans: 20
@@ -111,6 +111,19 @@ pub(super) fn air_path(source: &Source<'_>, u: &raw::Unit, drive: Drive) -> Resu
         exhaust_pa: bounds::OUTSIDE.read_or(source, u.exhaust_pressure.as_ref(), 0.0)?,
         exhaust_elevation_m: bounds::HEIGHT.read_or(source, u.exhaust_height.as_ref(), 0.0)?,
     })
+}
+
+/// The same pipes on the outgoing unit.
+pub(super) fn outgoing(source: &Source<'_>, o: &raw::Outgoing, new: &Pipework) -> Result<Pipework, Problem> {
+    let mut old = new.clone();
+    if let Some(l) = &o.inlet_loss {
+        let own = loss(source, l)?;
+        old.inlets.iter_mut().for_each(|i| i.loss = own);
+    }
+    old.unit.loss = loss_or_none(source, o.loss.as_ref())?;
+    old.unit.exhaust_loss = loss_or_none(source, o.exhaust_loss.as_ref())?;
+    old.unit.drive = Drive::Fan(fan(source, o.fan.as_ref())?);
+    Ok(old)
 }
 
 pub(crate) fn fan(source: &Source<'_>, f: &raw::Fan) -> Result<Fan, Problem> {

@@ -36,6 +36,8 @@ pub(super) const MARKS: &[(&str, ReleaseMark)] =
     &[("by-hand", ReleaseMark::ByHand), ("by-radio", ReleaseMark::ByRadio), ("device", ReleaseMark::Device)];
 /// The words for the holes that are closed in turn.
 pub(super) const WHICH: &[&str] = &["reachable", "none"];
+/// The words for the holes that smoke shows to draw.
+pub(super) const PRESENCE: &[&str] = &["not-closed", "none"];
 /// The word for the places of the smoke test.
 pub(super) const AT: &[&str] = &["farthest"];
 
@@ -43,7 +45,8 @@ pub(super) fn check(source: &Source<'_>, f: raw::File, pipework: &Pipework) -> R
     let mut notes = Vec::new();
     let stages = stages::stages(source, f.stages.as_ref(), &mut notes)?;
     let l = &f.limits;
-    let smoke = smoke(source, &f.smoke, pipework, &mut notes)?;
+    let choice = hole_choice(source, f.holes.which.as_ref(), pipework)?;
+    let smoke = smoke(source, &f.smoke, pipework, &choice, &mut notes)?;
     let checklist = checklist(source, f.checklist, &mut notes)?;
     let read = |b: &Bounds, q: &Option<Q>, default: f64| b.read_or(source, q.as_ref(), default);
     let plan = Plan {
@@ -76,7 +79,7 @@ pub(super) fn check(source: &Source<'_>, f: raw::File, pipework: &Pipework) -> R
             calibration_individual: read(&SHARE, &f.flow.calibration_individual, 0.02)?,
         },
         holes: HolePlan {
-            choice: hole_choice(source, f.holes.which.as_ref(), pipework)?,
+            choice,
             average_s: read(&SPAN, &f.holes.average, 40.0)?,
             wait_s: read(&WAIT, &f.holes.wait, 10.0)?,
             agreement: limit(source, &f.holes.agreement, &limits::HOLE_AGREEMENT)?,
@@ -199,6 +202,7 @@ fn smoke(
     source: &Source<'_>,
     s: &raw::Smoke,
     pipework: &Pipework,
+    closed: &HoleChoice,
     notes: &mut Vec<String>,
 ) -> Result<SmokePlan, Problem> {
     let at = match &s.at {
@@ -232,6 +236,7 @@ fn smoke(
     };
     Ok(SmokePlan {
         at,
+        presence: presence(source, s.presence.as_ref(), pipework, closed)?,
         runs,
         mark,
         mark_u_s: read(&SHORT, &s.mark_uncertainty, mark_u_s)?,
@@ -239,6 +244,43 @@ fn smoke(
         purge_below: read(&SHARE, &s.purge_below, 0.5)?,
         purge_hold_s: read(&SPAN, &s.purge_hold, 30.0)?,
     })
+}
+
+/// The holes that smoke shows to draw.
+fn presence(
+    source: &Source<'_>,
+    written: Option<&Spanned<raw::Which>>,
+    pipework: &Pipework,
+    closed: &HoleChoice,
+) -> Result<Vec<HoleRef>, Problem> {
+    let Some(written) = written else { return Ok(Vec::new()) };
+    match written.as_ref() {
+        raw::Which::These(list) => holes(source, list, written, pipework),
+        raw::Which::Word(w) if w == "none" => Ok(Vec::new()),
+        raw::Which::Word(w) if w == "not-closed" => {
+            let mut left = Vec::new();
+            for (inlet, owned) in pipework.inlets.iter().zip(pipework.openings_by_inlet()) {
+                for o in owned.iter().filter_map(|i| pipework.openings.get(*i)) {
+                    let hole = HoleRef { inlet: inlet.number, number: o.number };
+                    let is_closed = match closed {
+                        HoleChoice::Reachable => o.reachable,
+                        HoleChoice::These(list) => list.contains(&hole),
+                        HoleChoice::None => false,
+                    };
+                    if !is_closed && !o.blocked && o.diameter_m > 0.0 {
+                        left.push(hole);
+                    }
+                }
+            }
+            left.sort();
+            Ok(left)
+        }
+        raw::Which::Word(w) => {
+            let cause = format!("{} is no choice of holes", quoted(w));
+            let remedy = "write \"not-closed\", \"none\", or a list such as [{ inlet = 1, hole = 9 }]";
+            Err(source.problem(Kind::UnknownName, written.span(), cause, remedy))
+        }
+    }
 }
 
 fn by_length(pipework: &Pipework, notes: &mut Vec<String>) -> Vec<HoleRef> {

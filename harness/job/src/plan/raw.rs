@@ -166,6 +166,10 @@ pub(super) struct Smoke {
     /// Where smoke is released: "farthest" (of each pipe, by length; if not stated), or a list.
     #[schemars(transform = words_or_list(check::AT))]
     pub(super) at: Option<Spanned<Which>>,
+    /// Holes shown to draw by smoke that is not timed, where closing them can't show it: "not-closed" (all that are not
+    /// closed in turn), "none" (if not stated), or a list.
+    #[schemars(transform = words_or_list(check::PRESENCE))]
+    pub(super) presence: Option<Spanned<Which>>,
     /// Runs at each place; 1 if not stated.
     #[schemars(range(min = 1, max = check::MAX_RUNS))]
     pub(super) runs: Option<Spanned<i64>>,

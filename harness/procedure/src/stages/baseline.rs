@@ -27,24 +27,18 @@ pub(crate) async fn baseline(ctx: Context) -> Result<(), Stop> {
     let proven = ctx.verdict_of(StageKind::ProveFlow);
     let mut unproven: Option<String> = None;
     if proven != Verdict::Pass {
-        let text = format!(
-            "The airflow is not proven ({proven}). A baseline taken now hides what is wrong for years. To take it all the same, give \
-             your name and the reason; otherwise answer no."
-        );
-        match ctx.ask(Act::Override, text, Wants::Text).await.1 {
-            plumeline_base::input::Answer::Text(words) if words.trim().len() >= 8 => unproven = Some(words),
-            _ => {
-                let mut f = Finding::new(
-                    stage,
-                    Subject::Replacement,
-                    Verdict::Undecided,
-                    format!("no baseline taken: the airflow is not proven ({proven})"),
-                );
-                f.next = Some("put right what prove-flow found, then run the job again".into());
-                ctx.found(f);
-                return Err(Stop::Found);
-            }
-        }
+        let Some(words) = override_given(&ctx, proven).await else {
+            let mut f = Finding::new(
+                stage,
+                Subject::Replacement,
+                Verdict::Undecided,
+                format!("no baseline taken: the airflow is not proven ({proven})"),
+            );
+            f.next = Some("put right what prove-flow found, then run the job again".into());
+            ctx.found(f);
+            return Err(Stop::Found);
+        };
+        unproven = Some(words);
     }
     let pipes = inputs.pipes();
     let before =
@@ -75,6 +69,7 @@ pub(crate) async fn baseline(ctx: Context) -> Result<(), Stop> {
         let says = "the baseline read back was taken before the unit's last start";
         ctx.found(Finding::new(stage, Subject::Replacement, Verdict::Fail, says));
     }
+    ctx.edit().baseline = Some(read.clone());
     let scale = ctx.abilities().map_or(1.0, |a| to_actual(a.flow_basis, &inputs.pipework.air));
     for (pipe, before) in pipes.iter().zip(before) {
         let told = usize::from(pipe.inlet).checked_sub(1).and_then(|i| *read.flow_m3_s.get(i)?).map(|q| q * scale);
@@ -91,6 +86,25 @@ pub(crate) async fn baseline(ctx: Context) -> Result<(), Stop> {
         ctx.found(f);
     }
     Ok(())
+}
+
+/// Asks who takes the baseline over unproven airflow, and why. Both, or it is not taken.
+async fn override_given(ctx: &Context, proven: Verdict) -> Option<String> {
+    let mut text = format!(
+        "The airflow is not proven ({proven}). A baseline taken now hides what is wrong for years. To take it all the same, answer with \
+         your name and the reason, as in \"A. Name: reason\"; otherwise answer no."
+    );
+    for _ in 0..3 {
+        let plumeline_base::input::Answer::Text(words) = ctx.ask(Act::Override, text, Wants::Text).await.1 else {
+            return None;
+        };
+        let whole = |(name, reason): (&str, &str)| name.trim().len() >= 2 && reason.trim().len() >= 4;
+        if words.split_once(':').is_some_and(whole) {
+            return Some(words);
+        }
+        text = "Name and reason are both needed, as in \"A. Name: reason\". Answer no to take no baseline.".into();
+    }
+    None
 }
 
 /// The same sensor read before and at the baseline: the calibration is common and drops out, only scatter counts.
@@ -140,6 +154,8 @@ pub(crate) async fn last_look(ctx: Context) -> Result<(), Stop> {
         let s = ctx.get();
         pipes.iter().map(|p| s.outcome.pipes.iter().find(|r| r.inlet == p.inlet)?.baseline).collect()
     };
+    left_alone(&ctx).await;
+    still_held(&ctx).await;
     // Air that has just been disturbed (a refitted inlet, closed holes) is given one settling window.
     ctx.sleep(seconds(inputs.plan.settle.window_s)).await;
     let means = average(&ctx, &pipes, seconds(inputs.plan.flow.average_s), "the last look at the flows").await;
@@ -170,11 +186,74 @@ pub(crate) async fn last_look(ctx: Context) -> Result<(), Stop> {
                 }
             }
         }
-        let lost = f.verdict == Verdict::Fail;
         ctx.found(f);
-        if lost {
-            ctx.void(&[StageKind::Baseline], "flow at the last look is no longer as at the baseline");
-        }
     }
     Ok(())
+}
+
+/// What no reading shows: pipes, cover, filter and fan left alone since the baseline was taken.
+async fn left_alone(ctx: &Context) {
+    let text = "Since the baseline was taken: was every pipe left in its inlet (but for the supervision test), the cover closed, and \
+                filter and fan setting untouched?";
+    let mut f = Finding::new(StageKind::LastLook, Subject::Replacement, Verdict::Undecided, "");
+    match ctx.ask(Act::LeftAlone, text, Wants::YesNo).await.1 {
+        plumeline_base::input::Answer::Yes => {
+            f.verdict = Verdict::Pass;
+            f.says =
+                "pipes, cover, filter and fan setting were left alone since the baseline, says the technician".into();
+        }
+        plumeline_base::input::Answer::No => {
+            f.says = "pipes, cover, filter or fan setting were touched since the baseline".into();
+            f.next = Some("prove flow and take the baseline again".into());
+            ctx.void(&[StageKind::Baseline], &f.says);
+        }
+        _ => f.says = "not told whether pipes, cover, filter and fan setting were left alone since the baseline".into(),
+    }
+    ctx.found(f);
+}
+
+/// The unit still holds the baseline that was taken, and the settings that were read back.
+async fn still_held(ctx: &Context) {
+    let stage = StageKind::LastLook;
+    let (taken, as_left) = {
+        let s = ctx.get();
+        (s.baseline.clone(), s.as_left.clone())
+    };
+    let undecided = |says: String| Finding::new(stage, Subject::Replacement, Verdict::Undecided, says);
+    if let Some(taken) = taken {
+        let f = match ctx.unit(Request::ReadBaseline).await {
+            Ok(Told::Baseline(now)) if now == taken => {
+                let says = "the unit still holds the baseline that was taken";
+                Finding::new(stage, Subject::Replacement, Verdict::Pass, says)
+            }
+            Ok(_) => {
+                let mut f = undecided("the unit no longer holds the baseline that was taken".into());
+                f.next = Some("find out who took another one, then prove flow and take the baseline again".into());
+                f
+            }
+            Err(trouble) => undecided(format!("not shown that the unit still holds its baseline: {trouble}")),
+        };
+        if f.verdict != Verdict::Pass {
+            ctx.void(&[StageKind::Baseline], &f.says);
+        }
+        ctx.found(f);
+    }
+    if let Some(as_left) = as_left {
+        let f = match ctx.unit(Request::ReadSettings).await {
+            Ok(Told::Settings(now)) => match as_left.differences(&now).first() {
+                None => Finding::new(stage, Subject::Replacement, Verdict::Pass, "the settings are still as loaded"),
+                Some(d) => {
+                    ctx.void(&[StageKind::Baseline], &format!("the settings were changed after it was taken: {d}"));
+                    let mut f = undecided(format!("the settings were changed since they were loaded: {d}"));
+                    f.subject = Subject::Setting(d.key().into());
+                    f.likely = Some("somebody changed them at the unit's keys".into());
+                    f.next = Some("load the settings, prove flow and take the baseline again".into());
+                    f
+                }
+            },
+            Ok(_) => undecided("not shown that the settings are still as loaded: no settings came".into()),
+            Err(trouble) => undecided(format!("not shown that the settings are still as loaded: {trouble}")),
+        };
+        ctx.found(f);
+    }
 }

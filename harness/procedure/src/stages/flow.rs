@@ -1,4 +1,5 @@
 //! Flow of whole pipes: settling, averaging, judging against the prediction, the baseline, the last look.
+use super::together::Together;
 use crate::{
     context::{Context, Stop, litres_per_minute},
     job::{JobInputs, Pipe},
@@ -158,6 +159,7 @@ pub(crate) async fn as_found_flows(ctx: &Context) {
         let f = match mean {
             Ok(mean) => {
                 record(ctx, &inputs, pipe, |p| p.as_found = Some(mean.figure()));
+                ctx.edit().as_found.insert(pipe.inlet, mean);
                 let mut f = Finding::new(StageKind::AsFound, Subject::Pipe(pipe.inlet), Verdict::Pass, "flow captured");
                 f.measured = Some(mean.figure());
                 f.window = Some(mean.window);
@@ -200,21 +202,17 @@ pub(crate) async fn settle(ctx: Context) -> Result<(), Stop> {
     ctx.start_readings().await?;
     let inputs = ctx.inputs();
     let pipes = inputs.pipes();
-    let (now, ends) = (ctx.now(), ctx.get().stage_ends);
-    let rule = settle::Rule {
-        window: seconds(inputs.plan.settle.window_s),
-        slope_limit: settle::Limit::Relative(inputs.plan.settle.slope_per_min.value),
-        resolution: ctx.abilities().map_or(0.0, |a| f64::from(a.flow_step_nl_s) * 1e-12),
-        // A little before the stage's own, so that the reason is told and not just the time.
-        deadline: ends.since(now).saturating_sub(Duration::from_secs(2)),
-        ..settle::Rule::default()
-    };
-    let mut settlers: Vec<settle::Settler> = pipes.iter().map(|_| settle::Settler::new(rule, now)).collect();
     let mut feed = ctx.feed();
-    let mut told = now;
+    let mut told = ctx.now();
+    let (mut settlers, mut paused) = (settlers(&ctx, &inputs, pipes.len()), ctx.paused());
     loop {
         // Woken at least every second, so that a stream that never comes still ends in a reason.
-        match feed.next_before(ctx.now() + Duration::from_secs(1)).await {
+        let item = feed.next_before(ctx.within(Duration::from_secs(1))).await;
+        if ctx.paused() != paused {
+            // Nobody watched for a time: begun anew, with the time that the stage has left.
+            (settlers, paused) = (self::settlers(&ctx, &inputs, pipes.len()), ctx.paused());
+        }
+        match item {
             Some(Item::Reading(t)) => {
                 for (pipe, s) in pipes.iter().zip(&mut settlers) {
                     if let Some(sample) = t.flow(pipe.inlet) {
@@ -240,6 +238,19 @@ pub(crate) async fn settle(ctx: Context) -> Result<(), Stop> {
             tell_waiting(&ctx, &pipes, &states);
         }
     }
+}
+
+fn settlers(ctx: &Context, inputs: &JobInputs, pipes: usize) -> Vec<settle::Settler> {
+    let (now, ends) = (ctx.now(), ctx.get().stage_ends);
+    let rule = settle::Rule {
+        window: seconds(inputs.plan.settle.window_s),
+        slope_limit: settle::Limit::Relative(inputs.plan.settle.slope_per_min.value),
+        resolution: ctx.abilities().map_or(0.0, |a| f64::from(a.flow_step_nl_s) * 1e-12),
+        // A little before the stage's own, so that the reason is told and not just the time.
+        deadline: ends.since(now).saturating_sub(Duration::from_secs(2)),
+        ..settle::Rule::default()
+    };
+    (0..pipes).map(|_| settle::Settler::new(rule, now)).collect()
 }
 
 fn tell_waiting(ctx: &Context, pipes: &[Pipe], states: &[settle::State]) {
@@ -320,12 +331,22 @@ fn fault_words(fault: &settle::Fault) -> (Verdict, &'static str) {
     }
 }
 
-/// Each pipe's flow against the prediction. Gives the verdict for each pipe; undecided ones are to be proven by holes.
-pub(crate) async fn against_prediction(ctx: &Context) -> Vec<(Pipe, Finding)> {
+/// What the flows of all pipes showed.
+pub(crate) struct Flows {
+    /// Each pipe's finding against the prediction; undecided ones are to be proven by holes.
+    pub(crate) by_pipe: Vec<(Pipe, Finding)>,
+    pub(super) together: Together,
+    pub(super) measured: Vec<(Pipe, MeanFlow)>,
+}
+
+/// Each pipe's flow against the prediction.
+pub(crate) async fn against_prediction(ctx: &Context) -> Flows {
     let inputs = ctx.inputs();
     let pipes = inputs.pipes();
     let means = average(ctx, &pipes, seconds(inputs.plan.flow.average_s), "averaging the flows").await;
     let mut all = Vec::new();
+    let measured: Vec<(Pipe, MeanFlow)> =
+        pipes.iter().zip(&means).filter_map(|(pipe, mean)| Some((pipe.clone(), *mean.as_ref().ok()?))).collect();
     for (pipe, mean) in pipes.into_iter().zip(means) {
         let mut f =
             Finding::new(StageKind::ProveFlow, Subject::Pipe(pipe.inlet), Verdict::Undecided, "flow was not measured");
@@ -346,7 +367,7 @@ pub(crate) async fn against_prediction(ctx: &Context) -> Vec<(Pipe, Finding)> {
         all.push((pipe, f));
     }
     likely_causes(&mut all);
-    all
+    Flows { by_pipe: all, together: Together::new(&inputs, &measured), measured }
 }
 
 /// The difference from the predicted flow, both uncertainties combined, against the smallest material change.

@@ -2,12 +2,17 @@
 //!
 //! A stage's verdict is that of its findings; one that ends early is undecided at best, and one that finds nothing
 //! shows nothing. After a stop only what makes the site safe is still done: purge, restore, close.
+mod as_found;
+mod band;
 mod baseline;
-mod flow;
+pub(crate) mod flow;
 pub(crate) mod holes;
+mod presence;
+mod release;
 mod safety;
 mod smoke;
 mod supervise;
+mod together;
 mod unit;
 
 use crate::{

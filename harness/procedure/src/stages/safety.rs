@@ -115,7 +115,7 @@ pub(crate) async fn quiet(ctx: &Context, says: &str) -> Result<Instant, &'static
 pub(crate) async fn stop_smoke(ctx: &Context) {
     if ctx.get().smoke_out {
         // Whether it was done shows in the readings; the purge waits for them.
-        if ctx.ask_done(Act::StopSmoke, "Stop the smoke, if it has not ended by itself. Done?").await.is_ok() {
+        if ctx.ask_done(Act::StopSmoke, "Stop the smoke. Done?").await.is_ok() {
             ctx.edit().smoke_out = false;
         }
     }
@@ -287,6 +287,8 @@ fn standing_faults(ctx: &Context, faults: Faults) {
         (Faults::SETTINGS, "settings"),
         (Faults::INHIBIT_LAPSED, "inhibit lapsed"),
         (Faults::NO_BASELINE, "no airflow baseline"),
+        (Faults::COVER, "cover open"),
+        (Faults::FILTER, "filter due"),
         (Faults::OTHER, "other"),
     ];
     let standing = crate::context::list(named.iter().filter(|(f, _)| faults.has(*f)).map(|(_, n)| *n));

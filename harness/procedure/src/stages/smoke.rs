@@ -2,33 +2,28 @@
 //!
 //! All runs count. The transport time is judged against the limit by the onset; the agreement with the prediction by
 //! half of each run's plateau, because the onset depends on how strong the smoke was.
-use super::{flow::coverage_factor, safety};
+use super::{
+    flow::coverage_factor,
+    presence::{self, MOST_SET_ASIDE},
+    release::{self, Ran, release},
+};
 use crate::{
     context::{Context, Stop},
     job::{JobInputs, hole_words},
     judge::judge,
     outcome::{Figure, Finding, SmokeRun, StageKind, Subject},
-    plan::{HoleRef, ReleaseMark},
-    prompt::Act,
-    readings::Item,
+    plan::HoleRef,
 };
-use alloc::{boxed::Box, format, string::String, vec::Vec};
-use core::time::Duration;
-use plumeline_base::{Instant, Verdict, input::Answer, quantity::Estimate, time::seconds};
-use plumeline_detector::driver::Wants;
+use alloc::{format, string::String, vec::Vec};
+use plumeline_base::{Instant, Verdict, quantity::Estimate};
 use plumeline_measure::{
-    Sample,
     decide::{Because, Limits},
     mean::welch_satterthwaite,
-    pool::{Pooled, pool},
-    smoke::{self, Outcome, Release, Rule},
+    pool::{Pooled, Run, Series, pool},
+    smoke::Outcome,
 };
 
 const STAGE: StageKind = StageKind::ProveSmoke;
-/// Readings gathered before a release, s.
-const BEFORE_S: u64 = 30;
-/// A run is looked at this often, s.
-const LOOK_S: u64 = 5;
 
 /// Smoke at every place of the plan.
 pub(crate) async fn prove_smoke(ctx: Context) -> Result<(), Stop> {
@@ -61,42 +56,114 @@ async fn at_hole(ctx: &Context, inputs: &JobInputs, hole: HoleRef) -> Result<(),
         return Ok(());
     };
     let words = hole_words(hole, geometry.kind);
+    let plan = &inputs.plan.smoke;
     let predicted = inputs.predicted(opening).map(|p| p.half_plateau_s).filter(Estimate::is_sound);
-    let (mut onsets, mut halves) = (Vec::new(), Vec::new());
+    // Long enough for the limit and the prediction, whichever is later, and for the plateau.
+    let latest =
+        inputs.plan.limits.transport.value.max(predicted.map_or(0.0, |p| 4.0 * p.value)) + plan.release_s + 30.0;
+    let mut place = Place { hole, words, predicted, window: None, set_aside: Vec::new() };
+    // The order is kept: a run is set aside before its result is known, or it counts.
+    let (mut series, mut halves) = (Series::new(), Vec::new());
     let mut why_not: Option<String> = None;
-    let mut window: Option<(Instant, Instant)> = None;
-    for run in 1..=inputs.plan.smoke.runs {
-        match one_run(ctx, inputs, hole, &words, run, predicted).await? {
+    let mut run = 0u8;
+    let mut counted = 0u8;
+    while counted < plan.runs && place.set_aside.len() <= usize::from(MOST_SET_ASIDE) {
+        run = run.saturating_add(1);
+        let kept = series.open();
+        let what = format!("run {} of {}", counted + 1, plan.runs);
+        match release(ctx, inputs, hole, &place.words, &what, latest).await? {
             Ran::NotReleased(why) => {
+                let _ = series.no_result();
                 why_not = Some(why);
                 break;
             }
-            Ran::Shown(shown) => {
-                let (outcome, record) = *shown;
-                window = Some((window.map_or(record.released, |w| w.0), record.until));
-                match &outcome {
-                    Outcome::Response(r) => {
-                        onsets.push(r.onset_s);
-                        halves.push(r.half_plateau_s);
-                    }
-                    Outcome::Saturated { onset_s, .. } => onsets.push(*onset_s),
-                    _ => why_not = record.why_not.clone(),
+            Ran::SetAside { because, released, until } => {
+                if kept.and_then(|()| series.set_aside(&because)).is_err() {
+                    why_not = Some("a run was set aside without a reason".into());
+                    break;
                 }
-                ctx.edit().outcome.smoke.push(record);
+                ctx.remark(format!("run {run} at {} is set aside: {because}", place.words));
+                ctx.edit()
+                    .outcome
+                    .smoke
+                    .push(SmokeRun { set_aside: Some(because.clone()), ..record(hole, run, released, until) });
+                place.set_aside.push(because);
+            }
+            Ran::Shown(shown) => {
+                counted += 1;
+                place.window = Some((place.window.map_or(shown.released, |w| w.0), shown.until));
+                let onset = match &shown.outcome {
+                    Outcome::Response(r) => {
+                        halves.push(r.half_plateau_s);
+                        Some(r.onset_s)
+                    }
+                    Outcome::Saturated { onset_s, .. } => Some(*onset_s),
+                    _ => None,
+                };
+                let _ = match onset {
+                    Some(t) => series.result(t),
+                    None => series.no_result(),
+                };
+                let k = coverage_factor(inputs);
+                let figure = |e: Estimate| Figure::with(e.value, e.u() * k, "s");
+                ctx.edit().outcome.smoke.push(SmokeRun {
+                    onset: onset.map(figure),
+                    half_plateau: match &shown.outcome {
+                        Outcome::Response(r) => Some(figure(r.half_plateau_s)),
+                        _ => None,
+                    },
+                    alarm_after_s: shown.alarm_after_s,
+                    why_not: release::why_not(&shown.outcome),
+                    ..record(hole, run, shown.released, shown.until)
+                });
+                if onset.is_none() {
+                    why_not = release::why_not(&shown.outcome);
+                }
+                if let (None, Some(inlet)) = (onset, shown.elsewhere) {
+                    let mut f = place.finding(String::new());
+                    presence::crossed(&mut f, &place.words, hole, inlet);
+                    ctx.found(f);
+                    return Ok(());
+                }
             }
         }
     }
-    let place = Place { hole, words, predicted, window };
+    let onsets: Vec<Estimate> = series
+        .runs()
+        .iter()
+        .filter_map(|r| match r {
+            Run::Result(t) => Some(*t),
+            _ => None,
+        })
+        .collect();
     // A run without a time is missing evidence: it can't be left out of the mean.
-    let complete = onsets.len() == usize::from(inputs.plan.smoke.runs) && !onsets.is_empty();
+    let complete = onsets.len() == usize::from(plan.runs) && !onsets.is_empty();
     if !complete {
-        let why = why_not.unwrap_or_else(|| "runs are missing".into());
+        let too_many = || format!("{} runs were set aside", place.set_aside.len());
+        let why =
+            why_not.unwrap_or_else(|| if place.set_aside.is_empty() { "runs are missing".into() } else { too_many() });
         ctx.found(no_time(&place, &why));
         return Ok(());
     }
-    ctx.found(within_limit(ctx, inputs, &place, &onsets));
+    ctx.found(within_limit(ctx, inputs, &place, &series));
     ctx.found(as_predicted(ctx, inputs, &place, &halves));
     Ok(())
+}
+
+/// A run that has shown nothing yet.
+fn record(hole: HoleRef, run: u8, released: Instant, until: Instant) -> SmokeRun {
+    SmokeRun {
+        inlet: hole.inlet,
+        hole: hole.number,
+        run,
+        released,
+        onset: None,
+        half_plateau: None,
+        alarm_after_s: None,
+        until,
+        why_not: None,
+        set_aside: None,
+    }
 }
 
 /// A place where smoke was released, for findings.
@@ -105,8 +172,17 @@ struct Place {
     words: String,
     predicted: Option<Estimate>,
     window: Option<(Instant, Instant)>,
+    /// Reasons for which runs were set aside.
+    set_aside: Vec<String>,
 }
 impl Place {
+    /// What a finding adds about runs that do not count.
+    fn aside(&self) -> String {
+        if self.set_aside.is_empty() {
+            return String::new();
+        }
+        format!(" ({} set aside before the result was known: {})", self.set_aside.len(), self.set_aside.join("; "))
+    }
     fn finding(&self, says: String) -> Finding {
         let mut f = Finding::new(STAGE, Subject::Pipe(self.hole.inlet), Verdict::Undecided, says);
         f.window = self.window;
@@ -126,18 +202,19 @@ fn no_time(place: &Place, why: &str) -> Finding {
 
 /// Runs of one person with one habit: the mark's own uncertainty is common to them, and no number of runs averages it away.
 fn pool_runs(inputs: &JobInputs, runs: &[Estimate]) -> Result<Pooled, plumeline_measure::Error> {
-    let mark = inputs.plan.smoke.mark_u_s;
-    let mut pooled = pool(runs, Some(mark))?;
-    pooled.estimate.u_common = libm::hypot(pooled.estimate.u_common, mark);
-    Ok(pooled)
+    pool(runs, Some(inputs.plan.smoke.mark_u_s)).map(|p| marked(inputs, p))
+}
+fn marked(inputs: &JobInputs, mut pooled: Pooled) -> Pooled {
+    pooled.estimate.u_common = libm::hypot(pooled.estimate.u_common, inputs.plan.smoke.mark_u_s);
+    pooled
 }
 
 /// All onsets together against the time limit.
-fn within_limit(ctx: &Context, inputs: &JobInputs, place: &Place, onsets: &[Estimate]) -> Finding {
+fn within_limit(ctx: &Context, inputs: &JobInputs, place: &Place, onsets: &Series) -> Finding {
     let limit = &inputs.plan.limits.transport;
     let mut f = place.finding(String::new());
     f.limit = Some(limit.clone());
-    match pool_runs(inputs, onsets) {
+    match onsets.pooled(Some(inputs.plan.smoke.mark_u_s)).map(|p| marked(inputs, p)) {
         Err(error) => f.says = format!("transport time from {} can't be judged: {error}", place.words),
         Ok(pooled) => {
             let expanded = pooled.estimate.u() * coverage_factor(inputs);
@@ -160,6 +237,7 @@ fn within_limit(ctx: &Context, inputs: &JobInputs, place: &Place, onsets: &[Esti
                 }
                 _ => format!("smoke from {} takes {time:.1} s: too near the limit to tell", place.words),
             };
+            f.says.push_str(&place.aside());
         }
     }
     f
@@ -220,158 +298,4 @@ fn as_predicted(ctx: &Context, inputs: &JobInputs, place: &Place, halves: &[Esti
         }
     }
     f
-}
-
-enum Ran {
-    NotReleased(String),
-    Shown(Box<(Outcome, SmokeRun)>),
-}
-
-async fn one_run(
-    ctx: &Context,
-    inputs: &JobInputs,
-    hole: HoleRef,
-    words: &str,
-    run: u8,
-    predicted: Option<Estimate>,
-) -> Result<Ran, Stop> {
-    let plan = &inputs.plan.smoke;
-    if let Err(why) = safety::quiet(ctx, "waiting for clear air before the next release").await {
-        return Ok(Ran::NotReleased(why.into()));
-    }
-    let mut gather = Gather::new(ctx, hole.inlet);
-    gather.until(ctx.now() + Duration::from_secs(BEFORE_S)).await;
-    let text = format!(
-        "Release smoke at {words} for {:.0} s, run {run} of {}. Answer at the very moment it starts. Test smoke can alarm people: see \
-         that they know.",
-        plan.release_s, plan.runs
-    );
-    let asked = ctx.ask(Act::ReleaseSmoke(hole), text, Wants::Moment);
-    let (at, answer) = gather.during(asked).await;
-    match answer {
-        Answer::Yes => {}
-        Answer::Cannot(why) => return Ok(Ran::NotReleased(why)),
-        _ => return Ok(Ran::NotReleased("the release was not confirmed".into())),
-    }
-    let release = match plan.mark {
-        ReleaseMark::ByHand => Release { u_s: plan.mark_u_s, ..Release::by_hand(at) },
-        ReleaseMark::ByRadio => Release { u_s: plan.mark_u_s, ..Release::by_radio(at) },
-        ReleaseMark::Device => Release::by_device(at, plan.mark_u_s),
-    };
-    // Long enough for the limit and the prediction, whichever is later, and for the plateau and its end.
-    let latest =
-        inputs.plan.limits.transport.value.max(predicted.map_or(0.0, |p| 1.5 * p.value)) + plan.release_s + 30.0;
-    let end = at + seconds(latest);
-    let rule = rule(ctx, inputs, latest);
-    let outcome = loop {
-        gather.until((ctx.now() + Duration::from_secs(LOOK_S)).min(end)).await;
-        let outcome = gather.analyse(at, &release, &rule);
-        let done = match &outcome {
-            // The plateau's end was seen, or nothing more can come.
-            Outcome::Response(r) => r.decay_s.is_some(),
-            _ => false,
-        };
-        if done || ctx.now() >= end {
-            break outcome;
-        }
-        let waited = ctx.now().since(at);
-        ctx.progress(
-            format!("smoke released at {words} {:.0} s ago", waited.as_secs_f64()),
-            Some((waited.as_secs_f64() / latest).min(1.0)),
-            Some(end.since(ctx.now())),
-        );
-    };
-    // The release has ended by itself by now; a person may still hold the smoke there.
-    safety::stop_smoke(ctx).await;
-    let record = record(inputs, hole, run, at, &gather, &outcome);
-    Ok(Ran::Shown(Box::new((outcome, record))))
-}
-
-/// What counts as a response here: the resolution is unknown, the rest is the measure crate's practice. The risk of taking noise
-/// for smoke is shared out over the looks of a run.
-fn rule(ctx: &Context, inputs: &JobInputs, latest_s: f64) -> Rule {
-    let least = safety::lowest_level(ctx).map_or(0.0, |level| level.0 * inputs.plan.smoke.purge_below);
-    let looks = (latest_s / LOOK_S as f64).max(1.0);
-    let usual = Rule::default();
-    Rule { min_rise: least, false_alarm: usual.false_alarm / looks, ..usual }
-}
-
-fn record(inputs: &JobInputs, hole: HoleRef, run: u8, at: Instant, gather: &Gather, outcome: &Outcome) -> SmokeRun {
-    let k = coverage_factor(inputs);
-    let figure = |e: &Estimate| Figure::with(e.value, e.u() * k, "s");
-    let (onset, half, why_not) = match outcome {
-        Outcome::Response(r) => (Some(figure(&r.onset_s)), Some(figure(&r.half_plateau_s)), None),
-        Outcome::Saturated { onset_s, .. } => {
-            (Some(figure(onset_s)), None, Some("the reading ran into its ceiling".into()))
-        }
-        Outcome::TooWeak { .. } => (None, None, Some("something rose, but too little to be timed".into())),
-        Outcome::NoRise { .. } => (None, None, Some("nothing rose".into())),
-        Outcome::Undecided { because } => (None, None, Some(unclear_words(because))),
-    };
-    SmokeRun {
-        inlet: hole.inlet,
-        hole: hole.number,
-        run,
-        released: at,
-        onset,
-        half_plateau: half,
-        alarm_after_s: gather.alarm.filter(|t| *t >= at).map(|t| t.since(at).as_secs_f64()),
-        until: gather.last,
-        why_not,
-    }
-}
-
-fn unclear_words(why: &smoke::Unclear) -> String {
-    use smoke::Unclear as U;
-    match why {
-        U::Evidence(error) => format!("{error}"),
-        U::BeforeRelease { .. } => "it rose before the release".into(),
-        U::TooShort { lasted_s } => format!("it rose for {lasted_s:.1} s only"),
-        U::RestlessBaseline { .. } => "the reading was restless before the release".into(),
-        U::EndsTooSoon => "the record ends before the plateau".into(),
-        U::TooSlow => "it rose too slowly to tell a start".into(),
-    }
-}
-
-/// Gathers the extinction that concerns one inlet, and the first alarm level.
-struct Gather {
-    feed: crate::readings::Feed,
-    inlet: u8,
-    samples: Vec<Sample>,
-    alarm: Option<Instant>,
-    last: Instant,
-}
-impl Gather {
-    fn new(ctx: &Context, inlet: u8) -> Self {
-        Self { feed: ctx.feed(), inlet, samples: Vec::new(), alarm: None, last: ctx.now() }
-    }
-    fn take(&mut self, item: &Item) {
-        // A gap shows in the samples' own times, and the analysis refuses it.
-        if let Item::Reading(t) = item {
-            self.samples.extend(t.extinction(self.inlet));
-            if t.reading.levels != 0 {
-                self.alarm.get_or_insert(t.at);
-            }
-            self.last = t.at;
-        }
-    }
-    async fn until(&mut self, end: Instant) {
-        while let Some(item) = self.feed.next_before(end).await {
-            self.take(&item);
-        }
-    }
-    /// Gathers while something else is waited for.
-    async fn during<T>(&mut self, other: impl Future<Output = T>) -> T {
-        let mut other = core::pin::pin!(other);
-        loop {
-            match crate::executor::race(other.as_mut(), self.feed.next()).await {
-                crate::executor::Either::First(done) => return done,
-                crate::executor::Either::Second(item) => self.take(&item),
-            }
-        }
-    }
-    fn analyse(&self, at: Instant, release: &Release, rule: &Rule) -> Outcome {
-        let split = self.samples.partition_point(|s| s.at < at);
-        smoke::analyse(&self.samples[..split], &self.samples[split..], release, rule)
-    }
 }

@@ -107,7 +107,7 @@ pub(crate) async fn swap(ctx: Context) -> Result<(), Stop> {
         let mut s = ctx.edit();
         s.stream = None;
         s.inhibited = false;
-        s.tie = None;
+        s.untie();
         s.start_expected = true;
         s.identity = None;
     }
@@ -255,15 +255,15 @@ pub(crate) async fn load(ctx: Context) -> Result<(), Stop> {
 /// Asks until the unit answers; with `not` given, until it has started anew. At most as long as the job allows for a start.
 async fn wait_for_start(ctx: &Context, not: Option<u64>) -> Result<(Identity, Abilities), Stop> {
     let limit = seconds(ctx.inputs().plan.limits.boot.value);
-    let began = ctx.now();
+    let end = ctx.within(limit);
     let mut last = Trouble::Silent;
     loop {
-        let waited = ctx.now().since(began);
-        if waited >= limit {
+        let left = ctx.left(end);
+        if left.is_zero() {
             return Err(Stop::Trouble(last));
         }
-        let fraction = waited.as_secs_f64() / limit.as_secs_f64().max(1.0);
-        ctx.progress("waiting for the unit to start", Some(fraction), Some(limit.saturating_sub(waited)));
+        let fraction = 1.0 - left.as_secs_f64() / limit.as_secs_f64().max(1.0);
+        ctx.progress("waiting for the unit to start", Some(fraction), Some(left));
         match ctx.unit_once(Request::Identify).await {
             Ok(Told::Identity(identity, abilities)) if not.is_none() || identity.boot_id != not => {
                 let mut s = ctx.edit();

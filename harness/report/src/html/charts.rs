@@ -247,8 +247,10 @@ fn smoke_run(input: &ReportInput<'_>, k: usize, run: &SmokeRun) -> Option<Block>
         .into_iter()
         .filter(|(t, _)| *t >= -before.as_secs_f64() && *t <= length)
         .collect();
-    let result = match (&run.onset, &run.why_not) {
+    let aside = run.set_aside.as_ref().map(|why| format!("set aside before its result was known: {why}"));
+    let result = match (&run.onset, aside.as_ref().or(run.why_not.as_ref())) {
         (Some(f), _) => format!("first rise after {}", words::figure(f)),
+        (None, Some(why)) if aside.is_some() => why.clone(),
         (None, Some(why)) => format!("no time: {why}"),
         (None, None) => "no time".to_owned(),
     };

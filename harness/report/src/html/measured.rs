@@ -191,7 +191,10 @@ fn smoke(input: &ReportInput<'_>, clock: &Clock) -> Vec<Block> {
             Cell::number(figure_or_dash(run.half_plateau.as_ref())),
             Cell::number(figure_or_dash(predicted.map(|p| p.0))).below(predicted.map_or("", |p| p.1)),
             Cell::number(run.alarm_after_s.map_or_else(dash, |s| format!("{} s", words::number(s, 1)))),
-            Cell::text(run.why_not.as_deref().unwrap_or_default()),
+            Cell::text(run.set_aside.as_ref().map_or_else(
+                || run.why_not.clone().unwrap_or_default(),
+                |why| format!("SET ASIDE before its result was known: {why}"),
+            )),
         ]);
     }
     let mut judged =
@@ -242,6 +245,10 @@ fn after(input: &ReportInput<'_>) -> Vec<Block> {
             blocks.push(table.block());
             blocks.extend(charts::stage_flow(input, stage));
         }
+    }
+    if !input.outcome.band_sees.is_empty() {
+        blocks.push(Block::text("The smallest defect that the unit's own supervision sees, by its band and the predicted flows:"));
+        blocks.push(Block::list(input.outcome.band_sees.iter().map(|w| words::clean(w)).collect()));
     }
     let band = &input.plan.limits.flow_band;
     blocks.push(Block::text(format!(

@@ -143,6 +143,7 @@ fn smoke_run(pipe: usize, run: u8) -> SmokeRun {
         alarm_after_s: Some(t + 14.0),
         until: S(at + 125),
         why_not: None,
+        set_aside: None,
     }
 }
 

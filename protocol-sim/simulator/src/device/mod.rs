@@ -42,6 +42,8 @@ pub(crate) struct Fitted {
     pub(crate) model: &'static Model,
     pub(crate) serial: String,
     pub(crate) inlets: u8,
+    /// It has an obscuration sensor at each inlet.
+    pub(crate) sensor_per_inlet: bool,
     /// Seed of what is this unit's own.
     pub(crate) seed: u64,
     /// The fan runs at this share of what is asked of it (a switch in the wrong place).
@@ -251,6 +253,10 @@ impl Device {
     }
     fn starting(&self, now: Instant) -> bool {
         self.run.as_ref().is_none_or(|r| now < r.running_from)
+    }
+    /// It has an obscuration sensor at each inlet.
+    pub(crate) const fn sensor_per_inlet(&self) -> bool {
+        self.fitted.sensor_per_inlet
     }
     /// Share of 100 % that the fan is driven at.
     pub(crate) fn fan_target(&self, now: Instant) -> f64 {

@@ -335,7 +335,7 @@ impl Device {
                 outputs: f.model.outputs,
                 inputs: f.model.inputs,
                 sensors,
-                obscuration_per_inlet: false,
+                obscuration_per_inlet: f.sensor_per_inlet,
                 flow_reference,
                 flow_max_nl_s: FLOW_MAX_NL_S,
                 obscuration_max_n_m: OBSCURATION_MAX_N_M,

@@ -52,7 +52,12 @@ impl Device {
             // A list has room for the most inlets that a unit can have.
             let _ = flow.push(if starting { Sample::Failed } else { whole(q / NL_S) });
         }
-        let extinction = if starting { Sample::Failed } else { whole(m.extinction_per_m * 1e9) };
+        let extinction = |x: f64| if starting { Sample::Failed } else { whole(x * 1e9) };
+        let obscuration: Vec<Sample> = if self.fitted.sensor_per_inlet {
+            m.inlet_extinction_per_m.iter().map(|x| extinction(*x)).collect()
+        } else {
+            vec![extinction(m.extinction_per_m)]
+        };
         let conditions = [
             (Conditions::STARTING, starting),
             (Conditions::SPINNING_UP, !self.at_speed()),
@@ -65,7 +70,7 @@ impl Device {
             taken_us: self.clock_us(now),
             dropped: 0,
             flow_nl_s: flow,
-            obscuration_n_m: PerInlet::from_slice(&[extinction]).unwrap_or_default(),
+            obscuration_n_m: PerInlet::from_slice(&obscuration).unwrap_or_default(),
             fan_mrev_s: Sample::Value(self.fan_mrev_s()),
             temperature_mk: whole((m.temperature_c + KELVIN_AT_0_C) * 1e3),
             supply_mv: whole(m.supply_v * 1e3),

@@ -56,6 +56,10 @@ impl AirSide {
     pub(crate) const fn smoke_mut(&mut self) -> &mut Smoke {
         &mut self.smoke
     }
+    /// Extinction at a sensor of each inlet, 1/m.
+    pub(crate) fn inlet_extinctions(&self) -> Vec<f64> {
+        self.smoke.at_inlets(self.network.unit_density())
+    }
     /// Extinction at the sensor, 1/m.
     pub(crate) fn extinction(&self) -> f64 {
         self.smoke.extinction(self.network.unit_density())

@@ -119,6 +119,8 @@ pub(crate) struct Smoke {
     lag_s: f64,
     chamber: f64,
     sensor: f64,
+    /// What a sensor at each inlet would see, each with the same lag as the unit's.
+    inlets: Vec<f64>,
     active: bool,
 }
 impl Smoke {
@@ -138,6 +140,7 @@ impl Smoke {
             lag_s,
             chamber: 0.0,
             sensor: 0.0,
+            inlets: vec![0.0; (0..n).filter(|&i| network.inlet_of(i).is_some()).count()],
             active: false,
         }
     }
@@ -147,6 +150,9 @@ impl Smoke {
             *to = from;
         }
         for (to, from) in self.outside.iter_mut().zip(old.outside) {
+            *to = from;
+        }
+        for (to, from) in self.inlets.iter_mut().zip(old.inlets) {
             *to = from;
         }
         (self.chamber, self.sensor, self.active) = (old.chamber, old.sensor, old.active);
@@ -169,6 +175,10 @@ impl Smoke {
     /// Extinction as the sensor sees it, 1/m.
     pub(crate) fn extinction(&self, density: f64) -> f64 {
         self.sensor * density
+    }
+    /// Extinction as a sensor at each inlet sees it, 1/m.
+    pub(crate) fn at_inlets(&self, density: f64) -> Vec<f64> {
+        self.inlets.iter().map(|e| e * density).collect()
     }
     /// Puts the branches in an order in which each comes after those that feed it.
     fn sort(&mut self, network: &Network) {
@@ -256,6 +266,11 @@ impl Smoke {
             } else {
                 entering
             };
+            if let Some(inlet) = network.inlet_of(i) {
+                let keep = if self.lag_s > 0.0 { libm::exp(-dt / self.lag_s) } else { 0.0 };
+                let seen = if flow > 0.0 { leaving } else { 0.0 };
+                self.inlets[inlet] = seen + (self.inlets[inlet] - seen) * keep;
+            }
             if let Some(to) = to {
                 self.carried[to] += flow.abs() * leaving;
             }
@@ -264,6 +279,7 @@ impl Smoke {
         let entering = if self.inflow[manifold] > 0.0 { self.carried[manifold] / self.inflow[manifold] } else { 0.0 };
         self.sense(entering, network.unit_kg_s().max(0.0), dt);
         if !anywhere && self.chamber < CLEAN && self.sensor < CLEAN {
+            self.inlets.fill(0.0);
             (self.chamber, self.sensor, self.active) = (0.0, 0.0, false);
         }
     }

@@ -26,6 +26,10 @@ impl Network {
     pub(crate) fn inlet_kg_s(&self, i: usize) -> f64 {
         self.m[self.segments + self.openings + i]
     }
+    /// The inlet that a branch is, in the order of the inlets.
+    pub(crate) fn inlet_of(&self, branch: usize) -> Option<usize> {
+        branch.checked_sub(self.segments + self.openings).filter(|i| *i < self.inlet_mass.len())
+    }
     /// Mass flow through the unit, kg/s.
     pub(crate) fn unit_kg_s(&self) -> f64 {
         self.m[self.unit()]
