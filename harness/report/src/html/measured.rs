@@ -247,8 +247,10 @@ fn after(input: &ReportInput<'_>) -> Vec<Block> {
         }
     }
     if !input.outcome.band_sees.is_empty() {
-        blocks.push(Block::text("The smallest defect that the unit's own supervision sees, by its band and the predicted flows:"));
-        blocks.push(Block::list(input.outcome.band_sees.iter().map(|w| words::clean(w)).collect()));
+        blocks.push(Block::text(
+            "The smallest defect that the unit's own supervision sees, by its band and the predicted flows:",
+        ));
+        blocks.push(Block::list(input.outcome.band_sees.iter().map(|w| words::clean(w))));
     }
     let band = &input.plan.limits.flow_band;
     blocks.push(Block::text(format!(

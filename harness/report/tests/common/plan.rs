@@ -36,6 +36,7 @@ pub(crate) fn plan() -> Plan {
         },
         holes: HolePlan { choice: HoleChoice::Reachable, average_s: 10.0, wait_s: 4.0, agreement: practice(0.5, "1") },
         smoke: SmokePlan {
+            presence: Vec::new(),
             at: (1..=3).map(|inlet| HoleRef { inlet, number: 6 }).collect(),
             runs: 3,
             mark: ReleaseMark::ByHand,
