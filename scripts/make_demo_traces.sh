@@ -3,8 +3,11 @@
 # the procedure or the simulator changes on purpose; the change belongs into the same commit.
 set -euo pipefail
 cd "$(dirname "$0")/.."
-cargo build --release --quiet -p plumeline
-bin="${CARGO_TARGET_DIR:-target}/release/plumeline"
+bin="${PLUMELINE_BIN:-}"          # one that is built already, or a release build
+if [ -z "$bin" ]; then
+    cargo build --release --quiet -p plumeline
+    bin="${CARGO_TARGET_DIR:-target}/release/plumeline"
+fi
 record() { # name, verdict, defect (may be empty)
     local dir="demo-traces/$1" expected="$2" defect="$3" args=()
     [ -n "$defect" ] && args=(--defect "$defect")

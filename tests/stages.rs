@@ -1,0 +1,205 @@
+//! What single stages make of what they meet: whole jobs in virtual time against the simulated site, with a plan, a scenario or
+//! an operator that differ in one thing. Not here: the whole catalogue of defects (`whole_job`), spoilt records (`evidence`).
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
+use plumeline::{
+    failure::Failure,
+    load::Files,
+    operator::Script,
+    port, scenario,
+    session::{Keeper, Session},
+    show::Quiet,
+    virtual_time::VirtualJob,
+};
+use plumeline_base::{Instant, Verdict};
+use plumeline_detector::{Identity, settings::Settings};
+use plumeline_link::faults::FaultSpec;
+use plumeline_procedure::{Entry, Finding, Outcome, Procedure, StageKind, Subject, effect::KeptSettings};
+use plumeline_simulator::{Scenario, Simulation};
+use plumeline_trace::{Citation, Hash, Record};
+use std::path::Path;
+
+/// Keeps nothing.
+#[derive(Default)]
+struct Forget;
+impl Keeper for Forget {
+    fn log(&mut self, _: Record) -> Result<Citation, Failure> {
+        Ok(Citation { offset: 0, index: 0, hash: Hash([0; 32]) })
+    }
+    fn journal(&mut self, _: Instant, _: &Citation, _: &[Entry]) -> Result<(), Failure> {
+        Ok(())
+    }
+    fn settings(&mut self, _: KeptSettings, _: &Settings, _: &Identity) -> Result<(), Failure> {
+        Ok(())
+    }
+}
+
+/// A demonstration that differs.
+#[derive(Default)]
+struct Job {
+    small: bool,
+    seed: u64,
+    /// Words of plan and pipework, and what stands in their place.
+    plan: &'static [(&'static str, &'static str)],
+    pipework: &'static [(&'static str, &'static str)],
+    defects: &'static [&'static str],
+    answers: &'static str,
+    site: Option<fn(&mut Scenario)>,
+}
+
+fn run(job: Job) -> Outcome {
+    let demo = if job.small { "demo/small" } else { "demo" };
+    let dir = Path::new(env!("CARGO_MANIFEST_DIR")).join(demo);
+    let read = |name: &str, edits: &[(&str, &str)]| {
+        let mut words = std::fs::read_to_string(dir.join(name)).unwrap();
+        for (from, to) in edits {
+            assert!(words.contains(from), "{name} has no `{from}`");
+            words = words.replace(from, to);
+        }
+        (name.to_owned(), words.into_bytes())
+    };
+    let files =
+        Files(vec![read("pipework.toml", job.pipework), read("plan.toml", job.plan), read("settings-new.json", &[])])
+            .with_port("sim:");
+    let inputs = files.check(400).unwrap().inputs;
+    let defects: Vec<String> = job.defects.iter().map(|d| (*d).to_owned()).collect();
+    let mut site = scenario::site(inputs.pipework.clone(), job.seed, &defects, true).unwrap();
+    job.site.map(|edit| edit(&mut site));
+    let mut simulation = Simulation::new(site, Instant::START).unwrap();
+    let mut session =
+        Session::new(Procedure::new(inputs.clone(), port::driver(&files)), Forget, inputs.plan.readings_hz);
+    let words = format!("format = 1\n{}", job.answers);
+    let mut script = Script::of(Script::read("operator.toml", words.as_bytes()).unwrap());
+    let faults = FaultSpec::parse("").unwrap();
+    VirtualJob::new(&mut session, &mut simulation, &mut script, &mut Quiet, faults, job.seed, Instant::START)
+        .run(files.opening("2026-01-01T08:00:00Z".into()))
+        .unwrap();
+    session.outcome().unwrap().clone()
+}
+
+fn about(o: &Outcome, stage: StageKind, words: &str) -> Vec<Finding> {
+    o.findings.iter().filter(|f| f.stage == stage && f.says.contains(words)).cloned().collect()
+}
+
+#[test]
+fn flows_as_found_are_translated_by_the_network() {
+    let o = run(Job { seed: 3, ..Job::default() });
+    assert_eq!(o.verdict, Verdict::Pass, "{}", o.because);
+    let f = about(&o, StageKind::ProveFlow, "translated by the network");
+    assert_eq!(f.len(), 2, "{f:#?}");
+    for f in f {
+        assert!(f.says.contains("does not show that anything was sound") && f.verdict == Verdict::Pass, "{f:?}");
+        let (m, e) = (f.measured.unwrap().value, f.expected.unwrap());
+        assert!((m / e.value - 1.0).abs() < 0.12 && e.expanded.unwrap() > 0.03 * e.value, "{m} {e}");
+    }
+}
+
+#[test]
+fn without_the_outgoing_fan_only_the_pattern_is_compared() {
+    let text = include_str!("../harness/cli/demo/pipework.toml");
+    let (from, to) = (text.find("[outgoing]").unwrap(), text.find("[tolerance.surveyed]").unwrap());
+    let table: &'static str = Box::leak(text[from..to].to_owned().into_boxed_str());
+    let edits: &'static [(&str, &str)] = Box::leak(vec![(table, "")].into_boxed_slice());
+    let o = run(Job { seed: 3, pipework: edits, ..Job::default() });
+    let f = about(&o, StageKind::ProveFlow, "by the pattern between the pipes alone");
+    assert_eq!(f.len(), 2);
+    assert!(f.iter().all(|f| f.verdict == Verdict::Pass), "{f:#?}");
+    assert_eq!(o.verdict, Verdict::Pass, "{}", o.because);
+}
+
+#[test]
+fn what_changed_since_as_found_stays_open_until_every_hole_is_shown() {
+    // Three holes blocked at the refit, and no hole closed in turn.
+    let plan = &[("which = \"reachable\"", "which = \"none\"")];
+    let o = run(Job { seed: 3, plan, defects: &["holes-blocked:pipe=1,severity=4"], ..Job::default() });
+    assert_ne!(o.verdict, Verdict::Pass);
+    let f = about(&o, StageKind::ProveFlow, "as found");
+    assert!(f.iter().any(|f| f.subject == Subject::Pipe(1) && f.verdict == Verdict::Undecided), "{f:#?}");
+}
+
+#[test]
+fn smoke_shows_that_a_hole_draws_where_closing_can_not() {
+    let plan = &[
+        (
+            "which = \"reachable\"",
+            "which = [{ inlet = 1, hole = 1 }, { inlet = 1, hole = 2 }, { inlet = 1, hole = 3 }, { inlet = 1, hole = 5 }]",
+        ),
+        ("at = \"farthest\"", "presence = \"not-closed\"\nat = \"farthest\""),
+    ];
+    let o = run(Job { small: true, seed: 3, plan, ..Job::default() });
+    assert_eq!(o.verdict, Verdict::Pass, "{}", o.because);
+    let f = about(&o, StageKind::ProveFlow, "smoke held to it shows");
+    assert_eq!(f.len(), 1);
+    assert_eq!(f[0].subject, Subject::Hole(1, 4));
+    assert!(o.could_have_missed.iter().any(|w| w.contains("shown by smoke, which tells only that they draw")));
+    // Blocked, it shows nothing, and the job is not passed.
+    let o = run(Job { small: true, seed: 3, plan, defects: &["hole-blocked:pipe=1,hole=4"], ..Job::default() });
+    assert_ne!(o.verdict, Verdict::Pass);
+    assert_eq!(about(&o, StageKind::ProveFlow, "smoke held to it shows").len(), 0);
+}
+
+#[test]
+fn crossed_pipes_show_at_the_sensor_of_another_inlet() {
+    let o = run(Job {
+        seed: 3,
+        plan: &[("which = \"reachable\"", "which = \"none\"")],
+        defects: &["pipes-crossed:pipe=1"],
+        answers: "[[answer]]\nact = \"override\"\ntext = \"A. Name: to see what smoke shows\"\n",
+        site: Some(|s| s.sensor_per_inlet = true),
+        ..Job::default()
+    });
+    assert_eq!(o.verdict, Verdict::Fail);
+    let f = about(&o, StageKind::ProveSmoke, "shows at inlet");
+    assert!(f.iter().any(|f| f.likely.as_deref().is_some_and(|l| l.contains("crossed"))), "{:#?}", o.findings);
+}
+
+#[test]
+fn a_unit_with_a_sensor_at_each_inlet_passes_a_sound_site() {
+    let o = run(Job { small: true, seed: 3, site: Some(|s| s.sensor_per_inlet = true), ..Job::default() });
+    assert_eq!(o.verdict, Verdict::Pass, "{}", o.because);
+}
+
+#[test]
+fn runs_are_set_aside_only_with_a_reason_and_not_for_ever() {
+    let answers = "[[answer]]\nact = \"release-went\"\nsay = \"cannot\"\nbecause = \"a gust\"\n";
+    let o = run(Job { small: true, seed: 3, answers, ..Job::default() });
+    assert_eq!(o.verdict, Verdict::Undecided);
+    assert!(o.smoke.iter().all(|r| r.set_aside.as_deref() == Some("a gust") && r.onset.is_none()));
+    assert_eq!(about(&o, StageKind::ProveSmoke, "runs were set aside").len(), 1, "{:#?}", o.findings);
+    assert!(o.smoke.len() >= 4);
+}
+
+#[test]
+fn an_override_needs_a_name_and_a_reason() {
+    let plan = &[("which = \"reachable\"", "which = \"none\"")];
+    let defects = &["hole-partly-blocked:pipe=1,hole=2,severity=0.9"];
+    let with = |answers| run(Job { small: true, seed: 3, plan, defects, answers, ..Job::default() });
+    let o = with("[[answer]]\nact = \"override\"\ntext = \"because I say so\"\n");
+    assert_eq!(about(&o, StageKind::Baseline, "no baseline taken").len(), 1, "{:#?}", o.findings);
+    let o = with("[[answer]]\nact = \"override\"\ntext = \"A. Name: the store opens at six\"\n");
+    let f = about(&o, StageKind::Baseline, "by decision of: A. Name: the store opens at six");
+    assert_eq!((f.len(), f[0].verdict), (1, Verdict::Undecided));
+    assert_ne!(o.verdict, Verdict::Pass);
+}
+
+#[test]
+fn what_was_touched_since_voids_the_baseline() {
+    let answers = "[[answer]]\nact = \"left-alone\"\nsay = \"no\"\n";
+    let o = run(Job { small: true, seed: 3, answers, ..Job::default() });
+    assert_eq!(o.verdict, Verdict::Undecided);
+    let baseline: Vec<_> = o.findings.iter().filter(|f| f.stage == StageKind::Baseline).collect();
+    assert!(baseline.iter().all(|f| f.void.as_deref().is_some_and(|v| v.contains("touched"))), "{baseline:#?}");
+}
+
+#[test]
+fn the_smallest_defect_that_the_band_sees_is_named() {
+    let o = run(Job { seed: 3, ..Job::default() });
+    assert_eq!(o.band_sees.len(), 2, "{:?}", o.band_sees);
+    for words in &o.band_sees {
+        assert!(
+            words.contains("the smallest single defect that raises its flow fault is")
+                && words.contains("its settings as left"),
+            "{words}"
+        );
+        assert!(words.contains("it does not see") && words.contains("blocked"), "{words}");
+    }
+}
