@@ -63,7 +63,9 @@ fn run(job: Job) -> Outcome {
     let inputs = files.check(400).unwrap().inputs;
     let defects: Vec<String> = job.defects.iter().map(|d| (*d).to_owned()).collect();
     let mut site = scenario::site(inputs.pipework.clone(), job.seed, &defects, true).unwrap();
-    job.site.map(|edit| edit(&mut site));
+    if let Some(edit) = job.site {
+        edit(&mut site);
+    }
     let mut simulation = Simulation::new(site, Instant::START).unwrap();
     let mut session =
         Session::new(Procedure::new(inputs.clone(), port::driver(&files)), Forget, inputs.plan.readings_hz);
