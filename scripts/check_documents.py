@@ -103,10 +103,11 @@ def refuse(schema, documents, where):
 
 
 def check_jobs(jobs):
-    settings, line = validator("settings"), validator("journal-line")
+    settings, line, seal = validator("settings"), validator("journal-line"), validator("seal")
     good = bad = 0
     for job in jobs:
         documents = [(settings, json.loads(p.read_bytes())) for p in sorted(job.glob("settings-*.json"))]
+        documents += [(seal, json.loads(p.read_bytes())) for p in sorted(job.glob("seal-*.json"))]
         documents += [(line, json.loads(x)) for x in (job / "journal.jsonl").read_bytes().splitlines()]
         for schema, document in documents:
             schema.validate(document)

@@ -32,6 +32,18 @@ for job in "$work/sound" "$work/blocked" demo-traces/*/; do
     python3 scripts/verify_journal.py "${job%/}/journal.jsonl" >/dev/null
 done
 python3 scripts/check_documents.py "$work/sound" "$work/blocked"
+
+say "the record: seals and keys read by others' programs"
+python3 scripts/verify_seal.py --vectors
+python3 scripts/verify_seal.py "$work/blocked"
+echo "correct horse" >"$work/passphrase"
+"$bin" key new --name "A. Technician" --out "$work/key" --passphrase-file "$work/passphrase" >/dev/null
+python3 scripts/verify_seal.py --key-file "$work/key" "correct horse" "$work/key.pub"
+rm "$work/sound/seal-1.json"
+"$bin" close "$work/sound" --key "$work/key" --passphrase-file "$work/passphrase" >/dev/null
+python3 scripts/verify_seal.py "$work/sound" --key "$work/key.pub"
+python3 scripts/verify_seal.py --spoil "$work/sound"
+! python3 scripts/verify_seal.py "$work/blocked" --key "$work/key.pub" 2>/dev/null
 mkdir "$work/reports"
 cargo run -q -p plumeline-report --example sample -- "$work/reports" >/dev/null
 python3 scripts/check_report_formats.py "$work/reports"

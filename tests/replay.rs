@@ -49,7 +49,7 @@ fn a_byte_changed_in_trace_or_journal_is_noticed() {
         bytes[at] ^= 1;
         std::fs::write(&path, bytes).unwrap();
         let o = run(&["check", text(dir.path())]);
-        exits(&o, &[3]);
+        exits(&o, &[1]);
         assert!(stderr(&o).contains(".jsonl") || stderr(&o).contains("trace"), "{}", stderr(&o));
     }
 }
@@ -67,6 +67,6 @@ fn a_cut_trace_is_no_verdict() {
 fn another_jobs_journal_is_noticed() {
     let dir = copy();
     std::fs::copy(traces()[1].join("journal.jsonl"), dir.join("journal.jsonl")).unwrap();
-    exits(&run(&["check", text(dir.path())]), &[3]);
+    exits(&run(&["check", text(dir.path())]), &[1]);
     exits(&run(&["replay", text(dir.path())]), &[3]);
 }

@@ -1,6 +1,7 @@
 //! What is written when a job is over: the result, the report, the JUnit file; and the last words on the terminal.
 use crate::{
     args::Output,
+    commands::close,
     failure::{Exit, Failure},
     keep::DiskKeeper,
     load::Loaded,
@@ -12,9 +13,6 @@ use plumeline_job::folder::{self, Folder};
 use plumeline_procedure::Outcome;
 use plumeline_report::{Digests, JunitJob, PipeFacts, Record, ReportInput};
 use std::path::PathBuf;
-
-/// The JUnit file of a job.
-pub const JUNIT: &str = "junit.xml";
 
 /// Writes the files that follow from a finished job. Gives the report's path.
 pub fn write(
@@ -40,9 +38,14 @@ pub fn write(
     let name = folder.dir().file_name().map_or_else(|| "job".into(), |n| n.to_string_lossy().into_owned());
     let junit = plumeline_report::junit(&[JunitJob { name: &name, outcome, expected: None }]).map_err(told)?;
     folder.replace(folder::RESULT, plumeline_report::result_json(&input).map_err(told)?.as_bytes())?;
-    folder.replace(JUNIT, junit.as_bytes())?;
+    folder.replace(folder::JUNIT, junit.as_bytes())?;
     folder.replace(folder::REPORT, plumeline_report::html(&input).map_err(told)?.as_bytes())?;
     Ok(folder.dir().join(folder::REPORT))
+}
+
+/// The plan says that its site is invented.
+pub fn is_invented(loaded: &Loaded) -> bool {
+    loaded.plan.plan.site.to_lowercase().contains("invented")
 }
 
 /// The last words.
@@ -71,6 +74,13 @@ pub fn finished<D: plumeline_trace::Disk>(
     let report = write(folder, loaded, &outcome, &record, &digests, invented)?;
     if !output.json {
         tell(&outcome, &report);
+    }
+    if invented {
+        let date = record.dates.last().map_or("unknown", |(_, date)| date.as_str());
+        let seal = close::demonstrate(folder, &outcome, date)?;
+        if !output.json {
+            show::line(&close::sealed(&seal));
+        }
     }
     Ok(Exit::of(&outcome))
 }

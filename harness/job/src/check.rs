@@ -49,8 +49,11 @@ pub fn check(folder: &Folder, mut cited: impl FnMut(&Citation) -> Result<(), Str
     let mut kept = BTreeMap::new();
     let mut units = BTreeMap::new();
     let mut starts = BTreeSet::new();
+    let mut log_holds = true;
     for line in &journal.lines {
-        if let Err(differs) = cited(&line.log) {
+        // One line is enough to find the place; all that follow it would say the same.
+        if log_holds && let Err(differs) = cited(&line.log) {
+            log_holds = false;
             let number = usize::try_from(line.seq + 1).unwrap_or(usize::MAX);
             let cause = format!("the line cites byte {} of {}, but {differs}", line.log.offset, folder::TRACE);
             let remedy = "use the trace and the journal of the same job, as the tool wrote them";

@@ -41,7 +41,7 @@ pub(crate) fn encode_hex(bytes: &[u8]) -> String {
     bytes.iter().flat_map(|b| [b >> 4, b & 15]).map(|n| char::from(DIGITS[usize::from(n)])).collect()
 }
 
-fn decode_hex_into(hex: &str, out: &mut [u8]) -> bool {
+pub(crate) fn decode_hex_into(hex: &str, out: &mut [u8]) -> bool {
     let nibble = |c: u8| match c {
         b'0'..=b'9' => Some(c - b'0'),
         b'a'..=b'f' => Some(c - b'a' + 10),

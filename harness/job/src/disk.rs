@@ -165,9 +165,10 @@ pub fn replace(disk: &dyn Disk, path: &Path, bytes: &[u8]) -> io::Result<()> {
 }
 
 /// The ending of the name under which a file is written before it is put in place.
-const UNFINISHED: &str = ".part";
+pub(crate) const UNFINISHED: &str = ".part";
 
-fn temporary(path: &Path) -> PathBuf {
+/// The name under which a file is written before it is put in place.
+pub(crate) fn temporary(path: &Path) -> PathBuf {
     let mut name = path.file_name().unwrap_or_default().to_os_string();
     name.push(UNFINISHED);
     path.with_file_name(name)

@@ -6,6 +6,8 @@ use crate::{
     digest::Digest,
     disk::{self, Disk, Locking, OsDisk},
     error::{Kind, Problem, quoted, too_large},
+    photos::PHOTOS,
+    seal,
 };
 use serde::Serialize;
 use std::{
@@ -40,6 +42,8 @@ pub const TRACE: &str = "trace.pcapng";
 pub const JOURNAL: &str = "journal.jsonl";
 /// The result.
 pub const RESULT: &str = "result.json";
+/// The result for build servers.
+pub const JUNIT: &str = "junit.xml";
 /// The page for people.
 pub const REPORT: &str = "report.html";
 /// The lock; holds the process id of whoever has the job.
@@ -47,7 +51,8 @@ pub const LOCK: &str = "lock";
 
 /// What a job that has begun leaves in its folder, in the order in which a new job takes it away: what follows from
 /// something goes before it.
-const LEFT_BY_A_JOB: [&str; 7] = [REPORT, RESULT, SETTINGS_AS_LEFT, SETTINGS_AS_FOUND, JOURNAL, TRACE, SETTINGS_NEW];
+const LEFT_BY_A_JOB: [&str; 8] =
+    [REPORT, JUNIT, RESULT, SETTINGS_AS_LEFT, SETTINGS_AS_FOUND, JOURNAL, TRACE, SETTINGS_NEW];
 
 /// An open job folder.
 #[derive(Clone, Debug)]
@@ -97,22 +102,38 @@ impl Folder {
             folder.disk.sync_dir(disk::parent(dir)).map_err(told)?;
         }
         let _lock = folder.lock()?;
-        for name in files.iter().map(|(name, _)| *name).chain(LEFT_BY_A_JOB) {
-            if folder.exists(name)? {
-                let path = folder.path(name)?;
-                if !force {
-                    return Err(Problem::from_io(&path, "write a new job", &io::ErrorKind::AlreadyExists.into()));
-                }
-                if LEFT_BY_A_JOB.contains(&name) {
-                    folder.disk.remove(&path).map_err(|e| Problem::from_io(&path, "take it away", &e))?;
-                }
+        let left = folder.left_by_a_job().map_err(told)?;
+        for path in files.iter().map(|(name, _)| dir.join(name)).chain(left.iter().cloned()) {
+            if !force && folder.disk.exists(&path).map_err(told)? {
+                return Err(Problem::from_io(&path, "write a new job", &io::ErrorKind::AlreadyExists.into()));
             }
+        }
+        for path in &left {
+            folder.disk.remove(path).map_err(|e| Problem::from_io(path, "take it away", &e))?;
         }
         folder.disk.sync_dir(dir).map_err(told)?;
         for (name, bytes) in files {
             folder.replace(name, bytes)?;
         }
         Ok(folder)
+    }
+    /// What a job left here, in the order in which it is taken away: seals (the newest first), photos, then what follows
+    /// from something before that.
+    fn left_by_a_job(&self) -> io::Result<Vec<PathBuf>> {
+        let mut seals: Vec<u32> = self.disk.list(&self.dir)?.iter().filter_map(|name| seal::number_of(name)).collect();
+        seals.sort_unstable();
+        let mut left: Vec<_> = seals.into_iter().rev().map(|n| self.dir.join(seal::file_name(n))).collect();
+        let photos = self.dir.join(PHOTOS);
+        if self.disk.exists(&photos)? {
+            left.extend(self.disk.list(&photos)?.into_iter().map(|name| photos.join(name)));
+        }
+        for name in LEFT_BY_A_JOB {
+            let path = self.dir.join(name);
+            if self.disk.exists(&path)? {
+                left.push(path);
+            }
+        }
+        Ok(left)
     }
     /// Opens an existing job folder on this machine's disk.
     ///
@@ -127,7 +148,8 @@ impl Folder {
     /// As [`Folder::open`].
     pub fn open_on(disk: Arc<dyn Disk>, dir: &Path) -> Result<Self, Problem> {
         let folder = Self { dir: dir.to_owned(), disk };
-        if folder.exists(PLAN)? {
+        // Of a sealed job, what is missing is for the seal to tell.
+        if folder.exists(PLAN)? || folder.exists(&seal::file_name(1))? {
             return Ok(folder);
         }
         Err(Problem::with_file(

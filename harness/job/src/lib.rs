@@ -4,6 +4,7 @@
 //! Not here: what the files mean (airflow, procedure), the ordered input log (the trace crate), links, clocks.
 pub mod account;
 mod any;
+pub mod archive;
 pub mod check;
 pub mod decisions;
 pub mod description;
@@ -12,11 +13,14 @@ pub mod disk;
 pub mod error;
 pub mod folder;
 pub mod journal;
+pub mod key;
 pub mod limits;
 pub mod photos;
 pub mod pipework;
 pub mod plan;
+mod private_file;
 pub mod schema;
+pub mod seal;
 pub mod settings;
 pub mod tables;
 pub mod units;

@@ -6,7 +6,8 @@
 //!
 //! Not here: the result's schema, which belongs to the report that writes it.
 use crate::{
-    decisions, description, digest::Digest, journal, limits::Presets, pipework, plan, settings, units, written::Bounds,
+    decisions, description, digest::Digest, journal, limits::Presets, pipework, plan, seal, settings, units,
+    written::Bounds,
 };
 use plumeline_procedure::Entry;
 use schemars::{
@@ -32,6 +33,7 @@ impl JsonSchema for Digest {
 pub fn all() -> Vec<(&'static str, String)> {
     vec![
         ("settings.schema.json", text(&schemars::schema_for!(settings::File))),
+        ("seal.schema.json", text(&schemars::schema_for!(seal::SealFile))),
         ("journal-line.schema.json", text(&schemars::schema_for!(journal::Line<Entry>))),
         ("pipework.schema.json", pipework::schema()),
         ("plan.schema.json", plan::schema()),

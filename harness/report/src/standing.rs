@@ -39,12 +39,15 @@ impl Loud {
     }
 }
 
+/// What is not back as it was, if the zone was ever taken out of service: something is left isolated, locked off or
+/// inhibited, or is not shown to be back.
+pub fn left_open(outcome: &Outcome) -> Option<Loud> {
+    still_isolated(outcome).map(|(word, text)| Loud::new(word, text))
+}
+
 /// The loud lines of an outcome, the most pressing first.
 pub fn loud(outcome: &Outcome) -> Vec<Loud> {
-    let mut all = Vec::new();
-    if let Some((word, text)) = still_isolated(outcome) {
-        all.push(Loud::new(word, text));
-    }
+    let mut all = Vec::from_iter(left_open(outcome));
     if outcome.aborted {
         all.push(Loud::new(
             "ABORTED",

@@ -1,10 +1,8 @@
-//! Commands over files alone: new, replay, report, check. No link, no simulator, no clock.
+//! Commands over files alone: new, replay, report. No link, no simulator, no clock.
 use crate::{
-    args::{Check, New, Replay, Report},
+    args::{New, Replay, Report},
     failure::{Exit, Failure},
     finish,
-    keep::cite,
-    load::Files,
     replay::{Against, replay as run_replay},
     show::line,
 };
@@ -13,6 +11,7 @@ use plumeline_job::{
     Problem,
     folder::{self, Folder},
     journal, pipework, plan,
+    seal::{self, State},
 };
 use plumeline_procedure::Entry;
 use plumeline_report::Digests;
@@ -128,84 +127,13 @@ pub fn report(args: &Report) -> Result<Exit, Failure> {
             "run it to its end first: `plumeline run` goes on where it stopped",
         )
     })?;
-    let invented = done.loaded.plan.plan.site.to_lowercase().contains("invented");
+    if seal::verify(&folder).state == State::Sealed {
+        line("the job is sealed: its report stays as it is");
+        finish::tell(outcome, &folder.dir().join(folder::REPORT));
+        return Ok(Exit::of(outcome));
+    }
+    let invented = finish::is_invented(&done.loaded);
     let path = finish::write(&folder, &done.loaded, outcome, done.session.record(), &digests, invented)?;
     finish::tell(outcome, &path);
     Ok(Exit::of(outcome))
-}
-
-/// `plumeline check`
-pub fn check(args: &Check) -> Result<Exit, Failure> {
-    let folder = Folder::open(&args.job)?;
-    let trace = folder.path(folder::TRACE)?;
-    if !folder.exists(folder::TRACE)?
-        && folder.exists(folder::JOURNAL)?
-        && folder.read(folder::JOURNAL)?.bytes.is_empty()
-    {
-        line("the job was ended before anything happened in it: `plumeline run` begins it");
-        return Ok(Exit::Pass);
-    }
-    let mut log = LogReader::open(&trace)?;
-    // Journal lines cite the log in its order, so one pass over both is enough.
-    let mut here: Option<journal::Citation> = None;
-    let checked = plumeline_job::check::check(&folder, |wanted| {
-        while here.is_none_or(|c| c.index < wanted.index) {
-            match log.next() {
-                Some(Ok(entry)) => here = Some(cite(&entry.citation)),
-                Some(Err(e)) => return Err(format!("the log can't be read that far: {e}")),
-                None => return Err("the log ends before it".into()),
-            }
-        }
-        if here == Some(*wanted) { Ok(()) } else { Err("another log is there".into()) }
-    });
-    for (file, _) in &checked.sound {
-        line(&format!("{file}: as the journal records it"));
-    }
-    if let Some(torn) = checked.torn {
-        line(&format!(
-            "{}: its last {} bytes are an unfinished line; running the job again sets them aside",
-            folder::JOURNAL,
-            torn.len
-        ));
-    }
-    if !checked.is_sound() {
-        for p in checked.problems.iter().skip(1) {
-            line(&p.render(false));
-        }
-        let first = checked.problems.into_iter().next();
-        return first.map_or(Ok(Exit::Fail), |p| Err(p.into()));
-    }
-    line(&format!("{}: {} lines, each bound to the one before and to the trace", folder::JOURNAL, checked.lines));
-    let mut bytes = folder.read_up_to(folder::JOURNAL, journal::JOURNAL_LIMIT)?.bytes;
-    bytes.truncate(checked.torn.map_or(bytes.len(), |torn| torn.offset));
-    let fresh = Files::read(&folder)?;
-    let mut done = run_replay(LogReader::open(&trace)?, Against::SoFar(bytes), false, false, Some(&fresh))?;
-    let missing = std::mem::take(&mut done.session.keeper().further).len() as u64;
-    let told = done.lines - missing;
-    line(&format!("replay: {} records give the same bytes sent and the same {told} lines", done.records));
-    if missing > 0 {
-        line(&format!(
-            "{}: {missing} more lines follow from the trace; running the job again adds them",
-            folder::JOURNAL
-        ));
-    }
-    match (done.session.outcome(), done.torn) {
-        // Nothing is written behind the end of a job.
-        (Some(_), Some(torn)) if missing == 0 => {
-            return Err(Failure::input(
-                format!("{}: {torn}", folder::TRACE),
-                "the job was over before this: use the trace as the tool wrote it, from a copy",
-            ));
-        }
-        (outcome, torn) => {
-            if let Some(torn) = torn {
-                line(&format!("{}: {torn}; running the job again sets that end aside", folder::TRACE));
-            }
-            match outcome {
-                Some(o) => line(&format!("verdict: {}, {}", o.verdict, o.because)),
-                None => line("the job is not over: `plumeline run` goes on where it stopped"),
-            }
-        }
-    }
-    Ok(Exit::Pass)
 }

@@ -224,7 +224,8 @@ fn verify(input: &ReportInput<'_>) -> Vec<Block> {
         Block::text(
             "This page is derived from the record and can be made again from it. In the job folder, \"plumeline check\" tells whether the \
              journal's chain, the input log and the files still match, and \"plumeline replay\" runs the input log through the same \
-             procedure again.",
+             procedure again. If the job is sealed (seal-1.json and so on), \"plumeline check --key\" with the signer's public key also tells \
+             whether this page and every other file are as they were signed; this page can't tell that of itself.",
         ),
         table.block(),
     ]

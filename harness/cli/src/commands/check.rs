@@ -1,0 +1,305 @@
+//! `plumeline check`: whether a job is as it was sealed, and whether its journal, trace and files belong together.
+//!
+//! Offline; no link, no simulator, no clock. Also gives what [`super::close`] needs to know of a job.
+use crate::{
+    args::Check,
+    failure::{Exit, Failure},
+    keep::cite,
+    load::Files,
+    replay::{Against, Replayed, replay},
+    show::line,
+};
+use plumeline_job::{
+    Kind, Problem, check as files,
+    folder::{self, Folder},
+    journal,
+    key::NamedKey,
+    seal::{self, Closing, Seal, Standing, State},
+};
+use plumeline_trace::LogReader;
+use serde_json::{Value, json};
+
+/// What was found out about a job.
+pub struct Examined {
+    /// How far it is sealed.
+    pub standing: Standing,
+    /// What the journal and the files that it binds come to.
+    pub checked: files::Checked,
+    /// The replay, where there was one.
+    pub replayed: Option<Replayed>,
+    /// Everything that is not as it should be.
+    pub problems: Vec<Failure>,
+    /// What is worth telling.
+    pub says: Vec<String>,
+}
+
+/// `plumeline check`
+pub fn check(args: &Check) -> Result<Exit, Failure> {
+    let expected = args.key.as_deref().map(NamedKey::read).transpose()?;
+    let folder = Folder::open(&args.job)?;
+    if !folder.exists(folder::TRACE)?
+        && folder.exists(folder::JOURNAL)?
+        && folder.read(folder::JOURNAL)?.bytes.is_empty()
+    {
+        line("the job was ended before anything happened in it: `plumeline run` begins it");
+        return Ok(Exit::Pass);
+    }
+    let mut found = examine(&folder)?;
+    if let Some(expected) = &expected
+        && let Some(problem) = not_signed_by(expected, &found.standing)
+    {
+        found.problems.push(problem.into());
+    }
+    let exit = match (found.problems.is_empty(), found.standing.state) {
+        (false, _) => Exit::Fail,
+        (true, State::OpenAgain) => Exit::Undecided,
+        (true, _) => Exit::Pass,
+    };
+    if args.json {
+        line(&as_json(&found, expected.as_ref()).to_string());
+        return Ok(exit);
+    }
+    for words in seal_words(&found.standing, expected.as_ref()).iter().chain(&found.says) {
+        line(words);
+    }
+    for problem in &found.problems {
+        eprintln!("{}", problem.render(false));
+    }
+    if found.problems.is_empty() {
+        line(match found.standing.state {
+            State::Open => "everything holds; the job is not sealed: `plumeline close` seals it",
+            State::Sealed => "everything holds, and all of it is sealed",
+            State::OpenAgain => "what is sealed holds; the job went on since, and that part is not sealed",
+        });
+    }
+    Ok(exit)
+}
+
+/// Looks at everything in a job's folder.
+pub fn examine(folder: &Folder) -> Result<Examined, Failure> {
+    let standing = seal::verify(folder);
+    let mut problems: Vec<Failure> = standing.all_problems().into_iter().map(Failure::from).collect();
+    let mut says = Vec::new();
+    let checked = bound_files(folder)?;
+    for problem in &checked.problems {
+        // Where the seal tells the same, it is told again only if the line is known.
+        let told = problems.iter().any(|p| matches!(p, Failure::Problem(p) if p.file() == problem.file()));
+        if !told
+            || (problem.place().is_some() && !problems.iter().any(|p| matches!(p, Failure::Problem(p) if p == problem)))
+        {
+            problems.push(problem.clone().into());
+        }
+    }
+    for (file, _) in &checked.sound {
+        says.push(format!("{file}: as the journal records it"));
+    }
+    if let Some(torn) = checked.torn {
+        let words = format!("{}: its last {} bytes are an unfinished line", folder::JOURNAL, torn.len);
+        says.push(words + "; running the job again sets them aside");
+    }
+    let mut found = Examined { standing, checked, replayed: None, problems, says };
+    if found.problems.is_empty() {
+        found.replay(folder)?;
+    }
+    Ok(found)
+}
+
+/// Holds the journal against the trace and against the files that it binds.
+fn bound_files(folder: &Folder) -> Result<files::Checked, Failure> {
+    let path = folder.path(folder::TRACE)?;
+    let mut log = match LogReader::open(&path) {
+        Ok(log) => Ok(log),
+        // A sealed job names what is missing; without a seal, there is nothing to look at.
+        Err(e) if folder.exists(&seal::file_name(1))? => Err(e.to_string()),
+        Err(e) => return Err(e.into()),
+    };
+    // Journal lines cite the log in its order, so one pass over both is enough.
+    let mut here: Option<journal::Citation> = None;
+    Ok(files::check(folder, |wanted| {
+        let log = log.as_mut().map_err(|e| format!("it can't be read: {e}"))?;
+        while here.is_none_or(|c| c.index < wanted.index) {
+            match log.next() {
+                Some(Ok(entry)) => here = Some(cite(&entry.citation)),
+                Some(Err(e)) => return Err(format!("the log can't be read that far: {e}")),
+                None => return Err("the log ends before it".into()),
+            }
+        }
+        if here == Some(*wanted) { Ok(()) } else { Err("another log is there".into()) }
+    }))
+}
+
+impl Examined {
+    /// Replays the trace: the journal must follow from it.
+    fn replay(&mut self, folder: &Folder) -> Result<(), Failure> {
+        let words =
+            format!("{}: {} lines, each bound to the one before and to the trace", folder::JOURNAL, self.checked.lines);
+        self.says.push(words);
+        let this = env!("CARGO_PKG_VERSION");
+        if let Some(seal) = self.standing.newest()
+            && seal.tool != this
+        {
+            let then = &seal.tool;
+            let words = format!("replay: left out, because version {then} sealed this job and this is {this}");
+            self.says.push(words);
+            return Ok(());
+        }
+        let mut bytes = folder.read_up_to(folder::JOURNAL, journal::JOURNAL_LIMIT)?.bytes;
+        bytes.truncate(self.checked.torn.map_or(bytes.len(), |torn| torn.offset));
+        let fresh = Files::read(folder)?;
+        let log = LogReader::open(&folder.path(folder::TRACE)?)?;
+        let mut done = match replay(log, Against::SoFar(bytes), false, false, Some(&fresh)) {
+            Ok(done) => done,
+            Err(problem) => {
+                self.problems.push(problem);
+                return Ok(());
+            }
+        };
+        let missing = std::mem::take(&mut done.session.keeper().further).len() as u64;
+        let told = done.lines - missing;
+        self.says.push(format!("replay: {} records give the same bytes sent and the same {told} lines", done.records));
+        if missing > 0 {
+            let words = format!("{}: {missing} more lines follow from the trace", folder::JOURNAL);
+            self.says.push(words + "; running the job again adds them");
+        }
+        self.standing_of_end(&done, missing);
+        self.replayed = Some(done);
+        Ok(())
+    }
+    fn standing_of_end(&mut self, done: &Replayed, missing: u64) {
+        let outcome = done.session.outcome();
+        if let Some(torn) = &done.torn {
+            if outcome.is_some() && missing == 0 {
+                // Nothing is written behind the end of a job.
+                self.problems.push(Failure::input(
+                    format!("{}: {torn}", folder::TRACE),
+                    "the job was over before this: use the trace as the tool wrote it, from a copy",
+                ));
+                return;
+            }
+            self.says.push(format!("{}: {torn}; running the job again sets that end aside", folder::TRACE));
+        }
+        self.says.push(match outcome {
+            Some(o) => format!("verdict: {}, {}", o.verdict, o.because),
+            None => "the job is not over: `plumeline run` goes on where it stopped".to_owned(),
+        });
+    }
+    /// Nothing is left to be set aside or added before the job can be sealed.
+    pub fn is_settled(&self) -> bool {
+        let lines = self.replayed.as_ref().map_or(0, |done| done.lines);
+        let torn = self.replayed.as_ref().is_some_and(|done| done.torn.is_some());
+        self.checked.torn.is_none() && !torn && lines == self.checked.lines
+    }
+}
+
+/// Why the newest seal is not this key's.
+fn not_signed_by(expected: &NamedKey, standing: &Standing) -> Option<Problem> {
+    let theirs = format!("{} ({})", expected.key.fingerprint(), expected.name);
+    let Some(seal) = standing.newest() else {
+        let cause = format!("there is no seal, so nothing shows that the key {theirs} vouches for this job");
+        return Some(Problem::with_file(Kind::Absent, &seal::file_name(1), cause, "ask for the sealed job"));
+    };
+    (seal.key != expected.key).then(|| {
+        let cause = format!("it was signed by another key than {theirs}: by {}", seal.key.fingerprint());
+        let remedy = "ask whoever handed over the job which key they sealed it with, by another way than this folder";
+        Problem::with_file(Kind::Altered, &seal::file_name(seal.number), cause, remedy)
+    })
+}
+
+/// What the seals say, the newest last; what is incomplete stands first.
+fn seal_words(standing: &Standing, expected: Option<&NamedKey>) -> Vec<String> {
+    let mut words = Vec::new();
+    if let Some(seal) = standing.newest().filter(|s| s.closed.how == Closing::Incomplete) {
+        words.push(incomplete(seal));
+    }
+    for held in &standing.seals {
+        words.push(about(&held.seal));
+    }
+    for s in &standing.superseded {
+        let by =
+            s.by.map_or_else(|| "not sealed since".to_owned(), |n| format!("as it is now in {}", seal::file_name(n)));
+        words.push(format!("{}: written anew since {}, {by}", s.name, seal::file_name(s.seal)));
+    }
+    for (name, bytes) in &standing.behind {
+        words.push(format!("{name}: its last {bytes} bytes stand behind the newest seal"));
+    }
+    if let Some(seal) = standing.newest() {
+        let print = seal.key.fingerprint();
+        words.push(match expected {
+            Some(named) if named.key == seal.key => {
+                format!("signed by the key that was named: {print} ({})", named.name)
+            }
+            Some(_) => format!("signed by {print}, which is not the key that was named"),
+            None if seal.key.is_demonstration() => {
+                format!("signed by the demonstration key {print}, which everybody has: this proves nothing")
+            }
+            None => format!(
+                "signed by {print}; no key was named with --key, so anyone could have signed: compare the fingerprint \
+                 with one that you have from the signer"
+            ),
+        });
+    }
+    words
+}
+
+/// The line that stands first wherever an incomplete seal is shown.
+pub fn incomplete(seal: &Seal) -> String {
+    format!("INCOMPLETE: {}", seal.closed.because.join(" "))
+}
+
+/// One line about a seal.
+pub fn about(seal: &Seal) -> String {
+    let how = match seal.closed.how {
+        Closing::Complete => "complete",
+        Closing::Incomplete => "INCOMPLETE",
+    };
+    format!(
+        "{}: {how}, by {} on {}; verdict {}, {} files, {} lines of journal",
+        seal::file_name(seal.number),
+        seal.signer,
+        seal.date,
+        seal.verdict.is,
+        seal.files.len(),
+        seal.journal.lines
+    )
+}
+
+fn as_json(found: &Examined, expected: Option<&NamedKey>) -> Value {
+    let standing = &found.standing;
+    let problem = |p: &Failure| match p {
+        Failure::Problem(p) => json!({
+            "file": p.file(), "line": p.place().map(|at| at.line), "cause": p.cause(), "remedy": p.remedy(),
+        }),
+        Failure::Other { cause, remedy, .. } => json!({ "file": null, "line": null, "cause": cause, "remedy": remedy }),
+    };
+    let seals: Vec<Value> = standing
+        .seals
+        .iter()
+        .map(|held| {
+            let s = &held.seal;
+            json!({
+                "number": s.number, "closed": s.closed, "date": s.date, "signer": s.signer, "key": s.key,
+                "fingerprint": s.key.fingerprint(), "tool": s.tool, "verdict": s.verdict, "journal": s.journal,
+            })
+        })
+        .collect();
+    let superseded: Vec<Value> =
+        standing.superseded.iter().map(|s| json!({ "file": s.name, "seal": s.seal, "by": s.by })).collect();
+    let behind: Vec<Value> = standing.behind.iter().map(|(f, n)| json!({ "file": f, "bytes": n })).collect();
+    let state = match standing.state {
+        State::Open => "open",
+        State::Sealed => "sealed",
+        State::OpenAgain => "open-again",
+    };
+    json!({
+        "holds": found.problems.is_empty(),
+        "state": state,
+        "demonstration": standing.newest().is_some_and(|s| s.key.is_demonstration()),
+        "signed_by_key_named": expected.map(|e| standing.newest().is_some_and(|s| s.key == e.key)),
+        "lines": found.checked.lines,
+        "head": found.checked.head,
+        "seals": seals,
+        "superseded": superseded,
+        "behind": behind,
+        "problems": found.problems.iter().map(problem).collect::<Vec<_>>(),
+    })
+}

@@ -1,0 +1,162 @@
+#!/usr/bin/env python3
+"""Verifies the seals of a job with Python, its standard library and the `cryptography` package; nothing of plumeline's is used.
+
+Usage: verify_seal.py JOB [--key PUBLIC-KEY-FILE]
+       verify_seal.py --spoil JOB          alters, in a copy, one byte of each file in turn: every one must be found
+       verify_seal.py --key-file PRIVATE-KEY-FILE PASSPHRASE PUBLIC-KEY-FILE     both files are read and belong together
+       verify_seal.py --vectors            holds the committed test vectors against this package and hashlib
+
+See docs/record.md for the form of a seal.
+"""
+import hashlib
+import json
+import pathlib
+import shutil
+import sys
+import tempfile
+
+from cryptography.exceptions import InvalidSignature
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey, Ed25519PublicKey
+from cryptography.hazmat.primitives.serialization import load_pem_private_key, load_pem_public_key
+
+TOP = pathlib.Path(__file__).parent.parent
+GROWING = ("journal.jsonl", "trace.pcapng")
+WRITTEN_ANEW = ("junit.xml", "report.html", "result.json", "settings-as-found.json", "settings-as-left.json")
+
+
+class Broken(Exception):
+    pass
+
+
+def holds(true, why):
+    if not true:
+        raise Broken(why)
+
+
+def read_seal(path):
+    """The body of a seal whose form and signature hold."""
+    data = path.read_bytes()
+    head, signed, tail = b'{"seal":', data[8:-145], data[-145:]
+    holds(data.startswith(head) and tail[:14] == b',"signature":"' and tail[-3:] == b'"}\n', f"{path.name}: its form")
+    try:
+        body, signature = json.loads(signed), bytes.fromhex(tail[14:-3].decode())
+        canonical = json.dumps(body, sort_keys=True, separators=(",", ":"), ensure_ascii=False).encode()
+        # For texts and whole numbers this is what RFC 8785 asks for.
+        holds(canonical == signed and signature.hex().encode() == tail[14:-3], f"{path.name}: its form")
+        key = Ed25519PublicKey.from_public_bytes(bytes.fromhex(body["key"]))
+        key.verify(signature, b"plumeline seal 1\n" + signed)
+    except (ValueError, InvalidSignature) as error:
+        raise Broken(f"{path.name}: {type(error).__name__}") from error
+    return body
+
+
+def journal_end(data, lines):
+    """Hash of this many lines' last one, and of the first that begins a stage."""
+    before, job = "0" * 64, None
+    for number, line in enumerate(data.split(b"\n")[:lines]):
+        stated, entry = line[-66:-2].decode(errors="replace"), json.loads(line)
+        sound = hashlib.sha256(line[:-75]).hexdigest() == stated and entry["prev"] == before and entry["seq"] == number
+        holds(sound, f"journal.jsonl: line {number + 1}")
+        before = stated
+        if job is None and entry["entry"]["entry"] == "stage-began":
+            job = stated
+    return before, job
+
+
+def verify(folder, key=None):
+    seals, number, previous = [], 1, None
+    while (path := folder / f"seal-{number}.json").exists():
+        seal = read_seal(path)
+        holds(seal["number"] == number and seal.get("previous") == previous, f"seal-{max(number - 1, 1)}.json: the chain")
+        previous = hashlib.sha256(path.read_bytes()).hexdigest()
+        seals.append(seal)
+        number += 1
+    holds(seals, "seal-1.json: there is no seal")
+    newest = seals[-1]
+    present = {p.relative_to(folder).as_posix() for p in folder.rglob("*") if p.is_file()}
+    present -= {"lock"} | {f"seal-{n}.json" for n in range(1, number)}
+    named = {f["name"] for f in newest["files"]}
+    for name in sorted(present ^ named):
+        raise Broken(f"{name}: added or missing")
+    for seal in seals:
+        for file in seal["files"]:
+            name = file["name"]
+            if seal is not newest and name in WRITTEN_ANEW and newest["journal"]["lines"] > seal["journal"]["lines"]:
+                continue
+            data = (folder / name).read_bytes()
+            if name in GROWING and seal is not newest:
+                data = data[: file["length"]]
+            sound = len(data) == file["length"] and hashlib.sha256(data).hexdigest() == file["sha256"]
+            holds(sound, f"{name}: not what seal {seal['number']} covers")
+        head, job = journal_end((folder / "journal.jsonl").read_bytes(), seal["journal"]["lines"])
+        holds((head, job) == (seal["journal"]["head"], seal["job"]), f"seal-{seal['number']}.json: of another journal")
+    if key is not None:
+        expected = load_pem_public_key(pathlib.Path(key).read_bytes()).public_bytes_raw().hex()
+        holds(newest["key"] == expected, f"seal-{newest['number']}.json: of another key")
+    return newest
+
+
+def spoil(folder):
+    verify(folder)
+    count = 0
+    with tempfile.TemporaryDirectory() as work:
+        copy = pathlib.Path(work) / "job"
+        shutil.copytree(folder, copy)
+        for path in sorted(p for p in copy.rglob("*") if p.is_file() and p.name != "lock"):
+            good = path.read_bytes()
+            for at in (0, len(good) // 2, len(good) - 1):
+                path.write_bytes(good[:at] + bytes([good[at] ^ 1]) + good[at + 1 :])
+                try:
+                    verify(copy)
+                except (Broken, ValueError, KeyError) as found:
+                    count += 1
+                    if isinstance(found, Broken) and not str(found).startswith(path.relative_to(copy).as_posix()):
+                        sys.exit(f"{path.name} was altered, but this was blamed: {found}")
+                else:
+                    sys.exit(f"{path.name}: byte {at} was altered, and nothing noticed it")
+            path.write_bytes(good)
+    print(f"{count} altered bytes were found")
+
+
+def key_file(private, passphrase, public):
+    secret = load_pem_private_key(pathlib.Path(private).read_bytes(), passphrase.encode())
+    print(pathlib.Path(public).read_text(encoding="utf-8").splitlines()[1])
+    if secret.public_key() != load_pem_public_key(pathlib.Path(public).read_bytes()):
+        sys.exit("the two keys do not belong together")
+    print("private and public key belong together")
+
+
+def vectors():
+    data = TOP / "harness/job/tests/data"
+    rows = {
+        name: [[bytes.fromhex(v.strip("-")) for v in line.split()] for line in (data / name).open() if line[0] != "#"]
+        for name in ("ed25519-rfc8032.txt", "sha256-nist.txt")
+    }
+    for seed, public, message, signature in rows["ed25519-rfc8032.txt"]:
+        key = Ed25519PrivateKey.from_private_bytes(seed)
+        assert key.public_key().public_bytes_raw() == public and key.sign(message) == signature
+    for message, digest in rows["sha256-nist.txt"]:
+        assert hashlib.sha256(message).digest() == digest
+    print(", ".join(f"{name}: {len(all_)} hold" for name, all_ in rows.items()))
+
+
+def main(arguments):
+    match arguments:
+        case ["--vectors"]:
+            vectors()
+        case ["--spoil", job]:
+            spoil(pathlib.Path(job))
+        case ["--key-file", private, passphrase, public]:
+            key_file(private, passphrase, public)
+        case [job] | [job, "--key", _]:
+            try:
+                seal = verify(pathlib.Path(job), *arguments[2:])
+            except Broken as found:
+                sys.exit(f"does not hold: {found}")
+            how, verdict = seal["closed"]["as"], seal["verdict"]["is"]
+            print(f"seal {seal['number']} holds: {how}, {verdict}, by {seal['signer']}, {len(seal['files'])} files")
+        case _:
+            sys.exit(__doc__)
+
+
+main(sys.argv[1:])
