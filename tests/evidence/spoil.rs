@@ -130,7 +130,7 @@ fn mark(r: &Recording, d: &mut Dice) -> Spoilt {
         return answer(r, d, of);
     }
     let marks: Vec<usize> = r.answers.iter().filter(|(_, act)| of(act)).map(|(i, _)| *i).collect();
-    let (at, late) = (d.pick(&marks), 45 + d.below(45) as u64);
+    let (at, late) = (d.pick(&marks), 12 + d.below(78) as u64);
     let mut events = r.events.clone();
     events[at].at += Duration::from_secs(late);
     events.sort_by_key(|e| e.at);
@@ -338,13 +338,15 @@ fn clock(r: &Recording, d: &mut Dice) -> Spoilt {
         let lost = all.into_iter().collect();
         return Spoilt { events: without(r, &lost), how: "every exchange lost".into() };
     }
+    let same = (d.below(2) == 0).then(|| 3_000_000 + d.below(20_000_000) as u64);
     let events = said(r, &all, |_, m| {
         if let Message::Reply(Reply::Clock(c)) = m {
             let by = 5_000_000 + d.below(20_000_000) as u64;
+            let by = same.unwrap_or(by);
             (c.received_us, c.replied_us) = (c.received_us + by, c.replied_us + by);
         }
     });
-    Spoilt { events, how: "every exchange off by 5 to 25 s, each by another".into() }
+    Spoilt { events, how: format!("every exchange off by 3 to 25 s, {same:?} us or each by another") }
 }
 
 // ---- readings ----

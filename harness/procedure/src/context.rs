@@ -73,6 +73,29 @@ pub(crate) struct Counted {
     pub(crate) tie: Option<u32>,
 }
 
+/// How late the readings of one tie come at the least: on an honest line some come at once.
+#[derive(Clone, Copy, Default)]
+pub(crate) struct Lateness {
+    tie: u32,
+    readings: u32,
+    least_s: f64,
+}
+impl Lateness {
+    /// Readings looked at before they are judged.
+    const ENOUGH: u32 = 20;
+    /// No reading on an honest line takes longer than this every time, s.
+    const MOST_S: f64 = 1.0;
+    /// Takes in how late a reading mapped by a tie came; true if all of them come too late.
+    pub(crate) fn contradicts(&mut self, tie: u32, late_s: f64) -> bool {
+        if self.readings == 0 || self.tie != tie {
+            *self = Self { tie, readings: 0, least_s: late_s };
+        }
+        self.readings = self.readings.saturating_add(1);
+        self.least_s = self.least_s.min(late_s);
+        self.readings >= Self::ENOUGH && self.least_s > Self::MOST_S
+    }
+}
+
 /// The end of a wait, which moves by every pause in which nobody watched.
 #[derive(Clone, Copy)]
 pub(crate) struct Deadline {
@@ -95,6 +118,7 @@ pub(crate) struct Shared {
     pub(crate) tie_number: u32,
     /// The latest reading that was counted.
     pub(crate) counted: Option<Counted>,
+    pub(crate) lateness: Lateness,
     /// Time in which nobody watched, all together: what waits for a time waits so much longer.
     pub(crate) paused: Duration,
     pub(crate) abort: Option<AbortCause>,
@@ -163,6 +187,7 @@ impl Context {
             tie: None,
             tie_number: 0,
             counted: None,
+            lateness: Lateness::default(),
             paused: Duration::ZERO,
             abort: None,
             identity: None,

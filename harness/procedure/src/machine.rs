@@ -17,6 +17,9 @@ use plumeline_detector::{Driver, Identity, Reading, Report, Told};
 use plumeline_measure::clock;
 use sha2::{Digest, Sha256};
 
+/// A reading's lateness counts beyond this many standard uncertainties of the tie that maps it.
+const TIE_WIDTHS: f64 = 4.0;
+
 /// A job under way.
 ///
 /// Feed it events in order with [`Procedure::handle`], then take every effect with [`Procedure::poll_effect`]; wake it
@@ -215,6 +218,16 @@ impl Procedure {
         // Where device and log clocks are tied, a reading counts at the moment it was measured; it can't have been later than
         // its arrival.
         let mapped = reading.device_us.and_then(|us| s.tie.as_ref()?.map(us).ok());
+        if let Some(m) = mapped
+            && s.lateness.contradicts(s.tie_number, reading.received.since(m.at).as_secs_f64() - TIE_WIDTHS * m.u_s)
+        {
+            s.untie();
+            let now = s.now;
+            s.readings.push(Item::Gap(now));
+            let text = "clock: by the exchanges every reading comes late, so the unit's clock and its readings contradict each other";
+            s.effects.push_back(Effect::Note(Entry::Remark { text: text.into() }));
+        }
+        let mapped = mapped.filter(|_| s.tie.is_some());
         let told = mapped.map_or(reading.received, |m| m.at.min(reading.received));
         let tie = mapped.map(|_| s.tie_number);
         let mut at = told;

@@ -222,6 +222,17 @@ async fn checklist(ctx: &Context, stage: StageKind) {
     }
 }
 
+/// Of the holes of a pipe that are off, the one that is farthest off: one that is blocked makes the others draw more.
+fn farthest_off<'a>(first: &'a Finding, all: impl Iterator<Item = &'a Finding>) -> &'a Finding {
+    let Subject::Hole(inlet, _) = first.subject else { return first };
+    let off = |f: &Finding| match (&f.measured, &f.expected) {
+        (Some(m), Some(e)) if e.value > 0.0 => libm::fabs(m.value / e.value - 1.0),
+        _ => 0.0,
+    };
+    let of_pipe = |f: &&Finding| f.stage == first.stage && matches!(f.subject, Subject::Hole(i, _) if i == inlet);
+    all.filter(of_pipe).fold(first, |worst, f| if off(f) > off(worst) { f } else { worst })
+}
+
 /// Sums the job up.
 fn conclude(ctx: &Context) {
     let outcome = {
@@ -240,9 +251,10 @@ fn conclude(ctx: &Context) {
         }
         o.verdict = verdict;
         let hangs_on = |wanted: Verdict| {
-            o.findings
-                .iter()
-                .find(|f| f.stage.is_needed() && f.counts_as() == wanted)
+            let such = || o.findings.iter().filter(|f| f.stage.is_needed() && f.counts_as() == wanted);
+            such()
+                .next()
+                .map(|first| farthest_off(first, such()))
                 .map(|f| format!("{}: {}", f.subject, f.void.as_deref().map_or(&*f.says, |v| v)))
         };
         let because = match verdict {
