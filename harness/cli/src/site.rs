@@ -43,6 +43,7 @@ pub fn perform(now: Instant, act: &Act, site: &mut dyn Site) -> Result<Answer, F
         Act::RefitInlet { inlet } => json!({ "do": "inlet", "inlet": inlet, "shut": false }),
         Act::PanelShows { output, .. } => return panel(now, site, *output, true),
         Act::PanelClear { output } => return panel(now, site, *output, false),
+        Act::NothingOperated => return at_rest(now, site),
         Act::LockOff | Act::Tell | Act::Check { .. } | Act::Unlock | Act::ReleaseWent(_) | Act::LeftAlone => {
             return Ok(Answer::Yes);
         }
@@ -62,6 +63,16 @@ fn panel(now: Instant, site: &mut dyn Site, output: u8, driven: bool) -> Result<
     let shown = panel.inputs.get(wire).copied().unwrap_or(false);
     let others = panel.inputs.iter().enumerate().any(|(i, on)| *on && i != wire && i != 0);
     Ok(if (driven && shown && !others) || (!driven && !shown) { Answer::Yes } else { Answer::No })
+}
+
+/// Yes if the panel shows nothing but the fault's wire, the first.
+fn at_rest(now: Instant, site: &mut dyn Site) -> Result<Answer, Failure> {
+    let panel = ask(now, site, &json!({ "do": "panel" }))?.panel;
+    Ok(match panel {
+        Some(panel) if panel.inputs.iter().skip(1).all(|on| !on) => Answer::Yes,
+        Some(_) => Answer::No,
+        None => Answer::Cannot("the site has no panel".into()),
+    })
 }
 
 fn ask(now: Instant, site: &mut dyn Site, command: &Value) -> Result<Reply, Failure> {

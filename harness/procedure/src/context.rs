@@ -130,6 +130,8 @@ pub(crate) struct Shared {
     pub(crate) stream: Option<u8>,
     pub(crate) stream_lost: bool,
     pub(crate) inhibited: bool,
+    /// Why the inhibit of the replacement did not hold, each time.
+    pub(crate) lapses: Vec<Trouble>,
     pub(crate) isolated_at: Option<Instant>,
     pub(crate) restored_at: Option<Instant>,
     pub(crate) stage: StageKind,
@@ -196,6 +198,7 @@ impl Context {
             stream: None,
             stream_lost: false,
             inhibited: false,
+            lapses: Vec::new(),
             isolated_at: None,
             restored_at: None,
             stage: StageKind::Isolate,

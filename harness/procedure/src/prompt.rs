@@ -72,6 +72,8 @@ pub enum Act {
     Override,
     /// Say whether pipes, cover, filter and fan setting were left alone since the baseline was taken.
     LeftAlone,
+    /// Say whether nothing was operated while the inhibit of the outputs did not hold.
+    NothingOperated,
     /// Unlock the release circuit.
     Unlock,
     /// Restore the zone at the panel.
@@ -100,6 +102,7 @@ impl Act {
             Self::PanelClear { .. } => "panel-clear",
             Self::Override => "override",
             Self::LeftAlone => "left-alone",
+            Self::NothingOperated => "nothing-operated",
             Self::Unlock => "unlock",
             Self::Restore => "restore",
             Self::ReadDisplay => "read-display",

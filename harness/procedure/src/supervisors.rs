@@ -3,12 +3,12 @@
 use crate::{
     context::Context,
     executor::{Task, wait_for},
-    outcome::{Finding, StageKind, Subject},
+    outcome::StageKind,
     readings::Item,
 };
 use alloc::{boxed::Box, format, vec, vec::Vec};
 use core::time::Duration;
-use plumeline_base::{Verdict, time::seconds};
+use plumeline_base::time::seconds;
 use plumeline_detector::{Faults, Request, Trouble};
 
 pub(crate) fn all(ctx: &Context) -> Vec<Task> {
@@ -48,17 +48,9 @@ async fn renew_inhibit(ctx: Context) {
             Err(trouble) => {
                 // The lease has lapsed or the unit does not know of it: never taken as still holding.
                 ctx.edit().inhibited = false;
-                let says = format!(
-                    "the inhibit of the unit's outputs did not hold all the time: {trouble}; it was asked for again"
-                );
-                let subject =
-                    if ctx.get().outcome.replacement.is_some() { Subject::Replacement } else { Subject::Outgoing };
-                let mut f = Finding::new(ctx.stage(), subject, Verdict::Undecided, says);
-                f.likely = Some("the link was down for longer than the lease, or the unit started anew".into());
-                f.next = Some(
-                    "look at the panel and at what the outputs operate: nobody knows what they did meanwhile".into(),
-                );
-                ctx.found(f);
+                // Whether anything operated meanwhile is asked before the zone is restored.
+                ctx.remark(format!("the inhibit of the outputs no longer holds: {trouble}; it is asked for again"));
+                ctx.edit().lapses.push(trouble);
                 let lease = Duration::from_secs(lease);
                 if ctx.unit_once(Request::Inhibit { lease }).await.is_ok() {
                     ctx.edit().inhibited = true;

@@ -71,6 +71,10 @@ pub(super) async fn release(
     }
     let mut gather = Gather::new(ctx, inputs);
     gather.until(ctx.within(Duration::from_secs(BEFORE_S))).await;
+    while gather.broken {
+        gather.begin_again();
+        gather.until(ctx.within(Duration::from_secs(BEFORE_S))).await;
+    }
     let text = format!(
         "Release smoke at {words} and hold it there until it is to be stopped (about {held_s:.0} s), {what}. Answer at the very moment it \
          starts. Test smoke can alarm people: see that they know."
@@ -82,8 +86,15 @@ pub(super) async fn release(
         Answer::Cannot(why) => return Ok(Ran::NotReleased(why)),
         _ => return Ok(Ran::NotReleased("the release was not confirmed".into())),
     }
+    if gather.broken {
+        safety::stop_smoke(ctx).await;
+        return Ok(Ran::SetAside {
+            because: "readings were missing before it".into(),
+            released: at,
+            until: gather.last,
+        });
+    }
     let paused = ctx.paused();
-    gather.broken = false;
     let end = ctx.within(seconds(latest_s));
     gather.until(ctx.within(seconds(plan.release_s))).await;
     let text = format!(
@@ -201,6 +212,9 @@ impl Gather {
         match item {
             Item::Gap(_) => self.broken = true,
             Item::Reading(t) => {
+                // Missing readings show in the times of those that came.
+                let longest = Duration::from_secs_f64(Rule::default().max_gap_s);
+                self.broken |= self.samples.iter().any(|s| s.last().is_some_and(|l| t.at.since(l.at) > longest));
                 for (inlet, samples) in (1u8..).zip(&mut self.samples) {
                     samples.extend(t.extinction(inlet));
                 }
@@ -210,6 +224,10 @@ impl Gather {
                 self.last = t.at;
             }
         }
+    }
+    fn begin_again(&mut self) {
+        self.samples.iter_mut().for_each(Vec::clear);
+        (self.alarm, self.broken) = (None, false);
     }
     async fn until(&mut self, end: Deadline) {
         while let Some(item) = self.feed.next_before(end).await {

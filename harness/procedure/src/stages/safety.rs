@@ -186,9 +186,33 @@ async fn reset_latches(ctx: &Context) -> Result<(), Stop> {
     Ok(())
 }
 
+/// An inhibit that lapsed and was regained: what the outputs did meanwhile only the panel can tell.
+async fn lapses(ctx: &Context) {
+    let lapses = ctx.get().lapses.clone();
+    let (Some(why), n) = (lapses.first(), lapses.len()) else { return };
+    let text = format!(
+        "The inhibit of the unit's outputs did not hold all the time ({n} times; first: {why}). Did the panel stay isolated, and does it \
+         show that nothing was operated meanwhile?"
+    );
+    let yes = ctx.ask(Act::NothingOperated, text, Wants::YesNo).await.1 == plumeline_base::input::Answer::Yes;
+    let what = format!("the inhibit of the unit's outputs did not hold all the time ({n} times; first: {why})");
+    let mut f = Finding::new(
+        StageKind::Restore,
+        Subject::Replacement,
+        if yes { Verdict::Pass } else { Verdict::Undecided },
+        if yes { format!("{what}; nothing was operated meanwhile, says the technician") } else { what },
+    );
+    if !yes {
+        f.likely = Some("the link was down, or the program ended, for longer than the lease".into());
+        f.next = Some("look at the panel and at what the outputs operate: nobody knows what they did meanwhile".into());
+    }
+    ctx.found(f);
+}
+
 /// Outputs given back only over clear air, then the zone restored and the release circuit unlocked.
 pub(crate) async fn restore(ctx: Context) -> Result<(), Stop> {
     let stage = StageKind::Restore;
+    lapses(&ctx).await;
     let inhibited = ctx.get().inhibited;
     if inhibited {
         let (levels, faults) = match ctx.latest() {

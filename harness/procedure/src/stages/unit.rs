@@ -107,6 +107,7 @@ pub(crate) async fn swap(ctx: Context) -> Result<(), Stop> {
         let mut s = ctx.edit();
         s.stream = None;
         s.inhibited = false;
+        s.lapses.clear();
         s.untie();
         s.start_expected = true;
         s.identity = None;

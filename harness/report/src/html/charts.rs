@@ -139,7 +139,7 @@ fn stage_panel(input: &ReportInput<'_>, s: &StageResult, inlet: u8, series: &Ser
     });
     let band = match s.stage {
         StageKind::Supervise => Some(&input.plan.limits.flow_band),
-        StageKind::LastLook => Some(&input.plan.flow.material),
+        StageKind::Baseline | StageKind::LastLook => Some(&input.plan.flow.material),
         _ => None,
     };
     let mut levels = Vec::new();
@@ -169,6 +169,34 @@ pub(crate) fn flow_intervals(input: &ReportInput<'_>) -> Vec<Block> {
         }
     });
     intervals("flow", "Measured against predicted flow", "L/min", rows.collect())
+}
+
+/// The flow of a stage against the unit's baseline: just before it was taken, or at the last look.
+pub(crate) fn baseline_intervals(input: &ReportInput<'_>, stage: StageKind) -> Vec<Block> {
+    let material = input.plan.flow.material.value;
+    let rows = input.outcome.findings.iter().filter(|f| f.stage == stage).filter_map(|f| {
+        let Subject::Pipe(inlet) = f.subject else { return None };
+        let baseline = input.outcome.pipes.iter().find(|p| p.inlet == inlet)?.baseline?;
+        // The finding about the baseline itself holds the flow as what was expected of it.
+        let flow = if stage == StageKind::Baseline { &f.expected } else { &f.measured };
+        Some(interval::Row {
+            label: format!("Pipe {inlet}"),
+            expected: Some((baseline, 0.0)),
+            measured: Some(pair(flow.as_ref().filter(|f| f.unit == "L/min")?)),
+            low: Some(baseline * (1.0 - material)),
+            high: Some(baseline * (1.0 + material)),
+        })
+    });
+    let what = if stage == StageKind::Baseline { "Flow just before the baseline" } else { "Flow at the last look" };
+    let caption = format!(
+        "{what} against the unit's baseline, L/min. Dot and line: measured, with its interval. Dashed tick: the baseline. Heavy brackets: \
+         the material change."
+    );
+    let title = format!("{what} against the baseline");
+    let rows: Vec<interval::Row> = rows.collect();
+    chart(interval::svg(&format!("chart-against-baseline-{stage}"), &title, &caption, "L/min", &rows), &caption)
+        .into_iter()
+        .collect()
 }
 
 /// Measured against predicted drop at each closed hole.

@@ -14,6 +14,7 @@ pub(crate) fn sections(input: &ReportInput<'_>, clock: &Clock) -> Vec<Section> {
     vec![
         Section::new("flow", "Airflow", flow(input)),
         Section::new("holes", "Holes, closed in turn", holes(input)),
+        Section::new("baseline", "Baseline", baseline(input)),
         Section::new("smoke", "Smoke", smoke(input, clock)),
         Section::new("after", "Supervision and last look", after(input)),
         Section::new("findings", "Everything that was found", findings(input, clock)),
@@ -147,6 +148,27 @@ fn holes(input: &ReportInput<'_>) -> Vec<Block> {
     blocks
 }
 
+fn baseline(input: &ReportInput<'_>) -> Vec<Block> {
+    let stage = StageKind::Baseline;
+    let mut table = Table::new(
+        format!(
+            "The airflow baseline that the unit took, against what was measured just before. {}",
+            interval_note(input)
+        ),
+        &["What", "Verdict", "Measured", "Expected", "Limit", "Found"],
+    );
+    for f in input.outcome.findings.iter().filter(|f| f.stage == stage) {
+        table.rows.push(finding_cells(f));
+    }
+    if table.rows.is_empty() {
+        return vec![Block::text("No baseline was taken in this job.")];
+    }
+    let mut blocks = vec![table.block()];
+    blocks.extend(charts::baseline_intervals(input, stage));
+    blocks.extend(charts::stage_flow(input, stage));
+    blocks
+}
+
 /// What was predicted for a run, and what that is: the time of half of the plateau that the run was held against, or
 /// the mean transport time where it was released at the far end and nothing was held against a prediction.
 pub(crate) fn predicted<'a>(input: &ReportInput<'a>, run: &SmokeRun) -> Option<(&'a Figure, &'static str)> {
@@ -243,6 +265,9 @@ fn after(input: &ReportInput<'_>) -> Vec<Block> {
             blocks.push(Block::text(format!("{}: not done, or nothing found.", words::stage(stage))));
         } else {
             blocks.push(table.block());
+            if stage == StageKind::LastLook {
+                blocks.extend(charts::baseline_intervals(input, stage));
+            }
             blocks.extend(charts::stage_flow(input, stage));
         }
     }
