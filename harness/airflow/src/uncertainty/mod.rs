@@ -111,8 +111,8 @@ pub struct OpeningPrediction {
     pub half_plateau_s: Estimate,
     /// By how much its inlet's flow drops when this opening alone is closed, m3/s (linear propagation).
     pub closed_drop_m3_s: Estimate,
-    /// The same as a share of its inlet's flow with everything open: what tolerances and a calibration have in common drops
-    /// out (linear propagation).
+    /// The same as a share of its inlet's flow with everything open: the calibration of a reading drops out of it (linear
+    /// propagation).
     pub closed_share: Estimate,
     /// By how much its inlet's flow rises when this opening alone is widened to the bore of its pipe (a cap lost), m3/s
     /// (linear propagation).

@@ -15,9 +15,9 @@ use plumeline_airflow::uncertainty::translate::translated;
 use plumeline_base::{Verdict, quantity::Estimate};
 use plumeline_measure::stats::normal_quantile;
 
-/// What the exponents leave unexplained of another fan's pattern, relative (the network's curvature over a change of some 40 %;
-/// found by comparing with whole solves, see the airflow crate's tests).
-const PATTERN_U: f64 = 0.01;
+/// What the exponents leave unexplained of a pipe's change by another fan, as a part of that change: the network's curvature and
+/// rooms that differ (found by comparing with whole solves, see the airflow crate's tests).
+const PATTERN_U: f64 = 0.1;
 
 /// A pipe's flow, what the outgoing unit's lets expect of it, and both against each other as a fraction.
 struct Compared {
@@ -69,7 +69,8 @@ fn by_pattern(inputs: &JobInputs, both: &[(&Pipe, MeanFlow, MeanFlow)]) -> Vec<(
         let expected = old.estimate.value * libm::exp(alike * exponent(p.inlet));
         let difference = new.estimate.value / expected - 1.0;
         let own = |m: &MeanFlow| m.estimate.u_individual / m.estimate.value;
-        let u = libm::hypot(libm::hypot(own(new), own(old)) * libm::sqrt(1.0 - 1.0 / n), PATTERN_U);
+        let pattern = PATTERN_U * libm::fabs(alike * exponent(p.inlet));
+        let u = libm::hypot(libm::hypot(own(new), own(old)) * libm::sqrt(1.0 - 1.0 / n), pattern);
         let how = "by the pattern between the pipes alone: the outgoing unit's fan is not stated";
         (p.inlet, Compared { measured: *new, expected: Estimate::new(expected, 0.0, expected * u), difference, u, how })
     });

@@ -210,7 +210,7 @@ async fn close_one(
     }
     let drops: Vec<Option<Drop>> =
         open.iter().zip(&closed).map(|(a, b)| Drop::between(a.as_ref().ok()?, b.as_ref().ok()?)).collect();
-    // As a share of the flow while open: calibration and what all holes have in common drop out.
+    // As a share of the flow while open: the calibration drops out.
     let flow = own.and_then(|i| open.get(i)?.as_ref().ok()).map_or(f64::NAN, |m| m.estimate.value);
     let share = predicted.closed_share;
     let expected = Estimate::new(share.value * flow, share.u_common * flow, share.u_individual * flow);
