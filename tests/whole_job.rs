@@ -31,6 +31,35 @@ fn a_sound_site_passes_with_every_needed_stage_done() {
     exits(&run(&["check", text(&dir.join("job"))]), &[0]);
 }
 
+/// What is still under way when a job ends must not reach a unit that nobody watches any more.
+#[test]
+fn nothing_follows_from_what_comes_after_the_end() {
+    use plumeline::{commands::demo::WHOLE, load::Files, port};
+    use plumeline_base::{
+        Instant,
+        input::{AbortCause, Event, Input, LinkDown},
+    };
+    let files = [("pipework.toml", WHOLE.pipework), ("plan.toml", WHOLE.plan), ("settings-new.json", WHOLE.settings)];
+    let files = Files(files.map(|(name, text)| (name.to_owned(), text.as_bytes().to_vec())).into());
+    let mut procedure = plumeline_procedure::Procedure::new(files.check(50).unwrap().inputs, port::driver(&files));
+    let mut at = Instant::START;
+    let mut effects = |input| {
+        at = at + std::time::Duration::from_secs(60);
+        procedure.handle(&Event { at, input });
+        let all: Vec<_> = std::iter::from_fn(|| procedure.poll_effect()).collect();
+        (all, procedure.poll_timeout())
+    };
+    let tool = Input::Tool { version: "0".into(), format: 1 };
+    effects(tool.clone());
+    effects(Input::LinkUp { link: "sim:".into() });
+    let (ends, _) = effects(Input::Abort(AbortCause::Operator));
+    assert!(matches!(ends.last(), Some(plumeline_procedure::Effect::Done(_))), "{ends:?}");
+    let down = Input::LinkDown { cause: LinkDown::Closed, detail: String::new() };
+    for input in [down, Input::LinkUp { link: "sim:".into() }, Input::Wake, tool, Input::Abort(AbortCause::Shutdown)] {
+        assert_eq!(effects(input), (Vec::new(), None));
+    }
+}
+
 /// Each defect ends in fail or undecided and the message names what it concerns.
 #[track_caller]
 fn stopped(defect: &str, names: &[&str]) {

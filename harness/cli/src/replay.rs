@@ -114,12 +114,13 @@ pub struct Replayed {
 }
 
 /// Replays a log. `lenient` takes over what differs (older versions) instead of refusing it; `keep` keeps the journal
-/// that comes out. `fresh` are the files of a job of which the log holds no more than the opening.
+/// that comes out, `charts` the readings that a report shows. `fresh` are the files of a job of which the log holds no more than the opening.
 pub fn replay(
     mut log: LogReader<impl Read>,
     against: Against,
     lenient: bool,
     keep: bool,
+    charts: bool,
     fresh: Option<&Files>,
 ) -> Result<Replayed, Failure> {
     let so_far = matches!(against, Against::SoFar(_));
@@ -166,7 +167,7 @@ pub fn replay(
                 }
                 held.push_back((at, input, entry.citation));
                 if !opening {
-                    session = Some(begin(&files, &mut keeper)?);
+                    session = Some(begin(&files, &mut keeper, charts)?);
                 }
             }
             (Logged::Input(input), Some(_)) => held.push_back((at, input, entry.citation)),
@@ -196,7 +197,7 @@ pub fn replay(
             if let Some(fresh) = fresh {
                 files = fresh.clone();
             }
-            begin(&files, &mut keeper)?
+            begin(&files, &mut keeper, charts)?
         }
     };
     while let Some((at, input, citation)) = held.pop_front() {
@@ -218,11 +219,16 @@ pub fn replay(
     Ok(Replayed { session, loaded, files, begun, date, torn, end: log.end(), last_at, records, lines })
 }
 
-fn begin(files: &Files, keeper: &mut Option<ReplayKeeper>) -> Result<(Session<ReplayKeeper>, Loaded), Failure> {
+fn begin(
+    files: &Files,
+    keeper: &mut Option<ReplayKeeper>,
+    charts: bool,
+) -> Result<(Session<ReplayKeeper>, Loaded), Failure> {
     let loaded = files.check(DRAWS)?;
     let keeper = keeper.take().ok_or_else(|| Failure::internal("a replay begun twice"))?;
     let procedure = Procedure::new(loaded.inputs.clone(), crate::port::driver(files));
-    Ok((Session::new(procedure, keeper, loaded.inputs.plan.readings_hz), loaded))
+    let session = Session::new(procedure, keeper, loaded.inputs.plan.readings_hz);
+    Ok((if charts { session } else { session.without_charts() }, loaded))
 }
 
 fn expect_sent(s: &mut Session<ReplayKeeper>, bytes: &[u8], at: Instant, lenient: bool) -> Result<(), Failure> {

@@ -49,6 +49,8 @@ pub struct Session<K> {
     procedure: Procedure,
     keeper: K,
     record: Record,
+    /// Readings are kept for charts.
+    charts: bool,
     /// Prompts that wait for an answer.
     open: BTreeMap<u32, Prompt>,
     outcome: Option<Box<Outcome>>,
@@ -57,7 +59,12 @@ pub struct Session<K> {
 impl<K: Keeper> Session<K> {
     /// A session over a procedure that has seen nothing yet.
     pub fn new(procedure: Procedure, keeper: K, readings_hz: u8) -> Self {
-        Self { procedure, keeper, record: Record::new(readings_hz), open: BTreeMap::new(), outcome: None }
+        let record = Record::new(readings_hz);
+        Self { procedure, keeper, record, charts: true, open: BTreeMap::new(), outcome: None }
+    }
+    /// The same session without readings for charts, which grow with the length of the job.
+    pub fn without_charts(self) -> Self {
+        Self { charts: false, ..self }
     }
     /// Takes one event and gives what follows from it, in order.
     pub fn feed(&mut self, at: Instant, input: Input) -> Result<Vec<Outward>, Failure> {
@@ -86,7 +93,9 @@ impl<K: Keeper> Session<K> {
                 }
                 Effect::Progress(progress) => out.push(Outward::Progress(progress)),
                 Effect::Reading(reading) => {
-                    self.record.reading(&reading);
+                    if self.charts {
+                        self.record.reading(&reading);
+                    }
                     out.push(Outward::Reading(reading));
                 }
                 Effect::Note(entry) => {
@@ -124,8 +133,8 @@ impl<K: Keeper> Session<K> {
     }
     /// The same session, kept by another keeper from now on.
     pub fn with_keeper<L: Keeper>(self, keeper: L) -> Session<L> {
-        let Self { procedure, keeper: _, record, open, outcome } = self;
-        Session { procedure, keeper, record, open, outcome }
+        let Self { procedure, keeper: _, record, charts, open, outcome } = self;
+        Session { procedure, keeper, record, charts, open, outcome }
     }
     /// The keeper.
     pub fn keeper(&mut self) -> &mut K {

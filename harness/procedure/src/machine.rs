@@ -39,8 +39,12 @@ impl Procedure {
         let tasks = Tasks::new(Box::pin(stages::job(ctx.clone())), supervisors::all(&ctx));
         Self { ctx, tasks, begun: false, running: true }
     }
-    /// Takes one event. Time never runs backward: an earlier instant counts as the latest one seen.
+    /// Takes one event. Time never runs backward: an earlier instant counts as the latest one seen. Nothing follows from what
+    /// comes after the end of the job.
     pub fn handle(&mut self, event: &Event) {
+        if !self.running {
+            return;
+        }
         let before = self.ctx.now();
         self.ctx.edit().now = before.max(event.at);
         self.begun |= !matches!(event.input, Input::Tool { .. } | Input::Date(_) | Input::File { .. });

@@ -18,12 +18,16 @@ use plumeline_procedure::Procedure;
 use plumeline_simulator::Simulation;
 
 /// The files of an invented job.
-struct Invented {
-    pipework: &'static str,
-    plan: &'static str,
-    settings: &'static str,
+pub struct Invented {
+    /// `pipework.toml`.
+    pub pipework: &'static str,
+    /// `plan.toml`.
+    pub plan: &'static str,
+    /// `settings-new.json`.
+    pub settings: &'static str,
 }
-const WHOLE: Invented = Invented {
+/// The site of the demonstration.
+pub const WHOLE: Invented = Invented {
     pipework: include_str!("../../demo/pipework.toml"),
     plan: include_str!("../../demo/plan.toml"),
     settings: include_str!("../../demo/settings-new.json"),

@@ -63,13 +63,14 @@ pub fn replay(args: &Replay) -> Result<Exit, Failure> {
         Some(other) => return Err(Failure::input(format!("`{other}` is no verdict"), "write pass, fail or undecided")),
     };
     let kept = journal_beside(&trace)?;
-    let (against, what) = match (&kept, args.rejudge) {
-        (Some(bytes), false) => (Against::Journal(bytes.clone()), "bytes sent and journal"),
+    let then = if args.rejudge { kept.as_deref().and_then(last_verdict) } else { None };
+    let (against, what) = match (kept, args.rejudge) {
+        (Some(bytes), false) => (Against::Journal(bytes), "bytes sent and journal"),
         (None, false) => (Against::Sent, "bytes sent (there is no journal beside the trace)"),
         (_, true) => (Against::Sent, "nothing: judged anew"),
     };
     let log = LogReader::open(&trace)?;
-    let done = run_replay(log, against, args.rejudge, args.journal.is_some(), None)?;
+    let done = run_replay(log, against, args.rejudge, args.journal.is_some(), false, None)?;
     let outcome = done.session.outcome();
     let verdict = outcome.map_or(Verdict::Undecided, |o| o.verdict);
     line(&format!("{}: {} records, {} lines of journal", trace.display(), done.records, done.lines));
@@ -78,9 +79,7 @@ pub fn replay(args: &Replay) -> Result<Exit, Failure> {
         Some(o) => line(&format!("verdict: {verdict}, {}", o.because)),
         None => line("verdict: undecided, the trace ends before the job does"),
     }
-    if args.rejudge
-        && let Some(then) = kept.as_deref().and_then(last_verdict)
-    {
+    if let Some(then) = then {
         let same = if then == verdict { "the same as" } else { "not the same as" };
         line(&format!("this is {same} the verdict then: {then}"));
     }
@@ -116,7 +115,7 @@ pub fn report(args: &Report) -> Result<Exit, Failure> {
     let bytes = folder.read_up_to(folder::JOURNAL, journal::JOURNAL_LIMIT)?.bytes;
     let read = journal::read::<Entry>(folder::JOURNAL, &bytes)?;
     let log = LogReader::open(&folder.path(folder::TRACE)?)?;
-    let done = run_replay(log, Against::Journal(bytes), false, false, None)?;
+    let done = run_replay(log, Against::Journal(bytes), false, false, true, None)?;
     let digests = Digests {
         journal_head: read.chain.head().to_string(),
         trace: done.end.map(|c| c.hash.to_string()).unwrap_or_default(),

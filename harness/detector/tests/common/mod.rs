@@ -71,7 +71,7 @@ impl Unit {
     pub(crate) fn reading(&mut self, now: Instant) -> Option<Vec<u8>> {
         let conversation = self.once.conversation().filter(|_| self.rate_hz > 0)?;
         self.reports += 1;
-        let reading = wire::Reading { taken_us: now.as_micros(), ..self.told };
+        let reading = wire::Reading { taken_us: device_us(now), ..self.told };
         Some(line(&Message::Report(wire::Report::Reading(reading)), conversation, self.reports))
     }
     pub(crate) fn receive(&mut self, now: Instant, bytes: &[u8]) -> Vec<Vec<u8>> {
@@ -123,7 +123,7 @@ impl Unit {
                 Reply::Hello(HelloReply { serial: self.serial, ..hello(h.token, self.boot_id, self.starting) })
             }
             R::Clock(c) => {
-                let at = now.as_micros() + 5_000_000;
+                let at = device_us(now);
                 Reply::Clock(ClockReply { sent_us: c.sent_us, received_us: at, replied_us: at + 100 })
             }
             R::Restart(_) => {
@@ -259,6 +259,10 @@ impl Unit {
         let state = if self.baseline_asked < 4 { BaselineState::Taking } else { BaselineState::Taken };
         wire::BaselineStatus { state, progress: 30, held: None, reason: None }
     }
+}
+/// The unit's clock at an instant: it has been running for 5 s longer than the log.
+fn device_us(now: Instant) -> u64 {
+    now.as_micros() + 5_000_000
 }
 fn told() -> wire::Reading {
     let list = |v: &[Sample]| List::from_slice(v).unwrap();

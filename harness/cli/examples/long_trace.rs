@@ -1,0 +1,63 @@
+//! Records a long job for benchmarks of replay: the demonstration's site with its four pipes, readings at 10 Hz, and hands so
+//! slow that it takes about eight hours. `cargo run --release -p plumeline --example long_trace -- FOLDER [seconds a prompt]`
+use plumeline::{
+    commands::demo, failure::Failure, keep::DiskKeeper, load::Files, operator::Script, scenario, session::Session,
+    show::Quiet, virtual_time::VirtualJob,
+};
+use plumeline_base::Instant;
+use plumeline_job::folder::{self, Folder};
+use plumeline_procedure::Procedure;
+use plumeline_simulator::Simulation;
+use std::{path::Path, process::ExitCode};
+
+/// Seconds from a prompt to its answer that make the job about eight hours long.
+const PAUSE_S: &str = "220";
+
+fn main() -> ExitCode {
+    let mut args = std::env::args().skip(1);
+    let Some(out) = args.next() else {
+        eprintln!("usage: long_trace FOLDER [seconds a prompt]");
+        return ExitCode::from(3);
+    };
+    match record(Path::new(&out), &args.next().unwrap_or_else(|| PAUSE_S.into())) {
+        Ok(end) => {
+            println!("{out}: a job of {:.2} h", end.as_secs_f64() / 3600.0);
+            ExitCode::SUCCESS
+        }
+        Err(failure) => {
+            eprintln!("{}", failure.render(false));
+            ExitCode::FAILURE
+        }
+    }
+}
+
+fn record(out: &Path, pause_s: &str) -> Result<Instant, Failure> {
+    let mut plan = String::new();
+    for line in demo::WHOLE.plan.lines() {
+        plan += match line.split('=').next().map(str::trim) {
+            Some("readings") => "readings = \"10 Hz\"",
+            Some("deadline") => "deadline = \"12 h\"",
+            _ => line,
+        };
+        plan.push('\n');
+    }
+    let files = [
+        (folder::PIPEWORK, demo::WHOLE.pipework.as_bytes()),
+        (folder::PLAN, plan.as_bytes()),
+        (folder::SETTINGS_NEW, demo::WHOLE.settings.as_bytes()),
+    ];
+    let pipework = plumeline_job::pipework::parse(folder::PIPEWORK, files[0].1)?.pipework;
+    let folder = Folder::create(out, &files, true)?;
+    let files = Files::read(&folder)?.with_port("sim:");
+    let loaded = files.check(plumeline::load::DRAWS)?;
+    let site = scenario::site(pipework, 1, &[], true)?;
+    let mut simulation =
+        Simulation::new(site, Instant::START).map_err(|e| Failure::input(e.to_string(), "report this"))?;
+    let mut script =
+        Script::of(Script::read("operator.toml", format!("format = 1\npause_s = {pause_s}\n").as_bytes())?);
+    let procedure = Procedure::new(loaded.inputs.clone(), plumeline::port::driver(&files));
+    let mut session = Session::new(procedure, DiskKeeper::create(&folder)?, loaded.inputs.plan.readings_hz);
+    VirtualJob::new(&mut session, &mut simulation, &mut script, &mut Quiet, Default::default(), 1, Instant::START)
+        .run(files.opening("2026-01-01T08:00:00Z".into()))?;
+    Ok(session.record().until)
+}

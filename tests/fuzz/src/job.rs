@@ -1,0 +1,18 @@
+//! The job that sequences of events go into: one short pipe, everything done, as briefly as it can be.
+use plumeline_airflow::uncertainty;
+use plumeline_job::{pipework, plan, settings};
+use plumeline_procedure::JobInputs;
+use std::sync::OnceLock;
+
+/// Made once: it is the same for every input.
+pub(crate) fn inputs() -> &'static JobInputs {
+    static INPUTS: OnceLock<JobInputs> = OnceLock::new();
+    INPUTS.get_or_init(|| {
+        let read = pipework::parse("pipework.toml", include_bytes!("../job/pipework.toml")).unwrap();
+        let plan = plan::parse("plan.toml", include_bytes!("../job/plan.toml"), &read.pipework).unwrap();
+        let to_load = settings::parse("settings-new.json", include_bytes!("../job/settings-new.json")).unwrap();
+        let options = uncertainty::PredictOptions { draws: 200, ..Default::default() };
+        let prediction = uncertainty::predict(&read.pipework, &options).unwrap();
+        JobInputs { plan: plan.plan, pipework: read.pipework, prediction, to_load: Some(to_load.settings) }
+    })
+}
