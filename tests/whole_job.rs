@@ -41,10 +41,11 @@ fn nothing_follows_from_what_comes_after_the_end() {
     };
     let files = [("pipework.toml", WHOLE.pipework), ("plan.toml", WHOLE.plan), ("settings-new.json", WHOLE.settings)];
     let files = Files(files.map(|(name, text)| (name.to_owned(), text.as_bytes().to_vec())).into());
-    let mut procedure = plumeline_procedure::Procedure::new(files.check(50).unwrap().inputs, port::driver(&files));
+    let mut procedure =
+        plumeline_procedure::Procedure::new(files.check(plumeline::load::DRAWS).unwrap().inputs, port::driver(&files));
     let mut at = Instant::START;
     let mut effects = |input| {
-        at = at + std::time::Duration::from_secs(60);
+        at += std::time::Duration::from_secs(60);
         procedure.handle(&Event { at, input });
         let all: Vec<_> = std::iter::from_fn(|| procedure.poll_effect()).collect();
         (all, procedure.poll_timeout())

@@ -47,7 +47,8 @@ struct World<'a> {
     flow: [f64; 2],
     closed: BTreeSet<HoleRef>,
     shut: BTreeSet<u8>,
-    smoke: Option<(HoleRef, Instant)>,
+    /// Where smoke is held, since when and until when.
+    smoke: Option<(HoleRef, Instant, Instant)>,
     haze: f64,
     last_reply: Vec<u8>,
     at_once: u32,
@@ -197,13 +198,14 @@ impl<'a> World<'a> {
         while flows.push(Sample::Absent) && flows.len() < 2 {}
         self.unit.told.flow_nl_s = flows;
         let mut smoke = self.haze;
-        if let Some((hole, from)) = self.smoke {
+        if let Some((hole, from, until)) = self.smoke {
             let of = |p: &&plumeline_airflow::uncertainty::OpeningPrediction| {
                 (p.inlet, p.number) == (hole.inlet, hole.number)
             };
             let half = inputs.prediction.openings.iter().find(of).map_or(20.0, |p| p.half_plateau_s.value);
             let t = self.now.since(from).as_secs_f64();
-            if t > half - 1.0 && t < half + 12.0 {
+            let left = self.now.since(until).as_secs_f64();
+            if t > half - 1.0 && left < half {
                 smoke += 0.02;
                 self.smoke_seen.insert(hole.inlet);
             }
@@ -231,7 +233,12 @@ impl<'a> World<'a> {
             Act::OpenHole(hole) => {
                 self.closed.remove(hole);
             }
-            Act::ReleaseSmoke(hole) => self.smoke = Some((*hole, self.now)),
+            Act::ReleaseSmoke(hole) => self.smoke = Some((*hole, self.now, Instant::FAR_FUTURE)),
+            Act::StopSmoke => {
+                if let Some((.., until)) = &mut self.smoke {
+                    *until = self.now.min(*until);
+                }
+            }
             Act::ShutInlet { inlet } => {
                 self.shut.insert(*inlet);
             }

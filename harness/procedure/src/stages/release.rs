@@ -86,6 +86,8 @@ pub(super) async fn release(
         Answer::Cannot(why) => return Ok(Ran::NotReleased(why)),
         _ => return Ok(Ran::NotReleased("the release was not confirmed".into())),
     }
+    // Whatever comes or fails to come from here on, the run does not end before it began.
+    gather.last = gather.last.max(at);
     if gather.broken {
         safety::stop_smoke(ctx).await;
         return Ok(Ran::SetAside {
@@ -221,7 +223,7 @@ impl Gather {
                 if t.reading.levels != 0 {
                     self.alarm.get_or_insert(t.at);
                 }
-                self.last = t.at;
+                self.last = self.last.max(t.at);
             }
         }
     }
