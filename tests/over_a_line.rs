@@ -2,51 +2,14 @@
 //! operator; and a person's prompts answered through a pipe.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
 mod common;
+#[path = "common/simulator.rs"]
+mod simulator;
 use common::{Folder, exits, plumeline, stdout, text};
+use simulator::{SPEED, Simulator, job};
 use std::{
     io::{BufRead, BufReader},
-    path::Path,
-    process::{Child, Stdio},
+    process::Stdio,
 };
-
-/// How much faster than real time. Time-outs shrink with it, so it must leave a loaded machine some room.
-const SPEED: &str = "30";
-
-/// A simulator process; ended with the test.
-struct Simulator {
-    process: Child,
-    unit: String,
-    control: String,
-}
-impl Simulator {
-    fn start(dir: &Folder, more: &[&str]) -> Self {
-        let scenario = dir.join("scenario.toml");
-        std::fs::write(&scenario, "format = 1\npipework = \"job/pipework.toml\"\nseed = 1\n").unwrap();
-        let mut args = vec!["simulate", text(&scenario), "--speed", SPEED];
-        args.extend(more);
-        let mut process = plumeline(&args).stdout(Stdio::piped()).spawn().unwrap();
-        let mut lines = BufReader::new(process.stdout.take().unwrap()).lines();
-        let mut after = |what: &str| lines.next().unwrap().unwrap().strip_prefix(what).unwrap().to_owned();
-        let (unit, control) = (after("unit: "), after("site control: "));
-        assert_eq!(lines.next().unwrap().unwrap(), "ready");
-        Self { process, unit, control }
-    }
-}
-impl Drop for Simulator {
-    fn drop(&mut self) {
-        let _ = self.process.kill();
-        let _ = self.process.wait();
-    }
-}
-
-fn job(dir: &Folder) {
-    let from = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo/small");
-    let to = dir.join("job");
-    std::fs::create_dir_all(&to).unwrap();
-    for name in ["pipework.toml", "plan.toml", "settings-new.json"] {
-        std::fs::copy(from.join(name), to.join(name)).unwrap();
-    }
-}
 
 fn whole_job(dir: &Folder, simulator: &Simulator) {
     let operator = dir.join("operator.toml");
@@ -66,7 +29,7 @@ fn over_a_pseudo_terminal_with_a_stable_link() {
     let dir = Folder::new("pty");
     job(&dir);
     let link = dir.join("unit");
-    let simulator = Simulator::start(&dir, &["--pty", text(&link)]);
+    let simulator = Simulator::start(&dir, "", &["--pty", text(&link)]);
     assert_eq!(simulator.unit, format!("serial:{}", link.display()));
     whole_job(&dir, &simulator);
 }
@@ -75,7 +38,7 @@ fn over_a_pseudo_terminal_with_a_stable_link() {
 fn over_tcp() {
     let dir = Folder::new("tcp");
     job(&dir);
-    let simulator = Simulator::start(&dir, &["--tcp", "127.0.0.1:0"]);
+    let simulator = Simulator::start(&dir, "", &["--tcp", "127.0.0.1:0"]);
     assert!(simulator.unit.starts_with("tcp:127.0.0.1:"));
     whole_job(&dir, &simulator);
 }

@@ -164,6 +164,26 @@ fn a_unit_that_started_anew_meanwhile_voids_what_rested_on_it() {
 }
 
 #[test]
+fn another_unit_after_the_pause_voids_what_rested_on_the_first() {
+    let mut job = Job::new("other");
+    let mut child = job.start("");
+    job.until(&mut child, r#""entry":"stage-began","stage":"supervise""#);
+    kill(child);
+    // The outgoing unit hangs there again.
+    let address = job.simulator.unit.strip_prefix("tcp:").unwrap().to_owned();
+    job.simulator.stop();
+    job.simulator = Simulator::start(&job.dir, "", &["--tcp", &address]);
+    let o = job.start("").wait_with_output().unwrap();
+    exits(&o, &[2, 4]);
+    let void = String::from_utf8(job.journal()).unwrap();
+    let void = void.lines().find(|l| l.contains(r#""entry":"void""#)).unwrap();
+    for stage in ["prove-flow", "baseline", "prove-smoke"] {
+        assert!(void.contains(&format!("\"{stage}\"")), "{stage}: {void}");
+    }
+    job.sound();
+}
+
+#[test]
 fn the_first_interrupt_stops_safely_with_the_record_closed() {
     let job = Job::new("interrupt");
     let mut child = job.start("");
@@ -236,6 +256,7 @@ mod every_write {
         virtual_time::VirtualJob,
     };
     use plumeline_base::{Instant, Verdict};
+    use plumeline_detector::{Driver, Request, Told, plumewire::Plumewire, settings::Value};
     use plumeline_job::{disk::fake::FakeDisk as JobDisk, folder::Folder};
     use plumeline_link::faults::FaultSpec;
     use plumeline_procedure::Procedure;
@@ -390,5 +411,66 @@ mod every_write {
         assert!(verdicts.iter().all(|v| *v != Verdict::Fail), "{verdicts:?}");
         // Nothing here is lost that could not be measured again.
         assert!(passed * 4 >= verdicts.len() * 3, "{verdicts:?}");
+    }
+
+    /// Asks the unit over the line, as another program would, and gives the answer.
+    fn ask(sim: &mut Simulation, driver: &mut Plumewire, now: &mut Instant, request: Request) -> Told {
+        let ticket = driver.request(*now, request);
+        loop {
+            let mut out = Vec::new();
+            while driver.poll_send(&mut out) {
+                sim.handle_bytes(*now, &std::mem::take(&mut out));
+            }
+            while let Some(bytes) = sim.poll_transmit() {
+                driver.receive(*now, &bytes);
+            }
+            while let Some(report) = driver.poll_report() {
+                if report.ticket == Some(ticket) && !matches!(report.told, Told::Progress { .. }) {
+                    return report.told;
+                }
+            }
+            let due = [sim.poll_timeout(), driver.next_timeout()].into_iter().flatten().min();
+            *now = due.expect("the request ends").max(*now);
+            sim.handle_timeout(*now);
+            driver.timeout(*now);
+        }
+    }
+    /// Ends a job within its smoke tests, does something to the unit, and goes on. Gives the verdict and the journal.
+    fn paused(meanwhile: impl FnOnce(&mut Simulation)) -> (Verdict, String) {
+        let disk = JobDisk::new();
+        let folder = put(&disk, false);
+        let log = LogDisk::crashing_at(writes(false).0 * 6 / 10);
+        let mut sim = site(&folder);
+        assert!(go(&folder, &log, &mut sim).is_err(), "the job was to be ended");
+        meanwhile(&mut sim);
+        let log = log.after_power_loss(1);
+        let verdict = go(&folder, &log, &mut sim).unwrap();
+        (verdict, String::from_utf8(whole_lines(&folder)).unwrap())
+    }
+
+    #[test]
+    fn settings_that_were_changed_meanwhile_void_what_rested_on_them() {
+        let (verdict, journal) = paused(|sim| {
+            let mut driver = Plumewire::new();
+            let mut now = Instant::from_secs(5000);
+            sim.handle_timeout(now);
+            driver.link_up(now);
+            assert!(matches!(ask(sim, &mut driver, &mut now, Request::Identify), Told::Identity(..)));
+            let Told::Settings(mut settings) = ask(sim, &mut driver, &mut now, Request::ReadSettings) else { panic!() };
+            settings.items.iter_mut().find(|i| i.key == "alarm.1.delay").unwrap().value = Value::Int(25);
+            let written = ask(sim, &mut driver, &mut now, Request::WriteSettings(settings));
+            assert!(matches!(written, Told::SettingsWritten { .. }), "{written:?}");
+        });
+        assert_eq!(verdict, Verdict::Undecided);
+        assert!(!journal.contains("the unit started anew"), "the same unit, the same start");
+        let why = "the unit's settings were changed while nobody watched";
+        let void = journal.lines().find(|l| l.contains(r#""entry":"void""#)).unwrap();
+        assert!(void.contains(why) && void.contains("alarm.1.delay"), "{void}");
+        for stage in ["load", "prove-flow", "baseline", "prove-smoke"] {
+            assert!(void.contains(&format!("\"{stage}\"")), "{stage}: {void}");
+        }
+        let (verdict, journal) = paused(|_| {});
+        assert!(journal.contains("the unit's settings are still those that were read back"));
+        assert!(!journal.contains(r#""entry":"void""#) && verdict != Verdict::Fail);
     }
 }

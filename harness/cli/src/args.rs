@@ -22,6 +22,9 @@ pub struct Cli {
     /// Tell more of what goes on inside (twice: everything), on standard error.
     #[arg(short, long, action = clap::ArgAction::Count, global = true)]
     pub verbose: u8,
+    /// Only the result, not what leads to it.
+    #[arg(short, long, global = true)]
+    pub quiet: bool,
     /// What to do.
     #[command(subcommand)]
     pub command: Command,
@@ -40,15 +43,20 @@ pub enum Command {
     )]
     Simulate(Simulate),
     /// Write a new job folder to be filled in.
+    #[command(after_help = "Examples:\n  plumeline new my-job\n  plumeline new my-job --from-csv holes.csv")]
     New(New),
     /// Do a job, or take it up again where it stopped.
     #[command(
-        after_help = "Examples:\n  plumeline run my-job --port serial:/dev/ttyUSB0@115200\n  plumeline run my-job --port tcp:192.0.2.7:5000\n  plumeline run my-job --port display:"
+        after_help = "Examples:\n  plumeline run my-job --port serial:/dev/ttyUSB0@115200\n  plumeline run my-job --port tcp:192.0.2.7:5000\n  plumeline run my-job --port display:\n  plumeline run my-job --port usb:1209:0001 --operator operator.toml"
     )]
     Run(Run),
     /// Replay a trace: the bytes sent and the journal must come out the same.
+    #[command(
+        after_help = "Examples:\n  plumeline replay my-job\n  plumeline replay my-job/trace.pcapng --rejudge --expect pass"
+    )]
     Replay(Replay),
     /// Write the report of a job again from its trace.
+    #[command(after_help = "Examples:\n  plumeline report my-job")]
     Report(Report),
     /// Check that a job's journal, trace and files belong together and are as they were sealed.
     #[command(
@@ -67,10 +75,15 @@ pub enum Command {
     )]
     Key(Key),
     /// Pack a job into one file to hand it over.
+    #[command(after_help = "Examples:\n  plumeline pack my-job --out my-job.zip")]
     Pack(Pack),
     /// Unpack a job that was handed over, and check it.
+    #[command(after_help = "Examples:\n  plumeline unpack my-job.zip --out my-job --key technician.pub")]
     Unpack(Unpack),
     /// Predict what every pipe and hole should do.
+    #[command(
+        after_help = "Examples:\n  plumeline predict my-job/pipework.toml\n  plumeline predict my-job/pipework.toml --svg pipes.svg --limit \"90 s\"\n  plumeline predict my-job/pipework.toml --obscuration \"alarm=0.04 %/m\" --json"
+    )]
     Predict(Predict),
     /// Judge the readings of any logger, from a CSV file, by the same rules as a job.
     #[command(
@@ -82,6 +95,22 @@ pub enum Command {
         after_help = "See docs/campaign.md.\n\nExamples:\n  plumeline campaign --runs 200 --seed 1\n  plumeline campaign --runs 10000 --seed 1 --shard 3/8 --out part-3\n  plumeline campaign --merge part-1 part-2 --out whole\n  plumeline campaign --explain 1234 --out job-1234"
     )]
     Campaign(Campaign),
+    /// List serial and USB ports, with what is known of each and what would keep it from being opened.
+    #[command(after_help = "Examples:\n  plumeline ports\n  plumeline ports --json")]
+    Ports(Ports),
+    /// Run several jobs unattended and hold each against what it is expected to come to.
+    #[command(
+        after_help = "Exit codes: 0 every job came to what is expected of it; 1 at least one did not; 3 the batch can't be run.\n\nExamples:\n  plumeline batch batch.toml --out results\n  plumeline batch batch.toml --out results --at-once 2\n  plumeline batch batch.toml --out results --go-on"
+    )]
+    Batch(Batch),
+    /// Write a script that completes commands and options in a shell.
+    #[command(
+        after_help = "Examples:\n  plumeline completions bash > ~/.local/share/bash-completion/completions/plumeline\n  plumeline completions zsh > \"${fpath[1]}/_plumeline\"\n  plumeline completions fish > ~/.config/fish/completions/plumeline.fish"
+    )]
+    Completions(Completions),
+    /// Write the manual: one page to standard output, or a page for each command into a folder.
+    #[command(after_help = "Examples:\n  plumeline man | man -l -\n  plumeline man ~/.local/share/man/man1")]
+    Man(Man),
 }
 
 /// Do the whole job against the bundled simulator.
@@ -134,9 +163,6 @@ pub struct Output {
     /// One JSON object a line instead of words.
     #[arg(long)]
     pub json: bool,
-    /// Only the last words.
-    #[arg(short, long, conflicts_with = "json")]
-    pub quiet: bool,
 }
 
 /// Run a simulated unit and site.
@@ -194,6 +220,18 @@ pub struct Run {
     /// With sim: the scenario; without one, a sound site.
     #[arg(long, value_name = "FILE")]
     pub scenario: Option<PathBuf>,
+    /// Of everything that is drawn: with sim: in place of the scenario's seed, and for the faults of any line.
+    #[arg(long)]
+    pub seed: Option<u64>,
+    /// With sim: a defect beside the scenario's, as for the demonstration. May be given several times.
+    #[arg(long, value_name = "NAME")]
+    pub defect: Vec<String>,
+    /// With sim: what the log is to say for a date (RFC 3339), so that the same job is the same byte for byte.
+    #[arg(long)]
+    pub date: Option<String>,
+    /// Where the system's `sys` and `dev` are; for tests of the tool itself.
+    #[arg(long, value_name = "DIR", hide = true)]
+    pub root: Option<PathBuf>,
     /// What is shown.
     #[command(flatten)]
     pub output: Output,
@@ -330,6 +368,53 @@ pub struct Predict {
     /// Monte Carlo draws.
     #[arg(long, default_value_t = 10_000, value_parser = clap::value_parser!(u64).range(100..=10_000_000))]
     pub draws: u64,
+}
+
+/// List ports.
+#[derive(Args, Debug)]
+pub struct Ports {
+    /// One JSON object.
+    #[arg(long)]
+    pub json: bool,
+    /// Where the system's `sys` and `dev` are; for tests of the tool itself.
+    #[arg(long, value_name = "DIR", hide = true)]
+    pub root: Option<PathBuf>,
+}
+
+/// Run several jobs.
+#[derive(Args, Debug)]
+pub struct Batch {
+    /// The batch: jobs and what they are expected to come to (see docs/batch.md).
+    pub batch: PathBuf,
+    /// Folder for the jobs, result.json and junit.xml.
+    #[arg(long, value_name = "DIR", default_value = "batch-results")]
+    pub out: PathBuf,
+    /// How many jobs against the bundled simulator run at once; jobs over a line run one after the other.
+    #[arg(long, value_name = "N", default_value_t = 1, value_parser = clap::value_parser!(u16).range(1..=64))]
+    pub at_once: u16,
+    /// Keep what an earlier, interrupted run of the same batch has come to, and do the rest.
+    #[arg(long, conflicts_with = "force")]
+    pub go_on: bool,
+    /// Replace what an earlier run left.
+    #[arg(long)]
+    pub force: bool,
+    /// The result as JSON instead of a table.
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Completions for a shell.
+#[derive(Args, Debug)]
+pub struct Completions {
+    /// The shell.
+    pub shell: clap_complete::Shell,
+}
+
+/// The manual.
+#[derive(Args, Debug)]
+pub struct Man {
+    /// Folder for a page for each command.
+    pub dir: Option<PathBuf>,
 }
 
 /// Judge readings from a CSV file.

@@ -36,7 +36,8 @@ pub fn write(
     };
     let told = |e: plumeline_report::ReportError| Failure::internal(e.to_string());
     let name = folder.dir().file_name().map_or_else(|| "job".into(), |n| n.to_string_lossy().into_owned());
-    let junit = plumeline_report::junit(&[JunitJob { name: &name, outcome, expected: None }]).map_err(told)?;
+    let junit =
+        plumeline_report::junit(&[JunitJob { name: &name, outcome: Ok(outcome), expected: None }]).map_err(told)?;
     folder.replace(folder::RESULT, plumeline_report::result_json(&input).map_err(told)?.as_bytes())?;
     folder.replace(folder::JUNIT, junit.as_bytes())?;
     folder.replace(folder::REPORT, plumeline_report::html(&input).map_err(told)?.as_bytes())?;
@@ -50,10 +51,10 @@ pub fn is_invented(loaded: &Loaded) -> bool {
 
 /// The last words.
 pub fn tell(outcome: &Outcome, report: &std::path::Path) {
-    show::line("");
-    show::line(plumeline_report::text(outcome, 100).trim_end());
-    show::line("");
-    show::line(&format!("report: {}", report.display()));
+    show::always("");
+    show::always(plumeline_report::text(outcome, 100).trim_end());
+    show::always("");
+    show::always(&format!("report: {}", report.display()));
 }
 
 /// Everything that follows when a job is over: files, last words, exit code.

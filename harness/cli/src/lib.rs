@@ -3,6 +3,7 @@
 //! Here are arguments, clocks, the event loops, the wiring of the bundled simulator and the exit codes. Not here: what a
 //! job is (procedure), frames (detector), files (job, trace), pages (report).
 pub mod args;
+pub mod batch;
 pub mod campaign;
 pub mod commands;
 pub mod failure;
@@ -40,6 +41,9 @@ pub fn main() -> ExitCode {
         }
     };
     trace_to_stderr(cli.verbose);
+    if cli.quiet {
+        show::be_quiet();
+    }
     let end = match &cli.command {
         Command::Demo(a) => commands::demo::demo(a),
         Command::Simulate(a) => commands::simulate::simulate(a),
@@ -55,13 +59,15 @@ pub fn main() -> ExitCode {
         Command::Predict(a) => commands::predict::predict(a),
         Command::Judge(a) => commands::judge::judge(a),
         Command::Campaign(a) => campaign::campaign(a),
+        Command::Ports(a) => commands::ports::ports(a),
+        Command::Batch(a) => commands::batch::batch(a),
+        Command::Completions(a) => commands::manual::completions(a),
+        Command::Man(a) => commands::manual::man(a),
     };
     match end {
         Ok(exit) => exit.into(),
         Err(failure) => {
-            use std::io::IsTerminal;
-            let colour = std::io::stderr().is_terminal() && show::colour_wanted();
-            eprintln!("{}", failure.render(colour));
+            eprintln!("{}", failure.render(show::colour_on(&std::io::stderr())));
             failure.exit().into()
         }
     }
@@ -77,5 +83,6 @@ fn trace_to_stderr(verbose: u8) {
     };
     let filter = tracing_subscriber::EnvFilter::try_from_default_env()
         .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new(level));
-    tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr).init();
+    let colour = show::colour_on(&std::io::stderr());
+    tracing_subscriber::fmt().with_env_filter(filter).with_ansi(colour).with_writer(std::io::stderr).init();
 }

@@ -135,7 +135,7 @@ impl<'a, K: Keeper> Live<'a, K> {
                                     .into(),
                         });
                     }
-                    crate::show::line(
+                    self.show.say(
                         "stopping safely: smoke off, purge, outputs back, record closed. Press Ctrl-C again to leave at once.",
                     );
                     self.push(Input::Abort(cause));
@@ -226,7 +226,7 @@ impl<'a, K: Keeper> Live<'a, K> {
         let Operator::Person(_, open) = &mut self.operator else { return };
         match open.hear(line) {
             Heard::Act(act) => self.inputs.push_back((at, Input::Operator(act))),
-            Heard::Again(why) => crate::show::line(&format!("        {why}")),
+            Heard::Again(why) => self.show.say(&format!("        {why}")),
         }
     }
 

@@ -8,7 +8,11 @@ use plumeline_base::{
     input::{Answer, OperatorAct},
     time::seconds,
 };
-use plumeline_job::{Kind, Problem};
+use plumeline_job::{
+    Kind, Problem, TEXT_LIMIT,
+    error::Source,
+    written::{self, Spanned},
+};
 use plumeline_procedure::{Act, Prompt};
 use plumeline_simulator::Simulation;
 use serde::Deserialize;
@@ -16,6 +20,7 @@ use std::{
     collections::BTreeMap,
     io::{BufRead, BufReader, Write},
     net::TcpStream,
+    path::Path,
     time::Duration,
 };
 
@@ -78,27 +83,42 @@ impl Site for NoSite {
 }
 
 /// What `operator.toml` says.
-#[derive(Clone, Debug, Deserialize)]
+#[derive(Clone, Debug, Default)]
+pub struct OperatorFile {
+    /// Seconds from a prompt to its answer.
+    pause_s: f64,
+    /// Address of the simulator's site control, `HOST:PORT`.
+    pub control: Option<String>,
+    /// Answers that differ from the usual yes, first match first.
+    answers: Vec<Exception>,
+}
+
+/// Reads an `operator.toml` from the disk.
+pub fn read(path: &Path) -> Result<OperatorFile, Failure> {
+    let bytes = std::fs::read(path).map_err(|e| Problem::from_io(path, "read the operator's answers", &e))?;
+    Ok(Script::read(&path.display().to_string(), &bytes)?)
+}
+
+/// What is written where in `operator.toml`.
+#[derive(Debug, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema), schemars(title = "operator.toml: answers for an unattended run"))]
 #[serde(deny_unknown_fields)]
-pub struct OperatorFile {
+struct Raw {
     /// Format version: 1.
     #[cfg_attr(test, schemars(extend("const" = 1)))]
-    format: u32,
-    /// Seconds from a prompt to its answer.
-    #[serde(default = "usual_pause")]
+    format: Spanned<i64>,
+    /// Seconds from a prompt to its answer; 4 if not stated.
     #[cfg_attr(test, schemars(range(min = 0)))]
-    pause_s: f64,
+    pause_s: Option<Spanned<f64>>,
     /// Address of the simulator's site control, `HOST:PORT`; without it prompts are only answered.
     #[cfg_attr(test, schemars(regex(pattern = "^.+:[0-9]+$")))]
-    pub control: Option<String>,
+    control: Option<String>,
     /// Answers that differ from the usual yes, first match first.
     #[serde(default)]
     answer: Vec<Exception>,
 }
-fn usual_pause() -> f64 {
-    4.0
-}
+/// Seconds from a prompt to its answer.
+const USUAL_PAUSE_S: f64 = 4.0;
 
 /// An answer that differs from the usual yes.
 #[derive(Clone, Debug, Deserialize)]
@@ -107,7 +127,7 @@ fn usual_pause() -> f64 {
 struct Exception {
     /// Kind of prompt, for example `close-hole`.
     #[cfg_attr(test, schemars(transform = tests::acts))]
-    act: String,
+    act: Spanned<String>,
     /// Only for this inlet.
     inlet: Option<u8>,
     /// Only for this hole, or this line of the checklist.
@@ -123,7 +143,7 @@ struct Exception {
     text: Option<String>,
     /// Seconds from the prompt to this answer.
     #[cfg_attr(test, schemars(range(min = 0)))]
-    pause_s: Option<f64>,
+    pause_s: Option<Spanned<f64>>,
 }
 #[derive(Clone, Copy, Debug, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
@@ -144,7 +164,7 @@ pub struct Script {
 impl Script {
     /// An operator who says yes to everything after a pause.
     pub fn willing() -> Self {
-        Self::of(OperatorFile { format: 1, pause_s: usual_pause(), control: None, answer: Vec::new() })
+        Self::of(OperatorFile { pause_s: USUAL_PAUSE_S, ..OperatorFile::default() })
     }
     /// An operator as the file says.
     pub fn of(file: OperatorFile) -> Self {
@@ -159,31 +179,31 @@ impl Script {
     }
     /// Reads `operator.toml`.
     pub fn read(name: &str, bytes: &[u8]) -> Result<OperatorFile, Problem> {
-        let text = std::str::from_utf8(bytes)
-            .map_err(|_| Problem::with_file(Kind::NotText, name, "it is not UTF-8 text", "save it as UTF-8"))?;
-        let file: OperatorFile = toml::from_str(text).map_err(|e| {
-            let line = e.span().map_or(1, |s| text[..s.start.min(text.len())].matches('\n').count() + 1);
-            Problem::with_line(
-                Kind::Syntax,
-                name,
-                line,
-                e.message().to_owned(),
-                "see docs/file-formats.md for operator.toml",
-            )
-        })?;
-        if file.format != 1 {
-            return Err(Problem::with_file(
-                Kind::Version,
-                name,
-                format!("format {} is not known", file.format),
-                "write format = 1",
-            ));
+        let source = Source::new(name, bytes, TEXT_LIMIT)?;
+        let raw: Raw = written::from_toml(&source)?;
+        written::version(&source, &raw.format, 1)?;
+        for e in &raw.answer {
+            if !Act::NAMES.contains(&e.act.as_ref().as_str()) {
+                return Err(written::unknown_name(&source, &e.act, "a kind of prompt", Act::NAMES.into_iter()));
+            }
         }
-        Ok(file)
+        for pause in raw.answer.iter().filter_map(|e| e.pause_s.as_ref()).chain(&raw.pause_s) {
+            let seconds = *pause.as_ref();
+            if !seconds.is_finite() || seconds < 0.0 {
+                let cause = format!("`{seconds}` is no pause: an answer can't come before its question, or never");
+                return Err(source.problem(Kind::Range, pause.span(), cause, "write seconds, 0 or more"));
+            }
+        }
+        Ok(OperatorFile {
+            pause_s: raw.pause_s.map_or(USUAL_PAUSE_S, |p| *p.as_ref()),
+            control: raw.control,
+            answers: raw.answer,
+        })
     }
     /// A prompt was opened.
     pub fn asked(&mut self, now: Instant, prompt: &Prompt) {
-        let pause = self.exception(&prompt.act).and_then(|e| e.pause_s).unwrap_or(self.file.pause_s);
+        let pause =
+            self.exception(&prompt.act).and_then(|e| e.pause_s.as_ref()).map_or(self.file.pause_s, |p| *p.as_ref());
         self.waiting.insert((now + seconds(pause), prompt.id), prompt.clone());
     }
     /// A prompt is no longer wanted.
@@ -206,8 +226,8 @@ impl Script {
     fn exception(&self, act: &Act) -> Option<&Exception> {
         let place = Place::of(act);
         let fits = |want: Option<u32>, have: Option<u32>| want.is_none() || want == have;
-        self.file.answer.iter().find(|e| {
-            e.act == place.name
+        self.file.answers.iter().find(|e| {
+            *e.act.as_ref() == place.name
                 && fits(e.inlet.map(u32::from), place.inlet.map(u32::from))
                 && fits(e.number, place.number)
                 && fits(e.output.map(u32::from), place.output.map(u32::from))
@@ -269,19 +289,36 @@ mod tests {
         let kinds = of_prompts.get("oneOf").and_then(|k| k.as_array()).cloned().unwrap_or_default();
         let names: Vec<_> = kinds.iter().filter_map(|k| k.pointer("/properties/act/const").cloned()).collect();
         assert_eq!(names.len(), kinds.len());
+        assert_eq!(names, Act::NAMES);
         schema.insert("enum".into(), names.into());
     }
 
     #[test]
     fn docs_hold_the_current_schema() {
-        crate::scenario::tests::holds("operator.schema.json", plumeline_job::schema::of_toml::<OperatorFile>());
+        crate::scenario::tests::holds("operator.schema.json", plumeline_job::schema::of_toml::<Raw>());
     }
 
     #[test]
     fn the_example_is_read() {
         let text = include_bytes!("../../../docs/examples/operator.toml");
         let file = Script::read("operator.toml", text).unwrap();
-        assert_eq!(file.answer.len(), 3);
+        assert_eq!(file.answers.len(), 3);
         assert_eq!(file.control.as_deref(), Some("127.0.0.1:5001"));
+    }
+
+    #[test]
+    fn slips_are_refused_with_their_place() {
+        let message = |text: &str| Script::read("operator.toml", text.as_bytes()).unwrap_err().render(false);
+        let unknown = message("format = 1\n[[answer]]\nact = \"close-hol\"\nsay = \"no\"\n");
+        for part in ["operator.toml:3:7", "did you mean \"close-hole\"?", "release-smoke"] {
+            assert!(unknown.contains(part), "{unknown}");
+        }
+        for pause in ["-1", "-0.5", "nan", "inf"] {
+            let at_top = message(&format!("format = 1\npause_s = {pause}\n"));
+            assert!(at_top.contains("operator.toml:2:11") && at_top.contains("0 or more"), "{at_top}");
+            message(&format!("format = 1\n[[answer]]\nact = \"swap\"\npause_s = {pause}\n"));
+        }
+        assert!(message("format = 2\n").contains("format is 2"));
+        assert!(Script::read("operator.toml", b"format = 1\npause_s = 0\n").is_ok());
     }
 }

@@ -3,7 +3,12 @@
 //! Not here: the pipework's own format (the job crate) and what a defect does (the simulator).
 use crate::failure::Failure;
 use plumeline_base::pipework::Pipework;
-use plumeline_job::{Kind, Problem, pipework};
+use plumeline_job::{
+    Problem, TEXT_LIMIT,
+    error::Source,
+    pipework,
+    written::{self, Spanned},
+};
 use plumeline_simulator::{
     Defect, Scenario,
     scenario::{Law, Scatter, Which},
@@ -18,7 +23,7 @@ use std::path::Path;
 struct File {
     /// Format version: 1.
     #[cfg_attr(test, schemars(extend("const" = 1)))]
-    format: u32,
+    format: Spanned<i64>,
     /// The pipework as designed, relative to the scenario's folder.
     pipework: String,
     /// Seed of everything that is drawn: as-built scatter, noise.
@@ -70,39 +75,25 @@ enum Shape {
 pub fn site(pipework: Pipework, seed: u64, defects: &[String], outgoing_alive: bool) -> Result<Scenario, Failure> {
     let mut scenario = Scenario::new(pipework, seed);
     scenario.outgoing_alive = outgoing_alive;
-    for text in defects {
-        let defect = Defect::parse(text)
-            .map_err(|e| Failure::input(e.to_string(), "see docs/simulator.md for every defect and its measure"))?;
-        scenario.defects.push(defect);
-    }
+    scenario.defects = self::defects(defects)?;
     Ok(scenario)
+}
+
+/// Defects as a user writes them.
+pub fn defects(texts: &[String]) -> Result<Vec<Defect>, Failure> {
+    let told = |e: plumeline_simulator::defect::DefectError| {
+        Failure::input(e.to_string(), "see docs/simulator.md for every defect and its measure")
+    };
+    texts.iter().map(|text| Defect::parse(text).map_err(told)).collect()
 }
 
 /// Reads a scenario and the pipework that it names.
 pub fn read(path: &Path) -> Result<Scenario, Failure> {
     let name = path.display().to_string();
     let bytes = std::fs::read(path).map_err(|e| Problem::from_io(path, "read the scenario", &e))?;
-    let text = std::str::from_utf8(&bytes)
-        .map_err(|_| Problem::with_file(Kind::NotText, &name, "it is not UTF-8 text", "save it as UTF-8"))?;
-    let file: File = toml::from_str(text).map_err(|e| {
-        let line = e.span().map_or(1, |s| text[..s.start.min(text.len())].matches('\n').count() + 1);
-        Problem::with_line(
-            Kind::Syntax,
-            &name,
-            line,
-            e.message().to_owned(),
-            "see docs/file-formats.md for scenario.toml",
-        )
-    })?;
-    if file.format != 1 {
-        let p = Problem::with_file(
-            Kind::Version,
-            &name,
-            format!("format {} is not known", file.format),
-            "write format = 1",
-        );
-        return Err(p.into());
-    }
+    let source = Source::new(&name, &bytes, TEXT_LIMIT)?;
+    let file: File = written::from_toml(&source)?;
+    written::version(&source, &file.format, 1)?;
     let beside = path.parent().unwrap_or(Path::new(".")).join(&file.pipework);
     let bytes = std::fs::read(&beside).map_err(|e| Problem::from_io(&beside, "read the pipework", &e))?;
     let pipework = pipework::parse(&beside.display().to_string(), &bytes)?.pipework;

@@ -5,6 +5,7 @@ use plumeline_base::{Instant, Verdict};
 use plumeline_procedure::{Entry, Finding, Progress, Prompt};
 use std::{
     io::{IsTerminal, Write, stdout},
+    sync::atomic::{AtomicBool, Ordering},
     time::Duration,
 };
 
@@ -12,12 +13,38 @@ use std::{
 pub trait Show {
     /// Something happened at `now`.
     fn show(&mut self, now: Instant, what: &Outward);
+    /// Says something to the person at the terminal, whatever else is shown.
+    fn say(&mut self, text: &str) {
+        always(text);
+    }
 }
 
 /// Shows nothing.
 pub struct Quiet;
 impl Show for Quiet {
     fn show(&mut self, _: Instant, _: &Outward) {}
+}
+
+/// Shows only what is asked, to somebody at this terminal who answers.
+pub struct OnlyAsks;
+impl Show for OnlyAsks {
+    fn show(&mut self, _: Instant, what: &Outward) {
+        if let Outward::Ask(p) = what {
+            for text in prompt_words(p) {
+                always(&text);
+            }
+        }
+    }
+}
+
+/// What shows a job: JSON if asked for, little with `--quiet`, words otherwise. `prompts`: somebody at this terminal answers.
+pub fn of_job(json: bool, prompts: bool) -> Box<dyn Show> {
+    match (json, is_quiet()) {
+        (true, _) => Box::new(JsonLines),
+        (false, true) if prompts => Box::new(OnlyAsks),
+        (false, true) => Box::new(Quiet),
+        (false, false) => Box::new(Words::new(prompts)),
+    }
 }
 
 /// One JSON object a line: the journal's entries as they are noted, prompts and the outcome among them.
@@ -29,7 +56,7 @@ impl Show for JsonLines {
             Outward::Progress(p) => serde_json::json!({ "at_us": now.as_micros(), "progress": p }),
             _ => return,
         };
-        line(&value.to_string());
+        always(&value.to_string());
     }
 }
 
@@ -52,10 +79,10 @@ impl Words {
             live.set_style(style);
         }
         let width = terminal_size::terminal_size_of(stdout()).map(|(w, _)| usize::from(w.0).max(40));
-        Self { live, prompts, colour: colour_wanted(), width, began: None, isolated: None, last_told: None }
+        Self { live, prompts, colour: colour_on(&stdout()), width, began: None, isolated: None, last_told: None }
     }
     /// A line, folded between words to the width of the terminal; whole where nobody looks at a terminal.
-    fn say(&self, text: &str) {
+    fn put(&self, text: &str) {
         let folded = match self.width {
             Some(width) => {
                 // What goes on stands under where the words began, not under the margin.
@@ -65,11 +92,11 @@ impl Words {
             }
             None => text.to_owned(),
         };
-        self.live.suspend(|| line(&folded));
+        self.live.suspend(|| always(&folded));
     }
     fn finding(&self, f: &Finding) {
         let verdict = paint(self.colour, f.counts_as());
-        self.say(&format!("    {verdict}  {}: {}", f.subject, f.says));
+        self.put(&format!("    {verdict}  {}: {}", f.subject, f.says));
         if let Some(m) = &f.measured {
             let mut figures = format!("measured {m}");
             if let Some(e) = &f.expected {
@@ -78,12 +105,12 @@ impl Words {
             if let Some(d) = &f.decision {
                 figures.push_str(&format!(", conforms with probability {:.4}", d.conformity));
             }
-            self.say(&format!("               {figures}"));
+            self.put(&format!("               {figures}"));
         }
         if f.counts_as() != Verdict::Pass {
             for (label, text) in [("likely", &f.likely), ("next", &f.next)] {
                 if let Some(text) = text {
-                    self.say(&format!("               {label}: {text}"));
+                    self.put(&format!("               {label}: {text}"));
                 }
             }
         }
@@ -92,36 +119,37 @@ impl Words {
         match entry {
             Entry::StageBegan { stage } => {
                 self.began = Some(now);
-                self.say(&format!("{}  {stage}", clock(now)));
+                self.put(&format!("{}  {stage}", clock(now)));
             }
             Entry::StageEnded(r) => {
                 let took = r.ended.since(r.began).as_secs_f64();
                 let because = r.because.as_ref().map(|b| format!(" ({b})")).unwrap_or_default();
-                self.say(&format!("    {}  {} after {took:.0} s{because}", paint(self.colour, r.verdict), r.stage));
+                self.put(&format!("    {}  {} after {took:.0} s{because}", paint(self.colour, r.verdict), r.stage));
             }
             Entry::Found(f) => self.finding(f),
-            Entry::Remark { text } => self.say(&format!("    note       {text}")),
-            Entry::LinkUp { link } => self.say(&format!("    link       open: {link}")),
+            Entry::Remark { text } => self.put(&format!("    note       {text}")),
+            Entry::LinkUp { link } => self.put(&format!("    link       open: {link}")),
             Entry::LinkDown { cause, detail } => {
-                self.say(&format!("    link       {cause} ({detail})"));
-                self.say(&format!("               next: {}", cause.remedy()));
+                self.put(&format!("    link       {cause} ({detail})"));
+                self.put(&format!("               next: {}", cause.remedy()));
             }
             Entry::Line { trouble } => {
-                self.say(&format!("    link       {trouble}"));
-                self.say(&format!("               next: {}", trouble.remedy()));
+                self.put(&format!("    link       {trouble}"));
+                self.put(&format!("               next: {}", trouble.remedy()));
             }
-            Entry::LineBack => self.say("    link       the unit answers again"),
-            Entry::StartedAnew { .. } => self.say("    unit       started anew"),
+            Entry::LineBack => self.put("    link       the unit answers again"),
+            Entry::StartedAnew { .. } => self.put("    unit       started anew"),
             Entry::Void { because, stages } => {
                 let stages: Vec<&str> = stages.iter().map(|s| s.name()).collect();
-                self.say(&format!("    void       {}: {because}", stages.join(", ")));
+                self.put(&format!("    void       {}: {because}", stages.join(", ")));
             }
             _ => {}
         }
     }
     fn prompt(&self, p: &Prompt) {
-        self.say(&format!("  ? [{}] {}", p.id, p.text));
-        self.say(&format!("        {}", how_to_answer(p)));
+        for text in prompt_words(p) {
+            self.put(&text);
+        }
     }
     fn progress(&mut self, now: Instant, p: &Progress) {
         let out = self
@@ -135,7 +163,7 @@ impl Words {
             // Piped: a line now and then, so that a reader sees that things go on.
             if self.last_told.is_none_or(|t| now.since(t) >= Duration::from_secs(60)) {
                 self.last_told = Some(now);
-                line(&format!("    ...        {}{share}{left}", p.says));
+                always(&format!("    ...        {}{share}{left}", p.says));
             }
         } else {
             self.live.set_message(text);
@@ -160,6 +188,13 @@ impl Show for Words {
             _ => {}
         }
     }
+    fn say(&mut self, text: &str) {
+        self.put(text);
+    }
+}
+
+fn prompt_words(p: &Prompt) -> [String; 2] {
+    [format!("  ? [{}] {}", p.id, p.text), format!("        {}", how_to_answer(p))]
 }
 
 fn how_to_answer(p: &Prompt) -> String {
@@ -180,8 +215,8 @@ pub fn clock(t: Instant) -> String {
 }
 
 /// Colour only on a terminal, and not where NO_COLOR is set.
-pub fn colour_wanted() -> bool {
-    stdout().is_terminal() && std::env::var_os("NO_COLOR").is_none_or(|v| v.is_empty())
+pub fn colour_on(stream: &impl IsTerminal) -> bool {
+    stream.is_terminal() && std::env::var_os("NO_COLOR").is_none_or(|v| v.is_empty())
 }
 
 /// A verdict, padded; never told by colour alone.
@@ -195,7 +230,27 @@ fn paint(colour: bool, v: Verdict) -> String {
     if colour { format!("\x1b[{code}m{word}\x1b[0m") } else { word }
 }
 
-/// A line to standard output. A closed pipe ends nothing: the job matters more than its display.
+/// Set once, by the command line: standard output is one, and so is whether it is to be quiet.
+static QUIET: AtomicBool = AtomicBool::new(false);
+
+/// From now on only results are printed.
+pub fn be_quiet() {
+    QUIET.store(true, Ordering::Relaxed);
+}
+/// Are only results printed?
+pub fn is_quiet() -> bool {
+    QUIET.load(Ordering::Relaxed)
+}
+
+/// A line of what goes on, to standard output; nothing with `--quiet`.
 pub fn line(text: &str) {
+    if !is_quiet() {
+        always(text);
+    }
+}
+
+/// A line of what the command was called for, to standard output. A closed pipe ends nothing: the job matters more than its
+/// display.
+pub fn always(text: &str) {
     let _ = writeln!(stdout(), "{text}");
 }

@@ -24,7 +24,7 @@ pub mod seal;
 pub mod settings;
 pub mod tables;
 pub mod units;
-mod written;
+pub mod written;
 
 pub use error::{Kind, Problem};
 

@@ -16,9 +16,10 @@ use std::{borrow::Cow, fmt, ops::Range};
 /// A value with its place in the text. In a schema it is the value alone.
 #[derive(Clone, Debug, Deserialize)]
 #[serde(transparent)]
-pub(crate) struct Spanned<T>(serde_spanned::Spanned<T>);
+pub struct Spanned<T>(serde_spanned::Spanned<T>);
 impl<T> Spanned<T> {
-    pub(crate) fn span(&self) -> Range<usize> {
+    /// Where it stands in the text, bytes.
+    pub fn span(&self) -> Range<usize> {
         self.0.span()
     }
 }
@@ -174,8 +175,8 @@ pub(crate) fn choice<T: Copy>(
         .ok_or_else(|| unknown_name(source, name, what, known.iter().map(|(k, _)| *k)))
 }
 
-/// The refusal of a name that is not known.
-pub(crate) fn unknown_name<'a>(
+/// The refusal of a name that is not known: `what` is what it should be, such as "a stage".
+pub fn unknown_name<'a>(
     source: &Source<'_>,
     name: &Spanned<String>,
     what: &str,
@@ -189,7 +190,10 @@ pub(crate) fn unknown_name<'a>(
 }
 
 /// Refuses a format version that is not read.
-pub(crate) fn version(source: &Source<'_>, format: &Spanned<i64>, known: i64) -> Result<(), Problem> {
+///
+/// # Errors
+/// [`Kind::Version`].
+pub fn version(source: &Source<'_>, format: &Spanned<i64>, known: i64) -> Result<(), Problem> {
     if *format.as_ref() == known {
         return Ok(());
     }
@@ -198,7 +202,10 @@ pub(crate) fn version(source: &Source<'_>, format: &Spanned<i64>, known: i64) ->
 }
 
 /// Reads a TOML text into its raw form.
-pub(crate) fn from_toml<T: DeserializeOwned>(source: &Source<'_>) -> Result<T, Problem> {
+///
+/// # Errors
+/// The first thing that is wrong, with its place and a remedy.
+pub fn from_toml<T: DeserializeOwned>(source: &Source<'_>) -> Result<T, Problem> {
     toml::from_str(source.text()).map_err(|e| toml_problem(source, &e))
 }
 

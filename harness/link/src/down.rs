@@ -31,7 +31,9 @@ impl fmt::Display for Down {
 impl std::error::Error for Down {}
 
 impl From<Down> for Input {
+    /// A remedy that fits better than the cause's own goes with what was seen.
     fn from(d: Down) -> Self {
-        Self::LinkDown { cause: d.cause, detail: d.detail }
+        let hint = d.hint.map(|hint| format!("; {hint}")).unwrap_or_default();
+        Self::LinkDown { cause: d.cause, detail: d.detail + &hint }
     }
 }

@@ -45,6 +45,8 @@ pub(crate) enum Stop {
     Trouble(Trouble),
     /// The unit started anew when nobody asked it to.
     StartedAnew,
+    /// The unit's settings are not shown to be those that were proven, with the reason.
+    OtherSettings(String),
     /// Going on makes no sense or is not safe; the findings say why.
     Found,
 }
@@ -153,6 +155,10 @@ pub(crate) struct Shared {
     pub(crate) as_found: BTreeMap<u8, MeanFlow>,
     /// The baseline that was taken in this job.
     pub(crate) baseline: Option<Baseline>,
+    /// The job was taken up again and it is not yet known whether the unit's settings are still those that it was left with.
+    pub(crate) settings_unseen: bool,
+    /// Why the unit's settings no longer count as those that it was left with.
+    pub(crate) other_settings: Option<String>,
     next_prompt: u32,
     prompts: BTreeMap<u32, Option<u32>>,
     answers: BTreeMap<u32, (Instant, Answer)>,
@@ -213,6 +219,8 @@ impl Context {
             flow_fault_expected: false,
             as_found: BTreeMap::new(),
             baseline: None,
+            settings_unseen: false,
+            other_settings: None,
             next_prompt: 1,
             prompts: BTreeMap::new(),
             answers: BTreeMap::new(),
@@ -417,7 +425,7 @@ impl Context {
         loop {
             let ready = || {
                 let s = self.get();
-                (s.link.up && !s.unidentified).then_some(())
+                (s.link.up && !s.unidentified && !s.settings_unseen).then_some(())
             };
             if ready().is_none() {
                 self.progress("waiting for the link to the unit", None, None);
@@ -498,13 +506,14 @@ impl Context {
     // ---- the link ----
 
     /// The job was taken up again after `pause`, in which nobody watched: neither a stage nor a wait runs out of time by it, clocks
-    /// are tied anew, and the unit says who it is before anything is asked of it.
+    /// are tied anew, and the unit says who it is and shows its settings before anything is asked of it.
     pub(crate) fn taken_up(&self, pause: Duration) {
         let mut s = self.edit();
         s.stage_ends += pause;
         s.paused += pause;
         s.untie();
         s.unidentified = s.identity.is_some();
+        s.settings_unseen = s.unidentified && s.as_left.is_some();
         s.changed = true;
     }
 

@@ -118,6 +118,29 @@ pub enum Subject {
     /// A line of the checklist, by position from 1.
     Check(u32),
 }
+impl Subject {
+    /// Reads a subject as it is displayed: `pipe 1 hole 4`, `setting fan.speed`.
+    pub fn parse(text: &str) -> Option<Self> {
+        let number = |s: &str| s.parse().ok();
+        Some(match text {
+            "job" => Self::Job,
+            "zone" => Self::Zone,
+            "outgoing unit" => Self::Outgoing,
+            "replacement unit" => Self::Replacement,
+            "link" => Self::Link,
+            _ => match text.rsplit_once(' ')? {
+                ("pipe", n) => Self::Pipe(n.parse().ok()?),
+                ("output", n) => Self::Output(n.parse().ok()?),
+                ("checklist item", n) => Self::Check(number(n)?),
+                ("setting", key) if !key.is_empty() => Self::Setting(key.into()),
+                (of, n) => {
+                    let pipe = of.strip_prefix("pipe ")?.strip_suffix(" hole")?;
+                    Self::Hole(pipe.parse().ok()?, number(n)?)
+                }
+            },
+        })
+    }
+}
 impl fmt::Display for Subject {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
@@ -355,4 +378,22 @@ pub struct Outcome {
     pub trouble: Option<Trouble>,
     /// True if the job was aborted.
     pub aborted: bool,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use alloc::string::ToString;
+
+    #[test]
+    fn a_subject_reads_back_as_it_is_displayed() {
+        let fixed = [Subject::Job, Subject::Zone, Subject::Outgoing, Subject::Replacement, Subject::Link];
+        let numbered = [Subject::Pipe(2), Subject::Hole(1, 40), Subject::Output(3), Subject::Check(7)];
+        for s in fixed.into_iter().chain(numbered).chain([Subject::Setting("fan.speed".into())]) {
+            assert_eq!(Subject::parse(&s.to_string()), Some(s));
+        }
+        for wrong in ["", "pipe", "pipe x", "pipe 300", "hole 4", "pipe 1 hole", "pipe 1 hole x", "setting ", "unit"] {
+            assert_eq!(Subject::parse(wrong), None, "{wrong}");
+        }
+    }
 }

@@ -83,6 +83,26 @@ pub enum Act {
 }
 
 impl Act {
+    /// The names of all kinds.
+    pub const NAMES: [&'static str; 17] = [
+        "isolate",
+        "lock-off",
+        "tell",
+        "swap",
+        "check",
+        "close-hole",
+        "open-hole",
+        "release-smoke",
+        "stop-smoke",
+        "shut-inlet",
+        "refit-inlet",
+        "panel-shows",
+        "panel-clear",
+        "override",
+        "unlock",
+        "restore",
+        "read-display",
+    ];
     /// The name in files: the same as in the journal.
     pub const fn name(&self) -> &'static str {
         match self {

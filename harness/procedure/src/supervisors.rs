@@ -5,11 +5,12 @@ use crate::{
     executor::{Task, wait_for},
     outcome::StageKind,
     readings::Item,
+    stages::{BOUND_TO_SETTINGS, settings_digest},
 };
 use alloc::{boxed::Box, format, vec, vec::Vec};
 use core::time::Duration;
 use plumeline_base::time::seconds;
-use plumeline_detector::{Faults, Request, Trouble};
+use plumeline_detector::{Faults, Request, Told, Trouble};
 
 pub(crate) fn all(ctx: &Context) -> Vec<Task> {
     vec![
@@ -22,15 +23,54 @@ pub(crate) fn all(ctx: &Context) -> Vec<Task> {
     ]
 }
 
-/// Once a job is taken up again: asks the unit who it is, so that nothing goes on with another one.
+/// Once a job is taken up again: asks the unit who it is and what it is set to, so that nothing goes on with another one.
 async fn identify_again(ctx: Context) {
     loop {
-        wait_for(|| (ctx.get().unidentified && ctx.get().link.up).then_some(())).await;
-        if let Err(trouble) = ctx.unit_once(Request::Identify).await {
+        wait_for(|| {
+            let s = ctx.get();
+            ((s.unidentified || s.settings_unseen) && s.link.up).then_some(())
+        })
+        .await;
+        let identify = ctx.get().unidentified;
+        let trouble = if identify {
+            ctx.unit_once(Request::Identify).await.err()
+        } else {
+            match ctx.unit_once(Request::ReadSettings).await {
+                Err(trouble @ (Trouble::Silent | Trouble::Garbled | Trouble::LinkDown(_))) => Some(trouble),
+                told => {
+                    settings_seen(&ctx, told);
+                    None
+                }
+            }
+        };
+        if let Some(trouble) = trouble {
             ctx.note_trouble(&trouble);
+            ctx.sleep(Duration::from_secs(2)).await;
         }
-        ctx.sleep(Duration::from_secs(2)).await;
     }
+}
+
+/// Evidence is bound to the settings that it was taken under, by their digest.
+fn settings_seen(ctx: &Context, told: Result<Told, Trouble>) {
+    let left = ctx.get().as_left.as_ref().map(settings_digest).unwrap_or_default();
+    let why = match told {
+        Ok(Told::Settings(now)) if settings_digest(&now) == left => None,
+        Ok(Told::Settings(now)) => {
+            let changed = ctx.get().as_left.as_ref().map(|was| was.differences(&now)).unwrap_or_default();
+            let first = changed.first().map(|d| format!(": {d}")).unwrap_or_default();
+            Some(format!("the unit's settings were changed while nobody watched{first}"))
+        }
+        Ok(_) => Some("the unit answered something else than its settings after the pause".into()),
+        Err(trouble) => Some(format!("the unit's settings can't be read again after the pause: {trouble}")),
+    };
+    match &why {
+        None => ctx.remark(format!("the unit's settings are still those that were read back, digest {left}")),
+        Some(why) => ctx.void(&BOUND_TO_SETTINGS, why),
+    }
+    let mut s = ctx.edit();
+    s.settings_unseen = false;
+    s.other_settings = why;
+    s.changed = true;
 }
 
 /// Renews the inhibit three times within each lease, so that two lost renewals do not lapse it.

@@ -16,8 +16,8 @@ use quick_junit::{NonSuccessKind, Report, TestCase, TestCaseStatus, TestSuite};
 pub struct JunitJob<'a> {
     /// Name of the job, usually of its folder.
     pub name: &'a str,
-    /// What it came to.
-    pub outcome: &'a Outcome,
+    /// What it came to, or why that is not known: the job was not run to an end.
+    pub outcome: Result<&'a Outcome, &'a str>,
     /// What it was expected to come to; `None` is a pass.
     ///
     /// A job that is expected to pass reports every stage and finding as a test of its own. One that is expected not
@@ -32,22 +32,39 @@ pub struct Expected {
     pub verdict: Verdict,
     /// Subjects that must be among those that did not pass: a job that fails for another reason is no success.
     pub about: Vec<Subject>,
+    /// What single stages must come to; `None`: the stage must not be done.
+    pub stages: Vec<(StageKind, Option<Verdict>)>,
 }
 impl Expected {
-    /// Why the outcome is not what was expected; `None` if it is.
-    pub fn missed_by(&self, outcome: &Outcome) -> Option<String> {
+    /// In which ways the outcome is not what was expected; none if it is.
+    pub fn missed_by(&self, outcome: &Outcome) -> Vec<String> {
         let shown = shown_verdict(outcome);
+        let mut missed = Vec::new();
         if shown != self.verdict {
-            return Some(format!("expected {}, came to {shown}: {}", self.verdict, outcome.because));
+            missed.push(format!("expected {}, came to {shown}: {}", self.verdict, outcome.because));
         }
-        let open = |s: &&Subject| {
-            !outcome.findings.iter().any(|f| judges(f.stage) && f.subject == **s && !f.counts_as().is_pass())
-        };
-        let missing: Vec<String> = self.about.iter().filter(open).map(Subject::to_string).collect();
-        (!missing.is_empty()).then(|| {
-            format!("came to {shown} as expected, but not because of {}: {}", missing.join(", "), outcome.because)
-        })
+        for about in &self.about {
+            let open = |f: &&Finding| judges(f.stage) && f.subject == *about && !f.counts_as().is_pass();
+            if !outcome.findings.iter().any(|f| open(&f)) {
+                missed.push(format!("came to {shown}, but not because of {about}: {}", outcome.because));
+            }
+        }
+        missed.extend(self.stages.iter().filter_map(|(stage, wanted)| {
+            let came_to = stage_verdict(outcome, *stage);
+            let words = |v: Option<Verdict>| v.map_or("not done", Verdict::word);
+            (came_to != *wanted)
+                .then(|| format!("stage {stage}: expected {}, came to {}", words(*wanted), words(came_to)))
+        }));
+        missed
     }
+}
+
+/// What a stage came to as things stand at the end; `None` if it was not done.
+pub fn stage_verdict(outcome: &Outcome, stage: StageKind) -> Option<Verdict> {
+    let result = outcome.stages.iter().rev().find(|s| s.stage == stage)?;
+    let found = outcome.findings.iter().filter(|f| f.stage == stage).map(Finding::counts_as);
+    let whole = if result.complete { result.verdict } else { result.verdict.and(Verdict::Undecided) };
+    Some(found.fold(whole, Verdict::and))
 }
 
 /// JUnit XML: a test suite for each job, in the order given.
@@ -61,26 +78,38 @@ pub fn junit(jobs: &[JunitJob<'_>]) -> Result<String, ReportError> {
 }
 
 fn suite(job: &JunitJob<'_>) -> TestSuite {
-    let o = job.outcome;
     let name = clean(job.name);
     let mut suite = TestSuite::new(&*name);
+    let verdict = |status| {
+        let mut case = TestCase::new("verdict", status);
+        case.set_classname(&*name);
+        case
+    };
+    let o = match job.outcome {
+        Ok(outcome) => outcome,
+        Err(why) => {
+            suite.add_test_case(verdict(non_success(NonSuccessKind::Error, "no result", why)));
+            return suite;
+        }
+    };
     suite.add_property(("verdict", shown_verdict(o).word()));
     suite.add_property(("because", &*clean(&o.because)));
-    let not_pass = job.expected.as_ref().filter(|e| !e.verdict.is_pass());
-    let missed = job.expected.as_ref().and_then(|e| e.missed_by(o));
-    let mut verdict = match (missed, not_pass) {
-        (Some(why), _) => TestCase::new("verdict", non_success(NonSuccessKind::Failure, "not as expected", &why)),
-        (None, Some(_)) => TestCase::new("verdict", TestCaseStatus::success()),
-        (None, None) => TestCase::new("verdict", status(shown_verdict(o), "verdict", &o.because)),
-    };
-    verdict.set_classname(&*name);
-    if not_pass.is_some() {
+    let not_pass = job.expected.as_ref().is_some_and(|e| !e.verdict.is_pass());
+    let missed = job.expected.as_ref().map(|e| e.missed_by(o)).unwrap_or_default();
+    let mut whole = verdict(if !missed.is_empty() {
+        non_success(NonSuccessKind::Failure, "not as expected", &missed.join("; "))
+    } else if not_pass {
+        TestCaseStatus::success()
+    } else {
+        status(shown_verdict(o), "verdict", &o.because)
+    });
+    if not_pass {
         let lines: Vec<String> = o.findings.iter().map(line).collect();
-        verdict.set_system_out(lines.join("\n"));
-        suite.add_test_case(verdict);
+        whole.set_system_out(lines.join("\n"));
+        suite.add_test_case(whole);
         return suite;
     }
-    suite.add_test_case(verdict);
+    suite.add_test_case(whole);
     stages(&mut suite, &name, o);
     findings(&mut suite, &name, o);
     suite

@@ -15,7 +15,7 @@ pub mod words;
 
 pub use html::html;
 pub use input::{Digests, PipeFacts, ReportInput};
-pub use junit::{Expected, JunitJob, junit};
+pub use junit::{Expected, JunitJob, junit, stage_verdict};
 pub use record::Record;
 pub use result::{RESULT_FORMAT, RESULT_SCHEMA, result_json};
 pub use text::text;

@@ -3,7 +3,7 @@
 
 use plumeline_base::Verdict;
 use plumeline_procedure::outcome::{Finding, Outcome, StageKind, Subject};
-use plumeline_report::{Expected, JunitJob, RESULT_SCHEMA, junit, result_json, text};
+use plumeline_report::{Expected, JunitJob, RESULT_SCHEMA, junit, result_json, stage_verdict, text};
 use quick_junit::{NonSuccessKind, Report, TestCaseStatus};
 use serde_json::Value;
 
@@ -38,7 +38,7 @@ fn text_keeps_its_width_and_steers_no_terminal() {
 fn xml(samples: &[(&Sample, Option<Expected>)]) -> String {
     let jobs: Vec<JunitJob<'_>> = samples
         .iter()
-        .map(|(s, expected)| JunitJob { name: s.name, outcome: &s.outcome, expected: expected.clone() })
+        .map(|(s, expected)| JunitJob { name: s.name, outcome: Ok(&s.outcome), expected: expected.clone() })
         .collect();
     junit(&jobs).unwrap()
 }
@@ -96,7 +96,7 @@ fn what_judges_nothing_is_skipped_not_passed() {
 fn an_expected_failure_succeeds_only_for_the_expected_reason() {
     let s = failed();
     let run = |verdict, about: &[Subject]| {
-        let out = xml(&[(&s, Some(Expected { verdict, about: about.to_vec() }))]);
+        let out = xml(&[(&s, Some(Expected { verdict, about: about.to_vec(), stages: vec![] }))]);
         let suite = Report::deserialize_from_str(&out).unwrap().test_suites.remove(0);
         (suite.test_cases.len(), suite.failures + suite.errors)
     };
@@ -106,9 +106,38 @@ fn an_expected_failure_succeeds_only_for_the_expected_reason() {
     assert_eq!(run(Verdict::Undecided, &[]), (1, 1), "another verdict");
     let (cases, bad) = run(Verdict::Pass, &[]);
     assert!(cases > 20 && bad > 1, "expected to pass: everything is reported");
-    let e = Expected { verdict: Verdict::Pass, about: vec![] };
-    assert_eq!(e.missed_by(&clean().outcome), None);
-    assert!(e.missed_by(&Outcome::default()).is_some(), "nothing is not a pass");
+    let e = Expected { verdict: Verdict::Pass, about: vec![], stages: vec![] };
+    assert!(e.missed_by(&clean().outcome).is_empty());
+    assert!(!e.missed_by(&Outcome::default()).is_empty(), "nothing is not a pass");
+}
+
+#[test]
+fn single_stages_are_held_against_what_is_expected_of_them() {
+    let mut s = clean();
+    let missed = |s: &Sample, stages: &[(StageKind, Option<Verdict>)]| {
+        Expected { verdict: Verdict::Pass, about: vec![], stages: stages.to_vec() }.missed_by(&s.outcome).len()
+    };
+    assert_eq!(missed(&s, &[(StageKind::Settle, Some(Verdict::Pass))]), 0);
+    assert_eq!(missed(&s, &[(StageKind::Settle, Some(Verdict::Fail)), (StageKind::Purge, None)]), 2);
+    s.outcome.stages.retain(|r| r.stage != StageKind::Settle);
+    assert_eq!(missed(&s, &[(StageKind::Settle, None)]), 0);
+    // What is void by the end of the job no longer passes.
+    let before = stage_verdict(&s.outcome, StageKind::ProveFlow);
+    s.outcome.findings.iter_mut().filter(|f| f.stage == StageKind::ProveFlow).for_each(|f| f.void = Some("v".into()));
+    let after = stage_verdict(&s.outcome, StageKind::ProveFlow);
+    assert_eq!((before, after), (Some(Verdict::Pass), Some(Verdict::Undecided)));
+}
+
+#[test]
+fn a_job_without_a_result_is_an_error_and_hides_no_other() {
+    let s = clean();
+    let jobs = [
+        JunitJob { name: "lost", outcome: Err("ended by signal 9"), expected: None },
+        JunitJob { name: "clean", outcome: Ok(&s.outcome), expected: None },
+    ];
+    let report = Report::deserialize_from_str(&junit(&jobs).unwrap()).unwrap();
+    let errors: Vec<_> = report.test_suites.iter().map(|s| s.errors).collect();
+    assert_eq!(errors, [1, 0]);
 }
 
 #[test]

@@ -7,7 +7,7 @@ use crate::{
     keep::cite,
     load::Files,
     replay::{Against, Replayed, replay},
-    show::line,
+    show::{always, line},
 };
 use plumeline_job::{
     Kind, Problem, check as files,
@@ -41,7 +41,7 @@ pub fn check(args: &Check) -> Result<Exit, Failure> {
         && folder.exists(folder::JOURNAL)?
         && folder.read(folder::JOURNAL)?.bytes.is_empty()
     {
-        line("the job was ended before anything happened in it: `plumeline run` begins it");
+        always("the job was ended before anything happened in it: `plumeline run` begins it");
         return Ok(Exit::Pass);
     }
     let mut found = examine(&folder)?;
@@ -56,7 +56,7 @@ pub fn check(args: &Check) -> Result<Exit, Failure> {
         (true, _) => Exit::Pass,
     };
     if args.json {
-        line(&as_json(&found, expected.as_ref()).to_string());
+        always(&as_json(&found, expected.as_ref()).to_string());
         return Ok(exit);
     }
     for words in seal_words(&found.standing, expected.as_ref()).iter().chain(&found.says) {
@@ -66,7 +66,7 @@ pub fn check(args: &Check) -> Result<Exit, Failure> {
         eprintln!("{}", problem.render(false));
     }
     if found.problems.is_empty() {
-        line(match found.standing.state {
+        always(match found.standing.state {
             State::Open => "everything holds; the job is not sealed: `plumeline close` seals it",
             State::Sealed => "everything holds, and all of it is sealed",
             State::OpenAgain => "what is sealed holds; the job went on since, and that part is not sealed",

@@ -11,7 +11,7 @@ use crate::{
     failure::{Exit, Failure},
     finish,
     replay::Replayed,
-    show::line,
+    show::{always, line},
 };
 use plumeline_base::Verdict;
 use plumeline_job::{
@@ -36,12 +36,12 @@ pub fn close(args: &Close) -> Result<Exit, Failure> {
         for problem in &found.problems {
             eprintln!("{}", problem.render(false));
         }
-        line("not sealed: what does not hold is not signed");
+        always("not sealed: what does not hold is not signed");
         return Ok(Exit::Fail);
     }
     let (closed, verdict) = match found.standing.newest().filter(|_| found.standing.state == State::Sealed) {
         Some(last) if last.key == key.public() && found.standing.added.is_empty() => {
-            line("this key has sealed the job as it is");
+            always("this key has sealed the job as it is");
             return Ok(tell(&folder, last));
         }
         // Another signature under the same, or files that were added: the job itself says nothing new.
@@ -126,11 +126,11 @@ fn tell(folder: &Folder, seal: &Seal) -> Exit {
     let exit = match seal.closed.how {
         Closing::Complete => Exit::Pass,
         Closing::Incomplete => {
-            line(&check::incomplete(seal));
+            always(&check::incomplete(seal));
             Exit::Undecided
         }
     };
-    line(&sealed(seal));
+    always(&sealed(seal));
     line(&format!("fingerprint of the key: {}", seal.key.fingerprint()));
     line(&format!("check it with: plumeline check {} --key PUBLIC-KEY-FILE", folder.dir().display()));
     exit
@@ -155,7 +155,7 @@ pub fn pack(args: &Pack) -> Result<Exit, Failure> {
     let files = archive::pack(&folder, &args.out)?;
     line(&format!("{files} files are in {}", args.out.display()));
     if seal::verify(&folder).state != State::Sealed {
-        line("the job is not sealed: whoever gets it can't tell whether it was altered (`plumeline close` seals it)");
+        always("the job is not sealed: whoever gets it can't tell whether it was altered (`plumeline close` seals it)");
     }
     Ok(Exit::Pass)
 }

@@ -8,7 +8,7 @@ use crate::{
     operator::Script,
     scenario,
     session::Session,
-    show::{JsonLines, Quiet, Show, Words},
+    show,
     virtual_time::VirtualJob,
 };
 use plumeline_base::Instant;
@@ -38,7 +38,7 @@ const SMALL: Invented = Invented {
     settings: include_str!("../../demo/small/settings-new.json"),
 };
 /// The date of every demonstration, so that two runs with one seed are the same byte for byte.
-const DATE: &str = "2026-01-01T08:00:00Z";
+pub const DATE: &str = "2026-01-01T08:00:00Z";
 
 /// `plumeline demo`
 pub fn demo(args: &Demo) -> Result<Exit, Failure> {
@@ -56,11 +56,7 @@ pub fn demo(args: &Demo) -> Result<Exit, Failure> {
     let _lock = folder.lock()?;
     let files = Files::read(&folder)?.with_port("sim:");
     let loaded = files.check(DRAWS)?;
-    let mut show: Box<dyn Show> = match (args.output.json, args.output.quiet) {
-        (true, _) => Box::new(JsonLines),
-        (_, true) => Box::new(Quiet),
-        _ => Box::new(Words::new(false)),
-    };
+    let mut show = show::of_job(args.output.json, false);
     if args.over == Over::Pty {
         return super::run::over_pty(&folder, &files, &loaded, site, args.speed, &faults, show.as_mut());
     }

@@ -4,7 +4,7 @@ use crate::{
     failure::{Exit, Failure},
     finish,
     replay::{Against, replay as run_replay},
-    show::line,
+    show::{always, line},
 };
 use plumeline_base::Verdict;
 use plumeline_job::{
@@ -76,12 +76,12 @@ pub fn replay(args: &Replay) -> Result<Exit, Failure> {
     line(&format!("{}: {} records, {} lines of journal", trace.display(), done.records, done.lines));
     line(&format!("compared: {what}"));
     match outcome {
-        Some(o) => line(&format!("verdict: {verdict}, {}", o.because)),
-        None => line("verdict: undecided, the trace ends before the job does"),
+        Some(o) => always(&format!("verdict: {verdict}, {}", o.because)),
+        None => always("verdict: undecided, the trace ends before the job does"),
     }
     if let Some(then) = then {
         let same = if then == verdict { "the same as" } else { "not the same as" };
-        line(&format!("this is {same} the verdict then: {then}"));
+        always(&format!("this is {same} the verdict then: {then}"));
     }
     if let Some(path) = &args.journal {
         let bytes = done.session.into_parts().0.into_journal();
@@ -90,7 +90,7 @@ pub fn replay(args: &Replay) -> Result<Exit, Failure> {
     match expected {
         Some(wanted) if wanted == verdict => Ok(Exit::Pass),
         Some(wanted) => {
-            line(&format!("expected: {wanted}"));
+            always(&format!("expected: {wanted}"));
             Ok(Exit::Fail)
         }
         None => Ok(match verdict {

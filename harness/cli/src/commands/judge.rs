@@ -5,7 +5,7 @@ use crate::{
     args::{Judge, JudgedAs, Mark},
     failure::{Exit, Failure},
     logger_csv::{self, Readings},
-    show::line,
+    show::{always, line},
 };
 use plumeline_base::{Instant, quantity::Estimate, time::seconds};
 use plumeline_job::Problem;
@@ -53,14 +53,14 @@ pub fn judge(args: &Judge) -> Result<Exit, Failure> {
             "rule": judged.rule,
             "result": judged.result,
         });
-        line(&serde_json::to_string_pretty(&whole).map_err(|e| Failure::internal(e.to_string()))?);
+        always(&serde_json::to_string_pretty(&whole).map_err(|e| Failure::internal(e.to_string()))?);
     } else {
         let span = |s: Option<&Sample>| s.map_or(0.0, |s| s.at.as_secs_f64());
         let (from, to) = (span(samples.first()), span(samples.last()));
         let column = &readings.column;
         line(&format!("{} ({}): {} readings, {from:.3} s to {to:.3} s", column.name, column.unit, samples.len()));
         line("times count from the first reading of the file");
-        judged.words.iter().for_each(|w| line(w));
+        judged.words.iter().for_each(|w| always(w));
     }
     Ok(judged.exit)
 }

@@ -2,7 +2,7 @@
 use crate::{
     args::{Key, KeyNew, KeyShow},
     failure::{Exit, Failure},
-    show::line,
+    show::{always, line},
 };
 use plumeline_job::{
     Kind, Problem,
@@ -47,13 +47,13 @@ fn show(args: &KeyShow) -> Result<Exit, Failure> {
         Err(problem) if problem.kind() == Kind::Syntax => private(&args.file, args.passphrase_file.as_deref())?.named(),
         read => read?,
     };
-    line(named.to_text()?.trim_end());
+    always(named.to_text()?.trim_end());
     Ok(Exit::Pass)
 }
 
 fn tell(named: &NamedKey) {
-    line(&format!("name:        {}", named.name));
-    line(&format!("fingerprint: {}", named.key.fingerprint()));
+    always(&format!("name:        {}", named.name));
+    always(&format!("fingerprint: {}", named.key.fingerprint()));
 }
 
 /// Reads a private key; its passphrase comes from this file, or else the terminal is asked.

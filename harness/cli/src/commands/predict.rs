@@ -7,7 +7,7 @@ use crate::{
         options::{Level, Limits},
         table,
     },
-    show::line,
+    show::{always, line},
 };
 use plumeline_job::{Problem, disk, pipework};
 
@@ -23,7 +23,7 @@ pub fn predict(args: &Predict) -> Result<Exit, Failure> {
         disk::replace(&disk::OsDisk, path, drawing::svg(&predicted).as_bytes())
             .map_err(|e| Problem::from_io(path, "write the drawing", &e))?;
     }
-    line(if args.json { json::text(&predicted)? } else { table::text(&predicted) }.trim_end());
+    always(if args.json { json::text(&predicted)? } else { table::text(&predicted) }.trim_end());
     if let (Some(path), false) = (&args.svg, args.json) {
         line(&format!("\nthe drawing is in {}", path.display()));
     }

@@ -1,15 +1,16 @@
 //! Jobs over a real line, and over a pseudo-terminal with the simulator behind it.
 use crate::{
     args::Run,
+    commands::ports,
     failure::{Exit, Failure},
     finish,
     keep::DiskKeeper,
     live::{Live, Operator, Port},
     load::{DRAWS, Files, Loaded},
-    operator::{NoSite, RemoteSite, Script, Site},
+    operator::{self, NoSite, RemoteSite, Script, Site},
     port, resume, scenario,
     session::Session,
-    show::{self, JsonLines, Quiet, Show, Words},
+    show::{self, Show},
     terminal,
     virtual_time::VirtualJob,
 };
@@ -27,13 +28,21 @@ pub fn run(args: &Run) -> Result<Exit, Failure> {
     let folder = Folder::open(&args.job)?;
     let _lock = folder.lock()?;
     let script = args.operator.as_deref().map(read_operator).transpose()?;
-    let mut show: Box<dyn Show> = match (args.output.json, args.output.quiet) {
-        (true, _) => Box::new(JsonLines),
-        (_, true) => Box::new(Quiet),
-        _ => Box::new(Words::new(script.is_none())),
-    };
+    let simulated = matches!(spec, LinkSpec::Sim(_));
+    let mut show = show::of_job(args.output.json, script.is_none() && !simulated);
     let files = Files::read(&folder)?.with_port(&args.port);
-    let resume::TakenUp { mut session, loaded, opening, at, told, was_over } = begin(&folder, &files, args.speed)?;
+    let date = match &args.date {
+        Some(date) if simulated => date.clone(),
+        Some(_) => {
+            return Err(Failure::input(
+                "--date goes with --port sim: alone",
+                "leave it out: a real job has a real date",
+            ));
+        }
+        None => date(),
+    };
+    let resume::TakenUp { mut session, loaded, opening, at, told, was_over } =
+        begin(&folder, &files, &date, args.speed)?;
     for words in told {
         show::line(&words);
     }
@@ -47,22 +56,28 @@ pub fn run(args: &Run) -> Result<Exit, Failure> {
         }
         return finish::finished(&folder, &loaded, session, &args.output, false);
     }
+    let seed = args.seed.unwrap_or(1);
     match spec {
         LinkSpec::Sim(_) => {
-            let site = match &args.scenario {
+            let mut site = match &args.scenario {
                 Some(path) => scenario::read(path)?,
                 None => Scenario::new(loaded.inputs.pipework.clone(), 1),
             };
+            site.seed = args.seed.unwrap_or(site.seed);
+            site.defects.extend(scenario::defects(&args.defect)?);
             let mut simulation = simulation(site, at)?;
             let mut script = script.map_or_else(Script::willing, |(s, _)| s);
-            VirtualJob::new(&mut session, &mut simulation, &mut script, show.as_mut(), faults, 1, at).run(opening)?;
+            VirtualJob::new(&mut session, &mut simulation, &mut script, show.as_mut(), faults, seed, at)
+                .run(opening)?;
         }
         LinkSpec::Line(_) | LinkSpec::Display => {
             let runtime = runtime()?;
             let _inside = runtime.enter();
             let clock = RealClock::starting_at(at, args.speed);
             let port = match spec {
-                LinkSpec::Line(line) => Port::Line(Box::new(opener(line, &faults, clock))),
+                LinkSpec::Line(line) => {
+                    Port::Line(Box::new(opener(line, &faults, seed, clock).in_root(ports::root(args.root.as_deref()))))
+                }
                 _ => Port::Display,
             };
             let operator = match script {
@@ -76,9 +91,13 @@ pub fn run(args: &Run) -> Result<Exit, Failure> {
     finish::finished(&folder, &loaded, session, &args.output, false)
 }
 
-fn opener(line: LineSpec, faults: &FaultSpec, clock: RealClock) -> Opener {
+fn opener(line: LineSpec, faults: &FaultSpec, seed: u64, clock: RealClock) -> Opener {
     let opener = Opener::new(line);
-    if *faults == FaultSpec::default() { opener } else { opener.with_faults(Injected::new(faults.clone(), 1, clock)) }
+    if *faults == FaultSpec::default() {
+        opener
+    } else {
+        opener.with_faults(Injected::new(faults.clone(), seed, clock))
+    }
 }
 
 /// A current-thread runtime: one event loop, one thread.
@@ -93,9 +112,7 @@ pub fn date() -> String {
 }
 
 fn read_operator(path: &std::path::Path) -> Result<(Script, Box<dyn Site>), Failure> {
-    let bytes =
-        std::fs::read(path).map_err(|e| plumeline_job::Problem::from_io(path, "read the operator's answers", &e))?;
-    let file = Script::read(&path.display().to_string(), &bytes)?;
+    let file = operator::read(path)?;
     let site: Box<dyn Site> = match &file.control {
         Some(address) => Box::new(RemoteSite::connect(address)?),
         None => Box::new(NoSite),
@@ -109,14 +126,19 @@ pub fn simulation(site: Scenario, at: Instant) -> Result<Simulation, Failure> {
 }
 
 /// A new job, or one that goes on where its log ends.
-fn begin(folder: &Folder, files: &Files, speed: f64) -> Result<resume::TakenUp<plumeline_trace::Folder>, Failure> {
+fn begin(
+    folder: &Folder,
+    files: &Files,
+    date: &str,
+    speed: f64,
+) -> Result<resume::TakenUp<plumeline_trace::Folder>, Failure> {
     if resume::is_begun(folder)? {
-        return resume::take_up(folder, || plumeline_trace::Folder::new(folder.dir()), files, &date(), speed);
+        return resume::take_up(folder, || plumeline_trace::Folder::new(folder.dir()), files, date, speed);
     }
     let loaded = files.check(DRAWS)?;
     let procedure = Procedure::new(loaded.inputs.clone(), port::driver(files));
     let session = Session::new(procedure, DiskKeeper::create(folder)?, loaded.inputs.plan.readings_hz);
-    let opening = files.opening(date());
+    let opening = files.opening(date.into());
     Ok(resume::TakenUp { session, loaded, opening, at: Instant::START, told: Vec::new(), was_over: false })
 }
 
@@ -151,7 +173,7 @@ pub fn over_pty(
     let procedure = Procedure::new(loaded.inputs.clone(), port::driver(&files));
     let mut session = Session::new(procedure, DiskKeeper::create(folder)?, loaded.inputs.plan.readings_hz);
     let operator = Operator::Script(Script::willing(), Box::new(Shared(simulation)));
-    let port = Port::Line(Box::new(opener(line, faults, clock)));
+    let port = Port::Line(Box::new(opener(line, faults, 1, clock)));
     let live = Live::new(&mut session, port, clock, operator, show);
     runtime.block_on(async {
         tokio::select! {

@@ -3,7 +3,7 @@ use crate::{
     args::Simulate,
     failure::{Exit, Failure},
     scenario,
-    show::line,
+    show::always,
 };
 use plumeline_base::Instant;
 use plumeline_link::{
@@ -117,9 +117,9 @@ async fn serve(args: &Simulate, simulation: Rc<RefCell<Simulation>>) -> Result<E
             "choose another address with --control, or 127.0.0.1:0 for a free one",
         )
     })?;
-    line(&format!("unit: {}", unit.address()));
-    line(&format!("site control: {}", control.local_addr()?));
-    line("ready");
+    always(&format!("unit: {}", unit.address()));
+    always(&format!("site control: {}", control.local_addr()?));
+    always("ready");
     let disturbed = unit.disturbed.clone();
     tokio::task::spawn_local(async move {
         while let Ok((stream, _)) = control.accept().await {

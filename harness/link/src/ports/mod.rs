@@ -1,7 +1,8 @@
 //! Which serial ports there are, and what is known of each.
 //!
 //! On Linux this is read from the system's own tree of devices, below a root that tests may put elsewhere; on other
-//! systems the serial library lists them. Pseudo-terminals are never listed. Nothing is opened.
+//! systems the serial library lists them. Pseudo-terminals are never listed. Nothing is opened: opening a port may restart
+//! the device behind it.
 use crate::Down;
 use plumeline_base::input::LinkDown;
 use std::{
@@ -46,8 +47,9 @@ pub struct PortInfo {
     pub usb: Option<UsbInfo>,
     /// Owner, group and mode, where ports have such.
     pub owner: Option<String>,
-    /// May this user open it? True where the system does not tell.
-    pub may_open: bool,
+    /// What would keep this user from opening it now; `None` if nothing is known that would. Told without opening it, so a
+    /// program of another user that takes no lock is not seen, and on Windows nothing is.
+    pub hindrance: Option<Down>,
 }
 
 /// A USB device that has a serial port.
@@ -71,17 +73,19 @@ pub struct UsbInfo {
 
 impl PortInfo {
     fn named(path: PathBuf, driver: Option<String>, usb: Option<UsbInfo>) -> Self {
-        let access = crate::sys::access_to(&path);
-        let may_open = access.as_ref().is_none_or(|a| a.1);
-        Self { path, driver, usb, owner: access.map(|a| a.0), may_open }
+        let (owner, hindrance) = crate::sys::look_at(&path);
+        Self { path, driver, usb, owner, hindrance }
     }
-    /// How to name this port on the command line so that it is found again.
-    pub fn spec(&self) -> String {
-        match &self.usb {
-            Some(UsbInfo { vid, pid, serial: Some(serial), .. }) => format!("usb:{vid:04x}:{pid:04x}:{serial}"),
-            Some(UsbInfo { vid, pid, serial: None, .. }) => format!("usb:{vid:04x}:{pid:04x}"),
-            None => format!("serial:{}", self.path.display()),
+    /// How to name this port on the command line so that it is found again among these: by the device behind it where that
+    /// leads here, by its path otherwise.
+    pub fn spec(&self, among: &[Self]) -> String {
+        if let Some(UsbInfo { vid, pid, serial, .. }) = &self.usb
+            && pick(among, *vid, *pid, serial.as_deref()).is_ok_and(|found| found.path == self.path)
+        {
+            let serial = serial.as_ref().map(|s| format!(":{s}")).unwrap_or_default();
+            return format!("usb:{vid:04x}:{pid:04x}{serial}");
         }
+        format!("serial:{}", self.path.display())
     }
 }
 impl fmt::Display for PortInfo {
@@ -103,7 +107,10 @@ impl fmt::Display for PortInfo {
             write!(f, ", driver {driver}")?;
         }
         if let Some(owner) = &self.owner {
-            write!(f, "; {owner}{}", if self.may_open { "" } else { ": not yours to open" })?;
+            write!(f, "; {owner}")?;
+        }
+        if let Some(hindrance) = &self.hindrance {
+            write!(f, ": {}", hindrance.cause)?;
         }
         Ok(())
     }
@@ -159,14 +166,18 @@ fn natural(path: &Path) -> (String, u64) {
 /// [`LinkDown::Absent`] if no such device is plugged in; [`LinkDown::Other`] if several are and `serial` does not
 /// tell which.
 pub fn find(root: &Root, vid: u16, pid: u16, serial: Option<&str>) -> Result<PortInfo, Down> {
+    let ports = list(root).map_err(|e| Down::new(LinkDown::Other, format!("the ports can't be listed: {e}")))?;
+    pick(&ports, vid, pid, serial).cloned()
+}
+
+fn pick<'a>(ports: &'a [PortInfo], vid: u16, pid: u16, serial: Option<&str>) -> Result<&'a PortInfo, Down> {
     let wanted = match serial {
         Some(serial) => format!("USB device {vid:04x}:{pid:04x} with serial number {serial}"),
         None => format!("USB device {vid:04x}:{pid:04x}"),
     };
-    let ports = list(root).map_err(|e| Down::new(LinkDown::Other, format!("the ports can't be listed: {e}")))?;
     let mut alike: Vec<_> = ports
-        .into_iter()
-        .filter_map(|port| port.usb.clone().map(|usb| (usb, port)))
+        .iter()
+        .filter_map(|port| port.usb.as_ref().map(|usb| (usb, port)))
         .filter(|(usb, _)| (usb.vid, usb.pid) == (vid, pid))
         .collect();
     let others: Vec<_> = alike.iter().map(|(_, port)| port.to_string()).collect();
@@ -174,7 +185,7 @@ pub fn find(root: &Root, vid: u16, pid: u16, serial: Option<&str>) -> Result<Por
         alike.retain(|(usb, _)| usb.serial.as_deref() == Some(serial));
     }
     alike.sort_by_key(|(usb, _)| usb.interface);
-    let Some((first, _)) = alike.first() else {
+    let Some(&(first, port)) = alike.first() else {
         let detail = if others.is_empty() {
             format!("no serial port of a {wanted} is plugged in")
         } else {
@@ -188,5 +199,5 @@ pub fn find(root: &Root, vid: u16, pid: u16, serial: Option<&str>) -> Result<Por
         down.hint = Some("add the serial number: usb:VID:PID:SERIAL, or name the port: serial:PATH".into());
         return Err(down);
     }
-    Ok(alike.swap_remove(0).1)
+    Ok(port)
 }

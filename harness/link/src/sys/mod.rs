@@ -1,6 +1,8 @@
 //! The wall to the operating system: what differs from one to the next, and nothing else.
 
 #[cfg(unix)]
+mod holder;
+#[cfg(unix)]
 mod unix;
 #[cfg(unix)]
 pub(crate) use unix::*;

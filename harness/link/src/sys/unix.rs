@@ -1,4 +1,5 @@
 //! Unix: error numbers, locks, owners of ports, and pseudo-terminals.
+use super::holder::holder;
 use crate::Down;
 use nix::{
     errno::Errno,
@@ -110,13 +111,25 @@ fn right_to_open(m: &Metadata) -> String {
     }
 }
 
-/// Who may open a port, in plain words, and whether this user may.
-pub(crate) fn access_to(path: &Path) -> Option<(String, bool)> {
-    let m = std::fs::metadata(path).ok()?;
+/// Who may open a port, in plain words, and what would keep this user from it now; without opening it.
+pub(crate) fn look_at(path: &Path) -> (Option<String>, Option<Down>) {
+    let shown = path.display();
+    let m = match std::fs::metadata(path) {
+        Ok(m) => m,
+        Err(e) => return (None, Some(Down::new(refused_by(&e), format!("{shown}: {e}")))),
+    };
     let user = User::from_uid(Uid::from_raw(m.uid())).ok().flatten().map_or(m.uid().to_string(), |u| u.name);
     let group = Group::from_gid(Gid::from_raw(m.gid())).ok().flatten().map_or(m.gid().to_string(), |g| g.name);
-    let may = access(path, AccessFlags::R_OK | AccessFlags::W_OK).is_ok();
-    Some((format!("owner {user}, group {group}, mode {:03o}", m.mode() & 0o777), may))
+    let owner = format!("owner {user}, group {group}, mode {:03o}", m.mode() & 0o777);
+    let hindrance = match access(path, AccessFlags::R_OK | AccessFlags::W_OK) {
+        Err(e) => {
+            let mut down = Down::new(refused_by(&e.into()), format!("{shown}: {}", e.desc()));
+            down.hint = (down.cause == LinkDown::Denied).then(|| right_to_open(&m));
+            Some(down)
+        }
+        Ok(()) => holder(&m).map(|who| Down::new(LinkDown::Busy, format!("{shown}: {who}"))),
+    };
+    (Some(owner), hindrance)
 }
 
 /// A clock that goes on while the computer sleeps.

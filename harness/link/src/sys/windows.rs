@@ -72,9 +72,9 @@ pub(crate) fn probe(path: &str) -> Result<Held, Down> {
     }
 }
 
-/// Ports have no owners here.
-pub(crate) fn access_to(_: &Path) -> Option<(String, bool)> {
-    None
+/// Ports have no owners here, and who has one open can't be told without opening it.
+pub(crate) fn look_at(_: &Path) -> (Option<String>, Option<Down>) {
+    (None, None)
 }
 
 /// None is needed: the performance counter behind the standard clock goes on in sleep (from memory of its

@@ -15,6 +15,8 @@ mod supervise;
 mod together;
 mod unit;
 
+pub(crate) use unit::settings_digest;
+
 use crate::{
     context::{Context, Stop, list},
     effect::{Effect, Entry},
@@ -35,6 +37,18 @@ const BOUND_TO_START: [StageKind; 7] = [
     StageKind::ProveSmoke,
     StageKind::Purge,
     StageKind::Supervise,
+    StageKind::LastLook,
+];
+/// What rests on the unit's settings.
+pub(crate) const BOUND_TO_SETTINGS: [StageKind; 9] = [
+    StageKind::Load,
+    StageKind::Settle,
+    StageKind::ProveFlow,
+    StageKind::Baseline,
+    StageKind::ProveSmoke,
+    StageKind::Purge,
+    StageKind::Supervise,
+    StageKind::Outputs,
     StageKind::LastLook,
 ];
 
@@ -138,7 +152,12 @@ async fn watch(ctx: &Context) -> Stop {
             s.outcome.aborted = true;
             return Some(Stop::Aborted(cause));
         }
-        core::mem::take(&mut s.started_anew).then_some(Stop::StartedAnew)
+        if core::mem::take(&mut s.started_anew) {
+            return Some(Stop::StartedAnew);
+        }
+        // What rested on the settings is void already; giving the site back does not rest on them.
+        let gives_back = matches!(s.stage, StageKind::Restore | StageKind::Close);
+        if gives_back { None } else { s.other_settings.take().map(Stop::OtherSettings) }
     });
     match race(reason, ctx.stage_end()).await {
         Either::First(stop) => stop,
@@ -152,6 +171,7 @@ fn stop_words(stop: &Stop) -> String {
         Stop::Deadline => "it took longer than the plan allows".into(),
         Stop::Trouble(trouble) => format!("{trouble}"),
         Stop::StartedAnew => "the unit started anew although nobody asked it to".into(),
+        Stop::OtherSettings(why) => why.clone(),
         Stop::Found => "what was found makes going on pointless or unsafe".into(),
     }
 }
@@ -198,6 +218,15 @@ fn explain(ctx: &Context, stage: StageKind, stop: &Stop) -> bool {
                 "find out why the unit restarted (supply, a person at its keys), then prove flow, baseline and smoke again",
             );
             f.likely = Some("its supply was interrupted, or somebody restarted it".into());
+            ctx.found(f);
+            true
+        }
+        Stop::OtherSettings(_) => {
+            let mut f = undecided(
+                Subject::Replacement,
+                "find out who changed them, load the settings again, then prove flow, baseline and smoke again",
+            );
+            f.likely = Some("somebody changed them at the unit's keys or with another program".into());
             ctx.found(f);
             true
         }

@@ -1,6 +1,7 @@
 //! What keeps people and the site safe: isolate before anything else, purge, give back, close.
 use crate::{
     context::{Context, Stop},
+    executor::race,
     outcome::{Figure, Finding, StageKind, Subject},
     prompt::Act,
 };
@@ -215,6 +216,7 @@ pub(crate) async fn restore(ctx: Context) -> Result<(), Stop> {
     lapses(&ctx).await;
     let inhibited = ctx.get().inhibited;
     if inhibited {
+        look_at_the_air(&ctx).await;
         let (levels, faults) = match ctx.latest() {
             Some(t) => (t.reading.levels | t.reading.latched, Some(t.reading.faults)),
             None => (0, ctx.faults()),
@@ -299,6 +301,20 @@ pub(crate) async fn restore(ctx: Context) -> Result<(), Stop> {
         ctx.found(f);
     }
     Ok(())
+}
+
+/// A job that was told to stop before it wanted readings has none: they are started, so that the outputs can be given back
+/// over air that is shown to be clear. A unit that can't be reached holds nobody up.
+async fn look_at_the_air(ctx: &Context) {
+    if ctx.get().stream.is_some() || !ctx.get().link.up {
+        return;
+    }
+    let look = async {
+        if ctx.start_readings().await.is_ok() {
+            ctx.until_reading(Duration::from_secs(5), |_| true).await;
+        }
+    };
+    race(look, ctx.sleep(Duration::from_secs(10))).await;
 }
 
 fn standing_faults(ctx: &Context, faults: Faults) {

@@ -1,0 +1,142 @@
+//! A person at a real terminal: colour, progress with time left, Ctrl-C and a second Ctrl-C through the terminal itself.
+use crate::{
+    common::{Folder, exits, run, text},
+    simulator::{SPEED, Simulator, job},
+};
+use nix::pty::{Winsize, openpty};
+use std::{
+    fs::File,
+    io::{Read, Write},
+    process::{Child, Command, Stdio},
+    sync::{Arc, Mutex},
+    time::{Duration, Instant},
+};
+
+/// A program on a terminal of its own, which is its controlling terminal.
+struct Terminal {
+    child: Child,
+    keys: File,
+    shown: Arc<Mutex<String>>,
+}
+impl Terminal {
+    fn start(args: &[&str], no_colour: bool) -> Self {
+        let size = Winsize { ws_row: 40, ws_col: 120, ws_xpixel: 0, ws_ypixel: 0 };
+        let pair = openpty(Some(&size), None).unwrap();
+        let end = File::from(pair.slave);
+        // From util-linux: a session of its own, with this terminal to control it.
+        let mut command = Command::new("setsid");
+        command.args(["--ctty", "--wait", env!("CARGO_BIN_EXE_plumeline")]).args(args).env("TERM", "xterm");
+        command.env_remove("RUST_LOG").env_remove("NO_COLOR");
+        if no_colour {
+            command.env("NO_COLOR", "1");
+        }
+        let stdio = || Stdio::from(end.try_clone().unwrap());
+        let child = command.stdin(stdio()).stdout(stdio()).stderr(stdio()).spawn().unwrap();
+        let keys = File::from(pair.master);
+        let shown = Arc::new(Mutex::new(String::new()));
+        let (mut screen, all) = (keys.try_clone().unwrap(), shown.clone());
+        std::thread::spawn(move || {
+            let mut buffer = [0; 4096];
+            // The system reports an error when nobody has the other end any more.
+            while let Ok(n) = screen.read(&mut buffer) {
+                all.lock().unwrap().push_str(&String::from_utf8_lossy(&buffer[..n]));
+            }
+        });
+        Self { child, keys, shown }
+    }
+    fn shown(&self) -> String {
+        self.shown.lock().unwrap().clone()
+    }
+    fn press(&mut self, keys: &str) {
+        self.keys.write_all(keys.as_bytes()).unwrap();
+    }
+    /// Says yes to every question until this is shown. Gives how many were answered so far.
+    fn yes_until(&mut self, words: &str, mut answered: usize) -> usize {
+        let began = Instant::now();
+        while !self.shown().contains(words) {
+            assert!(began.elapsed() < Duration::from_secs(300), "no `{words}` in\n{}", self.shown());
+            assert!(self.child.try_wait().unwrap().is_none(), "ended before `{words}`\n{}", self.shown());
+            let shown = self.shown();
+            let asked: Vec<&str> = shown.split("? [").skip(1).filter_map(|q| q.split_once(']').map(|q| q.0)).collect();
+            for id in asked.iter().skip(answered) {
+                self.press(&format!("{id}: yes\n"));
+            }
+            answered = asked.len();
+            std::thread::sleep(Duration::from_millis(20));
+        }
+        answered
+    }
+    fn exit(mut self) -> (Option<i32>, String) {
+        let code = self.child.wait().unwrap().code();
+        std::thread::sleep(Duration::from_millis(200));
+        (code, self.shown())
+    }
+}
+
+const GREEN: &str = "\x1b[32m";
+
+#[test]
+fn a_terminal_gets_colour_and_the_time_left_unless_it_says_no() {
+    let dir = Folder::new("terminal");
+    let out = dir.join("job");
+    let args = ["demo", "--small", "--force", "--out", text(&out)];
+    let (code, shown) = Terminal::start(&args, false).exit();
+    assert_eq!(code, Some(0), "{shown}");
+    assert!(shown.contains(GREEN) && shown.contains(" s left"), "{shown}");
+    let (code, shown) = Terminal::start(&args, true).exit();
+    assert_eq!(code, Some(0), "{shown}");
+    assert!(!shown.contains(GREEN) && !shown.contains("\x1b[3") && shown.contains("PASS"), "{shown}");
+}
+
+/// A person who has come as far as the outgoing unit.
+fn person(dir: &Folder, simulator: &Simulator) -> (Terminal, usize) {
+    let path = dir.join("job");
+    let args = ["run", text(&path), "--port", &simulator.unit, "--speed", SPEED];
+    let mut terminal = Terminal::start(&args, true);
+    let answered = terminal.yes_until("settings captured whole", 0);
+    (terminal, answered)
+}
+fn journal(dir: &Folder) -> String {
+    std::fs::read_to_string(dir.join("job/journal.jsonl")).unwrap()
+}
+
+#[test]
+fn ctrl_c_stops_safely_with_the_record_closed() {
+    let dir = Folder::new("ctrl-c");
+    job(&dir);
+    let simulator = Simulator::start(&dir, "", &["--tcp", "127.0.0.1:0"]);
+    let (mut terminal, answered) = person(&dir, &simulator);
+    terminal.press("\x03");
+    let answered = terminal.yes_until("stopping safely: smoke off, purge, outputs back, record closed", answered);
+    terminal.yes_until("report: ", answered);
+    let (code, shown) = terminal.exit();
+    assert_eq!(code, Some(2), "{shown}");
+    assert!(shown.contains("Restore the zone") || shown.contains("decides whether the zone is restored"), "{shown}");
+    let journal = journal(&dir);
+    for words in ["the operator stopped the job", r#""entry":"ended""#, "the unit's outputs are given back"] {
+        assert!(journal.contains(words), "no `{words}`");
+    }
+    exits(&run(&["check", text(&dir.join("job"))]), &[0]);
+}
+
+#[test]
+fn a_second_ctrl_c_leaves_at_once_and_the_job_can_be_taken_up() {
+    let dir = Folder::new("ctrl-c-c");
+    job(&dir);
+    let simulator = Simulator::start(&dir, "", &["--tcp", "127.0.0.1:0"]);
+    let (mut terminal, answered) = person(&dir, &simulator);
+    terminal.press("\x03");
+    terminal.yes_until("stopping safely", answered);
+    terminal.press("\x03");
+    let (code, shown) = terminal.exit();
+    assert_eq!(code, Some(2), "{shown}");
+    assert!(shown.contains("stopped at once; the site may still be isolated"), "{shown}");
+    assert!(!journal(&dir).contains(r#""entry":"ended""#));
+    exits(&run(&["check", text(&dir.join("job"))]), &[0]);
+    let operator = dir.join("operator.toml");
+    std::fs::write(&operator, format!("format = 1\ncontrol = \"{}\"\n", simulator.control)).unwrap();
+    let path = dir.join("job");
+    let args = ["run", text(&path), "--port", &simulator.unit, "--operator", text(&operator), "--speed", SPEED];
+    exits(&run(&args), &[2]);
+    assert!(journal(&dir).contains(r#""entry":"ended""#));
+}
