@@ -55,7 +55,11 @@ impl Terminal {
         let began = Instant::now();
         while !self.shown().contains(words) {
             assert!(began.elapsed() < Duration::from_secs(300), "no `{words}` in\n{}", self.shown());
-            assert!(self.child.try_wait().unwrap().is_none(), "ended before `{words}`\n{}", self.shown());
+            if self.child.try_wait().unwrap().is_some() {
+                // What it said last may still be on its way.
+                std::thread::sleep(Duration::from_millis(500));
+                assert!(self.shown().contains(words), "ended before `{words}`\n{}", self.shown());
+            }
             let shown = self.shown();
             let asked: Vec<&str> = shown.split("? [").skip(1).filter_map(|q| q.split_once(']').map(|q| q.0)).collect();
             for id in asked.iter().skip(answered) {
