@@ -82,6 +82,13 @@ pub enum Act {
     ReadDisplay,
 }
 
+/// The name and the reason in an answer to [`Act::Override`], as in "A. Name: reason"; `None` where one is missing: then
+/// nothing is overridden.
+pub fn name_and_reason(words: &str) -> Option<(&str, &str)> {
+    let (name, reason) = words.split_once(':').map(|(name, reason)| (name.trim(), reason.trim()))?;
+    (name.len() >= 2 && reason.len() >= 4).then_some((name, reason))
+}
+
 impl Act {
     /// The names of all kinds.
     pub const NAMES: [&'static str; 17] = [

@@ -7,7 +7,7 @@ use plumeline_procedure::{
     effect::Entry,
     outcome::StageKind,
     plan::HoleRef,
-    prompt::{Act, Prompt},
+    prompt::{Act, Prompt, name_and_reason},
 };
 use std::collections::BTreeMap;
 
@@ -145,15 +145,10 @@ impl Record {
                     self.closed.push((from, at, hole));
                 }
             }
-            (Act::Override, Answer::Text(answer)) => {
+            // Without a name and a reason the procedure overrides nothing.
+            (Act::Override, Answer::Text(answer)) if name_and_reason(answer).is_some() => {
                 self.overrides.push(Override { at, stage: self.stage, asked: prompt.text, answer: answer.clone() })
             }
-            (Act::Override, Answer::Yes) => self.overrides.push(Override {
-                at,
-                stage: self.stage,
-                asked: prompt.text,
-                answer: "no name and no reason given".to_owned(),
-            }),
             _ => {}
         }
     }
@@ -250,6 +245,8 @@ mod tests {
         let mut r = Record::new(1);
         r.entry(Instant::START, &Entry::StageBegan { stage: StageKind::Baseline });
         ask(&mut r, 1, Act::Override, 5, Answer::No);
+        ask(&mut r, 3, Act::Override, 6, Answer::Yes);
+        ask(&mut r, 4, Act::Override, 7, Answer::Text("because I say so".into()));
         ask(&mut r, 2, Act::Override, 8, Answer::Text("A. Name: a reason".into()));
         assert_eq!(r.overrides.len(), 1);
         assert_eq!((r.overrides[0].stage, &*r.overrides[0].answer), (Some(StageKind::Baseline), "A. Name: a reason"));

@@ -142,13 +142,21 @@ fn a_clean_job_passes_with_all_that_it_rests_on() {
 fn charts_show_smoke_and_flow_with_units_and_say_so_to_those_who_do_not_see() {
     let sample = clean();
     let page = page(&sample);
-    for id in
-        ["chart-job", "chart-settle-0", "chart-prove-flow-0", "chart-supervise-0", "chart-last-look-0", "chart-smoke-8"]
-    {
+    for id in [
+        "chart-job",
+        "chart-settle-0",
+        "chart-prove-flow-0",
+        "chart-baseline-0",
+        "chart-against-baseline-baseline",
+        "chart-supervise-0",
+        "chart-last-look-0",
+        "chart-against-baseline-last-look",
+        "chart-smoke-8",
+    ] {
         assert_eq!(page.matches(&format!("id=\"{id}-t\"")).count(), 1, "{id}");
         assert!(page.contains(&format!("aria-labelledby=\"{id}-t {id}-d\"")));
     }
-    assert_eq!(page.matches("class=\"chart\"").count(), 9 + 5 + 2);
+    assert_eq!(page.matches("class=\"chart\"").count(), 9 + 6 + 4);
     for needed in [
         "Obscuration, %/m",
         "s since the release",
@@ -166,6 +174,22 @@ fn charts_show_smoke_and_flow_with_units_and_say_so_to_those_who_do_not_see() {
     let lines: Vec<&str> = job.lines().filter(|l| l.contains("class=\"data\"")).collect();
     assert_eq!(lines.len(), 3);
     assert!(lines.iter().all(|l| l.matches('M').count() == 2), "the line is broken where no readings came");
+}
+
+#[test]
+fn runs_set_aside_and_what_the_band_sees_are_shown() {
+    let mut sample = clean();
+    let run = &mut sample.outcome.smoke[0];
+    (run.onset, run.half_plateau, run.set_aside) = (None, None, Some("a gust from the dock door".into()));
+    let sees = "pipe 1: the smallest single defect that raises its flow fault is the end cap open to the pipe's bore";
+    sample.outcome.band_sees = vec![sees.into()];
+    let text = visible(&page(&sample));
+    assert!(text.contains("SET ASIDE before its result was known: a gust from the dock door"));
+    assert!(
+        text.contains("set aside before its result was known: a gust from the dock door. Obscuration"),
+        "the chart"
+    );
+    assert!(text.contains(sees) && text.contains("The smallest defect that the unit's own supervision sees"));
 }
 
 #[test]

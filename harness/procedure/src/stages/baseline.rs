@@ -6,7 +6,7 @@ use crate::{
     job::{JobInputs, Pipe},
     judge::judge,
     outcome::{Figure, Finding, StageKind, Subject},
-    prompt::Act,
+    prompt::{Act, name_and_reason},
 };
 use alloc::{format, string::String, vec::Vec};
 use plumeline_base::{
@@ -98,8 +98,7 @@ async fn override_given(ctx: &Context, proven: Verdict) -> Option<String> {
         let plumeline_base::input::Answer::Text(words) = ctx.ask(Act::Override, text, Wants::Text).await.1 else {
             return None;
         };
-        let whole = |(name, reason): (&str, &str)| name.trim().len() >= 2 && reason.trim().len() >= 4;
-        if words.split_once(':').is_some_and(whole) {
+        if name_and_reason(&words).is_some() {
             return Some(words);
         }
         text = "Name and reason are both needed, as in \"A. Name: reason\". Answer no to take no baseline.".into();
