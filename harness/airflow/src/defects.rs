@@ -3,7 +3,7 @@
 use crate::{
     AirflowError,
     network::solve,
-    transport::times,
+    transport::mean_times,
     uncertainty::{PredictOptions, Prediction},
 };
 use alloc::{vec, vec::Vec};
@@ -80,7 +80,7 @@ pub fn visible(
                 .max_by(|a, b| a.mean_s.value.total_cmp(&b.mean_s.value));
             let far_time = far.and_then(|far| {
                 let index = old.iter().position(|&k| k == far.opening)?;
-                let time = times(&damaged, &solution, &options.transport).get(index)?.mean_s;
+                let time = *mean_times(&damaged, &solution).get(index)?;
                 time.is_finite().then(|| shift(time, far.mean_s))
             });
             all.push(DefectShift {

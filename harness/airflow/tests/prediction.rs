@@ -8,7 +8,7 @@ use plumeline_airflow::{
     defects::{Defect, visible},
     dilution::{at_chamber, needed_at_hole, shares},
     solve,
-    transport::{Remixing, TransportOptions, response, times},
+    transport::{Remixing, TransportOptions, mean_times, response, times},
     uncertainty::{PredictOptions, Prediction, predict},
     warnings::{Remark, ReviewLimits, review},
 };
@@ -32,6 +32,7 @@ fn says_what_the_solve_says_and_how_surely() {
     let (p, got) = job();
     let s = solve(&p, &SolveOptions::default()).unwrap();
     let t = times(&p, &s, &TransportOptions::default());
+    assert_eq!(t.iter().map(|t| t.mean_s).collect::<Vec<_>>(), mean_times(&p, &s));
     assert_eq!((got.inlets.len(), got.openings.len()), (4, 100));
     for i in &got.inlets {
         assert_eq!(i.flow_m3_s.value, s.inlet_flow_m3_s[i.inlet]);

@@ -96,6 +96,14 @@ pub fn times(pipework: &Pipework, solution: &Solution, options: &TransportOption
     }
 }
 
+/// Mean transport times of all openings, in their order, s: those of [`times`], without the work of the spreads.
+pub fn mean_times(pipework: &Pipework, solution: &Solution) -> Vec<f64> {
+    match Laid::out(pipework, solution) {
+        Some(laid) => laid.mean_times(),
+        None => vec![f64::INFINITY; pipework.openings.len()],
+    }
+}
+
 /// Response of the sensor to smoke at one opening (index); `None` where nothing arrives.
 pub fn response(
     pipework: &Pipework,
@@ -184,6 +192,20 @@ impl Laid {
             let at = layout.position[node as usize] as usize;
             let Some(route) = routes[at].as_ref().filter(|_| flow > 0.0) else { return NEVER };
             *by_position[at].get_or_insert_with(|| self.time(at, route, options))
+        };
+        layout.opening_node.iter().zip(&self.opening_flow).map(one).collect()
+    }
+
+    fn mean_times(&self) -> Vec<f64> {
+        let layout = &self.network.layout;
+        let mut arrives = vec![false; layout.parent.len()];
+        for &at in &self.ways.order {
+            let at = at as usize;
+            arrives[at] = at == 0 || self.ways.main(at).is_some_and(|link| arrives[link.to as usize]);
+        }
+        let one = |(&node, &flow): (&u32, &f64)| {
+            let at = layout.position[node as usize] as usize;
+            if flow > 0.0 && arrives[at] { self.ways.mean[at] } else { f64::INFINITY }
         };
         layout.opening_node.iter().zip(&self.opening_flow).map(one).collect()
     }

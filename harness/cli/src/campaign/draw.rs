@@ -6,8 +6,8 @@ use plumeline_simulator::{Defect, DefectKind, scenario::Law};
 /// The laws of scatter; the predictor holds the first one only.
 const LAWS: [Law; 4] = [Law::Normal, Law::Uniform, Law::HeavyTails, Law::Skewed];
 
-/// A defect at a severity, and how often it is drawn against the others: more often where it has no place in many designs
-/// or is often too mild to be material.
+/// A defect at a severity, and how often it is drawn against the others: more often where it has no place in many designs,
+/// seldom where it is hardly ever material.
 struct Cell(DefectKind, Option<f64>, f64);
 const CELLS: &[Cell] = {
     use DefectKind as K;
@@ -21,29 +21,27 @@ const CELLS: &[Cell] = {
         Cell(K::EndCapMissing, None, 1.0),
         Cell(K::CapBlocked, None, 1.0),
         Cell(K::PipeOff, None, 1.0),
-        Cell(K::PipeHalfSeated, Some(4.0), 1.0),
-        Cell(K::PipeHalfSeated, Some(6.0), 1.0),
+        Cell(K::PipeHalfSeated, Some(3.0), 0.2),
+        Cell(K::PipeHalfSeated, Some(5.0), 1.2),
         Cell(K::PipeHalfSeated, Some(10.0), 1.0),
         Cell(K::PipeBroken, Some(0.2), 1.0),
-        Cell(K::PipeBroken, Some(0.5), 1.0),
-        Cell(K::PipeBroken, Some(0.8), 1.0),
+        Cell(K::PipeBroken, Some(0.7), 1.0),
         Cell(K::PipesCrossed, None, 1.4),
         Cell(K::InletLeftOpen, None, 1.4),
         Cell(K::FilterClogged, Some(3.0), 0.2),
-        Cell(K::FilterClogged, Some(8.0), 1.0),
-        Cell(K::FilterClogged, Some(20.0), 1.0),
+        Cell(K::FilterClogged, Some(12.0), 1.5),
+        Cell(K::FilterClogged, Some(20.0), 1.1),
         Cell(K::FanSettingWrong, Some(0.9), 0.2),
         Cell(K::FanSettingWrong, Some(0.75), 1.0),
         Cell(K::FanSettingWrong, Some(0.6), 1.0),
         Cell(K::ExhaustOff, Some(30.0), 0.2),
-        Cell(K::ExhaustOff, Some(100.0), 1.0),
         Cell(K::ExhaustOff, Some(200.0), 1.0),
         Cell(K::WrongHoleDrilled, Some(0.6), 1.0),
         Cell(K::WrongHoleDrilled, Some(0.8), 1.0),
         Cell(K::WrongHoleDrilled, Some(1.3), 0.2),
-        Cell(K::WrongHoleDrilled, Some(2.0), 1.0),
-        Cell(K::CapillaryKinked, Some(0.4), 1.0),
-        Cell(K::CapillaryKinked, Some(0.25), 1.0),
+        Cell(K::WrongHoleDrilled, Some(2.0), 1.2),
+        Cell(K::CapillaryKinked, Some(0.4), 1.5),
+        Cell(K::CapillaryKinked, Some(0.25), 1.5),
         Cell(K::SettingLost, None, 1.0),
         Cell(K::WiresCrossed, None, 1.0),
     ]
@@ -56,12 +54,12 @@ pub(super) fn law(dice: &mut Dice) -> Law {
     LAWS[dice.below(LAWS.len())]
 }
 
-/// Zero to three defects of different kinds: none in 25 of 100 jobs, one in 50, two in 15, three in 10.
+/// Zero to three defects of different kinds: none in 20 of 100 jobs, one in 45, two in 20, three in 15.
 pub(super) fn defects(dice: &mut Dice, design: &Pipework) -> Vec<Defect> {
     let wanted = match dice.unit() {
-        u if u < 0.25 => 0,
-        u if u < 0.75 => 1,
-        u if u < 0.90 => 2,
+        u if u < 0.20 => 0,
+        u if u < 0.65 => 1,
+        u if u < 0.85 => 2,
         _ => 3,
     };
     let total: f64 = CELLS.iter().map(|c| c.2).sum();

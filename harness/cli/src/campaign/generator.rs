@@ -3,10 +3,7 @@
 //! Not here: what was built (scatter, defects; see [`super::draw`]).
 use super::dice::Dice;
 use crate::{failure::Failure, load::Files};
-use plumeline_airflow::{
-    SolveOptions, solve,
-    transport::{self, TransportOptions},
-};
+use plumeline_airflow::{SolveOptions, solve, transport};
 use plumeline_base::{pipework::Pipework, quantity::M3_S_PER_L_MIN};
 use plumeline_job::{folder, pipework};
 use std::fmt::Write as _;
@@ -120,9 +117,8 @@ fn settings_text(pipes: usize) -> Result<String, Failure> {
 
 fn is_sane(p: &Pipework) -> bool {
     let Ok(solution) = solve(p, &SolveOptions::default()) else { return false };
-    let times = transport::times(p, &solution, &TransportOptions::default());
     let mut flows = p.inlets.iter().zip(&solution.inlet_flow_m3_s).filter(|(i, _)| i.node.is_some());
     flows.all(|(_, q)| FLOWS.contains(&(q / M3_S_PER_L_MIN)))
-        && times.iter().all(|t| t.mean_s < SLOWEST_S)
         && solution.opening_suction_pa.iter().all(|s| *s > LEAST_PA)
+        && transport::mean_times(p, &solution).iter().all(|t| *t < SLOWEST_S)
 }
