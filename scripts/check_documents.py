@@ -19,9 +19,9 @@ import jsonschema
 
 TOP = pathlib.Path(__file__).parent.parent
 SCHEMAS = TOP / "docs" / "schemas"
-FORMATS = ("pipework", "plan", "operator", "scenario")
+FORMATS = ("pipework", "plan", "operator", "scenario", "batch")
 # Keys whose values are words of the writer's own.
-WORDS = ("name", "site", "technician", "model", "serial", "source", "text", "because")
+WORDS = ("name", "site", "technician", "model", "serial", "source", "text", "because", "files")
 
 
 def validator(name):

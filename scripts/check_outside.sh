@@ -46,7 +46,12 @@ python3 scripts/verify_seal.py --spoil "$work/sound"
 ! python3 scripts/verify_seal.py "$work/blocked" --key "$work/key.pub" 2>/dev/null
 mkdir "$work/reports"
 cargo run -q -p plumeline-report --example sample -- "$work/reports" >/dev/null
-python3 scripts/check_report_formats.py "$work/reports"
+PLUMELINE="$bin" docs/examples/ci.sh "$work/batch"
+printf '%s\n' 'format = 1' '[[job]]' 'name = "hopeful"' "files = \"$PWD/harness/cli/demo/small\"" \
+    'defects = ["hole-blocked"]' '[[job]]' 'name = "lost"' "files = \"$work/broken\"" >"$work/hopeful.toml"
+mkdir "$work/broken" && echo 'format = 1' >"$work/broken/plan.toml" && echo 'format = 1' >"$work/broken/pipework.toml"
+"$bin" batch "$work/hopeful.toml" --out "$work/missed" || [ $? -eq 1 ]
+python3 scripts/check_report_formats.py "$work/reports" "$work/batch" "$work/missed"
 
 say "the traces: opened by packet tools"
 cargo test -q -p plumeline-trace --test viewer -- --ignored
