@@ -90,7 +90,7 @@ fn quiet_leaves_the_result_alone() {
     let said = stdout(&o);
     assert!(said.contains("PASS") && said.contains("report:") && !said.contains("0:00:"), "{said}");
     for (command, result) in [
-        ("check", "everything holds; the job is not sealed: `plumeline close` seals it"),
+        ("check", "everything holds, and all of it is sealed"),
         ("replay", "verdict: pass, everything that the plan asks for was shown"),
     ] {
         let o = run(&["-q", command, text(&out)]);

@@ -91,7 +91,7 @@ pub fn name_and_reason(words: &str) -> Option<(&str, &str)> {
 
 impl Act {
     /// The names of all kinds.
-    pub const NAMES: [&'static str; 17] = [
+    pub const NAMES: [&'static str; 20] = [
         "isolate",
         "lock-off",
         "tell",
@@ -100,12 +100,15 @@ impl Act {
         "close-hole",
         "open-hole",
         "release-smoke",
+        "release-went",
         "stop-smoke",
         "shut-inlet",
         "refit-inlet",
         "panel-shows",
         "panel-clear",
         "override",
+        "left-alone",
+        "nothing-operated",
         "unlock",
         "restore",
         "read-display",
