@@ -13,6 +13,7 @@ use alloc::{
     vec::Vec,
 };
 use plumeline_detector::settings::{Settings, Value};
+use serde::Serialize;
 
 /// Settings with the description of their model, if there is one.
 #[derive(Clone, Copy, Debug)]
@@ -24,7 +25,7 @@ pub struct Side<'a> {
 }
 
 /// A line of a comparison or of a listing.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Line {
     /// Its group.
     pub group: Group,

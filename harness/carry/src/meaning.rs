@@ -66,7 +66,8 @@ pub enum Meaning {
 use Meaning::*;
 
 /// What belongs together when it is shown.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum Group {
     /// Labels.
     Labels,

@@ -1,5 +1,9 @@
 //! The command line.
 #![allow(rustdoc::broken_intra_doc_links, reason = "these comments are the command's own help, brackets and all")]
+mod settings;
+
+pub use settings::{Capture, Carry, Diff, Show};
+
 use clap::{Args, Parser, Subcommand};
 use std::path::PathBuf;
 
@@ -85,6 +89,26 @@ pub enum Command {
         after_help = "Examples:\n  plumeline predict my-job/pipework.toml\n  plumeline predict my-job/pipework.toml --svg pipes.svg --limit \"90 s\"\n  plumeline predict my-job/pipework.toml --obscuration \"alarm=0.04 %/m\" --json"
     )]
     Predict(Predict),
+    /// Read the settings of a unit whole and keep them as a file.
+    #[command(
+        after_help = "Examples:\n  plumeline capture serial:/dev/ttyUSB0@115200 -o my-job/settings-old.json\n  plumeline capture last-job -o settings.json"
+    )]
+    Capture(Capture),
+    /// List settings by what they mean.
+    #[command(
+        after_help = "Examples:\n  plumeline show my-job/settings-old.json\n  plumeline show settings.json --description my-model.toml --json"
+    )]
+    Show(Show),
+    /// Compare settings by what they mean, also of two models.
+    #[command(
+        after_help = "Exit codes: 0 the same, 1 different, 3 a file can't be used.\n\nExamples:\n  plumeline diff my-job/settings-old.json my-job/settings-new.json --b-is model-b\n  plumeline diff last-year.json today.json --all"
+    )]
+    Diff(Diff),
+    /// Carry captured settings over to another model, with an account of every item.
+    #[command(
+        after_help = "Exit codes: 0 the settings can be loaded; 2 a person has to decide something first; 3 a file can't be used.\nWrites carry-account.json, carry-account.txt and wiring-sheet.txt into the job, and settings-new.json once nothing\nis open (see docs/carry-over.md).\n\nExamples:\n  plumeline carry my-job --to model-b --template   # adds what is open to my-job/decisions.toml, to be filled in\n  plumeline carry my-job --to model-b\n  plumeline carry my-job --to new-model.toml --from old-model.toml --settings captured.json"
+    )]
+    Carry(Carry),
     /// Judge the readings of any logger, from a CSV file, by the same rules as a job.
     #[command(
         after_help = "Exit codes: 0 steady, a response, a mean; 2 it can't be told; 3 the file or an option can't be used.\nColumns state their unit in the header: time_s,flow_L/min (see docs/judge.md).\n\nExamples:\n  plumeline judge flow.csv --as settle --slope-limit 2%\n  plumeline judge smoke.csv --as onset --release 60\n  plumeline judge flow.csv --as mean --from 120 --calibration-relative 3% --json"

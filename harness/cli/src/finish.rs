@@ -32,6 +32,7 @@ pub fn write(
         obscuration: ObscurationUnit::PercentPerMetre,
         digests,
         tool: env!("CARGO_PKG_VERSION"),
+        carried: loaded.carried.as_ref(),
         invented,
     };
     let told = |e: plumeline_report::ReportError| Failure::internal(e.to_string());

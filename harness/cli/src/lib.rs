@@ -5,6 +5,8 @@
 pub mod args;
 pub mod batch;
 pub mod campaign;
+pub mod capture;
+pub mod carrying;
 pub mod commands;
 pub mod failure;
 pub mod finish;
@@ -57,6 +59,10 @@ pub fn main() -> ExitCode {
         Command::Pack(a) => commands::close::pack(a),
         Command::Unpack(a) => commands::close::unpack(a),
         Command::Predict(a) => commands::predict::predict(a),
+        Command::Capture(a) => commands::settings::capture(a),
+        Command::Show(a) => commands::settings::show(a),
+        Command::Diff(a) => commands::settings::diff(a),
+        Command::Carry(a) => commands::carry::carry(a),
         Command::Judge(a) => commands::judge::judge(a),
         Command::Campaign(a) => campaign::campaign(a),
         Command::Ports(a) => commands::ports::ports(a),

@@ -12,6 +12,7 @@ use plumeline_airflow::{
 use plumeline_base::{input::Input, pipework::Pipework};
 use plumeline_job::{
     Kind, Problem,
+    account::{self, AccountFile},
     folder::{self, Folder},
     pipework::{self, FrictionChoice, ModelChoice, PipeworkFile},
     plan, settings,
@@ -29,8 +30,11 @@ impl Files {
     /// Reads them from a job folder. Settings to load may be missing.
     pub fn read(folder: &Folder) -> Result<Self, Failure> {
         let mut files = Vec::new();
-        for name in [folder::PIPEWORK, folder::PLAN, folder::SETTINGS_NEW] {
-            if name != folder::SETTINGS_NEW || folder.exists(name)? {
+        for name in [folder::PIPEWORK, folder::PLAN] {
+            files.push((name.to_owned(), folder.read(name)?.bytes));
+        }
+        for name in [folder::SETTINGS_NEW, folder::SETTINGS_OLD, folder::DECISIONS, folder::ACCOUNT] {
+            if folder.exists(name)? {
                 files.push((name.to_owned(), folder.read(name)?.bytes));
             }
         }
@@ -69,9 +73,17 @@ impl Files {
         let pipework = pipework::parse(folder::PIPEWORK, self.get(folder::PIPEWORK)?)?;
         let plan = plan::parse(folder::PLAN, self.get(folder::PLAN)?, &pipework.pipework)?;
         let to_load = match self.get(folder::SETTINGS_NEW) {
-            Ok(bytes) => Some(settings::parse(folder::SETTINGS_NEW, bytes)?.settings),
+            Ok(bytes) => Some(settings::parse(folder::SETTINGS_NEW, bytes)?),
             Err(_) => None,
         };
+        let carried = match self.get(folder::ACCOUNT) {
+            Ok(bytes) => Some(account::parse(folder::ACCOUNT, bytes)?),
+            Err(_) => None,
+        };
+        if let Some(carried) = &carried {
+            carried.allows(to_load.as_ref())?;
+        }
+        let to_load = to_load.map(|d| d.settings);
         let prediction = predict(folder::PIPEWORK, &pipework, draws)?;
         let options = options(pipework.model, draws);
         let told = |e: AirflowError| told(folder::PIPEWORK, &pipework.pipework, &e);
@@ -88,7 +100,7 @@ impl Files {
             prediction,
             to_load,
         };
-        Ok(Loaded { pipework, plan, inputs })
+        Ok(Loaded { pipework, plan, inputs, carried })
     }
 }
 
@@ -101,6 +113,8 @@ pub struct Loaded {
     pub plan: plan::PlanFile,
     /// What the procedure is made of.
     pub inputs: JobInputs,
+    /// The account of the carry-over that the settings come from, if they come from one.
+    pub carried: Option<AccountFile>,
 }
 
 /// How a pipework file wants to be computed.

@@ -214,6 +214,11 @@ pub fn clock(t: Instant) -> String {
     format!("{}:{:02}:{:02}", s / 3600, s / 60 % 60, s % 60)
 }
 
+/// Width that text is laid out for: the terminal's, within what reads well; 100 where nobody looks at one.
+pub fn width() -> usize {
+    terminal_size::terminal_size_of(stdout()).map_or(100, |(w, _)| usize::from(w.0).clamp(72, 100))
+}
+
 /// Colour only on a terminal, and not where NO_COLOR is set.
 pub fn colour_on(stream: &impl IsTerminal) -> bool {
     stream.is_terminal() && std::env::var_os("NO_COLOR").is_none_or(|v| v.is_empty())

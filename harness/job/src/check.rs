@@ -14,7 +14,8 @@ use plumeline_procedure::{Entry, effect::KeptSettings};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// The files that a job is judged by. What else the journal records by digest need not be a file of the folder.
-const INPUTS: [&str; 3] = [folder::PIPEWORK, folder::PLAN, folder::SETTINGS_NEW];
+const INPUTS: [&str; 6] =
+    [folder::PIPEWORK, folder::PLAN, folder::SETTINGS_NEW, folder::SETTINGS_OLD, folder::DECISIONS, folder::ACCOUNT];
 
 /// What a check found.
 #[derive(Clone, Debug, Default)]

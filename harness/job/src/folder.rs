@@ -51,8 +51,21 @@ pub const LOCK: &str = "lock";
 
 /// What a job that has begun leaves in its folder, in the order in which a new job takes it away: what follows from
 /// something goes before it.
-const LEFT_BY_A_JOB: [&str; 8] =
-    [REPORT, JUNIT, RESULT, SETTINGS_AS_LEFT, SETTINGS_AS_FOUND, JOURNAL, TRACE, SETTINGS_NEW];
+const LEFT_BY_A_JOB: [&str; 13] = [
+    REPORT,
+    JUNIT,
+    RESULT,
+    SETTINGS_AS_LEFT,
+    SETTINGS_AS_FOUND,
+    JOURNAL,
+    TRACE,
+    SETTINGS_NEW,
+    WIRING,
+    ACCOUNT_TEXT,
+    ACCOUNT,
+    DECISIONS,
+    SETTINGS_OLD,
+];
 
 /// An open job folder.
 #[derive(Clone, Debug)]

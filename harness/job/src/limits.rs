@@ -20,7 +20,7 @@ pub struct Preset {
 /// A kind of limit, with its presets; the first is what holds where the plan says nothing.
 #[derive(Clone, Copy, Debug)]
 pub struct Presets {
-    /// Unit of the values: `s`, `Pa` or `1` (a fraction).
+    /// Unit of the values: `s`, `Pa`, `%/ft` or `1` (a fraction).
     pub unit: &'static str,
     /// The presets.
     pub all: &'static [Preset],
@@ -62,6 +62,16 @@ pub const TRANSPORT: Presets = Presets {
             60.0,
             "UK industry code of practice for ASD systems, very high sensitivity",
         ),
+    ],
+};
+/// Obscuration that a port may need for a level, by the per cent per foot that the texts state. None holds where the plan says
+/// nothing: they are for telecommunications and data rooms.
+pub const PORT_OBSCURATION: Presets = Presets {
+    unit: "%/ft",
+    all: &[
+        memory("NFPA 76 very early warning alert", 0.2, "NFPA 76, obscuration at each port, very early warning, alert"),
+        memory("NFPA 76 very early warning alarm", 1.0, "NFPA 76, obscuration at each port, very early warning, alarm"),
+        memory("NFPA 76 early warning alarm", 1.5, "NFPA 76, obscuration at each port, early warning, alarm"),
     ],
 };
 /// Measured against predicted transport time, as a fraction of the predicted.

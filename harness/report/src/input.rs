@@ -4,6 +4,7 @@ use plumeline_base::{
     obscuration::ObscurationUnit,
     pipework::{OpeningKind, Pipework},
 };
+use plumeline_job::account::AccountFile;
 use plumeline_procedure::{outcome::Outcome, plan::Plan};
 use serde::Serialize;
 
@@ -24,6 +25,8 @@ pub struct ReportInput<'a> {
     pub digests: &'a Digests,
     /// Version of the tool that writes the report.
     pub tool: &'a str,
+    /// The account of the carry-over that the loaded settings come from, if they come from one.
+    pub carried: Option<&'a AccountFile>,
     /// The site is invented (a demonstration or a test): said loudly.
     pub invented: bool,
 }

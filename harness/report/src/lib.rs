@@ -3,6 +3,7 @@
 //! Everything here is a pure function of its input: the same job gives the same bytes. Nothing is judged here, with
 //! one exception that only ever makes things worse: an outcome that contradicts itself (a pass with a failed finding
 //! in it) is not shown as a pass, see [`standing::shown_verdict`]. Not here: files, clocks, measuring, deciding.
+mod account;
 pub mod chart;
 mod html;
 pub mod input;
@@ -13,6 +14,7 @@ pub mod standing;
 mod text;
 pub mod words;
 
+pub use account::{account_text, comparison_text, listing_text, wiring_text};
 pub use html::html;
 pub use input::{Digests, PipeFacts, ReportInput};
 pub use junit::{Expected, JunitJob, junit, stage_verdict};

@@ -1,6 +1,8 @@
 //! The whole job against the bundled simulator: an invented site, invented units.
 use crate::{
     args::{Demo, Over},
+    capture::{self, Captured},
+    carrying::{self, Carried, Described, Given},
     failure::{Exit, Failure},
     finish,
     keep::DiskKeeper,
@@ -12,7 +14,10 @@ use crate::{
     virtual_time::VirtualJob,
 };
 use plumeline_base::Instant;
-use plumeline_job::folder::{self, Folder};
+use plumeline_job::{
+    folder::{self, Folder},
+    settings,
+};
 use plumeline_link::faults::FaultSpec;
 use plumeline_procedure::Procedure;
 use plumeline_simulator::Simulation;
@@ -23,20 +28,26 @@ pub struct Invented {
     pub pipework: &'static str,
     /// `plan.toml`.
     pub plan: &'static str,
-    /// `settings-new.json`.
+    /// `decisions.toml`.
+    pub decisions: &'static str,
+    /// What the settings come to by these decisions: `settings-new.json`.
     pub settings: &'static str,
 }
 /// The site of the demonstration.
 pub const WHOLE: Invented = Invented {
     pipework: include_str!("../../demo/pipework.toml"),
     plan: include_str!("../../demo/plan.toml"),
+    decisions: include_str!("../../demo/decisions.toml"),
     settings: include_str!("../../demo/settings-new.json"),
 };
 const SMALL: Invented = Invented {
     pipework: include_str!("../../demo/small/pipework.toml"),
     plan: include_str!("../../demo/small/plan.toml"),
+    decisions: include_str!("../../demo/small/decisions.toml"),
     settings: include_str!("../../demo/small/settings-new.json"),
 };
+/// The description of the simulated replacement.
+const REPLACEMENT: &str = "model-b";
 /// The date of every demonstration, so that two runs with one seed are the same byte for byte.
 pub const DATE: &str = "2026-01-01T08:00:00Z";
 
@@ -44,16 +55,19 @@ pub const DATE: &str = "2026-01-01T08:00:00Z";
 pub fn demo(args: &Demo) -> Result<Exit, Failure> {
     let faults = faults(args.faults.as_deref())?;
     let invented = if args.small { &SMALL } else { &WHOLE };
-    let files = [
-        (folder::PIPEWORK, invented.pipework.as_bytes()),
-        (folder::PLAN, invented.plan.as_bytes()),
-        (folder::SETTINGS_NEW, invented.settings.as_bytes()),
-    ];
     // The defects are understood before anything is written.
     let pipework = plumeline_job::pipework::parse(folder::PIPEWORK, invented.pipework.as_bytes())?.pipework;
     let site = scenario::site(pipework, args.seed, &args.defect, !args.dead)?;
+    let (old, carried) = carried(invented, args.seed)?;
+    let files = [
+        (folder::PIPEWORK, invented.pipework.as_bytes()),
+        (folder::PLAN, invented.plan.as_bytes()),
+        (folder::DECISIONS, invented.decisions.as_bytes()),
+        (folder::SETTINGS_OLD, old.as_slice()),
+    ];
     let folder = Folder::create(&args.out, &files, args.force)?;
     let _lock = folder.lock()?;
+    carrying::keep(&folder, &carried, true)?;
     let files = Files::read(&folder)?.with_port("sim:");
     let loaded = files.check(DRAWS)?;
     let mut show = show::of_job(args.output.json, false);
@@ -70,6 +84,24 @@ pub fn demo(args: &Demo) -> Result<Exit, Failure> {
     VirtualJob::new(&mut session, &mut simulation, &mut script, show.as_mut(), faults, args.seed, Instant::START)
         .run(files.opening(DATE.into()))?;
     finish::finished(&folder, &loaded, session, &args.output, true)
+}
+
+/// The settings captured from the outgoing unit at an earlier visit, when it was sound, carried over to the new model by the
+/// decisions of invented people.
+fn carried(invented: &Invented, seed: u64) -> Result<(Vec<u8>, Carried), Failure> {
+    let pipework = plumeline_job::pipework::parse(folder::PIPEWORK, invented.pipework.as_bytes())?.pipework;
+    let mut earlier = super::run::simulation(scenario::site(pipework, seed, &[], true)?, Instant::START)?;
+    let Captured { unit, settings } = capture::from_simulation(&mut earlier, Instant::START)?;
+    let old = settings::to_json(&settings, Some(&unit), true)?;
+    let carried = carrying::carry_over(&Given {
+        settings: (folder::SETTINGS_OLD, &old),
+        from: None,
+        to: &Described::find(REPLACEMENT)?,
+        decisions: Some((folder::DECISIONS, invented.decisions.as_bytes())),
+        pipework: invented.pipework.as_bytes(),
+        plan: invented.plan.as_bytes(),
+    })?;
+    Ok((old, carried))
 }
 
 /// Reads the faults of the line.

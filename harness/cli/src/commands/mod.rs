@@ -1,5 +1,6 @@
 //! One module for each group of commands. Each ends with an exit code or a failure.
 pub mod batch;
+pub mod carry;
 pub mod check;
 pub mod close;
 pub mod demo;
@@ -10,4 +11,5 @@ pub mod manual;
 pub mod ports;
 pub mod predict;
 pub mod run;
+pub mod settings;
 pub mod simulate;

@@ -95,7 +95,8 @@ pub(super) fn check(source: &Source<'_>, f: raw::File, pipework: &Pipework) -> R
     if f.flow.calibration_common.is_none() || f.flow.calibration_individual.is_none() {
         notes.push("uncertainty of the unit's flow readings where none is stated: 3 % common, 2 % individual (common practice, no source)".to_owned());
     }
-    Ok(PlanFile { plan, notes })
+    let ports = super::ports::ports(source, &f.limits.port_obscuration)?;
+    Ok(PlanFile { plan, ports, notes })
 }
 
 fn expected(u: raw::Unit) -> ExpectedUnit {

@@ -4,6 +4,7 @@
 //! Not here: what the stages do, and how a limit is judged.
 mod check;
 mod farthest;
+mod ports;
 mod raw;
 mod stages;
 
@@ -15,6 +16,7 @@ use crate::{
     written,
 };
 use plumeline_base::pipework::Pipework;
+use plumeline_carry::PortLimit;
 use plumeline_procedure::plan::Plan;
 
 /// The version of the format that is read and written.
@@ -30,6 +32,8 @@ pub const TEMPLATE: &str = include_str!("../templates/plan.toml");
 pub struct PlanFile {
     /// The typed plan.
     pub plan: Plan,
+    /// What a port may need for each level of the new unit, where the plan says.
+    pub ports: Vec<PortLimit>,
     /// What was filled in or deserves a second look, for the report.
     pub notes: Vec<String>,
 }

@@ -113,6 +113,20 @@ pub(super) struct Limits {
     /// Waiting for the unit to start, at most.
     #[schemars(transform = limit_of(&limits::BOOT))]
     pub(super) boot: Option<Spanned<Limit>>,
+    /// Obscuration that a port may need, by level of the new unit; none if not stated.
+    #[serde(default)]
+    pub(super) port_obscuration: Vec<Spanned<PortLimit>>,
+}
+
+/// What a port may need for a level.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub(super) struct PortLimit {
+    /// Level of the new unit.
+    #[schemars(range(min = 1, max = 32))]
+    pub(super) level: Spanned<i64>,
+    /// The name of a preset, an obscuration such as "0.2 %/ft", or one with its source.
+    pub(super) at_most: Spanned<Limit>,
 }
 
 #[derive(Debug, Default, Deserialize, JsonSchema)]

@@ -1,4 +1,5 @@
 //! The page for people: first what the job comes to and what to do next, then everything that it rests on.
+mod carried;
 mod charts;
 mod clock;
 mod doc;
@@ -40,6 +41,7 @@ pub fn html(input: &ReportInput<'_>) -> Result<String, ReportError> {
     let verdict = shown_verdict(input.outcome);
     let clock = clock::Clock::of(input.record);
     let mut sections = work::sections(input, &clock);
+    sections.extend(carried::sections(input));
     sections.extend(measured::sections(input, &clock));
     sections.extend(rules::sections(input));
     let page = Page {

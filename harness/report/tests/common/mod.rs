@@ -40,6 +40,7 @@ impl Sample {
             obscuration: ObscurationUnit::PercentPerMetre,
             digests: &self.digests,
             tool: "0.1.0",
+            carried: None,
             invented: true,
         }
     }

@@ -1,0 +1,83 @@
+//! Arguments of the commands about settings: capture, show, diff, carry.
+use clap::Args;
+use std::path::PathBuf;
+
+/// Capture settings.
+#[derive(Args, Debug)]
+pub struct Capture {
+    /// The unit, as for `run`; or the folder of a job that captured it.
+    #[arg(value_name = "PORT|JOB")]
+    pub port: String,
+    /// The file to write.
+    #[arg(short, long, value_name = "FILE")]
+    pub out: PathBuf,
+    /// With sim: the scenario.
+    #[arg(long, value_name = "FILE")]
+    pub scenario: Option<PathBuf>,
+    /// Replace a file that is there already.
+    #[arg(long)]
+    pub force: bool,
+}
+
+/// Show settings.
+#[derive(Args, Debug)]
+pub struct Show {
+    /// The settings document.
+    pub file: PathBuf,
+    /// Description of the unit's model: a name (model-a, model-b, ...) or a file; by the model that the document names if
+    /// not given.
+    #[arg(long, value_name = "NAME|FILE")]
+    pub description: Option<String>,
+    /// One JSON object instead of words.
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Compare settings.
+#[derive(Args, Debug)]
+pub struct Diff {
+    /// The one settings document.
+    pub a: PathBuf,
+    /// The other one.
+    pub b: PathBuf,
+    /// Description of A's model, if the document does not name a known one.
+    #[arg(long, value_name = "NAME|FILE")]
+    pub a_is: Option<String>,
+    /// Description of B's model, if the document does not name a known one.
+    #[arg(long, value_name = "NAME|FILE")]
+    pub b_is: Option<String>,
+    /// What is the same, too.
+    #[arg(long)]
+    pub all: bool,
+    /// One JSON object instead of words.
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Carry settings over.
+#[derive(Args, Debug)]
+pub struct Carry {
+    /// The job folder.
+    pub job: PathBuf,
+    /// Description of the new model: a name (model-a, model-b, model-c, model-d) or a file.
+    #[arg(long, value_name = "NAME|FILE")]
+    pub to: String,
+    /// Description of the old model; by the model that the captured settings name if not given.
+    #[arg(long, value_name = "NAME|FILE")]
+    pub from: Option<String>,
+    /// The captured settings, to be put into the job; its settings-old.json if not given.
+    #[arg(long, value_name = "FILE")]
+    pub settings: Option<PathBuf>,
+    /// What was decided, to be put into the job; its decisions.toml if not given.
+    #[arg(long, value_name = "FILE")]
+    pub decisions: Option<PathBuf>,
+    /// Add what is open to the job's decisions.toml, to be filled in.
+    #[arg(long)]
+    pub template: bool,
+    /// Replace settings or decisions that are there already.
+    #[arg(long)]
+    pub force: bool,
+    /// The account as one JSON object instead of words.
+    #[arg(long)]
+    pub json: bool,
+}
