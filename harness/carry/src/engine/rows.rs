@@ -9,9 +9,9 @@ use crate::{
     decision::{About, Choice, DecisionFault},
     description::Slot,
     maps::{Map, old_contact, old_function, translated},
-    meaning::{Contact, Function, Meaning},
+    meaning::{Contact, Dimension, Function, Meaning},
     neutral::{Seen, SeenItem, Sense, plain},
-    number::short,
+    number::{self, short},
 };
 use alloc::{
     format,
@@ -240,9 +240,15 @@ fn threshold(slot: &Slot, answer: &Answer<'_, '_>, choice: &Choice, account: &Ac
             hole.number, hole.inlet
         ));
     }
-    let made = express(slot, &Sense::Number(k * ratio), from).map_err(|u| u.why)?;
+    let made = express(slot, &Sense::Number(k * ratio), None).map_err(|u| u.why)?;
+    let unit = made.item.unit.clone().unwrap_or_default();
+    let number = number::stated(Dimension::Obscuration, k, Some(&unit)).unwrap_or_default();
+    let rounded = if made.says.is_empty() { String::new() } else { format!("; {}", made.says) };
     let says = format!(
-        "same computed hole obscuration: hole {} of pipe {} has {} % of the unit's flow, {} % before; no hole needs more",
+        "the same number would be {} {unit}; the same computed hole obscuration is {} {unit}, as hole {} of pipe {} has {} % of \
+         the unit's flow, {} % before{rounded}",
+        short(number, 4),
+        short(made.exact.unwrap_or_default(), 4),
         hole.number,
         hole.inlet,
         short(hole.share_after * 100.0, 3),
