@@ -37,7 +37,8 @@ impl UnitEnd {
     pub fn pty(link: Option<&Path>, simulation: Rc<RefCell<Simulation>>, clock: RealClock) -> Result<Self, Failure> {
         Ok(Self::over(Server::pty(link)?, simulation, clock))
     }
-    fn over(server: Server, simulation: Rc<RefCell<Simulation>>, clock: RealClock) -> Self {
+    /// On a line that is open already.
+    pub fn over(server: Server, simulation: Rc<RefCell<Simulation>>, clock: RealClock) -> Self {
         Self { server, simulation, clock, disturbed: Rc::default(), store: None, stored: 0 }
     }
     /// How the other end is named on a command line.
