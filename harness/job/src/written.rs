@@ -218,7 +218,7 @@ fn toml_problem(source: &Source<'_>, e: &toml::de::Error) -> Problem {
     } else if first.starts_with("missing field") {
         let name = quoted(first.split('`').nth(1).unwrap_or_default());
         (Kind::MissingKey, format!("the key {name} is missing"), format!("add {name} here"))
-    } else if first.starts_with("invalid type") || first.starts_with("invalid length") {
+    } else if ["invalid type", "invalid length", "invalid value"].iter().any(|w| first.starts_with(w)) {
         (Kind::WrongType, first.to_owned(), "write the value as the message says; texts stand in quotes".to_owned())
     } else if first.starts_with("duplicate") {
         (Kind::Duplicate, "the key stands twice".to_owned(), "keep one of the two".to_owned())
