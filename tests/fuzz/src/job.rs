@@ -1,5 +1,8 @@
 //! The job that sequences of events go into: one short pipe, everything done, as briefly as it can be.
-use plumeline_airflow::uncertainty;
+use plumeline_airflow::{
+    defects,
+    uncertainty::{self, translate::pressure_exponents},
+};
 use plumeline_job::{pipework, plan, settings};
 use plumeline_procedure::JobInputs;
 use std::sync::OnceLock;
@@ -13,6 +16,14 @@ pub(crate) fn inputs() -> &'static JobInputs {
         let to_load = settings::parse("settings-new.json", include_bytes!("../job/settings-new.json")).unwrap();
         let options = uncertainty::PredictOptions { draws: 200, ..Default::default() };
         let prediction = uncertainty::predict(&read.pipework, &options).unwrap();
-        JobInputs { plan: plan.plan, pipework: read.pipework, prediction, to_load: Some(to_load.settings) }
+        JobInputs {
+            plan: plan.plan,
+            translations: Vec::new(),
+            exponents: pressure_exponents(&read.pipework, &options).unwrap(),
+            defects: defects::visible(&read.pipework, &options, &prediction).unwrap(),
+            pipework: read.pipework,
+            prediction,
+            to_load: Some(to_load.settings),
+        }
     })
 }
