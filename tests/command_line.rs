@@ -24,7 +24,7 @@ fn every_command_has_help_with_an_example_of_itself() {
         assert!(example.contains(&format!("plumeline {name}")), "{name}:\n{example}");
         // What is shown as an example must be understood, as far as a shell would take it apart at blanks and quotes.
         for line in example.lines().filter_map(|l| l.trim().strip_prefix("plumeline ")) {
-            let words = words(line.split(['>', '|']).next().unwrap());
+            let words = words(line.split(['>', '|', '#']).next().unwrap());
             let all = std::iter::once("plumeline".to_owned()).chain(words);
             Cli::command().try_get_matches_from(all).unwrap_or_else(|e| panic!("{line}: {e}"));
         }
@@ -130,8 +130,14 @@ fn ports_are_listed_with_what_is_known_and_what_stands_in_the_way() {
     tree.plug("1-2", "1209:00a1", Some("A7"), &["ttyUSB0"]);
     tree.plug("1-3", "1209:00a2", None, &["ttyACM0"]);
     std::fs::remove_file(tree.path().join("dev/ttyACM0")).unwrap();
-    let pty = nix::pty::openpty(None, None).unwrap();
-    tree.lead("ttyUSB0", &nix::unistd::ttyname(&pty.slave).unwrap());
+    // Neither end is left to the processes that other tests start meanwhile.
+    use nix::{fcntl::OFlag, pty};
+    let master = pty::posix_openpt(OFlag::O_RDWR | OFlag::O_NOCTTY | OFlag::O_CLOEXEC).unwrap();
+    pty::grantpt(&master).unwrap();
+    pty::unlockpt(&master).unwrap();
+    let path = std::path::PathBuf::from(pty::ptsname_r(&master).unwrap());
+    let slave = std::fs::File::options().read(true).write(true).open(&path).unwrap();
+    tree.lead("ttyUSB0", &path);
     let o = run(&["ports", "--root", text(tree.path())]);
     exits(&o, &[0]);
     let said = stdout(&o);
@@ -148,7 +154,7 @@ fn ports_are_listed_with_what_is_known_and_what_stands_in_the_way() {
     ] {
         assert!(said.contains(part), "no `{part}` in\n{said}");
     }
-    drop(pty.slave);
+    drop(slave);
     let o = run(&["ports", "--json", "--root", text(tree.path())]);
     exits(&o, &[0]);
     let json: serde_json::Value = serde_json::from_slice(&o.stdout).unwrap();
