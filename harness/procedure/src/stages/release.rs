@@ -127,12 +127,14 @@ pub(super) async fn release(
             safety::stop_smoke(ctx).await;
             return Ok(set_aside(&gather, "readings were missing".into()));
         }
-        let outcome = gather.analyse(own, at, &mark, &rule);
-        // The plateau has been seen for as long as it needs, or nothing more can come.
         let left = ctx.left(end);
         let waited = latest_s - left.as_secs_f64();
-        if (matches!(&outcome, Outcome::Response(_)) && waited >= held_s) || left.is_zero() {
-            break outcome;
+        // The plateau has been seen for as long as it needs, or nothing more can come; before that no answer is wanted.
+        if waited >= held_s || left.is_zero() {
+            let outcome = gather.analyse(own, at, &mark, &rule);
+            if left.is_zero() || matches!(&outcome, Outcome::Response(_)) {
+                break outcome;
+            }
         }
         ctx.progress(
             format!("smoke released at {words} {waited:.0} s ago"),
