@@ -16,15 +16,15 @@ const TRUTH: &str = "truth.json";
 /// Runs the job of this seed again and leaves everything in a folder.
 pub(super) fn explain(seed: u64, holes: bool, out: Option<&Path>, force: bool) -> Result<Exit, Failure> {
     let dir = out.map_or_else(|| PathBuf::from(format!("campaign-job-{seed}")), Path::to_path_buf);
-    let drawn = Drawn::new(seed, holes)?;
+    // The whole truth is the campaign's own; this job is one of the two that it ran.
+    let job = one::run(seed)?;
+    let drawn = Drawn::new(seed, holes, job.drawn_anew)?;
     let files: Vec<_> = drawn.design.files.0.iter().map(|(name, bytes)| (name.as_str(), bytes.as_slice())).collect();
     let folder = Folder::create(&dir, &files, force)?;
     let _lock = folder.lock()?;
     let (files, loaded) = drawn.load()?;
     let session = drawn.play(&files, &loaded, DiskKeeper::create(&folder)?)?;
     let outcome = session.outcome().ok_or_else(|| Failure::internal("the job ended without an outcome"))?;
-    // The whole truth is the campaign's own; this job is one of the two that it ran.
-    let job = one::run(seed)?;
     if Ran::of(outcome) != *(if holes { &job.holes } else { &job.flow_only }) {
         return Err(Failure::internal("the job came out otherwise than in the campaign"));
     }

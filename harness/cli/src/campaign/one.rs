@@ -4,7 +4,7 @@ use super::{
     draw,
     generator::{self, Design},
     shift::Shift,
-    truth::{Bounds, Facts},
+    truth::{self, Bounds, Facts},
 };
 use crate::{
     failure::Failure,
@@ -19,7 +19,7 @@ use crate::{
 use plumeline_base::{Instant, Verdict, quantity::M3_S_PER_L_MIN};
 use plumeline_link::faults::FaultSpec;
 use plumeline_procedure::{Outcome, Procedure, StageKind, outcome::Figure, plan::HoleChoice};
-use plumeline_simulator::{Scenario, Simulation, scenario::Law};
+use plumeline_simulator::{Defect, Scenario, Simulation, scenario::Law};
 use serde::{Deserialize, Serialize};
 
 /// Monte Carlo draws of a campaign's predictions: a twentieth of a real job's, for speed.
@@ -36,6 +36,8 @@ pub struct Job {
     pub pipes: u32,
     /// Openings of the design.
     pub openings: u32,
+    /// How often it was drawn anew because the flows of a site would not come to rest in the simulator.
+    pub drawn_anew: u64,
     /// The law of the scatter.
     pub law: String,
     /// What was made wrong.
@@ -133,10 +135,10 @@ pub(super) struct Drawn {
     pub(super) scenario: Scenario,
 }
 impl Drawn {
-    /// Draws a job by its seed; `holes` says whether its plan closes holes in turn.
-    pub(super) fn new(seed: u64, holes: bool) -> Result<Self, Failure> {
-        let design = generator::design(&mut Dice::new(seed, 1), holes)?;
-        let dice = &mut Dice::new(seed, 2);
+    /// Draws a job by its seed; `holes` says whether its plan closes holes in turn, `anew` how often it was drawn before.
+    pub(super) fn new(seed: u64, holes: bool, anew: u64) -> Result<Self, Failure> {
+        let design = generator::design(&mut Dice::new(seed, 1 + 2 * anew), holes)?;
+        let dice = &mut Dice::new(seed, 2 + 2 * anew);
         let mut scenario = Scenario::new(design.pipework.clone(), seed);
         scenario.scatter.law = draw::law(dice);
         scenario.defects = draw::defects(dice, &design.pipework);
@@ -162,17 +164,29 @@ impl Drawn {
     }
 }
 
+/// Most draws of one job.
+const MOST_DRAWS: u64 = 10;
+
 /// Draws and runs one job, with and without the check of single holes, and holds both against the truth.
 pub fn run(seed: u64) -> Result<Job, Failure> {
-    let drawn = Drawn::new(seed, true)?;
-    let (files, mut loaded) = drawn.load()?;
-    let holes = outcome(&drawn.play(&files, &loaded, MemoryKeeper::default())?)?;
-    let Truth { site, material, cases } = Truth::of(&drawn, &loaded)?;
-    let compared = if cases.is_empty() { compare(&site, &drawn, &loaded, &holes)? } else { Vec::new() };
+    for anew in 0..MOST_DRAWS {
+        let drawn = Drawn::new(seed, true, anew)?;
+        let (files, loaded) = drawn.load()?;
+        if let Some(truth) = Truth::of(&drawn, &loaded)? {
+            return both(&drawn, anew, &files, loaded, truth);
+        }
+    }
+    Err(Failure::internal("no site was drawn whose flows come to rest"))
+}
+fn both(drawn: &Drawn, drawn_anew: u64, files: &Files, mut loaded: Loaded, truth: Truth) -> Result<Job, Failure> {
+    let Truth { site, material, cases } = truth;
+    let holes = outcome(&drawn.play(files, &loaded, MemoryKeeper::default())?)?;
+    let compared = if cases.is_empty() { compare(&site, drawn, &loaded, &holes)? } else { Vec::new() };
     loaded.inputs.plan.holes.choice = HoleChoice::None;
-    let flow_only = outcome(&drawn.play(&files, &loaded, MemoryKeeper::default())?)?;
+    let flow_only = outcome(&drawn.play(files, &loaded, MemoryKeeper::default())?)?;
     Ok(Job {
-        seed,
+        seed: drawn.scenario.seed,
+        drawn_anew,
         pipes: site.flows.len() as u32,
         openings: site.holes.len() as u32,
         law: law_word(drawn.scenario.scatter.law).into(),
@@ -194,19 +208,23 @@ struct Truth {
     cases: Vec<Case>,
 }
 impl Truth {
-    fn of(drawn: &Drawn, loaded: &Loaded) -> Result<Self, Failure> {
+    /// `None`: the flows of a site do not come to rest.
+    fn of(drawn: &Drawn, loaded: &Loaded) -> Result<Option<Self>, Failure> {
         let scenario = &drawn.scenario;
         let bounds = Bounds::of(loaded)?;
-        let design = Facts::of(scenario, &bounds, &[], false)?;
-        let built = Facts::of(scenario, &bounds, &[], true)?;
-        let site = Facts::of(scenario, &bounds, &scenario.defects, true)?;
+        let facts = |defects: &[Defect], scatter| Facts::of(scenario, &bounds, defects, scatter);
+        let (Some(design), Some(built), Some(site), Some(_)) = (
+            facts(&[], false)?,
+            facts(&[], true)?,
+            facts(&scenario.defects, true)?,
+            truth::simulation(scenario.clone())?,
+        ) else {
+            return Ok(None);
+        };
         let mut cases = Vec::new();
         for &defect in &scenario.defects {
-            let alone = match scenario.defects.len() {
-                1 => None,
-                _ => Some(Facts::of(scenario, &bounds, &[defect], true)?),
-            };
-            let alone = alone.as_ref().unwrap_or(&site);
+            let Some(alone) = facts(&[defect], true)? else { return Ok(None) };
+            let alone = &alone;
             cases.push(Case {
                 defect: defect.to_string(),
                 cell: draw::cell(&defect),
@@ -214,7 +232,7 @@ impl Truth {
                 shift: Shift::of(&loaded.inputs, &scenario.sensors, &built, alone, defect),
             });
         }
-        Ok(Self { material: site.material(&design, &bounds, &scenario.defects), cases, site })
+        Ok(Some(Self { material: site.material(&design, &bounds, &scenario.defects), cases, site }))
     }
 }
 

@@ -12,6 +12,7 @@ use plumeline_base::{
 use plumeline_simulator::{
     Defect, DefectKind, Scenario, Simulation,
     scenario::{Scatter, Which},
+    simulation::ScenarioError,
 };
 
 /// By how much the obscuration needed at a hole may be worse.
@@ -67,16 +68,29 @@ pub(super) struct Facts {
     simulation: Simulation,
 }
 
+/// A simulation of a scenario; `None`: its flows do not come to rest.
+pub(super) fn simulation(scenario: Scenario) -> Result<Option<Simulation>, Failure> {
+    match Simulation::new(scenario, Instant::START) {
+        Ok(simulation) => Ok(Some(simulation)),
+        Err(ScenarioError::Pipework(_)) => Ok(None),
+        Err(e) => Err(Failure::internal(format!("the campaign drew what can't be simulated: {e}"))),
+    }
+}
+
 impl Facts {
-    /// The site of a scenario with these defects, built as designed or as it was.
-    pub(super) fn of(scenario: &Scenario, bounds: &Bounds, defects: &[Defect], scatter: bool) -> Result<Self, Failure> {
+    /// The site of a scenario with these defects, built as designed or as it was; `None`: its flows do not come to rest.
+    pub(super) fn of(
+        scenario: &Scenario,
+        bounds: &Bounds,
+        defects: &[Defect],
+        scatter: bool,
+    ) -> Result<Option<Self>, Failure> {
         let mut scenario = Scenario { mounted: Which::Replacement, defects: defects.to_vec(), ..scenario.clone() };
         if !scatter {
             scenario.scatter = Scatter { law: scenario.scatter.law, ..Scatter::NONE };
         }
         let used: Vec<u8> = scenario.pipework.inlets.iter().filter(|i| i.node.is_some()).map(|i| i.number).collect();
-        let simulation = Simulation::new(scenario, Instant::START)
-            .map_err(|e| Failure::internal(format!("the campaign drew what can't be simulated: {e}")))?;
+        let Some(simulation) = simulation(scenario)? else { return Ok(None) };
         let truth = simulation.truth();
         let hole = |h: &plumeline_simulator::site::control::HoleTruth| Hole {
             pipe: h.pipe,
@@ -94,7 +108,7 @@ impl Facts {
             let at = facts.times(pipe, &[ARRIVED, 0.5], 2.0 * bounds.longest_s)?;
             facts.arrivals.push((pipe, [at[0], at[1]]));
         }
-        Ok(facts)
+        Ok(Some(facts))
     }
 
     /// Mean time from the last opening of each pipe to the air at the sensor, s.
