@@ -20,7 +20,7 @@ fn a_sound_site_passes_with_every_needed_stage_done() {
     exits(&o, &[0]);
     let r = result(&dir);
     let stages = r["outcome"]["stages"].as_array().unwrap();
-    assert_eq!(stages.len(), 15, "{stages:#?}");
+    assert_eq!(stages.len(), 17, "{stages:#?}");
     for s in stages {
         assert_eq!(s["complete"], true, "{s}");
     }
@@ -29,6 +29,31 @@ fn a_sound_site_passes_with_every_needed_stage_done() {
         assert!(dir.join("job").join(file).exists(), "{file}");
     }
     exits(&run(&["check", text(&dir.join("job"))]), &[0]);
+    // Hand-work, supply and the clock are in the result, and nothing is left isolated.
+    assert_eq!(r["closed"], serde_json::json!({ "complete": true, "still": [] }));
+    let ticked = r["outcome"]["checklist"].as_array().unwrap();
+    assert_eq!(ticked.len(), 16);
+    for t in ticked {
+        assert!(
+            t["state"] == "done" && t["by"].is_string() && t["date"].as_str().unwrap().starts_with("2026-01-01T"),
+            "{t}"
+        );
+    }
+    let supply = &r["outcome"]["supply"];
+    for what in ["outgoing", "standby", "alarm", "mains", "battery", "needed"] {
+        assert!(supply[what]["value"].as_f64().unwrap() > 0.0, "{what}");
+    }
+}
+
+/// A lost setting shows on the bench, before the site goes out of service.
+#[test]
+fn the_bench_stops_a_bad_unit_before_anything_is_isolated() {
+    let dir = Folder::new("bench");
+    exits(&demo(&dir, &["--small", "--defect", "setting-lost"]), &[1]);
+    let r = result(&dir);
+    assert_eq!(r["outcome"]["out_of_service_s"], serde_json::Value::Null);
+    assert_eq!(r["outcome"]["stages"][0]["stage"], "bench");
+    assert_eq!(r["outcome"]["stages"][0]["verdict"], "fail");
 }
 
 /// What is still under way when a job ends must not reach a unit that nobody watches any more.

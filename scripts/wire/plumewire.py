@@ -15,7 +15,7 @@ MAX_FRAME = 1024
 HEADER = struct.Struct(">BBBII")  # version, kind, operation, conversation, sequence
 
 OPERATIONS = {
-    "hello": 0x01, "clock": 0x02, "restart": 0x03,
+    "hello": 0x01, "clock": 0x02, "restart": 0x03, "wall-clock": 0x04, "wall-clock-set": 0x05,
     "readings-start": 0x10, "readings-stop": 0x11,
     "settings-manifest": 0x20, "settings-read": 0x21,
     "write-begin": 0x28, "write-chunk": 0x29, "write-commit": 0x2A, "write-status": 0x2B, "write-abandon": 0x2C,

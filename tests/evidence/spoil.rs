@@ -6,8 +6,8 @@ use plumeline_base::{
 };
 use plumeline_procedure::{Act, StageKind, Subject};
 use plumewire::{
-    BaselineState, Faults, Frame, Kind, MAX_WIRE, Message, Operation, PerInlet, Reading, Refusal, RefusalCode, Reply,
-    Report, Sample,
+    BaselineState, Conditions, Faults, Frame, Kind, MAX_WIRE, Message, Operation, PerInlet, Reading, Refusal,
+    RefusalCode, Reply, Report, Sample,
 };
 use rand_chacha::{
     ChaCha8Rng,
@@ -47,6 +47,8 @@ macro_rules! items {
     };
 }
 items! {
+    "bench trial" => |r, d| answer(r, d, |a| matches!(a, Act::Bench | Act::BenchDone));
+    "who did the work by hand" => who;
     "isolation" => |r, d| answer(r, d, |a| *a == Act::Isolate);
     "lock-off" => |r, d| answer(r, d, |a| *a == Act::LockOff);
     "people told" => |r, d| answer(r, d, |a| *a == Act::Tell);
@@ -59,6 +61,7 @@ items! {
     "settings sent" => |r, d| reply(r, d, &[Operation::WriteBegin, Operation::WriteChunk, Operation::WriteCommit]);
     "settings read back" => read_back;
     "restart" => restart;
+    "clock of the unit" => unit_clock;
     "steady flow" => steady;
     "flow of each pipe" => |r, d| flow(r, d, StageKind::ProveFlow, |s| matches!(s, Subject::Pipe(_)));
     "hole closed" => |r, d| answer(r, d, |a| matches!(a, Act::CloseHole(_)));
@@ -78,8 +81,13 @@ items! {
     "flow fault" => flow_fault;
     "cover closed" => |r, d| fault_for_a_while(r, d, Faults::COVER, &[StageKind::ProveSmoke, StageKind::Outputs]);
     "no flow fault unasked" => |r, d| fault_for_a_while(r, d, Faults::FLOW, &[StageKind::ProveSmoke, StageKind::Outputs]);
+    "supplies removed" => |r, d| answer(r, d, |a| matches!(a, Act::SwitchSupply { .. }));
+    "fault of a removed supply" => supply_fault;
+    "that fault at the panel" => |r, d| answer(r, d, |a| matches!(a, Act::PanelFault | Act::PanelFaultClear));
+    "voltage and current" => supply;
     "outputs operated" => |r, d| reply(r, d, &[Operation::Drive, Operation::Undrive]);
     "outputs at rest before" => active_output;
+    "no other output" => other_output;
     "outputs at the panel" => |r, d| answer(r, d, |a| matches!(a, Act::PanelShows { .. } | Act::PanelClear { .. }));
     "left alone" => |r, d| answer(r, d, |a| *a == Act::LeftAlone);
     "baseline still held" => still_held;
@@ -87,7 +95,9 @@ items! {
         let from = r.stages[&StageKind::LastLook].0;
         bit_of_settings(r, d, |i| r.events[i].at >= from)
     };
+    "lapse of an inhibit" => lapse;
     "last look" => |r, d| flow(r, d, StageKind::LastLook, |_| true);
+    "settings at hand-back" => settings_at_the_end;
     "outputs given back" => |r, d| reply(r, d, &[Operation::InhibitRelease]);
     "no standing fault" => standing_fault;
     "zone restored" => |r, d| answer(r, d, |a| *a == Act::Restore);
@@ -123,6 +133,21 @@ fn checklist(r: &Recording, d: &mut Dice) -> Spoilt {
     answer(r, d, |a| matches!(a, Act::Check { item } if required.contains(item)))
 }
 
+/// The name is not told. Any words would be one.
+fn who(r: &Recording, d: &mut Dice) -> Spoilt {
+    let at = *r.answers.iter().find(|(_, act)| **act == Act::Who).unwrap().0;
+    let other =
+        d.pick(&[Answer::No, Answer::Cannot("never mind".into()), Answer::Number(7.0), Answer::Text(" ".into())]);
+    let mut events = r.events.clone();
+    let how = format!("who: {other:?}");
+    // It is asked again at each item; nobody says it there either.
+    events[at].input = match &events[at].input {
+        Input::Operator(act) => Input::Operator(OperatorAct { answer: other, ..act.clone() }),
+        other => other.clone(),
+    };
+    Spoilt { events, how }
+}
+
 /// The mark of a release comes long after the release.
 fn mark(r: &Recording, d: &mut Dice) -> Spoilt {
     let of = |a: &Act| matches!(a, Act::ReleaseSmoke(_));
@@ -139,11 +164,12 @@ fn mark(r: &Recording, d: &mut Dice) -> Spoilt {
 
 // ---- what the unit said ----
 
-/// The events that hold a reply to one of these, from the replacement unit on.
+/// The events that hold a reply of the replacement to one of these, on the bench and on the wall.
 fn replies(r: &Recording, of: &[Operation]) -> Vec<usize> {
-    let (_, since) = r.stages[&StageKind::Swap];
+    let ((began, ended), (_, since)) = (r.stages[&StageKind::Bench], r.stages[&StageKind::Swap]);
+    let theirs = |i: usize| (began..=ended).contains(&r.events[i].at) || r.events[i].at > since;
     let wanted = |h: &Heard| h.header.kind == Kind::Reply && of.iter().any(|o| *o as u8 == h.header.operation);
-    r.frames.iter().filter(|(i, f)| r.events[**i].at > since && f.iter().any(wanted)).map(|(i, _)| *i).collect()
+    r.frames.iter().filter(|(i, f)| theirs(**i) && f.iter().any(wanted)).map(|(i, _)| *i).collect()
 }
 
 /// One of these replies is lost, damaged on the line or a refusal.
@@ -206,10 +232,13 @@ fn identity(r: &Recording, d: &mut Dice) -> Spoilt {
         Message::Reply(Reply::Hello(h)) => (h.boot_id, h.starting),
         other => panic!("{other:?}"),
     };
-    let hellos = replies(r, &[Operation::Hello]);
-    let (ordered, first) = (replies(r, &[Operation::Restart])[0], hello(&hellos[0]).0);
-    let taken = |i: &usize| !hello(i).1 && (*i < ordered || hello(i).0 != first);
-    let at: Vec<usize> = hellos.into_iter().filter(taken).collect();
+    let (hellos, orders) = (replies(r, &[Operation::Hello]), replies(r, &[Operation::Restart]));
+    let taken = |i: &usize| {
+        let order = orders.iter().rev().find(|order| *order < i);
+        let before = order.and_then(|order| hellos.iter().rev().find(|h| *h < order));
+        !hello(i).1 && before.is_none_or(|h| hello(h).0 != hello(i).0)
+    };
+    let at: Vec<usize> = hellos.iter().copied().filter(taken).collect();
     let at = d.pick(&at);
     let way = d.pick(&["lost", "model", "serial", "firmware", "inlets"]);
     let events = match way {
@@ -233,14 +262,15 @@ fn restart(r: &Recording, d: &mut Dice) -> Spoilt {
         return reply(r, d, &[Operation::Restart]);
     }
     // The boot id stays what it was.
+    let within = r.within(d.pick(&[StageKind::Bench, StageKind::Load]));
     let hellos = replies(r, &[Operation::Hello]);
-    let restarted = replies(r, &[Operation::Restart])[0];
+    let restarted = replies(r, &[Operation::Restart]).into_iter().find(|i| within.contains(i)).unwrap();
     let mut before = None;
     let events = said(r, &hellos, |i, m| {
         if let Message::Reply(Reply::Hello(hello)) = m {
             if i < restarted {
                 before = Some(hello.boot_id);
-            } else if let Some(id) = before {
+            } else if let Some(id) = before.filter(|_| within.contains(&i)) {
                 hello.boot_id = id;
             }
         }
@@ -532,6 +562,94 @@ fn standing_fault(r: &Recording, d: &mut Dice) -> Spoilt {
     let (fault, name) = d.pick(Faults::ALL);
     let events = read(r, &places, |_, reading| reading.faults = reading.faults.with(fault));
     Spoilt { events, how: format!("fault {name} stands at hand-back") }
+}
+
+/// The unit's date and time are lost again, or others.
+fn unit_clock(r: &Recording, d: &mut Dice) -> Spoilt {
+    if d.below(2) == 0 {
+        return reply(r, d, &[Operation::WallClock, Operation::WallClockSet]);
+    }
+    let lost = d.below(2) == 0;
+    let off = 10_000 + d.below(1_000_000) as u64;
+    let events = said(r, &replies(r, &[Operation::WallClock]), |_, m| {
+        if let Message::Reply(Reply::WallClock(c)) = m {
+            c.utc_ms = if lost { None } else { c.utc_ms.map(|t| t + off) };
+        }
+    });
+    Spoilt { events, how: format!("the unit's clock is lost: {lost}, or off by {off} ms") }
+}
+
+fn settings_at_the_end(r: &Recording, d: &mut Dice) -> Spoilt {
+    let within = r.within(StageKind::Restore);
+    let at: Vec<usize> =
+        replies(r, &[Operation::SettingsManifest]).into_iter().filter(|i| within.contains(i)).collect();
+    if d.below(3) == 0 {
+        return Spoilt { events: without(r, &at.into_iter().collect()), how: "not told".into() };
+    }
+    let revision = d.below(2) == 0;
+    let place = d.below(32);
+    let events = said(r, &at, |_, m| {
+        if let Message::Reply(Reply::SettingsManifest(m)) = m {
+            if revision {
+                m.revision += 1;
+            } else {
+                m.digest[place] ^= 1;
+            }
+        }
+    });
+    Spoilt { events, how: format!("another revision: {revision}, or another digest at {place}") }
+}
+
+/// The fault of a removed supply never comes, or stays.
+fn supply_fault(r: &Recording, d: &mut Dice) -> Spoilt {
+    let (fault, comes) = (d.pick(&[Faults::MAINS, Faults::BATTERY]), d.below(2) == 0);
+    let mut seen = false;
+    let events = read(r, &readings(r, r.within(StageKind::Supply)), |_, reading| {
+        seen |= reading.faults.has(fault);
+        if comes && seen {
+            reading.faults = reading.faults.with(fault);
+        } else if !comes {
+            reading.faults.0 &= !fault.0;
+        }
+    });
+    Spoilt { events, how: format!("fault {fault:?} comes and stays: {comes}, or never comes") }
+}
+
+/// Voltage or current of the supply are not told, or others.
+fn supply(r: &Recording, d: &mut Dice) -> Spoilt {
+    let (current, failed) = (d.below(2) == 0, d.below(2) == 0);
+    let events = read(r, &readings(r, r.within(StageKind::Supply)), |_, reading| {
+        let (of, times) = if current { (&mut reading.supply_ma, 3.0) } else { (&mut reading.supply_mv, 0.5) };
+        *of = match of.value() {
+            Some(v) if !failed => Sample::Value((v as f64 * times) as i64),
+            _ => Sample::Failed,
+        };
+    });
+    Spoilt { events, how: format!("current: {current}, failed: {failed}") }
+}
+
+/// Another output goes with each that is driven.
+fn other_output(r: &Recording, d: &mut Dice) -> Spoilt {
+    let other = 1 << (8 + d.below(8));
+    let events = read(r, &readings(r, r.within(StageKind::Outputs)), |_, reading| {
+        if reading.outputs != 0 {
+            reading.outputs |= other;
+        }
+    });
+    Spoilt { events, how: format!("output bit {other:#x} is operated with every other") }
+}
+
+/// The lapse of the inhibit shows no fault, or gives the outputs back at once.
+fn lapse(r: &Recording, d: &mut Dice) -> Spoilt {
+    let silent = d.below(2) == 0;
+    let events = read(r, &readings(r, r.within(StageKind::Outputs)), |_, reading| {
+        if silent {
+            reading.faults.0 &= !Faults::INHIBIT_LAPSED.0;
+        } else if reading.faults.has(Faults::INHIBIT_LAPSED) {
+            reading.conditions.0 &= !Conditions::INHIBITED.0;
+        }
+    });
+    Spoilt { events, how: format!("no fault: {silent}, or outputs given back at once") }
 }
 
 // ---- the whole ----

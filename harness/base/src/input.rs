@@ -143,4 +143,60 @@ pub enum Answer {
     Number(f64),
     /// Words that were asked for.
     Text(String),
+    /// An item of the checklist, ticked off or not.
+    Ticked(Tick),
+}
+
+/// How an item of the checklist was answered.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[serde(rename_all = "kebab-case", deny_unknown_fields)]
+pub struct Tick {
+    /// What it comes to.
+    pub state: TickState,
+    /// Who says so, where it is another person than before.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub by: Option<String>,
+    /// A remark; the reason, where it was not done or does not apply.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub note: Option<String>,
+    /// A photo of it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub photo: Option<Photo>,
+}
+
+/// What an item of the checklist comes to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[serde(rename_all = "kebab-case")]
+pub enum TickState {
+    /// It was done.
+    Done,
+    /// It was not done.
+    NotDone,
+    /// It does not apply here, for the reason given.
+    NotApplicable,
+}
+impl TickState {
+    /// In plain words.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Done => "done",
+            Self::NotDone => "not done",
+            Self::NotApplicable => "not applicable",
+        }
+    }
+}
+
+/// A photo kept in the job folder.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[serde(rename_all = "kebab-case", deny_unknown_fields)]
+pub struct Photo {
+    /// Its name in the folder's `photos`.
+    pub name: String,
+    /// Its length, bytes.
+    pub length: u64,
+    /// SHA-256 of its bytes, hexadecimal.
+    pub sha256: String,
 }

@@ -5,18 +5,21 @@
 use crate::{
     failure::Failure,
     interrupt::Interrupts,
-    operator::{Script, Site},
+    operator::{Photos, Script, Site},
     session::{Keeper, Outward, Session},
     show::Show,
     terminal::{Heard, Open, Typed},
 };
 use plumeline_base::{
     Instant,
-    input::{AbortCause, Input},
+    input::{AbortCause, Answer, Input, OperatorAct},
 };
 use plumeline_link::{Down, Link, LinkEvent, Opener, RealClock};
 use std::{collections::VecDeque, future::pending, pin::Pin, time::Duration};
-use tokio::sync::mpsc::UnboundedReceiver;
+use tokio::{
+    sync::mpsc::UnboundedReceiver,
+    time::{Interval, MissedTickBehavior, interval},
+};
 
 /// What there is in place of a line.
 pub enum Port {
@@ -34,6 +37,9 @@ pub enum Operator {
     Script(Script, Box<dyn Site>),
 }
 
+/// The clocks that are shown go on so often while nothing happens.
+const TICK: Duration = Duration::from_secs(1);
+
 type Opening = Pin<Box<dyn Future<Output = Result<Link, Down>>>>;
 
 /// A job in real time.
@@ -43,6 +49,7 @@ pub struct Live<'a, K> {
     clock: RealClock,
     operator: Operator,
     show: &'a mut dyn Show,
+    photos: Option<Photos>,
     link: Option<Link>,
     opening: Option<Opening>,
     inputs: VecDeque<(Instant, Input)>,
@@ -58,6 +65,8 @@ enum Woke {
     Opened(Result<Link, Down>),
     Typed(Option<Typed>),
     Time,
+    /// Nothing: the clocks that are shown go on.
+    Tick,
     Interrupt(AbortCause),
 }
 
@@ -77,6 +86,7 @@ impl<'a, K: Keeper> Live<'a, K> {
             clock,
             operator,
             show,
+            photos: None,
             link: None,
             opening: None,
             inputs: VecDeque::new(),
@@ -86,10 +96,24 @@ impl<'a, K: Keeper> Live<'a, K> {
         }
     }
 
+    /// The same, with a way to take photos in.
+    #[must_use]
+    pub fn with_photos(mut self, photos: Photos) -> Self {
+        self.photos = Some(photos);
+        self
+    }
+
     /// Runs the job to its end. `opening` are the first inputs (tool, date, files).
     pub async fn run(mut self, opening: Vec<Input>) -> Result<(), Failure> {
         let mut interrupts = Interrupts::listen()?;
+        let mut ticks = interval(TICK);
+        ticks.set_missed_tick_behavior(MissedTickBehavior::Delay);
         let now = self.clock.now();
+        if let (Some((since, limit_s)), None) =
+            (self.session.record().out_of_service, self.session.record().back_in_service)
+        {
+            self.show.out_of_service(since, limit_s);
+        }
         for prompt in self.session.open_prompts() {
             self.outward(now, Outward::Ask(prompt));
         }
@@ -101,7 +125,7 @@ impl<'a, K: Keeper> Live<'a, K> {
             if self.done {
                 break;
             }
-            match self.wait(&mut interrupts).await {
+            match self.wait(&mut interrupts, &mut ticks).await {
                 Woke::Link(Some(event)) => {
                     if matches!(event, LinkEvent::Down(_)) {
                         self.link = None;
@@ -124,6 +148,13 @@ impl<'a, K: Keeper> Live<'a, K> {
                     self.push(Input::Abort(AbortCause::Shutdown));
                 }
                 Woke::Time => self.time_passed()?,
+                Woke::Tick => {
+                    let waits = match &self.operator {
+                        Operator::Person(_, open) => open.oldest(),
+                        Operator::Script(..) => None,
+                    };
+                    self.show.tick(self.clock.now(), waits);
+                }
                 Woke::Interrupt(cause) => {
                     self.aborts += 1;
                     if self.aborts > 1 {
@@ -201,7 +232,7 @@ impl<'a, K: Keeper> Live<'a, K> {
         }
     }
 
-    async fn wait(&mut self, interrupts: &mut Interrupts) -> Woke {
+    async fn wait(&mut self, interrupts: &mut Interrupts, ticks: &mut Interval) -> Woke {
         let script = match &self.operator {
             Operator::Script(script, _) => script.due(),
             Operator::Person(..) => None,
@@ -215,6 +246,7 @@ impl<'a, K: Keeper> Live<'a, K> {
             event = async { match &mut self.link { Some(l) => l.next().await, None => pending().await } } => Woke::Link(event),
             typed = async { match &mut self.operator { Operator::Person(lines, _) => lines.recv().await, Operator::Script(..) => pending().await } } => Woke::Typed(typed),
             () = async { match due { Some(at) => clock.until(at).await, None => pending().await } } => Woke::Time,
+            _ = ticks.tick() => Woke::Tick,
         };
         if matches!(woke, Woke::Opened(_)) {
             self.opening = None;
@@ -227,6 +259,21 @@ impl<'a, K: Keeper> Live<'a, K> {
         match open.hear(line) {
             Heard::Act(act) => self.inputs.push_back((at, Input::Operator(act))),
             Heard::Again(why) => self.show.say(&format!("        {why}")),
+            Heard::Photo(prompt, mut tick, path) => {
+                let taken = match &self.photos {
+                    Some(take_in) => take_in(&path),
+                    None => Err(Failure::internal("no place to keep a photo")),
+                };
+                match taken {
+                    Ok(photo) => {
+                        tick.photo = Some(photo);
+                        open.withdrawn(prompt);
+                        let act = OperatorAct { prompt, answer: Answer::Ticked(tick) };
+                        self.inputs.push_back((at, Input::Operator(act)));
+                    }
+                    Err(why) => self.show.say(&format!("        not answered yet: {why}")),
+                }
+            }
         }
     }
 

@@ -5,9 +5,10 @@
 use crate::failure::Failure;
 use plumeline_base::{
     Instant,
-    input::{Answer, OperatorAct},
+    input::{Answer, OperatorAct, Photo, Tick, TickState},
     time::seconds,
 };
+use plumeline_detector::driver::Wants;
 use plumeline_job::{
     Kind, Problem, TEXT_LIMIT,
     error::Source,
@@ -20,7 +21,7 @@ use std::{
     collections::BTreeMap,
     io::{BufRead, BufReader, Write},
     net::TcpStream,
-    path::Path,
+    path::{Path, PathBuf},
     time::Duration,
 };
 
@@ -134,13 +135,19 @@ struct Exception {
     number: Option<u32>,
     /// Only for this output.
     output: Option<u8>,
-    /// `yes`, `no` or `cannot`.
+    /// `yes`, `no`, `cannot`, or `not-applicable` (of a line of the checklist).
     say: Option<Said>,
-    /// The reason, for `cannot`.
+    /// The reason, for `cannot` and `not-applicable`.
     #[serde(default)]
     because: String,
-    /// Words, for prompts that want words.
+    /// Words, for prompts that want words; the note of a line of the checklist.
     text: Option<String>,
+    /// A number, for prompts that want one.
+    value: Option<f64>,
+    /// Who says so, for a line of the checklist.
+    by: Option<String>,
+    /// A photo, for a line of the checklist: its path, from where the program was started.
+    photo: Option<PathBuf>,
     /// Seconds from the prompt to this answer.
     #[cfg_attr(test, schemars(range(min = 0)))]
     pause_s: Option<Spanned<f64>>,
@@ -152,6 +159,7 @@ enum Said {
     Yes,
     No,
     Cannot,
+    NotApplicable,
 }
 
 /// An unattended operator at work.
@@ -159,7 +167,11 @@ pub struct Script {
     file: OperatorFile,
     present: bool,
     waiting: BTreeMap<(Instant, u32), Prompt>,
+    photos: Option<Photos>,
 }
+
+/// Takes a photo into the job folder.
+pub type Photos = Box<dyn Fn(&Path) -> Result<Photo, Failure>>;
 
 impl Script {
     /// An operator who says yes to everything after a pause.
@@ -168,7 +180,13 @@ impl Script {
     }
     /// An operator as the file says.
     pub fn of(file: OperatorFile) -> Self {
-        Self { file, present: true, waiting: BTreeMap::new() }
+        Self { file, present: true, waiting: BTreeMap::new(), photos: None }
+    }
+    /// The same, with a way to take photos in.
+    #[must_use]
+    pub fn with_photos(mut self, photos: Photos) -> Self {
+        self.photos = Some(photos);
+        self
     }
     /// Nobody: whatever is asked can't be done.
     pub fn absent() -> Self {
@@ -234,23 +252,50 @@ impl Script {
         })
     }
 
+    /// A line of the checklist, as the file says; done if it says nothing.
+    fn tick(&self, exception: Option<&Exception>) -> Result<Tick, Failure> {
+        let Some(e) = exception else {
+            return Ok(Tick { state: TickState::Done, by: None, note: None, photo: None });
+        };
+        let state = match e.say {
+            None | Some(Said::Yes) => TickState::Done,
+            Some(Said::No | Said::Cannot) => TickState::NotDone,
+            Some(Said::NotApplicable) => TickState::NotApplicable,
+        };
+        let because = Some(e.because.clone()).filter(|b| !b.is_empty());
+        let photo = match (&e.photo, &self.photos) {
+            (Some(path), Some(take_in)) => Some(take_in(path)?),
+            _ => None,
+        };
+        Ok(Tick { state, by: e.by.clone(), note: because.or_else(|| e.text.clone()), photo })
+    }
+
     fn act(&self, now: Instant, prompt: &Prompt, site: &mut dyn Site) -> Result<Answer, Failure> {
         if !self.present {
             return Ok(Answer::Cannot("nobody answers any more".into()));
         }
         let exception = self.exception(&prompt.act);
+        if prompt.wants == Wants::Tick {
+            return self.tick(exception).map(Answer::Ticked);
+        }
         match exception.and_then(|e| e.say) {
             Some(Said::No) => return Ok(Answer::No),
-            Some(Said::Cannot) => return Ok(Answer::Cannot(exception.map(|e| e.because.clone()).unwrap_or_default())),
+            Some(Said::Cannot | Said::NotApplicable) => {
+                return Ok(Answer::Cannot(exception.map(|e| e.because.clone()).unwrap_or_default()));
+            }
             _ => {}
         }
         if let Some(text) = exception.and_then(|e| e.text.clone()) {
             return Ok(Answer::Text(text));
         }
+        if let Some(value) = exception.and_then(|e| e.value) {
+            return Ok(Answer::Number(value));
+        }
         Ok(match &prompt.act {
             // Nobody decides by script that unproven air is good enough, and nobody reads a display.
             Act::Override => Answer::No,
             Act::ReadDisplay => Answer::Cannot("nobody is there to read a display".into()),
+            Act::Who => Answer::Text("an unattended script".into()),
             act => crate::site::perform(now, act, site)?,
         })
     }

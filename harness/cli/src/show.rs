@@ -17,6 +17,34 @@ pub trait Show {
     fn say(&mut self, text: &str) {
         always(text);
     }
+    /// Nothing happened, but time went on: what runs is shown. `waits` is a question that waits for an answer.
+    fn tick(&mut self, _now: Instant, _waits: Option<&Prompt>) {}
+    /// The job was taken up again with the zone out of service since then, and how long that may be, s.
+    fn out_of_service(&mut self, _since: Instant, _limit_s: f64) {}
+}
+
+/// The time since the zone was isolated, with its limit. It runs beside whatever else is shown until the zone is back.
+#[derive(Clone, Copy)]
+struct OutOfService {
+    since: Instant,
+    limit_s: f64,
+}
+impl OutOfService {
+    fn follow(clock: &mut Option<Self>, now: Instant, entry: &Entry) {
+        match entry {
+            Entry::OutOfService { limit_s } => *clock = Some(Self { since: now, limit_s: *limit_s }),
+            Entry::BackInService { .. } | Entry::Ended { .. } => *clock = None,
+            _ => {}
+        }
+    }
+    fn seconds(self, now: Instant) -> f64 {
+        now.since(self.since).as_secs_f64()
+    }
+    fn words(self, now: Instant) -> String {
+        let of = |s: f64| clock(Instant::START + Duration::from_secs(s as u64));
+        let over = if self.seconds(now) > self.limit_s { ": OVER THE LIMIT" } else { "" };
+        format!("out of service {} of {}{over}", of(self.seconds(now)), of(self.limit_s))
+    }
 }
 
 /// Shows nothing.
@@ -40,17 +68,44 @@ impl Show for OnlyAsks {
 /// What shows a job: JSON if asked for, little with `--quiet`, words otherwise. `prompts`: somebody at this terminal answers.
 pub fn of_job(json: bool, prompts: bool) -> Box<dyn Show> {
     match (json, is_quiet()) {
-        (true, _) => Box::new(JsonLines),
+        (true, _) => Box::new(JsonLines::default()),
         (false, true) if prompts => Box::new(OnlyAsks),
         (false, true) => Box::new(Quiet),
         (false, false) => Box::new(Words::new(prompts)),
     }
 }
 
-/// One JSON object a line: the journal's entries as they are noted, prompts and the outcome among them.
-pub struct JsonLines;
+/// One JSON object a line: the journal's entries as they are noted, prompts and the outcome among them, and every ten
+/// seconds how long the zone has been out of service.
+#[derive(Default)]
+pub struct JsonLines {
+    out: Option<OutOfService>,
+    told: Option<Instant>,
+}
+impl JsonLines {
+    fn clock(&mut self, now: Instant) {
+        let Some(out) = self.out else { return };
+        if self.told.is_none_or(|t| now.since(t) >= JSON_CLOCK) {
+            self.told = Some(now);
+            let s = out.seconds(now);
+            let told = serde_json::json!({ "s": s, "limit_s": out.limit_s, "over": s > out.limit_s });
+            line(&serde_json::json!({ "at_us": now.as_micros(), "out_of_service": told }).to_string());
+        }
+    }
+}
+const JSON_CLOCK: Duration = Duration::from_secs(10);
 impl Show for JsonLines {
+    fn tick(&mut self, now: Instant, _: Option<&Prompt>) {
+        self.clock(now);
+    }
+    fn out_of_service(&mut self, since: Instant, limit_s: f64) {
+        self.out = Some(OutOfService { since, limit_s });
+    }
     fn show(&mut self, now: Instant, what: &Outward) {
+        if let Outward::Note(entry) = what {
+            OutOfService::follow(&mut self.out, now, entry);
+        }
+        self.clock(now);
         let value = match what {
             Outward::Note(entry) => serde_json::json!({ "at_us": now.as_micros(), "note": entry }),
             Outward::Progress(p) => serde_json::json!({ "at_us": now.as_micros(), "progress": p }),
@@ -60,6 +115,9 @@ impl Show for JsonLines {
     }
 }
 
+/// Where nobody looks at a terminal, a line so often.
+const PIPED: Duration = Duration::from_secs(60);
+
 /// Words for a person.
 pub struct Words {
     live: ProgressBar,
@@ -68,7 +126,7 @@ pub struct Words {
     colour: bool,
     width: Option<usize>,
     began: Option<Instant>,
-    isolated: Option<Instant>,
+    out: Option<OutOfService>,
     last_told: Option<Instant>,
 }
 impl Words {
@@ -79,7 +137,7 @@ impl Words {
             live.set_style(style);
         }
         let width = terminal_size::terminal_size_of(stdout()).map(|(w, _)| usize::from(w.0).max(40));
-        Self { live, prompts, colour: colour_on(&stdout()), width, began: None, isolated: None, last_told: None }
+        Self { live, prompts, colour: colour_on(&stdout()), width, began: None, out: None, last_told: None }
     }
     /// A line, folded between words to the width of the terminal; whole where nobody looks at a terminal.
     fn put(&self, text: &str) {
@@ -146,24 +204,24 @@ impl Words {
             _ => {}
         }
     }
-    fn prompt(&self, p: &Prompt) {
+    fn prompt(&self, now: Instant, p: &Prompt) {
+        if let Some(out) = self.out {
+            self.put(&format!("    clock      {}", out.words(now)));
+        }
         for text in prompt_words(p) {
             self.put(&text);
         }
     }
     fn progress(&mut self, now: Instant, p: &Progress) {
-        let out = self
-            .isolated
-            .map(|t| format!("  out of service {}", clock(Instant::START + now.since(t))))
-            .unwrap_or_default();
+        let out = self.out.map(|o| format!("  {}", o.words(now))).unwrap_or_default();
         let share = p.fraction.map(|f| format!(" {:.0} %", f * 100.0)).unwrap_or_default();
         let left = p.left_s.map(|s| format!(", {s:.0} s left")).unwrap_or_default();
         let text = format!("{}  {}: {}{share}{left}{out}", clock(now), p.stage, p.says);
         if self.live.is_hidden() {
             // Piped: a line now and then, so that a reader sees that things go on.
-            if self.last_told.is_none_or(|t| now.since(t) >= Duration::from_secs(60)) {
+            if self.last_told.is_none_or(|t| now.since(t) >= PIPED) {
                 self.last_told = Some(now);
-                always(&format!("    ...        {}{share}{left}", p.says));
+                always(&format!("    ...        {}{share}{left}{out}", p.says));
             }
         } else {
             self.live.set_message(text);
@@ -172,17 +230,30 @@ impl Words {
     }
 }
 impl Show for Words {
+    fn tick(&mut self, now: Instant, waits: Option<&Prompt>) {
+        let (Some(out), false) = (self.out, self.live.is_hidden()) else {
+            // Piped: a line now and then.
+            if let Some(out) = self.out.filter(|_| self.last_told.is_none_or(|t| now.since(t) >= PIPED)) {
+                self.last_told = Some(now);
+                line(&format!("    clock      {}", out.words(now)));
+            }
+            return;
+        };
+        if let Some(p) = waits {
+            self.live.set_message(format!("{}  {}  waiting for the answer to [{}]", clock(now), out.words(now), p.id));
+        }
+        self.live.tick();
+    }
+    fn out_of_service(&mut self, since: Instant, limit_s: f64) {
+        self.out = Some(OutOfService { since, limit_s });
+    }
     fn show(&mut self, now: Instant, what: &Outward) {
         match what {
             Outward::Note(entry) => {
-                if let Entry::Found(f) = entry
-                    && f.stage == plumeline_procedure::StageKind::Isolate
-                {
-                    self.isolated.get_or_insert(now);
-                }
+                OutOfService::follow(&mut self.out, now, entry);
                 self.note(now, entry);
             }
-            Outward::Ask(p) if self.prompts => self.prompt(p),
+            Outward::Ask(p) if self.prompts => self.prompt(now, p),
             Outward::Progress(p) => self.progress(now, p),
             Outward::Done(_) => self.live.finish_and_clear(),
             _ => {}
@@ -205,6 +276,7 @@ fn how_to_answer(p: &Prompt) -> String {
         Wants::Moment => "press Enter at that moment, or type: cannot REASON".into(),
         Wants::Number { unit } => format!("type the number in {unit}, or: cannot REASON"),
         Wants::Text => "type your answer, or: no".into(),
+        Wants::Tick => crate::terminal::TICK_HELP.into(),
     }
 }
 

@@ -24,12 +24,18 @@ struct Reply {
 #[derive(Deserialize)]
 struct Panel {
     inputs: Vec<bool>,
+    fault: bool,
 }
 
 /// Does at the site what the prompt asks for, and gives the answer.
 pub fn perform(now: Instant, act: &Act, site: &mut dyn Site) -> Result<Answer, Failure> {
     let hole = |what: &str, h: &HoleRef| json!({ "do": what, "pipe": h.inlet, "hole": h.number });
     let command = match act {
+        Act::Bench => return bench(now, site, true),
+        Act::BenchDone => return bench(now, site, false),
+        Act::SwitchSupply { supply, on } => json!({ "do": "power", (supply.words()): on }),
+        Act::PanelFault => return panel_fault(now, site, true),
+        Act::PanelFaultClear => return panel_fault(now, site, false),
         Act::Isolate => json!({ "do": "isolate" }),
         Act::Restore => json!({ "do": "restore" }),
         Act::Swap => json!({ "do": "swap" }),
@@ -47,7 +53,9 @@ pub fn perform(now: Instant, act: &Act, site: &mut dyn Site) -> Result<Answer, F
         Act::LockOff | Act::Tell | Act::Check { .. } | Act::Unlock | Act::ReleaseWent(_) | Act::LeftAlone => {
             return Ok(Answer::Yes);
         }
-        Act::Override | Act::ReadDisplay => return Ok(Answer::Cannot("nobody decides this by script".into())),
+        Act::Override | Act::ReadDisplay | Act::Who | Act::ReadMeter { .. } => {
+            return Ok(Answer::Cannot("nobody decides this by script".into()));
+        }
     };
     let reply = ask(now, site, &command)?;
     Ok(if reply.ok { Answer::Yes } else { Answer::Cannot(reply.cause) })
@@ -73,6 +81,27 @@ fn at_rest(now: Instant, site: &mut dyn Site) -> Result<Answer, Failure> {
         Some(_) => Answer::No,
         None => Answer::Cannot("the site has no panel".into()),
     })
+}
+/// The replacement gets power where it lies, and the cable; or loses both again.
+fn bench(now: Instant, site: &mut dyn Site, on: bool) -> Result<Answer, Failure> {
+    let cable = if on { "replacement" } else { "outgoing" };
+    for command in [
+        json!({ "do": "power", "unit": "replacement", "mains": on, "battery": on }),
+        json!({ "do": "cable", "unit": cable }),
+    ] {
+        let reply = ask(now, site, &command)?;
+        if !reply.ok {
+            return Ok(Answer::Cannot(reply.cause));
+        }
+    }
+    Ok(Answer::Yes)
+}
+fn panel_fault(now: Instant, site: &mut dyn Site, wanted: bool) -> Result<Answer, Failure> {
+    let panel = ask(now, site, &json!({ "do": "panel" }))?.panel;
+    Ok(panel.map_or_else(
+        || Answer::Cannot("the site has no panel".into()),
+        |p| if p.fault == wanted { Answer::Yes } else { Answer::No },
+    ))
 }
 
 fn ask(now: Instant, site: &mut dyn Site, command: &Value) -> Result<Reply, Failure> {

@@ -3,12 +3,12 @@
 //! A thread reads, so that the moment of a line is the moment the key was pressed. Not here: what is asked.
 use plumeline_base::{
     Instant,
-    input::{Answer, OperatorAct},
+    input::{Answer, OperatorAct, Tick, TickState},
 };
 use plumeline_detector::driver::Wants;
 use plumeline_link::RealClock;
 use plumeline_procedure::Prompt;
-use std::collections::BTreeMap;
+use std::{collections::BTreeMap, path::PathBuf};
 use tokio::sync::mpsc;
 
 /// A typed line with the moment of its Enter key.
@@ -37,6 +37,8 @@ pub struct Open {
 pub enum Heard {
     /// An answer.
     Act(OperatorAct),
+    /// An item ticked off with a photo, which is to be taken in first. The question stays open until then.
+    Photo(u32, Tick, PathBuf),
     /// It can't be an answer; the words say why.
     Again(String),
 }
@@ -63,16 +65,70 @@ impl Open {
                 None => "nothing is asked at the moment; wait for the next question".into(),
             });
         };
-        match answer(&prompt.wants, words) {
-            Ok(answer) => {
-                let id = prompt.id;
+        let id = prompt.id;
+        let heard = match &prompt.wants {
+            Wants::Tick => tick(words).map(|(tick, photo)| (Answer::Ticked(tick), photo)),
+            wants => answer(wants, words).map(|answer| (answer, None)),
+        };
+        match heard {
+            Ok((Answer::Ticked(tick), Some(photo))) => Heard::Photo(id, tick, photo),
+            Ok((answer, _)) => {
                 self.prompts.remove(&id);
                 Heard::Act(OperatorAct { prompt: id, answer })
             }
             Err(why) => Heard::Again(why),
         }
     }
+    /// The oldest question that waits.
+    pub fn oldest(&self) -> Option<&Prompt> {
+        self.prompts.values().next()
+    }
 }
+
+/// An item of the checklist: what it comes to, then `by NAME`, `note WORDS`, `photo PATH`, each behind a semicolon.
+pub(crate) fn tick(words: &str) -> Result<(Tick, Option<PathBuf>), String> {
+    let mut parts = words.split(';').map(str::trim);
+    let first = parts.next().unwrap_or_default();
+    let lower = first.to_lowercase();
+    // The words behind the one that says what it comes to.
+    let behind = |word: &str| -> Option<Option<String>> {
+        let rest = lower.strip_prefix(word)?;
+        if !rest.is_empty() && !rest.starts_with([' ', ':', ',']) {
+            return None;
+        }
+        let said = first.get(first.len() - rest.len()..).unwrap_or_default();
+        let said = said.trim_start_matches([' ', ':', ',']).trim();
+        Some((!said.is_empty()).then(|| said.to_owned()))
+    };
+    let (state, mut note) = if lower.is_empty() {
+        (TickState::Done, None)
+    } else if let Some(note) = ["done", "yes", "y"].into_iter().find_map(behind) {
+        (TickState::Done, note)
+    } else if let Some(why) = ["not done", "cannot", "no"].into_iter().find_map(behind) {
+        (TickState::NotDone, Some(why.ok_or("say why it was not done, for example: no, the ladder is too short")?))
+    } else if let Some(why) = ["n/a", "not applicable"].into_iter().find_map(behind) {
+        let why = why.ok_or("say why it does not apply, for example: n/a every inlet carries a pipe")?;
+        (TickState::NotApplicable, Some(why))
+    } else {
+        return Err(TICK_HELP.into());
+    };
+    let (mut by, mut photo) = (None, None);
+    for part in parts.filter(|p| !p.is_empty()) {
+        let (key, value) = part.split_once(' ').map_or((part, ""), |(k, v)| (k, v.trim()));
+        match key.to_lowercase().as_str() {
+            _ if value.is_empty() => return Err(TICK_HELP.into()),
+            "by" => by = Some(value.to_owned()),
+            "photo" => photo = Some(PathBuf::from(value)),
+            "note" => note = Some(note.map_or_else(|| value.to_owned(), |n| format!("{n}; {value}"))),
+            _ => return Err(TICK_HELP.into()),
+        }
+    }
+    Ok((Tick { state, by, note, photo: None }, photo))
+}
+
+/// How an item of the checklist is answered.
+pub const TICK_HELP: &str =
+    "press Enter when done; or: no REASON, n/a REASON; each may go on with ; note WORDS ; photo PATH ; by NAME";
 
 fn answer(wants: &Wants, words: &str) -> Result<Answer, String> {
     let lower = words.to_lowercase();
@@ -97,6 +153,7 @@ fn answer(wants: &Wants, words: &str) -> Result<Answer, String> {
             Ok(x) if x.is_finite() => Ok(Answer::Number(x)),
             _ => Err(format!("type a number in {unit}, or: cannot REASON")),
         },
+        Wants::Tick => Err(TICK_HELP.into()),
         Wants::Text if lower.is_empty() => Err("type some words, or: no".into()),
         Wants::Text => Ok(Answer::Text(words.into())),
     }
@@ -117,7 +174,7 @@ mod tests {
     fn heard(o: &mut Open, line: &str) -> Option<(u32, Answer)> {
         match o.hear(line) {
             Heard::Act(a) => Some((a.prompt, a.answer)),
-            Heard::Again(_) => None,
+            Heard::Photo(..) | Heard::Again(_) => None,
         }
     }
 
@@ -128,6 +185,35 @@ mod tests {
         assert_eq!(heard(&mut o, ""), Some((3, Answer::Yes)));
         assert_eq!(heard(&mut o, ""), None);
         assert_eq!(heard(&mut o, "7: done"), None);
+    }
+    #[test]
+    fn an_item_is_ticked_with_who_note_and_photo() {
+        let of = |words| tick(words).map(|(t, p)| (t.state, t.note, t.by, p.map(|p| p.display().to_string())));
+        let some = |s: &str| Some(s.to_owned());
+        assert_eq!(of(""), Ok((TickState::Done, None, None, None)));
+        assert_eq!(of("Done, Twice"), Ok((TickState::Done, some("Twice"), None, None)));
+        assert_eq!(
+            of("yes; photo my pictures/a b.jpg; by B. Example; note left side"),
+            Ok((TickState::Done, some("left side"), some("B. Example"), some("my pictures/a b.jpg")))
+        );
+        assert_eq!(
+            of("n/a every inlet is used"),
+            Ok((TickState::NotApplicable, some("every inlet is used"), None, None))
+        );
+        assert_eq!(of("not done: too high"), Ok((TickState::NotDone, some("too high"), None, None)));
+        assert_eq!(of("No ladder"), Ok((TickState::NotDone, some("ladder"), None, None)));
+        for bad in
+            ["no", "n/a", "not applicable ; by X", "nothing to do", "donee", "done; photo", "done; shout X", "cannot"]
+        {
+            assert!(of(bad).is_err(), "{bad}");
+        }
+    }
+    #[test]
+    fn a_photo_leaves_the_question_open_until_it_is_taken_in() {
+        let mut o = open(Wants::Tick);
+        let Heard::Photo(3, _, path) = o.hear("done; photo x.jpg") else { panic!("a photo") };
+        assert_eq!(path, PathBuf::from("x.jpg"));
+        assert_eq!(o.oldest().map(|p| p.id), Some(3));
     }
     #[test]
     fn what_is_no_answer_leaves_the_prompt_open() {

@@ -157,6 +157,7 @@ fn by_eye(inlets: u8) -> Abilities {
         flow_max_nl_s: 0,
         obscuration: ObscurationSensing::None,
         clock: false,
+        wall_clock: false,
         read_settings: false,
         write_settings: false,
         baseline: false,

@@ -1,7 +1,7 @@
 //! The trait that every driver implements, and what comes out of it.
 use crate::{
     settings::Settings,
-    vocabulary::{Abilities, Baseline, Identity, Reading, Request, UnitEvent},
+    vocabulary::{Abilities, Baseline, Identity, Reading, Request, SettingsState, UnitEvent, UnitTime},
 };
 use alloc::{string::String, vec::Vec};
 use core::fmt;
@@ -89,6 +89,8 @@ pub enum Wants {
     },
     /// Words.
     Text,
+    /// An item of a checklist: done, not done or not applicable, with who, a note and a photo.
+    Tick,
 }
 
 /// What a driver reports.
@@ -132,6 +134,10 @@ pub enum Told {
         /// The unit's new revision.
         revision: u32,
     },
+    /// Ends `SettingsState`.
+    SettingsState(SettingsState),
+    /// Ends `TellTime` and `SetTime`.
+    Time(UnitTime),
     /// Ends `TakeBaseline` and `ReadBaseline`.
     Baseline(Baseline),
     /// Ends `ReadEvents`.

@@ -73,6 +73,9 @@ pub struct Abilities {
     pub obscuration: ObscurationSensing,
     /// Device time can be compared with ours.
     pub clock: bool,
+    /// It knows date and time, and they can be set.
+    #[serde(default)]
+    pub wall_clock: bool,
     /// Settings can be read whole, with a digest.
     pub read_settings: bool,
     /// Settings can be written as one transaction.
@@ -177,6 +180,24 @@ pub struct Baseline {
     pub number: Option<u32>,
 }
 
+/// Which settings a unit holds, without the settings themselves.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct SettingsState {
+    /// Greater after every change, however it came about.
+    pub revision: u64,
+    /// The unit's own SHA-256 over them, hexadecimal.
+    pub sha256: String,
+}
+
+/// The date and time that a unit keeps.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct UnitTime {
+    /// Milliseconds since 1970-01-01 UTC; `None` where it was never set.
+    pub utc_ms: Option<u64>,
+    /// How far its local time is ahead of UTC, minutes.
+    pub zone_min: i64,
+}
+
 /// A line of the unit's own event log.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct UnitEvent {
@@ -210,6 +231,15 @@ pub enum Request {
     ReadSettings,
     /// Take these settings, whole or not at all.
     WriteSettings(Settings),
+    /// Tell which settings are in force.
+    SettingsState,
+    /// Tell the unit's date and time.
+    TellTime,
+    /// Set the unit's date and time.
+    SetTime {
+        /// Milliseconds since 1970-01-01 UTC.
+        utc_ms: u64,
+    },
     /// Take the airflow baseline and tell it.
     TakeBaseline,
     /// Tell the airflow baseline held.
@@ -251,6 +281,9 @@ impl Request {
             Self::ReadOnce => "read once",
             Self::ReadSettings => "read the settings",
             Self::WriteSettings(_) => "write the settings",
+            Self::SettingsState => "say which settings are in force",
+            Self::TellTime => "tell its date and time",
+            Self::SetTime { .. } => "set its date and time",
             Self::TakeBaseline => "take the airflow baseline",
             Self::ReadBaseline => "read the airflow baseline",
             Self::Inhibit { .. } => "inhibit the outputs",

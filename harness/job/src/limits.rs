@@ -97,6 +97,59 @@ pub const OUT_OF_SERVICE: Presets =
     Presets { unit: "s", all: &[memory("NFPA 101", 14_400.0, "NFPA 101, over 4 h in 24 h: fire watch or evacuation")] };
 /// Waiting for a unit to start, at most.
 pub const BOOT: Presets = Presets { unit: "s", all: &[practice(180.0, "start of a new unit")] };
+/// The unit's date and time against the job's, at most.
+pub const CLOCK: Presets = Presets { unit: "s", all: &[practice(5.0, "a unit's clock against the job's")] };
+/// Supply voltage under load, at least.
+pub const SUPPLY_VOLTAGE: Presets =
+    Presets { unit: "V", all: &[practice(20.4, "supply of 24 V less 15 %, at the unit's terminals under load")] };
+/// A lost supply is shown as a fault within.
+pub const SUPPLY_FAULT_WITHIN: Presets = Presets {
+    unit: "s",
+    all: &[
+        memory("EN 54-2", 100.0, "EN 54-2, fault warning condition"),
+        memory("NFPA 72", 200.0, "NFPA 72, trouble signals"),
+    ],
+};
+
+/// How a battery's capacity is calculated: `margin * (T1 I1 + derating * T2 I2)`.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Battery {
+    /// The name in `plan.toml`.
+    pub name: &'static str,
+    /// T1, time at standby, h.
+    pub standby_h: f64,
+    /// T2, time in alarm, h.
+    pub alarm_h: f64,
+    /// Factor on the alarm's charge.
+    pub derating: f64,
+    /// Factor on the whole.
+    pub margin: f64,
+    /// Where it comes from.
+    pub source: &'static str,
+    /// How well that is known.
+    pub mark: Mark,
+}
+/// The calculations that a plan picks by name; the first is what holds where the plan says nothing.
+pub const BATTERY: &[Battery] = &[
+    Battery {
+        name: "BS 5839-1",
+        standby_h: 24.0,
+        alarm_h: 0.5,
+        derating: 1.75,
+        margin: 1.25,
+        source: "BS 5839-1, C = 1.25 (T1 I1 + D I2 / 2), D = 1.75",
+        mark: Mark::FromMemory,
+    },
+    Battery {
+        name: "NFPA 72",
+        standby_h: 24.0,
+        alarm_h: 5.0 / 60.0,
+        derating: 1.0,
+        margin: 1.2,
+        source: "NFPA 72, 24 h and 5 min, 20 % more",
+        mark: Mark::FromMemory,
+    },
+];
 /// Largest slope of a steady flow, as a fraction of its mean a minute.
 pub const STEADY: Presets = Presets { unit: "1", all: &[practice(0.02, "slope of a steady flow, a minute")] };
 /// Smallest change of a pipe's flow that a material defect makes.

@@ -33,6 +33,8 @@ fn the_template_is_what_an_empty_plan_means() {
     assert_eq!(least.flow, template.flow);
     assert_eq!(least.holes, template.holes);
     assert_eq!(least.rule, template.rule);
+    assert_eq!(least.supply, template.supply);
+    assert_eq!(least.outputs.wires, template.outputs.wires);
     assert_eq!((least.readings_hz, least.inhibit_lease_s), (template.readings_hz, template.inhibit_lease_s));
     assert_eq!(least.smoke.at, template.smoke.at);
     assert_eq!((least.smoke.runs, template.smoke.runs), (1, 3));
@@ -54,6 +56,37 @@ fn limits_carry_their_source() {
     assert_eq!(l.last_hole_suction.source, "site standard 7");
     assert_eq!((l.out_of_service.value, l.out_of_service.mark), (14_400.0, Mark::FromMemory));
     assert_eq!((l.transport_agreement.value, l.transport_agreement.mark), (0.15, Mark::CommonPractice));
+}
+
+#[test]
+fn supply_outputs_and_hand_work_are_read() {
+    let text = format!(
+        "{LEAST}[replacement]\nfirmware = \"4.0.1\"\nzone = \"-03:30\"\n[supply]\nbattery = \"7 Ah\"\ncalculation = \"NFPA 72\"\nother_alarm = \"120 mA\"\n[outputs]\nlapse = true\n[[outputs.wire]]\noutput = 2\nfunction = \"alarm-1\"\ninput = 1\n[[checklist]]\nstage = \"swap\"\ntext = \"x\"\nafter = true\n"
+    );
+    let plan = read(&text).plan;
+    assert_eq!(plan.replacement.zone_min, Some(-210));
+    assert_eq!((plan.supply.fitted_ah, plan.supply.other_alarm_a), (Some(7.0), 0.12));
+    let rule = &plan.supply.rule;
+    assert_eq!((rule.standby_h, rule.derating, rule.margin, rule.mark), (24.0, 1.0, 1.2, Mark::FromMemory));
+    assert!((rule.alarm_h - 5.0 / 60.0).abs() < 1e-12);
+    assert!(plan.outputs.lapse && plan.checklist[0].after && !plan.checklist[0].required);
+    assert_eq!((plan.outputs.wires[0].output, plan.outputs.wires[0].input), (2, Some(1)));
+    // A value of the job's own is marked as such.
+    let rule = read(&format!("{LEAST}[supply]\nstandby = \"72 h\"\n")).plan.supply.rule;
+    assert_eq!((rule.standby_h, rule.alarm_h, rule.mark), (72.0, 0.5, Mark::ThisJob));
+    for (bad, kind) in [
+        ("[supply]\ncalculation = \"by eye\"\n", Kind::UnknownName),
+        ("[supply]\nbattery = \"7 A\"\n", Kind::Unit),
+        ("[replacement]\nzone = \"CET\"\n", Kind::Syntax),
+        (
+            "[[outputs.wire]]\noutput = 1\nfunction = \"a\"\n[[outputs.wire]]\noutput = 1\nfunction = \"b\"\n",
+            Kind::Duplicate,
+        ),
+        ("[[outputs.wire]]\noutput = 0\nfunction = \"a\"\n", Kind::Range),
+    ] {
+        let e = parse("plan.toml", format!("{LEAST}{bad}").as_bytes(), &template_pipes().pipework);
+        assert_eq!(e.map(|_| ()).map_err(|e| e.kind()), Err(kind), "{bad}");
+    }
 }
 
 #[test]

@@ -4,7 +4,7 @@
 //! across a wait. Not here: what a stage does ([`crate::stages`]), how events get in ([`crate::machine`]).
 use crate::{
     effect::{Effect, Entry, Progress},
-    executor::wait_for,
+    executor::{Either, race, wait_for},
     job::JobInputs,
     outcome::{Finding, Outcome, StageKind},
     prompt::{Act, Prompt},
@@ -30,7 +30,8 @@ use plumeline_base::{
     input::{AbortCause, Answer},
 };
 use plumeline_detector::{
-    Abilities, Baseline, Driver, Faults, Identity, Request, Ticket, Told, Trouble, driver::Wants, settings::Settings,
+    Abilities, Baseline, Driver, Faults, Identity, Request, SettingsState, Ticket, Told, Trouble, driver::Wants,
+    settings::Settings,
 };
 use plumeline_measure::clock;
 
@@ -134,12 +135,24 @@ pub(crate) struct Shared {
     pub(crate) inhibited: bool,
     /// Why the inhibit of the replacement did not hold, each time.
     pub(crate) lapses: Vec<Trouble>,
+    /// Leases are renewed; false only while a lapse is waited for.
+    pub(crate) renewing: bool,
+    /// The zone is isolated, the release circuits are locked off.
+    pub(crate) zone_isolated: bool,
+    pub(crate) locked_off: bool,
     pub(crate) isolated_at: Option<Instant>,
     pub(crate) restored_at: Option<Instant>,
     pub(crate) stage: StageKind,
     pub(crate) stage_ends: Instant,
     pub(crate) outcome: Outcome,
     pub(crate) as_left: Option<Settings>,
+    /// What the replacement held after its load: on the bench, and on the wall.
+    pub(crate) bench: Option<(Identity, Option<SettingsState>)>,
+    pub(crate) loaded: Option<SettingsState>,
+    /// Who does the work by hand.
+    pub(crate) who: Option<String>,
+    /// A date that the log noted, ms since 1970 UTC.
+    pub(crate) date: Option<(Instant, u64)>,
     pub(crate) last_trouble: Option<Trouble>,
     /// Smoke was asked for at some time in this job.
     pub(crate) smoke_used: bool,
@@ -205,12 +218,19 @@ impl Context {
             stream_lost: false,
             inhibited: false,
             lapses: Vec::new(),
+            renewing: true,
+            zone_isolated: false,
+            locked_off: false,
             isolated_at: None,
             restored_at: None,
             stage: StageKind::Isolate,
             stage_ends: Instant::FAR_FUTURE,
             outcome: Outcome::default(),
             as_left: None,
+            bench: None,
+            loaded: None,
+            who: None,
+            date: None,
             last_trouble: None,
             smoke_used: false,
             smoke_out: false,
@@ -346,6 +366,12 @@ impl Context {
     pub(crate) fn paused(&self) -> Duration {
         self.get().paused
     }
+    /// Date and time at an instant, ms since 1970 UTC, where the log knows it.
+    pub(crate) fn utc_ms(&self, at: Instant) -> Option<u64> {
+        let (noted, ms) = self.get().date?;
+        // A date noted later than `at` is never asked for.
+        ms.checked_add(u64::try_from(at.since(noted).as_millis()).ok()?)
+    }
 
     // ---- the operator ----
 
@@ -365,7 +391,9 @@ impl Context {
             (at, Answer::Yes) => Ok(at),
             (_, Answer::Cannot(why)) => Err(why),
             (_, Answer::Text(why)) if !why.is_empty() => Err(why),
-            (_, Answer::No | Answer::Number(_) | Answer::Text(_)) => Err("no reason was given".into()),
+            (_, Answer::No | Answer::Number(_) | Answer::Text(_) | Answer::Ticked(_)) => {
+                Err("no reason was given".into())
+            }
         }
     }
     fn open_prompt(&self, question: Option<u32>, act: Act, text: String, wants: Wants) -> u32 {
@@ -444,6 +472,13 @@ impl Context {
                     return end;
                 }
             }
+        }
+    }
+    /// As [`Self::unit`], but given up after a time: for what must not hold up making the site safe.
+    pub(crate) async fn unit_soon(&self, request: Request, within: Duration) -> Result<Told, Trouble> {
+        match race(self.unit(request), self.sleep(within)).await {
+            Either::First(end) => end,
+            Either::Second(()) => Err(self.get().last_trouble.clone().unwrap_or(Trouble::Silent)),
         }
     }
     pub(crate) fn note_trouble(&self, trouble: &Trouble) {

@@ -1,6 +1,6 @@
 //! What comes out of the procedure.
 use crate::{
-    outcome::{Finding, Outcome, StageKind, StageResult},
+    outcome::{Finding, Outcome, StageKind, StageResult, Ticked},
     prompt::Prompt,
 };
 use alloc::{boxed::Box, string::String, vec::Vec};
@@ -135,6 +135,25 @@ pub enum Entry {
     },
     /// The line is good again.
     LineBack,
+    /// The zone went out of service.
+    OutOfService {
+        /// How long it may be, s, before other measures are called for.
+        limit_s: f64,
+    },
+    /// The zone is back in service.
+    BackInService {
+        /// After how long, s.
+        after_s: f64,
+    },
+    /// An item of the checklist was answered.
+    Ticked(Box<Ticked>),
+    /// Which settings a unit holds, by its own account.
+    SettingsHeld {
+        /// Its revision counter.
+        revision: u64,
+        /// Its own SHA-256 over them, hexadecimal.
+        sha256: String,
+    },
     /// Settings were captured or read back.
     Settings {
         /// Which.

@@ -4,18 +4,22 @@
 use crate::{
     context::Context,
     job::JobInputs,
-    outcome::{DecisionFacts, Finding},
+    outcome::{DecisionFacts, Finding, StageKind},
+    plan::Policy,
 };
 use alloc::format;
 use plumeline_base::{Verdict, quantity::Estimate};
 use plumeline_measure::decide::{self, Because, Decision, Guard, Limits, Rule, Sharing};
 
 /// How many tests of a job share its error rate: flow of each pipe twice (before the baseline and at the last look), each
-/// hole that is closed, and for each smoke place the limit and the agreement.
+/// hole that is closed, for each smoke place the limit and the agreement, and the supply's two voltages and its battery.
 pub(crate) fn tests(inputs: &JobInputs) -> u32 {
     let pipes = inputs.pipes().len();
     let holes = inputs.pipes().iter().map(|p| crate::stages::holes::chosen(inputs, p).0.len()).sum::<usize>();
-    u32::try_from(2 * pipes + holes + 2 * inputs.plan.smoke.at.len()).unwrap_or(u32::MAX).max(1)
+    let supply = inputs.plan.stages.iter().any(|s| s.stage == StageKind::Supply && s.policy != Policy::Skip);
+    u32::try_from(2 * pipes + holes + 2 * inputs.plan.smoke.at.len() + if supply { 3 } else { 0 })
+        .unwrap_or(u32::MAX)
+        .max(1)
 }
 
 /// Decides and fills in the finding's verdict and numbers. `scale` turns SI into the unit of the figures.

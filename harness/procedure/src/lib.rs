@@ -6,7 +6,9 @@
 #![no_std]
 extern crate alloc;
 
+pub mod battery;
 mod context;
+mod date;
 pub mod effect;
 mod executor;
 mod job;

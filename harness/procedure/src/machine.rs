@@ -95,7 +95,12 @@ impl Procedure {
                     ctx.connect();
                 }
             }
-            Input::Date(date) => ctx.note(Entry::Date { date: date.clone() }),
+            Input::Date(date) => {
+                if let Some(ms) = crate::date::parse(date) {
+                    ctx.edit().date = Some((now, ms));
+                }
+                ctx.note(Entry::Date { date: date.clone() });
+            }
             Input::File { name, bytes } => ctx.note(Entry::File {
                 name: name.clone(),
                 sha256: hex(&Sha256::digest(bytes)),

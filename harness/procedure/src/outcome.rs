@@ -1,8 +1,11 @@
 //! What a job comes to: stages, findings, verdicts. Written to the result file and read by reports.
-use crate::plan::Limit;
+use crate::plan::{BatteryRule, Limit};
 use alloc::{string::String, vec::Vec};
 use core::fmt;
-use plumeline_base::{Instant, Verdict};
+use plumeline_base::{
+    Instant, Verdict,
+    input::{Photo, TickState},
+};
 use plumeline_detector::{Identity, Trouble};
 use serde::{Deserialize, Serialize};
 
@@ -11,6 +14,8 @@ use serde::{Deserialize, Serialize};
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(rename_all = "kebab-case")]
 pub enum StageKind {
+    /// The replacement tried on the bench and loaded, before the site goes out of service.
+    Bench,
     /// Isolated at the panel, release circuits locked off, people told.
     Isolate,
     /// The outgoing unit's identity, settings, flows, faults.
@@ -33,6 +38,8 @@ pub enum StageKind {
     Purge,
     /// A shut inlet raises the flow fault in time, and it clears.
     Supervise,
+    /// Mains and battery removed in turn, voltage and current under load, the battery's capacity.
+    Supply,
     /// Each output operates the right input at the panel.
     Outputs,
     /// Tapes and plugs counted off; flow once more against the baseline.
@@ -44,7 +51,8 @@ pub enum StageKind {
 }
 impl StageKind {
     /// All, in their usual order.
-    pub const ALL: [Self; 15] = [
+    pub const ALL: [Self; 17] = [
+        Self::Bench,
         Self::Isolate,
         Self::AsFound,
         Self::Swap,
@@ -56,6 +64,7 @@ impl StageKind {
         Self::ProveSmoke,
         Self::Purge,
         Self::Supervise,
+        Self::Supply,
         Self::Outputs,
         Self::LastLook,
         Self::Restore,
@@ -64,6 +73,7 @@ impl StageKind {
     /// The name in files and on screens.
     pub const fn name(self) -> &'static str {
         match self {
+            Self::Bench => "bench",
             Self::Isolate => "isolate",
             Self::AsFound => "as-found",
             Self::Swap => "swap",
@@ -75,6 +85,7 @@ impl StageKind {
             Self::ProveSmoke => "prove-smoke",
             Self::Purge => "purge",
             Self::Supervise => "supervise",
+            Self::Supply => "supply",
             Self::Outputs => "outputs",
             Self::LastLook => "last-look",
             Self::Restore => "restore",
@@ -346,6 +357,55 @@ pub struct PipeFlow {
     pub smallest_visible: Option<f64>,
 }
 
+/// An item of the checklist as it was answered.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub struct Ticked {
+    /// Position in the checklist, from 1.
+    pub item: u32,
+    /// The stage at which it was asked for.
+    pub stage: StageKind,
+    /// What was to be done.
+    pub text: String,
+    /// The job can't pass without it.
+    pub required: bool,
+    /// What it comes to.
+    pub state: TickState,
+    /// Who says so; `None` where that was not told.
+    pub by: Option<String>,
+    /// When, log time.
+    pub at: Instant,
+    /// When, UTC (RFC 3339), where the log knows the date.
+    pub date: Option<String>,
+    /// A remark, or the reason.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub note: Option<String>,
+    /// A photo of it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub photo: Option<Photo>,
+}
+
+/// What the supply was found to be.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct SupplyFacts {
+    /// Current of the outgoing unit as found, A.
+    pub outgoing: Option<Figure>,
+    /// Current of the replacement at standby, A.
+    pub standby: Option<Figure>,
+    /// Current with every output in use operated, A.
+    pub alarm: Option<Figure>,
+    /// Voltage under that load on the mains, V.
+    pub mains: Option<Figure>,
+    /// Voltage under that load on the battery, V.
+    pub battery: Option<Figure>,
+    /// Capacity that the battery must have, A h.
+    pub needed: Option<Figure>,
+    /// Capacity of the battery fitted, A h.
+    pub fitted_ah: Option<f64>,
+    /// How the capacity is calculated.
+    pub rule: Option<BatteryRule>,
+}
+
 /// The whole result of a job.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Outcome {
@@ -374,6 +434,15 @@ pub struct Outcome {
     pub band_sees: Vec<String>,
     /// Time out of service, s, if it began.
     pub out_of_service_s: Option<f64>,
+    /// What is still isolated, locked off or inhibited at the end: not empty means that the job closed incomplete.
+    #[serde(default)]
+    pub still: Vec<String>,
+    /// The checklist as it was answered, in the order of the answers.
+    #[serde(default)]
+    pub checklist: Vec<Ticked>,
+    /// The supply, as far as it was looked at.
+    #[serde(default)]
+    pub supply: SupplyFacts,
     /// The trouble with link or device that ended the job early, if one did.
     pub trouble: Option<Trouble>,
     /// True if the job was aborted.

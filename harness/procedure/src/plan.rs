@@ -33,6 +33,10 @@ pub struct Plan {
     pub smoke: SmokePlan,
     /// By which rule measured values are judged.
     pub rule: RulePlan,
+    /// How outputs are proven.
+    pub outputs: OutputPlan,
+    /// How the supply is proven.
+    pub supply: SupplyPlan,
     /// What hands must do at each stage and a person ticks off.
     pub checklist: Vec<ChecklistItem>,
 }
@@ -44,6 +48,12 @@ pub struct ExpectedUnit {
     pub model: Option<String>,
     /// Serial number.
     pub serial: Option<String>,
+    /// Firmware version.
+    #[serde(default)]
+    pub firmware: Option<String>,
+    /// How far its local time is ahead of UTC, minutes.
+    #[serde(default)]
+    pub zone_min: Option<i64>,
 }
 
 /// One stage of the plan.
@@ -128,6 +138,12 @@ pub struct Limits {
     pub out_of_service: Limit,
     /// Waiting for a unit to start, s, at most.
     pub boot: Limit,
+    /// The unit's date and time against the job's, s, at most.
+    pub clock: Limit,
+    /// Supply voltage under load, V, at least.
+    pub supply_voltage: Limit,
+    /// A lost supply is shown as a fault within, s.
+    pub supply_fault_within: Limit,
 }
 
 /// When flow counts as steady.
@@ -239,4 +255,66 @@ pub struct ChecklistItem {
     pub text: String,
     /// The job can't pass without it.
     pub required: bool,
+    /// Asked when the stage's own work is done, not before it.
+    #[serde(default)]
+    pub after: bool,
+}
+
+/// How outputs are proven.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct OutputPlan {
+    /// The wiring sheet: what is wired to where, for the outputs that it names.
+    pub wires: Vec<Wire>,
+    /// The inhibit is let lapse once, to see that it raises its fault and holds the outputs meanwhile.
+    pub lapse: bool,
+}
+
+/// A line of the wiring sheet.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Wire {
+    /// Output of the replacement.
+    pub output: u8,
+    /// What the output stands for, in the words of the unit's settings.
+    pub function: String,
+    /// What it is called at the panel.
+    pub panel: Option<String>,
+    /// Input of the unit to which the panel gives its reaction back, in place of the operator's word.
+    pub input: Option<u8>,
+}
+
+/// How the supply is proven.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SupplyPlan {
+    /// How the battery's capacity is calculated.
+    pub rule: BatteryRule,
+    /// Rated capacity of the battery fitted, A h.
+    pub fitted_ah: Option<f64>,
+    /// Current of whatever else is on the same battery at standby, A.
+    pub other_standby_a: f64,
+    /// Current of whatever else is on the same battery in alarm, A.
+    pub other_alarm_a: f64,
+    /// Current of the unit in alarm by its data sheet, A; measured where not stated.
+    pub alarm_a: Option<f64>,
+    /// Relative standard uncertainty of the unit's own readings of voltage and current.
+    pub unit_u: f64,
+    /// Relative standard uncertainty of the instrument that a person reads.
+    pub meter_u: f64,
+}
+
+/// How a battery's capacity is calculated: `margin * (standby I1 + derating * alarm I2)`.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub struct BatteryRule {
+    /// Time at standby, h.
+    pub standby_h: f64,
+    /// Time in alarm after it, h.
+    pub alarm_h: f64,
+    /// Factor on the alarm's charge: a battery gives less at a higher current.
+    pub derating: f64,
+    /// Factor on the whole, for ageing.
+    pub margin: f64,
+    /// Where that comes from.
+    pub source: String,
+    /// How well that is known.
+    pub mark: Mark,
 }

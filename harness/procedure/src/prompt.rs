@@ -23,6 +23,12 @@ pub struct Prompt {
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(tag = "act", rename_all = "kebab-case")]
 pub enum Act {
+    /// Give the replacement power on the bench, and connect the cable to it.
+    Bench,
+    /// Take its power off, and connect the cable to the outgoing unit.
+    BenchDone,
+    /// Say who does the work by hand.
+    Who,
     /// Confirm that the zone is isolated at the panel.
     Isolate,
     /// Confirm that every release circuit is physically locked off, or that there is none.
@@ -68,6 +74,22 @@ pub enum Act {
         /// Output number.
         output: u8,
     },
+    /// Switch one of the unit's supplies off, or on again.
+    SwitchSupply {
+        /// Which.
+        supply: Supply,
+        /// On again, or off.
+        on: bool,
+    },
+    /// Look whether the panel shows a fault of this unit.
+    PanelFault,
+    /// Look whether the panel no longer shows it.
+    PanelFaultClear,
+    /// Read something off an instrument.
+    ReadMeter {
+        /// What.
+        quantity: Metered,
+    },
     /// Go on although something is unproven: answered by a name and a reason, or no.
     Override,
     /// Say whether pipes, cover, filter and fan setting were left alone since the baseline was taken.
@@ -87,6 +109,46 @@ pub enum Act {
 pub fn name_and_reason(words: &str) -> Option<(&str, &str)> {
     let (name, reason) = words.split_once(':').map(|(name, reason)| (name.trim(), reason.trim()))?;
     (name.len() >= 2 && reason.len() >= 4).then_some((name, reason))
+}
+
+/// A supply of a unit.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[serde(rename_all = "kebab-case")]
+pub enum Supply {
+    /// The mains.
+    Mains,
+    /// The standby battery.
+    Battery,
+}
+impl Supply {
+    /// In plain words.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Mains => "mains",
+            Self::Battery => "battery",
+        }
+    }
+}
+
+/// What is read off an instrument.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[serde(rename_all = "kebab-case")]
+pub enum Metered {
+    /// Voltage at the unit's terminals.
+    Voltage,
+    /// Current that it draws.
+    Current,
+}
+impl Metered {
+    /// What, and in which unit.
+    pub const fn words(self) -> (&'static str, &'static str) {
+        match self {
+            Self::Voltage => ("voltage at the unit's supply terminals", "V"),
+            Self::Current => ("current that the unit draws", "A"),
+        }
+    }
 }
 
 impl Act {
@@ -116,6 +178,9 @@ impl Act {
     /// The name in files: the same as in the journal.
     pub const fn name(&self) -> &'static str {
         match self {
+            Self::Bench => "bench",
+            Self::BenchDone => "bench-done",
+            Self::Who => "who",
             Self::Isolate => "isolate",
             Self::LockOff => "lock-off",
             Self::Tell => "tell",
@@ -130,6 +195,10 @@ impl Act {
             Self::RefitInlet { .. } => "refit-inlet",
             Self::PanelShows { .. } => "panel-shows",
             Self::PanelClear { .. } => "panel-clear",
+            Self::SwitchSupply { .. } => "switch-supply",
+            Self::PanelFault => "panel-fault",
+            Self::PanelFaultClear => "panel-fault-clear",
+            Self::ReadMeter { .. } => "read-meter",
             Self::Override => "override",
             Self::LeftAlone => "left-alone",
             Self::NothingOperated => "nothing-operated",

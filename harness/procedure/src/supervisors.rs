@@ -77,9 +77,9 @@ fn settings_seen(ctx: &Context, told: Result<Told, Trouble>) {
 async fn renew_inhibit(ctx: Context) {
     let lease = u64::from(ctx.inputs().plan.inhibit_lease_s);
     loop {
-        wait_for(|| (ctx.get().inhibited && ctx.get().link.up).then_some(())).await;
+        wait_for(|| (ctx.get().inhibited && ctx.get().renewing && ctx.get().link.up).then_some(())).await;
         ctx.sleep(Duration::from_millis(lease * 1000 / 3)).await;
-        if !ctx.get().inhibited {
+        if !ctx.get().inhibited || !ctx.get().renewing {
             continue;
         }
         match ctx.unit_once(Request::RenewInhibit).await {

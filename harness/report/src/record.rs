@@ -31,6 +31,10 @@ pub struct Record {
     pub voided: Vec<(Instant, Vec<StageKind>, String)>,
     /// Holes that were closed: from, to, which.
     pub closed: Vec<(Instant, Instant, HoleRef)>,
+    /// When the zone went out of service, with the limit, s.
+    pub out_of_service: Option<(Instant, f64)>,
+    /// When it was back.
+    pub back_in_service: Option<Instant>,
     /// Remarks of the journal.
     pub remarks: Vec<(Instant, String)>,
     /// Stretches without a link or without readable frames: from, to, what was wrong.
@@ -111,6 +115,9 @@ impl Record {
                     self.closed.push((from, at, hole));
                 }
             }
+            Entry::OutOfService { limit_s } => self.out_of_service = Some((at, *limit_s)),
+            Entry::BackInService { .. } => self.back_in_service = Some(at),
+            Entry::Ticked(_) | Entry::SettingsHeld { .. } => {}
             Entry::Unit { .. } | Entry::StartedAnew { .. } | Entry::Settings { .. } | Entry::Found(_) => {}
         }
     }

@@ -25,6 +25,8 @@ struct ResultFile<'a> {
     technician: &'a str,
     dates: Vec<Date<'a>>,
     verdict: Verdict,
+    /// Nothing is still isolated, locked off or inhibited.
+    closed: Closed<'a>,
     outcome: &'a Outcome,
     overrides: Vec<OverrideFile<'a>>,
     limits: &'a Limits,
@@ -32,6 +34,12 @@ struct ResultFile<'a> {
     pipes: &'a [PipeFacts],
     files: Vec<FileFacts<'a>>,
     digests: &'a Digests,
+}
+
+#[derive(Serialize)]
+struct Closed<'a> {
+    complete: bool,
+    still: &'a [String],
 }
 
 #[derive(Serialize)]
@@ -71,6 +79,7 @@ pub fn result_json(input: &ReportInput<'_>) -> Result<String, ReportError> {
         technician: &input.plan.technician,
         dates: r.dates.iter().map(|(at, date)| Date { at_us: at.as_micros(), date }).collect(),
         verdict: shown_verdict(input.outcome),
+        closed: Closed { complete: input.outcome.still.is_empty(), still: &input.outcome.still },
         outcome: input.outcome,
         overrides: r
             .overrides

@@ -15,14 +15,15 @@ pub fn shown_verdict(outcome: &Outcome) -> Verdict {
         .filter(|s| judges(s.stage))
         .map(|s| if s.complete { s.verdict } else { s.verdict.and(Verdict::Undecided) });
     let findings = outcome.findings.iter().filter(|f| judges(f.stage)).map(Finding::counts_as);
-    let not_done = outcome.not_done.iter().filter(|(stage, _)| judges(*stage)).map(|_| Verdict::Undecided);
-    let early = (outcome.aborted || outcome.trouble.is_some()).then_some(Verdict::Undecided);
+    let not_done = outcome.not_done.iter().filter(|(stage, _)| stage.is_needed()).map(|_| Verdict::Undecided);
+    let early =
+        (outcome.aborted || outcome.trouble.is_some() || !outcome.still.is_empty()).then_some(Verdict::Undecided);
     Verdict::over(stages.chain(findings).chain(not_done).chain(early)).and(outcome.verdict)
 }
 
 /// A pass hangs on this stage.
 pub(crate) fn judges(stage: StageKind) -> bool {
-    stage.is_needed()
+    stage.judges()
 }
 
 /// A line that nobody may overlook.
@@ -47,7 +48,9 @@ pub fn left_open(outcome: &Outcome) -> Option<Loud> {
 
 /// The loud lines of an outcome, the most pressing first.
 pub fn loud(outcome: &Outcome) -> Vec<Loud> {
-    let mut all = Vec::from_iter(left_open(outcome));
+    let incomplete = (!outcome.still.is_empty())
+        .then(|| Loud::new("CLOSED INCOMPLETE", format!("At the end of this record {}.", outcome.still.join("; "))));
+    let mut all = Vec::from_iter(incomplete.into_iter().chain(left_open(outcome)));
     if outcome.aborted {
         all.push(Loud::new(
             "ABORTED",
@@ -88,7 +91,7 @@ pub fn loud(outcome: &Outcome) -> Vec<Loud> {
         all.push(Loud::new("VOID", format!("No longer counts: {}.", text.join("; "))));
     }
     let not_done: Vec<(StageKind, &str)> =
-        outcome.not_done.iter().filter(|(s, _)| judges(*s)).map(|(s, why)| (*s, why.as_str())).collect();
+        outcome.not_done.iter().filter(|(s, _)| s.is_needed()).map(|(s, why)| (*s, why.as_str())).collect();
     if !not_done.is_empty() {
         all.push(Loud::new("NOT DONE", format!("{}.", by_reason(not_done.into_iter()).join("; "))));
     }

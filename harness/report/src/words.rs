@@ -148,6 +148,7 @@ pub fn obscuration(extinction: f64, unit: ObscurationUnit) -> f64 {
 /// A stage in plain words.
 pub const fn stage(stage: StageKind) -> &'static str {
     match stage {
+        StageKind::Bench => "Try the new unit on the bench",
         StageKind::Isolate => "Isolate",
         StageKind::AsFound => "As found",
         StageKind::Swap => "Exchange the units",
@@ -159,6 +160,7 @@ pub const fn stage(stage: StageKind) -> &'static str {
         StageKind::ProveSmoke => "Prove with smoke",
         StageKind::Purge => "Purge",
         StageKind::Supervise => "Try the flow supervision",
+        StageKind::Supply => "Try the supply",
         StageKind::Outputs => "Try the outputs",
         StageKind::LastLook => "Last look",
         StageKind::Restore => "Restore",

@@ -3,7 +3,7 @@
 //! Bytes of the line are stored as they are. Any other event is one line of JSON that names it; a file's bytes
 //! follow after a newline. Not here: blocks (see `block`), order and limits (see `write` and `read`).
 use crate::{Logged, block::Interface};
-use plumeline_base::input::{AbortCause, Answer, Input, LinkDown, OperatorAct};
+use plumeline_base::input::{AbortCause, Answer, Input, LinkDown, OperatorAct, Tick};
 use serde::{Deserialize, Serialize};
 use std::borrow::Cow;
 
@@ -32,6 +32,7 @@ enum AnswerText<'a> {
     Number(f64),
     NotFinite(Cow<'a, str>),
     Text(Cow<'a, str>),
+    Ticked(Cow<'a, Tick>),
 }
 
 const WAKE: &[u8] = br#"{"event":"wake"}"#;
@@ -101,6 +102,7 @@ fn header(input: &Input) -> Option<Header<'_>> {
                 Answer::Number(x) if x.is_finite() => AnswerText::Number(*x),
                 Answer::Number(x) => AnswerText::NotFinite(x.to_string().into()),
                 Answer::Text(text) => AnswerText::Text(text.into()),
+                Answer::Ticked(tick) => AnswerText::Ticked(Cow::Borrowed(tick)),
             },
         },
         Input::Abort(cause) => Header::Abort { cause: *cause },
@@ -152,6 +154,7 @@ fn event(packet: &[u8]) -> Result<Packet, String> {
                     _ => return Err(format!("`{x}` is not one of NaN, inf, -inf")),
                 },
                 AnswerText::Text(text) => Answer::Text(text.into()),
+                AnswerText::Ticked(tick) => Answer::Ticked(tick.into_owned()),
             };
             Input::Operator(OperatorAct { prompt, answer })
         }
@@ -177,6 +180,7 @@ fn words(input: &Input) -> String {
                 Answer::Cannot(why) => format!("cannot: {why}"),
                 Answer::Number(x) => x.to_string(),
                 Answer::Text(text) => format!("\"{text}\""),
+                Answer::Ticked(tick) => tick.state.words().into(),
             };
             format!("operator answers prompt {prompt}: {answer}")
         }

@@ -75,6 +75,8 @@ pub struct Simulation {
     isolated: bool,
     alarms_not_isolated: u32,
     shown: u32,
+    /// Wires of the panel with the unit's inputs that follow them.
+    echoes: Vec<(u8, u8)>,
 }
 
 impl Simulation {
@@ -144,7 +146,7 @@ impl Simulation {
         let [a, b] = stores;
         let units = [unit(Which::Outgoing, a)?, unit(Which::Replacement, b)?];
         let cable = site.mounted();
-        Ok(Self { now, site, units, cable, isolated: false, alarms_not_isolated: 0, shown: 0 })
+        Ok(Self { now, site, units, cable, isolated: false, alarms_not_isolated: 0, shown: 0, echoes: Vec::new() })
     }
 
     /// Everything goes on to `now`. An earlier instant changes nothing.
@@ -262,15 +264,22 @@ impl Simulation {
             }
             Command::Cover { open } => self.site.cover_open = open,
             Command::Input { number, on } => {
-                let inputs = Model::of(self.site.mounted()).inputs;
-                if number == 0 || number > inputs {
-                    return refuse(
-                        format!("there is no input {number}"),
-                        "the unit's hello says how many inputs it has",
-                    );
+                self.switch_input(number, on)?;
+            }
+            Command::Keypad { unit, key, value } => {
+                let which = unit.unwrap_or(self.site.mounted());
+                let device = &mut self.unit(which).device;
+                if !device.powered() {
+                    return refuse("the unit has no power", "give it power first");
                 }
-                let bit = 1 << (number - 1);
-                self.site.inputs = if on { self.site.inputs | bit } else { self.site.inputs & !bit };
+                if let Err(why) = device.keyed(now, &key, &value) {
+                    return refuse(why, "name a setting that the unit has, and a value that it takes");
+                }
+            }
+            Command::Echo { wire, input } => {
+                self.switch_input(input, false)?;
+                self.echoes.retain(|(_, i)| *i != input);
+                self.echoes.push((wire, input));
             }
             Command::Isolate => self.isolated = true,
             Command::Restore => {
@@ -286,6 +295,14 @@ impl Simulation {
         }
         self.watch_panel();
         Ok(Told::Done)
+    }
+    fn switch_input(&mut self, number: u8, on: bool) -> Result<(), Refusal> {
+        if number == 0 || number > Model::of(self.site.mounted()).inputs {
+            return refuse(format!("there is no input {number}"), "the unit's hello says how many inputs it has");
+        }
+        let bit = 1 << (number - 1);
+        self.site.inputs = if on { self.site.inputs | bit } else { self.site.inputs & !bit };
+        Ok(())
     }
     fn swap(&mut self, now: Instant) -> Result<(), Refusal> {
         if self.site.mounted() == Which::Replacement {
@@ -334,7 +351,13 @@ impl Simulation {
     }
     /// Counts alarms (any wire but the fault's) that come up while the zone is not isolated.
     fn watch_panel(&mut self) {
-        let alarms = self.panel_inputs() & !1;
+        let inputs = self.panel_inputs();
+        for (wire, input) in self.echoes.clone() {
+            let on = inputs.checked_shr(u32::from(wire.saturating_sub(1))).unwrap_or(0) & 1 != 0;
+            // Only inputs that the unit has are ever wired.
+            let _ = self.switch_input(input, on);
+        }
+        let alarms = inputs & !1;
         if !self.isolated {
             self.alarms_not_isolated += (alarms & !self.shown).count_ones();
         }
@@ -353,6 +376,11 @@ impl Simulation {
         longest_s: f64,
     ) -> Result<Vec<Option<f64>>, Refusal> {
         self.site.arrivals(pipe, hole, fractions, longest_s)
+    }
+    /// The settings image that a unit would start with if its power went now; for tests.
+    pub fn settings_image(&self, which: Which) -> Option<Vec<u8>> {
+        let unit = self.units.iter().find(|u| u.which == which)?;
+        unit.device.store().read().map(|memory| memory.image)
     }
     /// What is really so in the air, for tests and campaigns.
     pub fn truth(&self) -> AirTruth {

@@ -78,6 +78,10 @@ operations! {
     Clock = 0x02, ClockRequest => ClockReply;
     /// Restart the device. It answers first, then restarts.
     Restart = 0x03, Nothing => Nothing;
+    /// The device's date and time.
+    WallClock = 0x04, Nothing => WallClock;
+    /// Set the device's date and time.
+    WallClockSet = 0x05, WallClockSet => WallClock;
     /// Start streaming readings.
     ReadingsStart = 0x10, ReadingsStart => ReadingsStarted;
     /// Stop streaming readings. No error when none are streamed.

@@ -7,14 +7,14 @@ use crate::{
     keep::DiskKeeper,
     live::{Live, Operator, Port},
     load::{DRAWS, Files, Loaded},
-    operator::{self, NoSite, RemoteSite, Script, Site},
+    operator::{self, NoSite, Photos, RemoteSite, Script, Site},
     port, resume, scenario,
     session::Session,
     show::{self, Show},
     terminal,
     virtual_time::VirtualJob,
 };
-use plumeline_base::Instant;
+use plumeline_base::{Instant, input::Photo};
 use plumeline_job::folder::{self, Folder};
 use plumeline_link::{Injected, LineSpec, LinkSpec, Opener, RealClock, faults::FaultSpec};
 use plumeline_procedure::Procedure;
@@ -66,7 +66,7 @@ pub fn run(args: &Run) -> Result<Exit, Failure> {
             site.seed = args.seed.unwrap_or(site.seed);
             site.defects.extend(scenario::defects(&args.defect)?);
             let mut simulation = simulation(site, at)?;
-            let mut script = script.map_or_else(Script::willing, |(s, _)| s);
+            let mut script = script.map_or_else(Script::willing, |(s, _)| s).with_photos(photos(&folder));
             VirtualJob::new(&mut session, &mut simulation, &mut script, show.as_mut(), faults, seed, at)
                 .run(opening)?;
         }
@@ -81,14 +81,23 @@ pub fn run(args: &Run) -> Result<Exit, Failure> {
                 _ => Port::Display,
             };
             let operator = match script {
-                Some((script, site)) => Operator::Script(script, site),
+                Some((script, site)) => Operator::Script(script.with_photos(photos(&folder)), site),
                 None => Operator::Person(terminal::listen(clock), terminal::Open::default()),
             };
-            let live = Live::new(&mut session, port, clock, operator, show.as_mut());
+            let live = Live::new(&mut session, port, clock, operator, show.as_mut()).with_photos(photos(&folder));
             runtime.block_on(live.run(opening))?;
         }
     }
     finish::finished(&folder, &loaded, session, &args.output, false)
+}
+
+/// Takes photos into the job's folder.
+fn photos(folder: &Folder) -> Photos {
+    let dir = folder.dir().to_owned();
+    Box::new(move |from| {
+        let photo = plumeline_job::photos::take_in(&Folder::open(&dir)?, from)?;
+        Ok(Photo { name: photo.name, length: photo.length, sha256: photo.digest.to_string() })
+    })
 }
 
 fn opener(line: LineSpec, faults: &FaultSpec, seed: u64, clock: RealClock) -> Opener {

@@ -56,6 +56,7 @@ pub(super) fn unit(hello: &HelloReply<'_>) -> Result<(Identity, Abilities), Stri
         flow_max_nl_s: u32::try_from(c.flow_max_nl_s).unwrap_or(u32::MAX),
         obscuration,
         clock: true,
+        wall_clock: c.wall_clock == Some(true),
         read_settings: true,
         write_settings: true,
         baseline: true,

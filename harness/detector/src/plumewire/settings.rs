@@ -73,18 +73,18 @@ fn from_image(bytes: &[u8], revision: u32) -> Result<Settings, String> {
             image::Value::Number(n) if n.exponent() == 0 => Value::Int(n.mantissa()),
             image::Value::Number(n) => Value::Number(n.to_f64()),
             image::Value::Text(text) => Value::Text(text.to_string()),
-            image::Value::Bytes(bytes) => {
-                let mut hex = String::with_capacity(bytes.len() * 2);
-                for b in bytes {
-                    // Writing to a string does not fail.
-                    let _ = write!(hex, "{b:02x}");
-                }
-                Value::Opaque { hex }
-            }
+            image::Value::Bytes(bytes) => Value::Opaque { hex: hex(bytes) },
         };
         items.push(Item { key: item.key.to_string(), value, unit: item.unit.map(str::to_string) });
     }
     Ok(Settings { revision: Some(revision), items })
+}
+pub(super) fn hex(bytes: &[u8]) -> String {
+    bytes.iter().fold(String::with_capacity(bytes.len() * 2), |mut out, b| {
+        // Writing to a string does not fail.
+        let _ = write!(out, "{b:02x}");
+        out
+    })
 }
 fn revision(revision: u64) -> Result<u32, String> {
     u32::try_from(revision).map_err(|_| format!("a settings revision of {revision}"))
@@ -192,8 +192,10 @@ enum Step {
     Commit {
         transaction: u32,
     },
-    /// Committed: does the unit hold what was sent?
-    Verify,
+    /// Committed under this revision: does the unit hold what was sent?
+    Verify {
+        committed: u64,
+    },
     /// Refused for good: give the transaction up, then say why.
     GiveUp {
         transaction: u32,
@@ -213,7 +215,7 @@ impl WriteImage {
     pub(super) fn wire(&self, session: &Session) -> Request<'_> {
         let none = Nothing {};
         match self.step {
-            Step::Manifest | Step::Verify => Request::SettingsManifest(none),
+            Step::Manifest | Step::Verify { .. } => Request::SettingsManifest(none),
             Step::Status { .. } => Request::WriteStatus(none),
             Step::Clear { transaction, .. } | Step::GiveUp { transaction, .. } => {
                 Request::WriteAbandon(wire::WriteAbandon { transaction })
@@ -260,14 +262,19 @@ impl WriteImage {
     }
     pub(super) fn reply(&mut self, reply: &Reply<'_>) -> Next {
         match (reply, self.step.clone()) {
-            (Reply::SettingsManifest(m), step @ (Step::Manifest | Step::Verify)) => {
+            (Reply::SettingsManifest(m), step @ (Step::Manifest | Step::Verify { .. })) => {
                 let same = m.digest == self.digest && m.length == count(self.image.len());
                 match (same, step) {
                     (true, _) => match revision(m.revision) {
                         Ok(revision) => Next::End(Told::SettingsWritten { revision }),
                         Err(why) => Next::nonsense(why),
                     },
-                    (false, Step::Verify) => Next::nonsense("other settings in force than were committed"),
+                    // Somebody was quicker: as if the commit had been refused for it.
+                    (false, Step::Verify { committed }) if m.revision != committed => Next::fail(Trouble::Refused {
+                        code: RefusalCode::Revision.code(),
+                        reason: format!("changed right after they were put in force: revision {}", m.revision),
+                    }),
+                    (false, Step::Verify { .. }) => Next::nonsense("other settings in force than were committed"),
                     (false, _) => self.go(Step::Status { base: m.revision }),
                 }
             }
@@ -284,7 +291,7 @@ impl WriteImage {
             (Reply::WriteChunk(p), Step::Chunk { transaction, offset }) if p.received as usize > offset => {
                 self.resume(transaction, p.received)
             }
-            (Reply::WriteCommit(_), Step::Commit { .. }) => self.go(Step::Verify),
+            (Reply::WriteCommit(c), Step::Commit { .. }) => self.go(Step::Verify { committed: c.revision }),
             _ => Next::nonsense("another answer than was asked for"),
         }
     }

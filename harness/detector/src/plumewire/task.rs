@@ -7,7 +7,7 @@ use super::{
 };
 use crate::{
     driver::{Told, Trouble},
-    vocabulary::{Reading, Request, UnitEvent},
+    vocabulary::{Reading, Request, SettingsState, UnitEvent, UnitTime},
 };
 use alloc::{
     boxed::Box,
@@ -104,6 +104,9 @@ pub(super) enum Task {
     WriteSettings(Box<WriteImage>),
     TakeBaseline(Taking),
     ReadBaseline,
+    SettingsState,
+    TellTime,
+    SetTime { utc_ms: u64 },
     Inhibit { seconds: u64 },
     Renew,
     Release { free: bool },
@@ -140,6 +143,9 @@ impl Task {
             Request::ReadOnce => Self::ReadOnce(Once::Begin),
             Request::ReadSettings => Self::ReadSettings(ReadImage::default()),
             Request::WriteSettings(settings) => Self::WriteSettings(Box::new(WriteImage::new(&settings)?)),
+            Request::SettingsState => Self::SettingsState,
+            Request::TellTime => Self::TellTime,
+            Request::SetTime { utc_ms } => Self::SetTime { utc_ms },
             Request::TakeBaseline => Self::TakeBaseline(Taking::Begin),
             Request::ReadBaseline => Self::ReadBaseline,
             Request::Inhibit { lease } => Self::Inhibit { seconds: lease.as_secs() },
@@ -154,12 +160,12 @@ impl Task {
     /// True for wire requests that are made anew for each try: a clock's stamps age, and a shorter chunk gets through
     /// where a longer one does not.
     pub(super) const fn made_anew(&self) -> bool {
-        matches!(self, Self::Clock { .. } | Self::ReadSettings(_))
+        matches!(self, Self::Clock { .. } | Self::TellTime | Self::ReadSettings(_))
             || matches!(self, Self::WriteSettings(w) if w.in_chunk())
     }
     /// A try of a wire request that is made anew had no answer.
     pub(super) fn tried_in_vain(&self, session: &mut Session) {
-        if !matches!(self, Self::Clock { .. }) {
+        if matches!(self, Self::ReadSettings(_) | Self::WriteSettings(_)) {
             session.chunk = (session.chunk / 2).max(LEAST_CHUNK.min(session.chunk));
         }
     }
@@ -183,6 +189,9 @@ impl Task {
             Self::Stop | Self::ReadOnce(Once::Stop(_)) => R::ReadingsStop(none),
             Self::ReadSettings(read) => read.wire(session),
             Self::WriteSettings(write) => write.wire(session),
+            Self::SettingsState => R::SettingsManifest(none),
+            Self::TellTime => R::WallClock(none),
+            Self::SetTime { utc_ms } => R::WallClockSet(wire::WallClockSet { utc_ms: *utc_ms }),
             Self::TakeBaseline(Taking::Begin) => R::BaselineTake(none),
             Self::TakeBaseline(Taking::Poll(_)) => R::BaselineStatus(none),
             Self::TakeBaseline(Taking::Read) | Self::ReadBaseline => R::BaselineRead(none),
@@ -236,6 +245,13 @@ impl Task {
             (Self::ReadOnce(Once::Stop(reading)), _) => Next::End(Told::Reading(reading.clone())),
             (Self::ReadSettings(read), reply) => read.reply(reply, session),
             (Self::WriteSettings(write), reply) => write.reply(reply),
+            (Self::SettingsState, Reply::SettingsManifest(m)) => Next::End(Told::SettingsState(SettingsState {
+                revision: m.revision,
+                sha256: super::settings::hex(&m.digest),
+            })),
+            (Self::TellTime | Self::SetTime { .. }, Reply::WallClock(t) | Reply::WallClockSet(t)) => {
+                Next::End(Told::Time(UnitTime { utc_ms: t.utc_ms, zone_min: t.zone_min }))
+            }
             (Self::TakeBaseline(taking), Reply::BaselineTake(s) | Reply::BaselineStatus(s)) => taking.status(s),
             (Self::TakeBaseline(_) | Self::ReadBaseline, Reply::BaselineRead(b)) => {
                 Next::End(Told::Baseline(convert::baseline(b)))

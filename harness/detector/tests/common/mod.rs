@@ -122,6 +122,7 @@ impl Unit {
                 self.once.open(self.nonces);
                 Reply::Hello(HelloReply { serial: self.serial, ..hello(h.token, self.boot_id, self.starting) })
             }
+            R::WallClock(_) | R::WallClockSet(_) => return Err(Code::Unsupported),
             R::Clock(c) => {
                 let at = device_us(now);
                 Reply::Clock(ClockReply { sent_us: c.sent_us, received_us: at, replied_us: at + 100 })
@@ -311,6 +312,7 @@ fn hello(token: u32, boot_id: u64, starting: bool) -> HelloReply<'static> {
             settings_max: 4096,
             chunk_max: 512,
             lease_max_s: 300,
+            wall_clock: None,
         },
     }
 }

@@ -1,7 +1,7 @@
 //! From the raw plan to the typed one.
 //!
 //! Not here: the stages' own rules.
-use super::{MAX_ENTRIES, PlanFile, farthest::farthest, raw, stages};
+use super::{MAX_ENTRIES, PlanFile, farthest::farthest, raw, stages, supply};
 use crate::{
     error::{Kind, Problem, Source, choices, quoted},
     limits::{self, Presets},
@@ -25,6 +25,14 @@ pub(super) const SHORT: Bounds =
 pub(super) const SHARE: Bounds = Bounds::new(Ratio, 0.0, 1.0, "a share", "a share from 0 % to 100 %");
 pub(super) const RISK: Bounds = Bounds::new(Ratio, 0.0, 0.5, "a risk", "a risk from 0 % to 50 %");
 pub(super) const COVERAGE: Bounds = Bounds::new(Ratio, 0.5, 0.9999, "a coverage", "a coverage from 50 % to 99.99 %");
+pub(super) const CAPACITY: Bounds =
+    Bounds::new(Charge, 0.0, 10_000.0, "a battery's capacity", "a capacity up to 10000 Ah, such as \"7 Ah\"").above();
+pub(super) const STANDBY: Bounds =
+    Bounds::new(Time, 0.0, 604_800.0, "a time on the battery", "a time from 0 s to 168 h, such as \"24 h\"");
+pub(super) const FACTOR: Bounds = Bounds::new(Ratio, 1.0, 10.0, "a factor", "a factor from 1 to 10");
+pub(super) const CURRENT: Bounds =
+    Bounds::new(Current, 0.0, 1_000.0, "a current", "a current from 0 A to 1000 A, such as \"120 mA\"");
+const LIMIT_VOLTAGE: Bounds = Bounds::new(Voltage, 0.0, 400.0, "this limit", "a voltage from 0 V to 400 V");
 const LIMIT_TIME: Bounds = Bounds::new(Time, 0.0, 172_800.0, "this limit", "a time from 0 s to 48 h").above();
 const LIMIT_SHARE: Bounds = Bounds::new(Ratio, 0.0, 1.0, "this limit", "a share from 0 % to 100 %").above();
 const LIMIT_PRESSURE: Bounds = Bounds::new(Pressure, 0.0, 20_000.0, "this limit", "a pressure from 0 Pa to 20 kPa");
@@ -48,12 +56,14 @@ pub(super) fn check(source: &Source<'_>, f: raw::File, pipework: &Pipework) -> R
     let choice = hole_choice(source, f.holes.which.as_ref(), pipework)?;
     let smoke = smoke(source, &f.smoke, pipework, &choice, &mut notes)?;
     let checklist = checklist(source, f.checklist, &mut notes)?;
+    let outputs = supply::outputs(source, f.outputs)?;
+    let supply = supply::supply(source, &f.supply, &mut notes)?;
     let read = |b: &Bounds, q: &Option<Q>, default: f64| b.read_or(source, q.as_ref(), default);
     let plan = Plan {
         site: f.site,
         technician: f.technician,
-        outgoing: f.outgoing.map(expected),
-        replacement: expected(f.replacement),
+        outgoing: f.outgoing.map(|u| expected(source, u)).transpose()?,
+        replacement: expected(source, f.replacement)?,
         stages,
         // In bounds, so both fit their types.
         readings_hz: read(&RATE, &f.readings, 10.0)? as u8,
@@ -67,6 +77,9 @@ pub(super) fn check(source: &Source<'_>, f: raw::File, pipework: &Pipework) -> R
             flow_fault_within: limit(source, &l.flow_fault_within, &limits::FLOW_FAULT_WITHIN)?,
             out_of_service: limit(source, &l.out_of_service, &limits::OUT_OF_SERVICE)?,
             boot: limit(source, &l.boot, &limits::BOOT)?,
+            clock: limit(source, &l.clock, &limits::CLOCK)?,
+            supply_voltage: limit(source, &l.supply_voltage, &limits::SUPPLY_VOLTAGE)?,
+            supply_fault_within: limit(source, &l.supply_fault_within, &limits::SUPPLY_FAULT_WITHIN)?,
         },
         settle: SettlePlan {
             window_s: read(&SPAN, &f.settle.window, 120.0)?,
@@ -90,6 +103,8 @@ pub(super) fn check(source: &Source<'_>, f: raw::File, pipework: &Pipework) -> R
             reject_risk: read(&RISK, &f.rule.reject_risk, 0.05)?,
             coverage: read(&COVERAGE, &f.rule.coverage, 0.95)?,
         },
+        outputs,
+        supply,
         checklist,
     };
     if f.flow.calibration_common.is_none() || f.flow.calibration_individual.is_none() {
@@ -99,14 +114,34 @@ pub(super) fn check(source: &Source<'_>, f: raw::File, pipework: &Pipework) -> R
     Ok(PlanFile { plan, ports, notes })
 }
 
-fn expected(u: raw::Unit) -> ExpectedUnit {
-    ExpectedUnit { model: u.model, serial: u.serial }
+fn expected(source: &Source<'_>, u: raw::Unit) -> Result<ExpectedUnit, Problem> {
+    let zone_min = match &u.zone {
+        None => None,
+        Some(zone) => Some(zone_min(zone.as_ref()).ok_or_else(|| {
+            let cause = format!("{} is no difference from UTC", quoted(zone.as_ref()));
+            source.problem(Kind::Syntax, zone.span(), cause, "write it as \"+01:00\" or \"-03:30\"")
+        })?),
+    };
+    Ok(ExpectedUnit { model: u.model, serial: u.serial, firmware: u.firmware, zone_min })
+}
+
+fn zone_min(text: &str) -> Option<i64> {
+    let (sign, rest) = text.split_at_checked(1)?;
+    let (h, m) = rest.split_once(':').filter(|(h, m)| h.len() == 2 && m.len() == 2)?;
+    let (h, m): (u8, u8) = (h.parse().ok()?, m.parse().ok()?);
+    let min = i64::from(h) * 60 + i64::from(m);
+    match sign {
+        "+" if h <= 14 && m < 60 => Some(min),
+        "-" if h <= 12 && m < 60 => Some(-min),
+        _ => None,
+    }
 }
 
 fn limit_bounds(presets: &Presets) -> &'static Bounds {
     match presets.unit {
         "s" => &LIMIT_TIME,
         "Pa" => &LIMIT_PRESSURE,
+        "V" => &LIMIT_VOLTAGE,
         _ => &LIMIT_SHARE,
     }
 }
@@ -312,7 +347,7 @@ fn checklist(
     list.into_iter()
         .map(|c| {
             let stage = stages::stage(source, &c.stage)?;
-            Ok(ChecklistItem { stage, text: c.text, required: c.required })
+            Ok(ChecklistItem { stage, text: c.text, required: c.required, after: c.after })
         })
         .collect()
 }

@@ -7,6 +7,7 @@ mod farthest;
 mod ports;
 mod raw;
 mod stages;
+mod supply;
 
 pub use stages::{StageDefault, default_stages};
 

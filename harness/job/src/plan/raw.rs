@@ -58,6 +58,12 @@ pub(super) struct File {
     /// The rule of decision (JCGM 106).
     #[serde(default)]
     pub(super) rule: Rule,
+    /// How the outputs are proven.
+    #[serde(default)]
+    pub(super) outputs: Outputs,
+    /// How the supply is proven.
+    #[serde(default)]
+    pub(super) supply: Supply,
     /// Hand-work that a person ticks off.
     #[serde(default)]
     pub(super) checklist: Vec<Check>,
@@ -70,6 +76,11 @@ pub(super) struct Unit {
     pub(super) model: Option<String>,
     /// Checked if stated.
     pub(super) serial: Option<String>,
+    /// Checked if stated.
+    pub(super) firmware: Option<String>,
+    /// Its local time against UTC, such as "+01:00"; checked if stated.
+    #[schemars(regex(pattern = "^[+-][0-9]{2}:[0-9]{2}$"))]
+    pub(super) zone: Option<Spanned<String>>,
 }
 
 #[derive(Debug, Deserialize, JsonSchema)]
@@ -113,6 +124,15 @@ pub(super) struct Limits {
     /// Waiting for the unit to start, at most.
     #[schemars(transform = limit_of(&limits::BOOT))]
     pub(super) boot: Option<Spanned<Limit>>,
+    /// The unit's date and time against the job's, at most.
+    #[schemars(transform = limit_of(&limits::CLOCK))]
+    pub(super) clock: Option<Spanned<Limit>>,
+    /// Supply voltage under load, at least.
+    #[schemars(transform = limit_of(&limits::SUPPLY_VOLTAGE))]
+    pub(super) supply_voltage: Option<Spanned<Limit>>,
+    /// A lost supply is shown as a fault within.
+    #[schemars(transform = limit_of(&limits::SUPPLY_FAULT_WITHIN))]
+    pub(super) supply_fault_within: Option<Spanned<Limit>>,
     /// Obscuration that a port may need, by level of the new unit; none if not stated.
     #[serde(default)]
     pub(super) port_obscuration: Vec<Spanned<PortLimit>>,
@@ -229,6 +249,72 @@ pub(super) struct Check {
     /// Whether the job stays undecided without it.
     #[serde(default)]
     pub(super) required: bool,
+    /// Asked for when the stage's own work is done; before it if not stated.
+    #[serde(default)]
+    pub(super) after: bool,
+}
+
+#[derive(Debug, Default, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub(super) struct Outputs {
+    /// Whether the inhibit is let lapse once, to see its fault come first.
+    #[serde(default)]
+    pub(super) lapse: bool,
+    /// The wiring sheet, line by line.
+    #[serde(default)]
+    pub(super) wire: Vec<Wire>,
+}
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub(super) struct Wire {
+    /// Output of the replacement.
+    #[schemars(range(min = 1, max = 32))]
+    pub(super) output: Spanned<i64>,
+    /// What it stands for, in the words of the unit's settings.
+    pub(super) function: String,
+    /// What it is called at the panel.
+    pub(super) panel: Option<String>,
+    /// Input of the unit to which the panel gives its reaction back, in place of the operator's word.
+    #[schemars(range(min = 1, max = 32))]
+    pub(super) input: Option<Spanned<i64>>,
+}
+
+#[derive(Debug, Default, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub(super) struct Supply {
+    /// Rated capacity of the battery fitted; without it the battery stays undecided.
+    #[schemars(transform = quantity(&check::CAPACITY))]
+    pub(super) battery: Option<Q>,
+    /// How the capacity is calculated; "BS 5839-1" if not stated.
+    #[schemars(transform = one_of(limits::BATTERY.iter().map(|b| b.name).collect()))]
+    pub(super) calculation: Option<Spanned<String>>,
+    /// Time at standby, in place of the calculation's.
+    #[schemars(transform = quantity(&check::STANDBY))]
+    pub(super) standby: Option<Q>,
+    /// Time in alarm, in place of the calculation's.
+    #[schemars(transform = quantity(&check::STANDBY))]
+    pub(super) alarm: Option<Q>,
+    /// Factor on the alarm's charge, in place of the calculation's.
+    #[schemars(transform = quantity(&check::FACTOR))]
+    pub(super) derating: Option<Q>,
+    /// Factor on the whole, in place of the calculation's.
+    #[schemars(transform = quantity(&check::FACTOR))]
+    pub(super) margin: Option<Q>,
+    /// Current of whatever else is on the same battery at standby; none if not stated.
+    #[schemars(transform = quantity(&check::CURRENT))]
+    pub(super) other_standby: Option<Q>,
+    /// Current of whatever else is on the same battery in alarm; none if not stated.
+    #[schemars(transform = quantity(&check::CURRENT))]
+    pub(super) other_alarm: Option<Q>,
+    /// Current of the unit in alarm by its data sheet; measured if not stated.
+    #[schemars(transform = quantity(&check::CURRENT))]
+    pub(super) alarm_current: Option<Q>,
+    /// Standard uncertainty of the unit's own readings of voltage and current; 2 % if not stated.
+    #[schemars(transform = quantity(&check::SHARE))]
+    pub(super) unit_uncertainty: Option<Q>,
+    /// Standard uncertainty of the instrument that a person reads; 1 % if not stated.
+    #[schemars(transform = quantity(&check::SHARE))]
+    pub(super) meter_uncertainty: Option<Q>,
 }
 
 /// A hole by its pipe's inlet and its number.

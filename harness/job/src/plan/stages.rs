@@ -32,10 +32,12 @@ pub(super) const POLICIES: &[(&str, Policy)] =
 
 /// Every stage in its usual order with its defaults. What must hold before anything is risked stops the job when it
 /// does not pass; what only measures goes on, and the verdict keeps what happened.
-pub fn default_stages() -> [StageDefault; 15] {
+pub fn default_stages() -> [StageDefault; 17] {
     use Policy::{GoOn, Stop};
     StageKind::ALL.map(|stage| {
         let (policy, minutes) = match stage {
+            // What is wrong on the bench stops the job by itself; that it could not be tried there does not.
+            StageKind::Bench => (GoOn, 60),
             StageKind::Isolate => (Stop, 60),
             StageKind::AsFound => (GoOn, 60),
             StageKind::Swap => (Stop, 240),
@@ -47,6 +49,7 @@ pub fn default_stages() -> [StageDefault; 15] {
             StageKind::ProveSmoke => (GoOn, 240),
             StageKind::Purge => (GoOn, 60),
             StageKind::Supervise => (GoOn, 60),
+            StageKind::Supply => (GoOn, 60),
             StageKind::Outputs => (GoOn, 60),
             StageKind::LastLook => (GoOn, 60),
             StageKind::Restore => (Stop, 60),
@@ -106,9 +109,11 @@ fn check_isolation(
     list: &Spanned<Vec<Spanned<raw::Stage>>>,
     plan: &[StagePlan],
 ) -> Result<(), Problem> {
-    use StageKind::{AsFound, Baseline, Boot, Isolate, Load, Outputs, ProveFlow, ProveSmoke, Restore, Supervise, Swap};
+    use StageKind::{
+        AsFound, Baseline, Boot, Isolate, Load, Outputs, ProveFlow, ProveSmoke, Restore, Supervise, Supply, Swap,
+    };
     let runs = |kind| plan.iter().any(|p| p.stage == kind && p.policy != Policy::Skip);
-    let risky = [AsFound, Swap, Boot, Load, ProveFlow, Baseline, ProveSmoke, Supervise, Outputs];
+    let risky = [AsFound, Swap, Boot, Load, ProveFlow, Baseline, ProveSmoke, Supervise, Supply, Outputs];
     if let Some(kind) = risky.into_iter().find(|k| runs(*k))
         && !runs(Isolate)
     {

@@ -5,13 +5,18 @@
 mod as_found;
 mod band;
 mod baseline;
+mod bench;
+mod checklist;
 pub(crate) mod flow;
 pub(crate) mod holes;
+mod load;
+mod outputs;
 mod presence;
 mod release;
 mod safety;
 mod smoke;
 mod supervise;
+mod supply;
 mod together;
 mod unit;
 
@@ -53,8 +58,12 @@ pub(crate) const BOUND_TO_SETTINGS: [StageKind; 9] = [
 ];
 
 impl StageKind {
-    /// A pass needs this stage. What an outgoing unit showed is for comparison only: it may be dead.
+    /// A pass needs this stage. What the bench showed is shown again on the wall, and a plan may leave it out.
     pub const fn is_needed(self) -> bool {
+        self.judges() && !matches!(self, Self::Bench)
+    }
+    /// What is found at this stage counts. What an outgoing unit showed is for comparison only: it may be dead.
+    pub const fn judges(self) -> bool {
         !matches!(self, Self::AsFound)
     }
     /// Done even after a stop, to leave the site safe.
@@ -94,18 +103,20 @@ pub(crate) async fn job(ctx: Context) {
 fn body(ctx: &Context, stage: StageKind) -> Pin<Box<dyn Future<Output = Result<(), Stop>>>> {
     let ctx = ctx.clone();
     match stage {
+        StageKind::Bench => Box::pin(bench::bench(ctx)),
         StageKind::Isolate => Box::pin(safety::isolate(ctx)),
         StageKind::AsFound => Box::pin(unit::as_found(ctx)),
         StageKind::Swap => Box::pin(unit::swap(ctx)),
         StageKind::Boot => Box::pin(unit::boot(ctx)),
-        StageKind::Load => Box::pin(unit::load(ctx)),
+        StageKind::Load => Box::pin(load::load(ctx)),
         StageKind::Settle => Box::pin(flow::settle(ctx)),
         StageKind::ProveFlow => Box::pin(holes::prove_flow(ctx)),
         StageKind::Baseline => Box::pin(baseline::baseline(ctx)),
         StageKind::ProveSmoke => Box::pin(smoke::prove_smoke(ctx)),
         StageKind::Purge => Box::pin(safety::purge(ctx)),
         StageKind::Supervise => Box::pin(supervise::supervise(ctx)),
-        StageKind::Outputs => Box::pin(supervise::outputs(ctx)),
+        StageKind::Supply => Box::pin(supply::supply(ctx)),
+        StageKind::Outputs => Box::pin(outputs::outputs(ctx)),
         StageKind::LastLook => Box::pin(baseline::last_look(ctx)),
         StageKind::Restore => Box::pin(safety::restore(ctx)),
         StageKind::Close => Box::pin(safety::close(ctx)),
@@ -123,8 +134,10 @@ async fn run(ctx: &Context, plan: &StagePlan) -> (Verdict, bool) {
     }
     ctx.note(Entry::StageBegan { stage });
     let work = async {
-        checklist(ctx, stage).await;
-        body(ctx, stage).await
+        checklist::checklist(ctx, stage, false).await;
+        body(ctx, stage).await?;
+        checklist::checklist(ctx, stage, true).await;
+        Ok(())
     };
     let end = match race(watch(ctx), work).await {
         Either::First(stop) => Err(stop),
@@ -233,24 +246,6 @@ fn explain(ctx: &Context, stage: StageKind, stop: &Stop) -> bool {
     }
 }
 
-/// Hand-work of a stage, ticked off by a person.
-async fn checklist(ctx: &Context, stage: StageKind) {
-    let inputs = ctx.inputs();
-    for (i, item) in inputs.plan.checklist.iter().enumerate().filter(|(_, c)| c.stage == stage) {
-        let number = u32::try_from(i + 1).unwrap_or(u32::MAX);
-        let done = ctx.ask_done(crate::prompt::Act::Check { item: number }, item.text.clone()).await;
-        let (verdict, says) = match (&done, item.required) {
-            (Ok(_), _) => (Verdict::Pass, format!("{}: done", item.text)),
-            (Err(why), true) => (Verdict::Undecided, format!("{}: not done ({why})", item.text)),
-            (Err(why), false) => {
-                ctx.remark(format!("{}: not done ({why}); the plan does not require it", item.text));
-                continue;
-            }
-        };
-        ctx.found(Finding::new(stage, Subject::Check(number), verdict, says));
-    }
-}
-
 /// Of the holes of a pipe that are off, the one that is farthest off: one that is blocked makes the others draw more.
 fn farthest_off<'a>(first: &'a Finding, all: impl Iterator<Item = &'a Finding>) -> &'a Finding {
     let Subject::Hole(inlet, _) = first.subject else { return first };
@@ -266,21 +261,22 @@ fn farthest_off<'a>(first: &'a Finding, all: impl Iterator<Item = &'a Finding>) 
 fn conclude(ctx: &Context) {
     let outcome = {
         let mut s = ctx.edit();
+        let still = safety::still(&s);
         let out_of_service = s.isolated_at.map(|t| s.restored_at.unwrap_or(s.now).since(t).as_secs_f64());
         let o = &mut s.outcome;
         let missing: Vec<StageKind> =
             o.not_done.iter().map(|(stage, _)| *stage).filter(|stage| stage.is_needed()).collect();
         // Findings count as they stand at the end: a later stage may have made them void.
-        let ran = o.stages.iter().filter(|r| r.stage.is_needed()).map(|r| r.verdict);
-        let findings = o.findings.iter().filter(|f| f.stage.is_needed()).map(Finding::counts_as);
+        let ran = o.stages.iter().filter(|r| r.stage.judges()).map(|r| r.verdict);
+        let findings = o.findings.iter().filter(|f| f.stage.judges()).map(Finding::counts_as);
         let all = ran.chain(findings).chain(missing.iter().map(|_| Verdict::Undecided));
         let mut verdict = Verdict::over(all);
-        if o.aborted {
+        if o.aborted || !still.is_empty() {
             verdict = verdict.and(Verdict::Undecided);
         }
         o.verdict = verdict;
         let hangs_on = |wanted: Verdict| {
-            let such = || o.findings.iter().filter(|f| f.stage.is_needed() && f.counts_as() == wanted);
+            let such = || o.findings.iter().filter(|f| f.stage.judges() && f.counts_as() == wanted);
             such()
                 .next()
                 .map(|first| farthest_off(first, such()))
@@ -296,6 +292,7 @@ fn conclude(ctx: &Context) {
         };
         o.because = because;
         o.out_of_service_s = out_of_service;
+        o.still = still;
         o.clone()
     };
     ctx.note(Entry::Ended { verdict: outcome.verdict, because: outcome.because.clone() });

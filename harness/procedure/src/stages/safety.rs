@@ -1,11 +1,13 @@
 //! What keeps people and the site safe: isolate before anything else, purge, give back, close.
+use super::load;
 use crate::{
-    context::{Context, Stop},
+    context::{Context, Shared, Stop},
+    effect::Entry,
     executor::race,
     outcome::{Figure, Finding, StageKind, Subject},
     prompt::Act,
 };
-use alloc::format;
+use alloc::{format, string::String, vec::Vec};
 use core::time::Duration;
 use plumeline_base::{
     Instant, Verdict,
@@ -36,11 +38,12 @@ pub(crate) async fn isolate(ctx: Context) -> Result<(), Stop> {
         ),
     ];
     for (act, text, done) in steps {
-        let first = act == Act::Isolate;
-        match ctx.ask_done(act, text).await {
+        match ctx.ask_done(act.clone(), text).await {
             Ok(at) => {
-                if first {
-                    ctx.edit().isolated_at = Some(at);
+                match act {
+                    Act::Isolate => out_of_service(&ctx, at),
+                    Act::LockOff => ctx.edit().locked_off = true,
+                    _ => {}
                 }
                 ctx.found(Finding::new(StageKind::Isolate, Subject::Zone, Verdict::Pass, done));
             }
@@ -58,6 +61,25 @@ pub(crate) async fn isolate(ctx: Context) -> Result<(), Stop> {
         }
     }
     Ok(())
+}
+
+/// From here the clock runs until the zone is back in service.
+fn out_of_service(ctx: &Context, at: Instant) {
+    {
+        let mut s = ctx.edit();
+        (s.isolated_at, s.zone_isolated) = (Some(at), true);
+    }
+    ctx.note(Entry::OutOfService { limit_s: ctx.inputs().plan.limits.out_of_service.value });
+}
+
+/// What is still isolated, locked off or inhibited.
+pub(super) fn still(s: &Shared) -> Vec<String> {
+    let all = [
+        (s.zone_isolated, "the zone is isolated at the panel"),
+        (s.locked_off, "the release circuits are locked off"),
+        (s.inhibited, "the unit's own outputs are inhibited, until the lease lapses and raises its fault"),
+    ];
+    all.into_iter().filter(|(on, _)| *on).map(|(_, what)| what.into()).collect()
 }
 
 /// The lowest alarm level in the settings as left, as an extinction.
@@ -213,6 +235,7 @@ async fn lapses(ctx: &Context) {
 /// Outputs given back only over clear air, then the zone restored and the release circuit unlocked.
 pub(crate) async fn restore(ctx: Context) -> Result<(), Stop> {
     let stage = StageKind::Restore;
+    load::unchanged(&ctx, stage).await;
     lapses(&ctx).await;
     let inhibited = ctx.get().inhibited;
     if inhibited {
@@ -265,7 +288,7 @@ pub(crate) async fn restore(ctx: Context) -> Result<(), Stop> {
         f.next = Some("look at the unit and the panel: clear air, no latched alarm, no fault, outputs at rest".into());
         ctx.found(f);
     }
-    if ctx.get().isolated_at.is_none() {
+    if !ctx.get().zone_isolated {
         ctx.found(Finding::new(
             stage,
             Subject::Zone,
@@ -274,7 +297,7 @@ pub(crate) async fn restore(ctx: Context) -> Result<(), Stop> {
         ));
         return Ok(());
     }
-    let whole = ctx.get().outcome.findings.iter().all(|f| !f.stage.is_needed() || f.counts_as() == Verdict::Pass);
+    let whole = ctx.get().outcome.findings.iter().all(|f| !f.stage.judges() || f.counts_as() == Verdict::Pass);
     let text = if whole {
         "Restore the zone at the panel. Is it restored and healthy?"
     } else {
@@ -286,8 +309,15 @@ pub(crate) async fn restore(ctx: Context) -> Result<(), Stop> {
         .ask(Act::Unlock, "Unlock the release circuits, by a licensed person where the local code asks for one. Done, or is there none?", Wants::YesNo)
         .await;
     let yes = |a: &plumeline_base::input::Answer| *a == plumeline_base::input::Answer::Yes;
+    {
+        let mut s = ctx.edit();
+        s.zone_isolated &= !yes(&restored.1);
+        s.locked_off &= !yes(&unlocked.1);
+    }
     if yes(&restored.1) && yes(&unlocked.1) {
         ctx.edit().restored_at = Some(unlocked.0);
+        let since = ctx.get().isolated_at;
+        ctx.note(Entry::BackInService { after_s: since.map_or(0.0, |t| unlocked.0.since(t).as_secs_f64()) });
     }
     for (answer, good, bad) in [
         (&restored.1, "the zone is restored at the panel", "the zone is still isolated at the panel"),
@@ -348,9 +378,20 @@ fn standing_faults(ctx: &Context, faults: Faults) {
     }
 }
 
-/// Stops what still runs and sums up the time out of service.
+/// Stops what still runs and sums up the time out of service. What is still isolated or inhibited makes it incomplete.
 pub(crate) async fn close(ctx: Context) -> Result<(), Stop> {
     ctx.stop_readings().await;
+    let still = still(&ctx.get());
+    if !still.is_empty() {
+        let mut f = Finding::new(
+            StageKind::Close,
+            Subject::Zone,
+            Verdict::Undecided,
+            format!("closed incomplete: {}", still.join("; ")),
+        );
+        f.next = Some("put it back, then hand over in writing what was done after this record".into());
+        ctx.found(f);
+    }
     let limit = ctx.inputs().plan.limits.out_of_service.clone();
     let (since, until) = {
         let s = ctx.get();

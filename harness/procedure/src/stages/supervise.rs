@@ -1,5 +1,4 @@
-//! What supervises the air and what the wires mean: a shut inlet must raise the flow fault, and each output must operate
-//! the right input at the panel.
+//! What supervises the air: a shut inlet must raise the flow fault in time, and it must clear.
 use super::band;
 use crate::{
     context::{Context, Stop},
@@ -7,10 +6,9 @@ use crate::{
     plan::Limit,
     prompt::Act,
 };
-use alloc::{format, string::String, vec::Vec};
-use core::time::Duration;
-use plumeline_base::{Verdict, input::Answer, time::seconds};
-use plumeline_detector::{Faults, Request, driver::Wants, settings::Value};
+use alloc::{format, vec::Vec};
+use plumeline_base::{Verdict, time::seconds};
+use plumeline_detector::Faults;
 
 /// An inlet is shut this often at most where nobody watched meanwhile.
 const MOST_TRIES: u32 = 3;
@@ -136,88 +134,4 @@ async fn refit(ctx: &Context, inlet: u8, wait_s: f64) -> Finding {
         }
     }
     f
-}
-
-/// The bit of output `n`, from 1.
-fn bit(n: u8) -> u32 {
-    n.checked_sub(1).and_then(|n| 1u32.checked_shl(n.into())).unwrap_or(0)
-}
-
-/// What an output is set to stand for; `None` if it is unused or unknown.
-fn function(ctx: &Context, output: u8) -> Option<String> {
-    let s = ctx.get();
-    match &s.as_left.as_ref()?.get(&format!("output.{output}.function"))?.value {
-        // Makers have words of their own for an output that follows nothing.
-        Value::Text(words) if !matches!(words.as_str(), "" | "none" | "nothing" | "unused") => Some(words.clone()),
-        _ => None,
-    }
-}
-
-/// Each output in use is operated; the panel must show what it stands for, and then no longer.
-pub(crate) async fn outputs(ctx: Context) -> Result<(), Stop> {
-    let stage = StageKind::Outputs;
-    let Some(abilities) = ctx.abilities().filter(|a| a.drive_outputs) else {
-        ctx.found(Finding::new(stage, Subject::Replacement, Verdict::Undecided, "outputs can't be operated this way"));
-        return Ok(());
-    };
-    let mut any = false;
-    for output in 1..=abilities.outputs {
-        let Some(function) = function(&ctx, output) else { continue };
-        any = true;
-        let mut f = Finding::new(stage, Subject::Output(output), Verdict::Undecided, "");
-        if ctx.latest().is_some_and(|t| t.reading.outputs & bit(output) != 0) {
-            f.says = format!("\"{function}\" is active already for another reason: driving it would show nothing");
-            f.next = Some("clear what holds it active, then operate every output again".into());
-            ctx.found(f);
-            continue;
-        }
-        match ctx.unit(Request::Drive { output, on: true }).await {
-            Ok(_) => {}
-            Err(trouble) => {
-                f.says = format!("the output could not be operated: {trouble}");
-                f.next = Some(trouble.remedy().into());
-                ctx.found(f);
-                continue;
-            }
-        }
-        // A panel takes its time to show an input.
-        ctx.sleep(Duration::from_secs(3)).await;
-        let text = format!(
-            "Output {output} stands for \"{function}\" and is operated now. Does the panel show exactly that input?"
-        );
-        let shows = ctx.ask(Act::PanelShows { output, function: function.clone() }, text, Wants::YesNo).await.1;
-        let off = ctx.unit(Request::Drive { output, on: false }).await;
-        ctx.sleep(Duration::from_secs(3)).await;
-        let clear = ctx
-            .ask(
-                Act::PanelClear { output },
-                format!("Output {output} is at rest again. Has the panel's input cleared?"),
-                Wants::YesNo,
-            )
-            .await
-            .1;
-        (f.verdict, f.says) = match (&shows, &clear, &off) {
-            (Answer::Yes, Answer::Yes, Ok(_)) => {
-                (Verdict::Pass, format!("operates \"{function}\" at the panel, and clears"))
-            }
-            (Answer::No, ..) => (Verdict::Fail, format!("does not operate \"{function}\" at the panel")),
-            (Answer::Yes, Answer::No, _) => (Verdict::Fail, format!("\"{function}\" does not clear at the panel")),
-            _ => (Verdict::Undecided, "the panel's reaction was not told".into()),
-        };
-        if f.verdict == Verdict::Fail {
-            f.likely = Some("wires on the wrong terminals, or another contact sense (the order of outputs differs from unit to unit)".into());
-            f.next =
-                Some("compare the wires with the wiring sheet, put them right, and operate every output again".into());
-        }
-        ctx.found(f);
-    }
-    if !any {
-        ctx.found(Finding::new(
-            stage,
-            Subject::Replacement,
-            Verdict::Undecided,
-            "no output is in use by the settings read back",
-        ));
-    }
-    Ok(())
 }

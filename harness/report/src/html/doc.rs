@@ -1,7 +1,7 @@
 //! The page as data: sections of tables, facts, lists, paragraphs and charts. The template only lays it out, and
 //! escapes every text.
 use crate::words::{clean, dash};
-use plumeline_base::Verdict;
+use plumeline_base::{Verdict, input::Photo};
 
 /// A section of the page.
 pub(crate) struct Section {
@@ -65,6 +65,8 @@ pub(crate) struct Cell {
     pub(crate) text: String,
     pub(crate) below: String,
     pub(crate) number: bool,
+    /// A picture of the job folder that the cell shows and points to.
+    pub(crate) photo: Option<String>,
 }
 impl Cell {
     pub(crate) fn text(s: impl AsRef<str>) -> Self {
@@ -73,6 +75,13 @@ impl Cell {
     }
     pub(crate) fn number(s: impl AsRef<str>) -> Self {
         Self { number: true, ..Self::text(s) }
+    }
+    pub(crate) fn photo(photo: &Photo) -> Self {
+        let about = format!("{} B, SHA-256 {}", photo.length, photo.sha256);
+        // Only names of the tool's own making become a link: no way out of the folder, nothing that a browser would run.
+        let kept = |c: char| c.is_ascii_alphanumeric() || matches!(c, '-' | '_' | '.');
+        let own = photo.name.strip_prefix("photos/").is_some_and(|n| n.chars().all(kept) && !n.starts_with('.'));
+        Self { photo: own.then(|| photo.name.clone()), ..Self::text(&photo.name) }.below(about)
     }
     pub(crate) fn verdict(v: Verdict) -> Self {
         Self { verdict: Some(v), ..Self::default() }

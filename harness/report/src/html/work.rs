@@ -11,7 +11,7 @@ use crate::{
 };
 use plumeline_base::Verdict;
 use plumeline_detector::Identity;
-use plumeline_procedure::outcome::Subject;
+use plumeline_procedure::outcome::{Figure, Finding, Subject};
 
 pub(crate) fn sections(input: &ReportInput<'_>, clock: &Clock) -> Vec<Section> {
     vec![
@@ -19,6 +19,7 @@ pub(crate) fn sections(input: &ReportInput<'_>, clock: &Clock) -> Vec<Section> {
         Section::new("stages", "What was done, in order", stages(input, clock)),
         Section::new("not-done", "What was not done", not_done(input)),
         Section::new("checklist", "Work by hand, ticked off", checklist(input)),
+        Section::new("supply", "Supply", supply(input)),
     ]
 }
 
@@ -133,32 +134,72 @@ fn checklist(input: &ReportInput<'_>) -> Vec<Block> {
     }
     let mut table = Table::new(
         "A person says that this was done; the tool can't see it",
-        &["Item", "Stage", "Required", "Ticked off"],
+        &["Item", "Stage", "Required", "Answer", "Who", "When", "Note", "Photo"],
     );
-    for (k, item) in input.plan.checklist.iter().enumerate() {
-        let number = u32::try_from(k + 1).unwrap_or(u32::MAX);
+    for (item, number) in input.plan.checklist.iter().zip(1u32..) {
         let found = input.outcome.findings.iter().rev().find(|f| f.subject == Subject::Check(number));
-        let tick = match found {
-            Some(f) if f.counts_as().is_pass() => Cell::text("yes"),
-            Some(f) => Cell { text: words::clean(&f.says), ..Cell::verdict(f.counts_as()) },
-            None if item.required => Cell { text: "not ticked off".to_owned(), ..Cell::verdict(Verdict::Undecided) },
-            None => Cell::text("not ticked off"),
+        let counts = found.map_or(Verdict::Undecided, Finding::counts_as);
+        let open = item.required && !counts.is_pass();
+        let ticked = input.outcome.checklist.iter().rev().find(|t| t.item == number);
+        let words = match ticked {
+            Some(t) => t.state.words(),
+            None => "not answered",
         };
-        table.rows.push(vec![
+        let mut answer = Cell::text(words);
+        answer.verdict = open.then_some(counts);
+        let mut row = vec![
             Cell::text(format!("{number} {}", item.text)),
             Cell::text(words::stage(item.stage)),
             Cell::text(if item.required { "yes" } else { "no" }),
-            tick,
-        ]);
+            answer,
+        ];
+        match ticked {
+            None => row.resize_with(8, || Cell::text("")),
+            Some(t) => row.extend([
+                Cell::text(t.by.as_deref().unwrap_or("not told")),
+                Cell::number(words::log_time(t.at)).below(t.date.as_deref().unwrap_or("no date in the record")),
+                Cell::text(t.note.as_deref().unwrap_or_default()),
+                t.photo.as_ref().map_or_else(|| Cell::text(""), Cell::photo),
+            ]),
+        }
+        table.rows.push(row);
     }
     vec![table.block()]
+}
+
+fn supply(input: &ReportInput<'_>) -> Vec<Block> {
+    let s = &input.outcome.supply;
+    let rule = s.rule.as_ref().map_or_else(dash, |r| {
+        let (standby, alarm) = (words::duration(r.standby_h * 3600.0), words::duration(r.alarm_h * 3600.0));
+        format!(
+            "{} × (current at standby × {standby} + {} × current in alarm × {alarm}): {} ({})",
+            words::shortest(r.margin),
+            words::shortest(r.derating),
+            r.source,
+            r.mark.words()
+        )
+    });
+    let figure = |f: &Option<Figure>| words::figure_or_dash(f.as_ref());
+    vec![Block::facts([
+        ("Current of the outgoing unit, as found", figure(&s.outgoing)),
+        ("Current of the new unit at standby", figure(&s.standby)),
+        ("Current with every output in use operated", figure(&s.alarm)),
+        ("Voltage under that load, on the mains", figure(&s.mains)),
+        ("Voltage on the battery alone", figure(&s.battery)),
+        ("Capacity that the battery must have", figure(&s.needed)),
+        (
+            "Battery fitted, as the plan states it",
+            s.fitted_ah.map_or_else(dash, |c| format!("{} Ah", words::shortest(c))),
+        ),
+        ("Calculated by", rule),
+    ])]
 }
 
 fn not_done(input: &ReportInput<'_>) -> Vec<Block> {
     let o = input.outcome;
     let mut all: Vec<String> = Vec::new();
     for (stage, why) in &o.not_done {
-        let note = if standing::judges(*stage) { "" } else { "; it judges nothing" };
+        let note = if stage.is_needed() { "" } else { "; it judges nothing" };
         all.push(format!("{} ({why}{note})", words::stage(*stage)));
     }
     for s in o.stages.iter().filter(|s| !s.complete) {

@@ -50,7 +50,8 @@ pub(crate) const PREDICTED: [f64; 3] = [41.8, 38.4, 44.9];
 const PREDICTED_S: [f64; 3] = [52.0, 61.5, 47.0];
 const HOLES: u32 = 6;
 /// Stages of the clean job with their ends, s.
-const TIMES: [(StageKind, u64); 15] = [
+const TIMES: [(StageKind, u64); 17] = [
+    (StageKind::Bench, 20),
     (StageKind::Isolate, 95),
     (StageKind::AsFound, 260),
     (StageKind::Swap, 1580),
@@ -62,6 +63,7 @@ const TIMES: [(StageKind, u64); 15] = [
     (StageKind::ProveSmoke, 4190),
     (StageKind::Purge, 4330),
     (StageKind::Supervise, 4560),
+    (StageKind::Supply, 4620),
     (StageKind::Outputs, 4700),
     (StageKind::LastLook, 4840),
     (StageKind::Restore, 4905),
@@ -183,6 +185,7 @@ pub(crate) fn clean() -> Sample {
     };
     o.stages = TIMES.iter().map(|(kind, _)| stage(*kind, Verdict::Pass)).collect();
     let f = &mut o.findings;
+    f.push(pass(StageKind::Bench, Subject::Replacement, "all 42 settings sent and read back, item by item"));
     f.push(pass(StageKind::Isolate, Subject::Zone, "the zone is isolated at the panel, says the technician"));
     f.push(pass(StageKind::Isolate, Subject::Zone, "release circuits are locked off, says the technician"));
     for item in 1..=4 {
@@ -227,6 +230,7 @@ pub(crate) fn clean() -> Sample {
     s.measured = Some(Figure::plain(41.5, "s"));
     s.limit = Some(plan.limits.flow_fault_within.clone());
     f.push(s);
+    f.push(pass(StageKind::Supply, Subject::Replacement, "supply voltage on the mains"));
     f.push(pass(StageKind::Outputs, Subject::Output(1), "the panel showed: fire"));
     for pipe in 0..3 {
         let mut l = pass(StageKind::LastLook, Subject::Pipe(pipe as u8 + 1), "flow is as at the baseline");

@@ -8,12 +8,13 @@ fn limit(value: f64, unit: &str, source: &str, mark: Mark) -> Limit {
 /// A plan with every stage, three runs of smoke at the end cap of each of three pipes, and four items of hand-work.
 pub(crate) fn plan() -> Plan {
     let practice = |value, unit: &str| limit(value, unit, "common practice", Mark::CommonPractice);
-    let item = |stage, text: &str, required| ChecklistItem { stage, text: text.into(), required };
+    let item = |stage, text: &str, required| ChecklistItem { stage, text: text.into(), required, after: false };
+    let unit = |model: &str| ExpectedUnit { model: Some(model.into()), ..ExpectedUnit::default() };
     Plan {
         site: "Invented site: Halm cold store, zone 3".into(),
         technician: "R. Example".into(),
-        outgoing: Some(ExpectedUnit { model: Some("OL-4".into()), serial: None }),
-        replacement: ExpectedUnit { model: Some("M4 sampler".into()), serial: None },
+        outgoing: Some(unit("OL-4")),
+        replacement: unit("M4 sampler"),
         stages: StageKind::ALL.map(|stage| StagePlan { stage, policy: Policy::Stop, deadline_s: 3600 }).to_vec(),
         readings_hz: 2,
         inhibit_lease_s: 60,
@@ -26,6 +27,9 @@ pub(crate) fn plan() -> Plan {
             flow_fault_within: limit(300.0, "s", "EN 54-20 / ISO 7240-20", Mark::FromMemory),
             out_of_service: limit(14_400.0, "s", "NFPA 101", Mark::FromMemory),
             boot: practice(180.0, "s"),
+            clock: practice(5.0, "s"),
+            supply_voltage: practice(20.4, "V"),
+            supply_fault_within: limit(100.0, "s", "EN 54-2", Mark::FromMemory),
         },
         settle: SettlePlan { window_s: 60.0, slope_per_min: limit(0.005, "1", "this job", Mark::ThisJob) },
         flow: FlowPlan {
@@ -46,6 +50,23 @@ pub(crate) fn plan() -> Plan {
             purge_hold_s: 30.0,
         },
         rule: RulePlan { accept_risk: 0.05, reject_risk: 0.05, coverage: 0.95 },
+        outputs: OutputPlan::default(),
+        supply: SupplyPlan {
+            rule: BatteryRule {
+                standby_h: 24.0,
+                alarm_h: 0.5,
+                derating: 1.75,
+                margin: 1.25,
+                source: "BS 5839-1".into(),
+                mark: Mark::FromMemory,
+            },
+            fitted_ah: Some(17.0),
+            other_standby_a: 0.0,
+            other_alarm_a: 0.0,
+            alarm_a: None,
+            unit_u: 0.02,
+            meter_u: 0.01,
+        },
         checklist: vec![
             item(StageKind::Swap, "Pipes marked before they were pulled", true),
             item(StageKind::Swap, "Pipes pushed dry into the inlets of their own numbers, not cemented", true),

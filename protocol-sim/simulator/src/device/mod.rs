@@ -75,6 +75,8 @@ struct Run {
 #[derive(Clone, Debug)]
 struct Transaction {
     number: u32,
+    /// Revision that was in force when it began.
+    base: u64,
     length: u32,
     digest: [u8; 32],
     bytes: Vec<u8>,
@@ -102,6 +104,8 @@ pub(crate) struct Device {
     inhibit: Inhibit,
     leases: u32,
     driven: Driven,
+    /// Date and time (ms since 1970 UTC) at an instant; a cell of its own keeps them going without supply.
+    date: Option<(Instant, u64)>,
     run: Option<Run>,
 }
 
@@ -144,6 +148,7 @@ impl Device {
             inhibit: Inhibit::Free,
             leases: 0,
             driven: Driven::default(),
+            date: None,
             run: None,
         })
     }
@@ -250,6 +255,21 @@ impl Device {
     /// The unit's clock: microseconds since its start, as its quartz counts them.
     fn clock_us(&self, now: Instant) -> u64 {
         self.run.as_ref().map_or(0, |r| (micros(now.since(r.since)) as f64 * self.clock_rate) as u64)
+    }
+    /// Date and time as the unit's quartz has carried them on, ms since 1970 UTC.
+    fn utc_ms(&self, now: Instant) -> Option<u64> {
+        let (at, ms) = self.date?;
+        Some(ms + (now.since(at).as_secs_f64() * self.clock_rate * 1e3) as u64)
+    }
+    /// Somebody changes one setting at the unit's own keys.
+    pub(crate) fn keyed(&mut self, now: Instant, key: &str, value: &serde_json::Value) -> Result<(), String> {
+        let mut settings = from_image(&self.memory.image).map_err(|e| e.to_string())?;
+        let Some(setting) = settings.iter_mut().find(|s| s.key == key) else {
+            return Err(format!("{key}: this model has no such setting"));
+        };
+        setting.value.key_in(value).ok_or_else(|| format!("{key}: its value is of another kind"))?;
+        let image = to_image(&settings).map_err(|e| e.to_string())?;
+        self.put_in_force(now, image).map_err(|e| e.1)
     }
     fn starting(&self, now: Instant) -> bool {
         self.run.as_ref().is_none_or(|r| now < r.running_from)

@@ -5,7 +5,7 @@ use plumewire::{
     Baseline, BaselineState, BaselineStatus, Capabilities, ClockReply, EventCode, FlowReference, Frame, Header,
     HelloReply, HelloRequest, Judgement, Kind, Latches, Lease, MAX_PAYLOAD, MAX_WIRE, Manifest, Message, Nothing,
     OpenTransaction, Operation, OutputsStatus, PerInlet, ReadingsStarted, Refusal, RefusalCode as Code, Reply, Request,
-    Sample, Sensors, SettingsPart, VERSION, WriteBegun, WriteCommitted, WriteProgress, WriteStatus, clip,
+    Sample, Sensors, SettingsPart, VERSION, WallClock, WriteBegun, WriteCommitted, WriteProgress, WriteStatus, clip,
 };
 use sha2::{Digest as _, Sha256};
 use std::time::Duration;
@@ -14,17 +14,17 @@ use std::time::Duration;
 const ANSWER: Duration = Duration::from_millis(4);
 const WRITE: Duration = Duration::from_millis(250);
 /// Limits that it states.
-const CHUNK_MAX: u16 = 512;
+const CHUNK_MAX: u16 = 128;
 const LEASE_MAX_S: u16 = 900;
 const FLOW_MAX_NL_S: u64 = 2_500_000_000;
 const OBSCURATION_MAX_N_M: u64 = 250_000_000;
 
 /// Why a request is not carried out.
-struct Refused(Code, String);
+pub(super) struct Refused(Code, pub(super) String);
 fn refuse<T>(code: Code, why: impl Into<String>) -> Result<T, Refused> {
     Err(Refused(code, why.into()))
 }
-type Outcome<T> = Result<T, Refused>;
+pub(super) type Outcome<T> = Result<T, Refused>;
 
 impl Device {
     /// Bytes arrive on the unit's line at `now`.
@@ -102,6 +102,12 @@ impl Device {
                 let replied_us = self.clock_us(self.line.sent_at(now + ANSWER, 0));
                 Reply::Clock(ClockReply { sent_us: r.sent_us, received_us, replied_us })
             }
+            Request::WallClock(_) => Reply::WallClock(self.wall_clock(now)),
+            Request::WallClockSet(r) => {
+                self.date = Some((now, r.utc_ms));
+                self.note(now, EventCode::TimeSet, "date and time set".into());
+                Reply::WallClockSet(self.wall_clock(now))
+            }
             Request::Restart(_) => {
                 self.note(now, EventCode::Restart, "restart asked for".into());
                 if let Some(run) = &mut self.run {
@@ -162,7 +168,8 @@ impl Device {
                 }
                 run.transactions += 1;
                 let number = run.transactions;
-                run.transaction = Some(Transaction { number, length: r.length, digest: r.digest, bytes: Vec::new() });
+                let (base, length, digest) = (r.base_revision, r.length, r.digest);
+                run.transaction = Some(Transaction { number, base, length, digest, bytes: Vec::new() });
                 Reply::WriteBegin(WriteBegun { transaction: number })
             }
             Request::WriteChunk(r) => {
@@ -185,7 +192,16 @@ impl Device {
                 if t.bytes.len() != t.length as usize || digest != t.digest || digest != r.digest {
                     return refuse(Code::Digest, "the bytes received do not have the digest that was stated");
                 }
+                if t.base != self.memory.revision {
+                    return refuse(
+                        Code::Revision,
+                        format!("the settings were changed meanwhile: revision {}", self.memory.revision),
+                    );
+                }
                 self.put_in_force(now, t.bytes)?;
+                self.memory.loaded = true;
+                self.keep();
+                self.run.iter_mut().for_each(|run| run.transaction = None);
                 Reply::WriteCommit(WriteCommitted { revision: self.memory.revision })
             }
             Request::WriteStatus(_) => {
@@ -295,6 +311,9 @@ impl Device {
             Request::LogRead(r) => Reply::LogRead(self.log.page(r.from)),
         })
     }
+    fn wall_clock(&self, now: Instant) -> WallClock {
+        WallClock { utc_ms: self.utc_ms(now + ANSWER), zone_min: self.config.zone_min }
+    }
     fn stop_readings(&mut self) {
         if let Some(run) = &mut self.run {
             (run.rate_hz, run.next_reading) = (0, Instant::FAR_FUTURE);
@@ -343,6 +362,7 @@ impl Device {
                 settings_max: super::settings::SETTINGS_MAX as u32,
                 chunk_max: CHUNK_MAX,
                 lease_max_s: LEASE_MAX_S,
+                wall_clock: Some(true),
             },
         })
     }
@@ -353,7 +373,7 @@ impl Device {
         }
     }
     /// The new image in the place of the old, or nothing changed.
-    fn put_in_force(&mut self, now: Instant, image: Vec<u8>) -> Outcome<()> {
+    pub(super) fn put_in_force(&mut self, now: Instant, image: Vec<u8>) -> Outcome<()> {
         let model = self.fitted.model;
         let config = from_image(&image).and_then(|s| model.configure(&s, self.fitted.inlets));
         let config = config.map_err(|e| Refused(Code::Settings, e.to_string()))?;
@@ -361,9 +381,7 @@ impl Device {
         self.config = config;
         self.memory.image = image;
         self.memory.revision += 1;
-        self.memory.loaded = true;
         self.settings_fault = false;
-        self.run.iter_mut().for_each(|run| run.transaction = None);
         self.keep();
         self.note(now, EventCode::SettingsChanged, format!("settings revision {} in force", self.memory.revision));
         if moved {

@@ -22,6 +22,19 @@ pub enum SettingValue {
     /// Bytes that only the maker understands.
     Bytes(Vec<u8>),
 }
+impl SettingValue {
+    /// Takes another value of the same kind, as somebody keys it in.
+    pub(crate) fn key_in(&mut self, value: &serde_json::Value) -> Option<()> {
+        use serde_json::Value as Keyed;
+        *self = match (&*self, value) {
+            (Self::Switch(_), Keyed::Bool(on)) => Self::Switch(*on),
+            (Self::Number(_), Keyed::Number(n)) => Self::Number(Decimal::parse(&n.to_string())?),
+            (Self::Text(_), Keyed::String(t)) => Self::Text(t.clone()),
+            _ => return None,
+        };
+        Some(())
+    }
+}
 /// One setting.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Setting {
@@ -154,6 +167,8 @@ pub(crate) struct Config {
     pub(crate) fan_speed: f64,
     pub(crate) outputs: Vec<Follows>,
     pub(crate) learning: bool,
+    /// Local time ahead of UTC, minutes.
+    pub(crate) zone_min: i64,
 }
 
 impl Model {
@@ -207,6 +222,7 @@ impl Model {
                 fan_speed: 0.5 + 0.05 * number("fan.step"),
                 outputs: (1..=self.outputs).map(|n| follows(word(&format!("relay.{n}.on")))).collect(),
                 learning: false,
+                zone_min: (number("time.zone") * 60.0) as i64,
             },
             Which::Replacement => Config {
                 levels: (1..=self.levels)
@@ -223,6 +239,7 @@ impl Model {
                 fan_speed: number("fan.speed") / 100.0,
                 outputs: (1..=self.outputs).map(|n| follows(word(&format!("output.{n}.function")))).collect(),
                 learning: on("learning.on"),
+                zone_min: number("clock.offset") as i64,
             },
         };
         match config.levels.windows(2).position(|w| w[1].threshold <= w[0].threshold) {

@@ -98,6 +98,22 @@ pub enum Command {
         /// On, or off.
         on: bool,
     },
+    /// Change a setting of a unit at its own keys.
+    Keypad {
+        /// Which; the one on the wall if left out.
+        unit: Option<Which>,
+        /// The setting's key.
+        key: String,
+        /// Its new value, of the kind that it has.
+        value: serde_json::Value,
+    },
+    /// Wire a contact that the panel closes for one of its inputs to an input of the unit on the wall.
+    Echo {
+        /// The panel's wire.
+        wire: u8,
+        /// The unit's input.
+        input: u8,
+    },
     /// Isolate the zone at the panel.
     Isolate,
     /// Restore the zone at the panel.

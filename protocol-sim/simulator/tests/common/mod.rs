@@ -162,7 +162,7 @@ impl Client {
     }
     pub(crate) fn chunks(&mut self, transaction: u32, image: &[u8]) {
         let mut offset = 0;
-        for bytes in image.chunks(300) {
+        for bytes in image.chunks(100) {
             self.ask(Request::WriteChunk(WriteChunk { transaction, offset, bytes })).unwrap();
             offset += bytes.len() as u32;
         }

@@ -65,6 +65,8 @@ message! {
         11 => chunk_max: u16,
         /// Longest inhibit lease, s.
         12 => lease_max_s: u16,
+        /// It keeps date and time, and they can be set; left out: it does not.
+        13 => wall_clock: Option<bool>,
     }
 }
 message! {

@@ -66,4 +66,6 @@ pub enum EventCode {
     Driven = 12,
     /// A restart was asked for.
     Restart = 13,
+    /// Date and time were set.
+    TimeSet = 14,
 }

@@ -31,6 +31,22 @@ message! {
     }
 }
 message! {
+    /// Sets the device's date and time.
+    WallClockSet {
+        /// Milliseconds since 1970-01-01 UTC.
+        0 => utc_ms: u64,
+    }
+}
+message! {
+    /// The device's date and time, kept over restarts.
+    WallClock {
+        /// Milliseconds since 1970-01-01 UTC when this is sent; left out where it was never set.
+        0 => utc_ms: Option<u64>,
+        /// How far its local time is ahead of UTC by its settings, minutes.
+        1 => zone_min: i64,
+    }
+}
+message! {
     /// The device's clock. With the instant of its arrival (T4) it makes a [`crate::clock::Exchange`].
     ClockReply {
         /// T1, as in the request.

@@ -66,6 +66,7 @@ pub(crate) fn samples() -> Vec<(&'static str, Message<'static>)> {
             settings_max: 16_384,
             chunk_max: 512,
             lease_max_s: 600,
+            wall_clock: Some(true),
         },
     };
     let reading = plumewire::Reading {
@@ -118,6 +119,7 @@ pub(crate) fn samples() -> Vec<(&'static str, Message<'static>)> {
     let refusal = plumewire::Refusal { code: RefusalCode::NotClear, reason: "alarm level 1 is latched" };
     let page = LogPage { oldest: 1, next: 43, entries: List::from_slice(&LOG).unwrap() };
     let hello_request = HelloRequest { version_min: 1, version_max: 1, token: 0xC0FFEE };
+    let wall_clock = WallClock { utc_ms: Some(1_767_254_400_004), zone_min: -60 };
     let clock = ClockReply { sent_us: 123_456_789, received_us: 31_000_100, replied_us: 31_000_350 };
     let begin = plumewire::WriteBegin { base_revision: 12, length: 1_234, digest: DIGEST };
     let chunk = plumewire::WriteChunk { transaction: 5, offset: 0, bytes: &[1; 512] };
@@ -125,6 +127,13 @@ pub(crate) fn samples() -> Vec<(&'static str, Message<'static>)> {
     vec![
         ("request-hello", Request(plumewire::Request::Hello(hello_request))),
         ("reply-hello", Reply(plumewire::Reply::Hello(hello))),
+        ("request-wall-clock", Request(plumewire::Request::WallClock(Nothing {}))),
+        ("reply-wall-clock", Reply(plumewire::Reply::WallClock(wall_clock))),
+        (
+            "request-wall-clock-set",
+            Request(plumewire::Request::WallClockSet(WallClockSet { utc_ms: 1_767_254_400_000 })),
+        ),
+        ("reply-wall-clock-set", Reply(plumewire::Reply::WallClockSet(wall_clock))),
         ("request-clock", Request(plumewire::Request::Clock(ClockRequest { sent_us: 123_456_789 }))),
         ("reply-clock", Reply(plumewire::Reply::Clock(clock))),
         ("request-restart", Request(plumewire::Request::Restart(NONE))),

@@ -1,0 +1,52 @@
+//! The replacement on the bench: who it is, its settings loaded and kept over a restart, while the site is still in service.
+//!
+//! Nothing is wired to it there, so nothing is inhibited. What was shown here is shown again on the wall; what fails here
+//! ends the job before anything is isolated.
+use super::{load, unit};
+use crate::{
+    context::{Context, Stop},
+    effect::Entry,
+    outcome::{Finding, StageKind, Subject},
+    prompt::Act,
+};
+use alloc::{format, string::String};
+use plumeline_base::Verdict;
+
+pub(crate) async fn bench(ctx: Context) -> Result<(), Stop> {
+    let text = "Put the replacement on the bench, not on the wall: supply on, the cable to it, nothing wired to its outputs and \
+                inputs. The site stays in service with the outgoing unit. Done?";
+    if let Err(why) = ctx.ask_done(Act::Bench, text).await {
+        let mut f = open(format!("not tried on the bench: {why}"));
+        f.next = Some("try it before the site goes out of service, or leave the stage out of the plan".into());
+        ctx.found(f);
+        return Ok(());
+    }
+    let end = on_the_bench(&ctx).await;
+    if end == Err(Stop::Found) || ctx.verdict_of(StageKind::Bench) == Verdict::Fail {
+        return Err(Stop::Found);
+    }
+    let text = "Take the replacement's power off and connect the cable to the outgoing unit. Done?";
+    if let Err(why) = ctx.ask_done(Act::BenchDone, text).await {
+        ctx.found(open(format!("the cable was not moved back to the outgoing unit: {why}")));
+    }
+    unit::forget(&ctx);
+    end
+}
+
+fn open(says: String) -> Finding {
+    Finding::new(StageKind::Bench, Subject::Replacement, Verdict::Undecided, says)
+}
+
+async fn on_the_bench(ctx: &Context) -> Result<(), Stop> {
+    let stage = StageKind::Bench;
+    let (identity, abilities) = unit::wait_for_start(ctx, None).await?;
+    ctx.note(Entry::Unit { role: "replacement on the bench".into(), identity: identity.clone() });
+    let f = unit::is_expected(ctx, stage, &identity, &abilities)?;
+    ctx.found(f);
+    ctx.edit().bench = Some((identity, None));
+    let held = load::load_settings(ctx, stage, false).await?;
+    if let Some((_, of_bench)) = &mut ctx.edit().bench {
+        *of_bench = held;
+    }
+    Ok(())
+}

@@ -1,0 +1,100 @@
+//! Hand-work: a person says, item by item, what was done, by whom and when, with a note and a photo where wanted.
+//!
+//! Not here: whether it is true; the tool can't see it.
+use crate::{
+    context::Context,
+    date,
+    effect::Entry,
+    outcome::{Finding, StageKind, Subject, Ticked},
+    plan::ChecklistItem,
+    prompt::Act,
+};
+use alloc::{boxed::Box, format, string::String};
+use plumeline_base::{
+    Instant, Verdict,
+    input::{Answer, Tick, TickState},
+};
+use plumeline_detector::driver::Wants;
+
+/// The items of a stage that come before its own work, or after it.
+pub(super) async fn checklist(ctx: &Context, stage: StageKind, after: bool) {
+    if stage == StageKind::Restore && ctx.get().isolated_at.is_none() {
+        return;
+    }
+    let inputs = ctx.inputs();
+    let items = inputs.plan.checklist.iter().zip(1..);
+    for (item, number) in items.filter(|(c, _)| c.stage == stage && c.after == after) {
+        if ctx.get().who.is_none() {
+            who(ctx).await;
+        }
+        let (at, answer) = ctx.ask(Act::Check { item: number }, item.text.clone(), Wants::Tick).await;
+        ticked(ctx, item, number, at, answer);
+    }
+}
+
+/// Asked once; each answer may name another.
+async fn who(ctx: &Context) {
+    let technician = ctx.inputs().plan.technician.clone();
+    let text = format!(
+        "Who does the work by hand here and ticks it off? The plan names {technician}. Type the name; it is kept until an \
+         answer says \"by NAME\"."
+    );
+    if let Answer::Text(name) = ctx.ask(Act::Who, text, Wants::Text).await.1
+        && !name.trim().is_empty()
+    {
+        ctx.edit().who = Some(name.trim().into());
+    }
+}
+
+fn ticked(ctx: &Context, item: &ChecklistItem, number: u32, at: Instant, answer: Answer) {
+    let plain = |state, note| Tick { state, by: None, note, photo: None };
+    let mut tick = match answer {
+        Answer::Ticked(tick) => tick,
+        Answer::Yes => plain(TickState::Done, None),
+        Answer::Cannot(why) | Answer::Text(why) => plain(TickState::NotDone, Some(why)),
+        Answer::No | Answer::Number(_) => plain(TickState::NotDone, None),
+    };
+    let said = |words: Option<String>| words.map(|w| String::from(w.trim())).filter(|w| !w.is_empty());
+    (tick.by, tick.note) = (said(tick.by), said(tick.note));
+    if tick.by.is_some() {
+        ctx.edit().who = tick.by;
+    }
+    let by = ctx.get().who.clone();
+    let (verdict, says) = match (tick.state, &tick.note, &by) {
+        (TickState::NotDone, note, _) => {
+            let why = note.as_deref().unwrap_or("no reason was given");
+            (Verdict::Undecided, format!("{}: not done ({why})", item.text))
+        }
+        // Without a reason it is no answer.
+        (TickState::NotApplicable, None, _) => {
+            (Verdict::Undecided, format!("{}: said not to apply, without a reason", item.text))
+        }
+        (_, _, None) => (Verdict::Undecided, format!("{}: who did it was not told", item.text)),
+        (TickState::NotApplicable, Some(why), Some(by)) => {
+            (Verdict::Pass, format!("{}: not applicable ({why}), says {by}", item.text))
+        }
+        (TickState::Done, _, Some(by)) => (Verdict::Pass, format!("{}: done, says {by}", item.text)),
+    };
+    let entry = Ticked {
+        item: number,
+        stage: item.stage,
+        text: item.text.clone(),
+        required: item.required,
+        state: tick.state,
+        by,
+        at,
+        date: ctx.utc_ms(at).map(date::format),
+        note: tick.note,
+        photo: tick.photo,
+    };
+    ctx.note(Entry::Ticked(Box::new(entry.clone())));
+    ctx.edit().outcome.checklist.push(entry);
+    // What the plan does not require is in the record, and decides nothing.
+    if item.required || verdict.is_pass() {
+        let mut f = Finding::new(item.stage, Subject::Check(number), verdict, says);
+        if !verdict.is_pass() {
+            f.next = Some("do it, or have whoever is responsible for the site decide, and record it".into());
+        }
+        ctx.found(f);
+    }
+}
