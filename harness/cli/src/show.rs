@@ -89,7 +89,7 @@ impl JsonLines {
             self.told = Some(now);
             let s = out.seconds(now);
             let told = serde_json::json!({ "s": s, "limit_s": out.limit_s, "over": s > out.limit_s });
-            line(&serde_json::json!({ "at_us": now.as_micros(), "out_of_service": told }).to_string());
+            always(&serde_json::json!({ "at_us": now.as_micros(), "out_of_service": told }).to_string());
         }
     }
 }
@@ -235,7 +235,7 @@ impl Show for Words {
             // Piped: a line now and then.
             if let Some(out) = self.out.filter(|_| self.last_told.is_none_or(|t| now.since(t) >= PIPED)) {
                 self.last_told = Some(now);
-                line(&format!("    clock      {}", out.words(now)));
+                always(&format!("    clock      {}", out.words(now)));
             }
             return;
         };
