@@ -4,7 +4,7 @@
 //! across a wait. Not here: what a stage does ([`crate::stages`]), how events get in ([`crate::machine`]).
 use crate::{
     effect::{Effect, Entry, Progress},
-    executor::{Either, race, wait_for},
+    executor::wait_for,
     job::JobInputs,
     outcome::{Finding, Outcome, StageKind},
     prompt::{Act, Prompt},
@@ -366,12 +366,6 @@ impl Context {
     pub(crate) fn paused(&self) -> Duration {
         self.get().paused
     }
-    /// Date and time at an instant, ms since 1970 UTC, where the log knows it.
-    pub(crate) fn utc_ms(&self, at: Instant) -> Option<u64> {
-        let (noted, ms) = self.get().date?;
-        // A date noted later than `at` is never asked for.
-        ms.checked_add(u64::try_from(at.since(noted).as_millis()).ok()?)
-    }
 
     // ---- the operator ----
 
@@ -472,13 +466,6 @@ impl Context {
                     return end;
                 }
             }
-        }
-    }
-    /// As [`Self::unit`], but given up after a time: for what must not hold up making the site safe.
-    pub(crate) async fn unit_soon(&self, request: Request, within: Duration) -> Result<Told, Trouble> {
-        match race(self.unit(request), self.sleep(within)).await {
-            Either::First(end) => end,
-            Either::Second(()) => Err(self.get().last_trouble.clone().unwrap_or(Trouble::Silent)),
         }
     }
     pub(crate) fn note_trouble(&self, trouble: &Trouble) {

@@ -1,7 +1,18 @@
 //! Dates of the log (RFC 3339) as milliseconds since 1970 UTC, and back. Proleptic Gregorian calendar, no leap seconds.
 //!
 //! Not here: what day it is (that is an event of the log).
+use crate::context::Context;
 use alloc::{format, string::String};
+use plumeline_base::Instant;
+
+impl Context {
+    /// Date and time at an instant, ms since 1970 UTC, where the log knows it.
+    pub(crate) fn utc_ms(&self, at: Instant) -> Option<u64> {
+        let (noted, ms) = self.get().date?;
+        // A date noted later than `at` is never asked for.
+        ms.checked_add(u64::try_from(at.since(noted).as_millis()).ok()?)
+    }
+}
 
 const DAY_MS: i64 = 86_400_000;
 

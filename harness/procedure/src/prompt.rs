@@ -153,7 +153,10 @@ impl Metered {
 
 impl Act {
     /// The names of all kinds.
-    pub const NAMES: [&'static str; 20] = [
+    pub const NAMES: [&'static str; 27] = [
+        "bench",
+        "bench-done",
+        "who",
         "isolate",
         "lock-off",
         "tell",
@@ -168,6 +171,10 @@ impl Act {
         "refit-inlet",
         "panel-shows",
         "panel-clear",
+        "switch-supply",
+        "panel-fault",
+        "panel-fault-clear",
+        "read-meter",
         "override",
         "left-alone",
         "nothing-operated",

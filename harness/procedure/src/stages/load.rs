@@ -4,6 +4,7 @@ use super::unit;
 use crate::{
     context::{Context, Stop},
     effect::{Entry, KeptSettings},
+    executor::{Either, race},
     outcome::{Figure, Finding, StageKind, Subject},
     prompt::{Act, name_and_reason},
 };
@@ -264,6 +265,14 @@ fn same(ctx: &Context, stage: StageKind, sent: &SettingsState, held: &SettingsSt
     ctx.found(f);
 }
 
+/// Asks the unit, but gives it up after a time: nothing may hold up making the site safe.
+async fn soon(ctx: &Context, request: Request) -> Result<Told, Trouble> {
+    match race(ctx.unit(request), ctx.sleep(Duration::from_secs(30))).await {
+        Either::First(end) => end,
+        Either::Second(()) => Err(ctx.get().last_trouble.clone().unwrap_or(Trouble::Silent)),
+    }
+}
+
 /// Before the unit is given back: does it still hold what was loaded?
 pub(super) async fn unchanged(ctx: &Context, stage: StageKind) {
     let (loaded, as_left) = {
@@ -271,11 +280,10 @@ pub(super) async fn unchanged(ctx: &Context, stage: StageKind) {
         (s.loaded.clone(), s.as_left.clone())
     };
     let (Some(loaded), Some(as_left)) = (loaded, as_left) else { return };
-    let soon = Duration::from_secs(30);
     let mut f = Finding::new(stage, Subject::Replacement, Verdict::Undecided, "");
     f.likely = Some("somebody changed settings at the unit's own keys".into());
     f.next = Some("load the settings again, and prove what hangs on them again".into());
-    match ctx.unit_soon(Request::SettingsState, soon).await {
+    match soon(ctx, Request::SettingsState).await {
         Ok(Told::SettingsState(now)) if now == loaded => {
             let says = format!("the unit still holds the settings loaded, revision {}", now.revision);
             ctx.found(Finding::new(stage, Subject::Replacement, Verdict::Pass, says));
@@ -290,7 +298,7 @@ pub(super) async fn unchanged(ctx: &Context, stage: StageKind) {
         Ok(Told::SettingsState(now)) => {
             let what =
                 format!("changed at the unit after the load (revision {} became {})", loaded.revision, now.revision);
-            if let Ok(Told::Settings(read)) = ctx.unit_soon(Request::ReadSettings, soon).await {
+            if let Ok(Told::Settings(read)) = soon(ctx, Request::ReadSettings).await {
                 for d in as_left.differences(&read) {
                     let mut f = f.clone();
                     (f.subject, f.verdict, f.says) =
