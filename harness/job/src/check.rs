@@ -7,8 +7,9 @@ use crate::{
     error::{Kind, Problem},
     folder::{self, Folder},
     journal::{self, Citation, JOURNAL_LIMIT, Journal, Torn},
-    settings,
+    photos, settings,
 };
+use plumeline_base::input::Photo;
 use plumeline_detector::Identity;
 use plumeline_procedure::{Entry, effect::KeptSettings};
 use std::collections::{BTreeMap, BTreeSet};
@@ -50,6 +51,7 @@ pub fn check(folder: &Folder, mut cited: impl FnMut(&Citation) -> Result<(), Str
     let mut kept = BTreeMap::new();
     let mut units = BTreeMap::new();
     let mut starts = BTreeSet::new();
+    let mut kept_photos = Vec::new();
     let mut log_holds = true;
     for line in &journal.lines {
         // One line is enough to find the place; all that follow it would say the same.
@@ -71,6 +73,7 @@ pub fn check(folder: &Folder, mut cited: impl FnMut(&Citation) -> Result<(), Str
             Entry::StartedAnew { boot_id } => {
                 starts.insert(*boot_id);
             }
+            Entry::Ticked(ticked) => kept_photos.extend(&ticked.photo),
             Entry::Settings { which, sha256, .. } => {
                 let (name, role) = match which {
                     KeptSettings::AsFound => (folder::SETTINGS_AS_FOUND, "outgoing"),
@@ -88,6 +91,10 @@ pub fn check(folder: &Folder, mut cited: impl FnMut(&Citation) -> Result<(), Str
     for (name, (recorded, unit)) in kept {
         let result = kept_settings(folder, name, recorded, unit, &starts);
         checked.take(name, result);
+    }
+    for photo in kept_photos {
+        let result = kept_photo(folder, photo);
+        checked.take(&photo.name, result);
     }
     checked
 }
@@ -127,6 +134,16 @@ fn input(folder: &Folder, name: &str, recorded: Option<&str>) -> Result<Option<D
         return Err(Problem::with_file(Kind::Altered, name, cause, remedy));
     }
     Ok(Some(file.digest))
+}
+
+/// A photo that an answer names.
+fn kept_photo(folder: &Folder, photo: &Photo) -> Result<Option<Digest>, Problem> {
+    let digest = Digest::parse(&photo.sha256).ok_or_else(|| {
+        let cause = "the journal records no SHA-256 of this photo";
+        Problem::with_file(Kind::Altered, &photo.name, cause, "use the journal as the tool wrote it")
+    })?;
+    photos::check(folder, &photos::Photo { name: photo.name.clone(), length: photo.length, digest })?;
+    Ok(Some(digest))
 }
 
 /// Kept settings against what the journal records: the digest of their items, and the unit that held them.

@@ -1,20 +1,23 @@
 //! The job folder: locked to one process, written whole or not at all, and checked file by file and line by line.
 #![expect(clippy::unwrap_used, reason = "a test ends where something is not as it should be")]
-use plumeline_base::Instant;
+use plumeline_base::{
+    Instant,
+    input::{Photo, TickState},
+};
 use plumeline_detector::{
     Identity,
     settings::{Item, Settings, Value},
 };
 use plumeline_job::{
     Kind,
-    check::check,
+    check::{Checked, check},
     digest::Digest,
     disk::{Disk, fake::FakeDisk},
     folder::{self, Folder},
     journal::{Citation, Writer},
-    pipework, plan, settings,
+    photos, pipework, plan, settings,
 };
-use plumeline_procedure::{Entry, effect::KeptSettings};
+use plumeline_procedure::{Entry, StageKind, effect::KeptSettings, outcome::Ticked};
 use std::{collections::BTreeSet, path::Path, sync::Arc};
 
 const DIR: &str = "/jobs/one";
@@ -181,6 +184,43 @@ fn every_altered_byte_of_the_bound_files_is_found_and_named() {
             assert!(torn || checked.problems.iter().any(|p| p.file() == name), "{name} byte {at}");
         }
     }
+}
+
+#[test]
+fn a_photo_that_an_answer_names_is_held_against_the_journal() {
+    let folder = finished();
+    let from = std::env::temp_dir().join(format!("plumeline-tick-{}.png", std::process::id()));
+    std::fs::write(&from, b"\x89PNG\r\n\x1a\nand so on").unwrap();
+    let kept = photos::take_in(&folder, &from).unwrap();
+    std::fs::remove_file(&from).unwrap();
+    let tick = |name: &str| {
+        Entry::Ticked(Box::new(Ticked {
+            item: 1,
+            stage: StageKind::Swap,
+            text: "Cover on".into(),
+            required: true,
+            state: TickState::Done,
+            by: None,
+            at: Instant::from_secs(20),
+            date: None,
+            note: None,
+            photo: Some(Photo { name: name.into(), length: kept.length, sha256: kept.digest.to_string() }),
+        }))
+    };
+    let path = folder.path(folder::JOURNAL).unwrap();
+    let add = |entry: &Entry| {
+        let mut journal = Writer::resume::<Entry>(folder.disk(), &path).unwrap().writer;
+        journal.append(Instant::from_secs(20), &citation(20), 100, entry).unwrap();
+    };
+    add(&tick(&kept.name));
+    let checked = check(&folder, |_| Ok(()));
+    assert!(checked.is_sound() && checked.sound.contains(&(kept.name.clone(), kept.digest)), "{checked:?}");
+    let photo = folder.dir().join(&kept.name);
+    plumeline_job::disk::replace(folder.disk(), &photo, b"\x89PNG\r\n\x1a\nand so oN").unwrap();
+    let files = |checked: &Checked| checked.problems.iter().map(|p| p.file().to_owned()).collect::<Vec<_>>();
+    assert_eq!(files(&check(&folder, |_| Ok(()))), [kept.name.clone()]);
+    add(&tick("photos/../plan.toml"));
+    assert_eq!(files(&check(&folder, |_| Ok(()))), [kept.name.as_str(), "photos"]);
 }
 
 #[test]
