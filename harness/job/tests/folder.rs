@@ -218,7 +218,7 @@ fn a_photo_that_an_answer_names_is_held_against_the_journal() {
     let photo = folder.dir().join(&kept.name);
     plumeline_job::disk::replace(folder.disk(), &photo, b"\x89PNG\r\n\x1a\nand so oN").unwrap();
     let files = |checked: &Checked| checked.problems.iter().map(|p| p.file().to_owned()).collect::<Vec<_>>();
-    assert_eq!(files(&check(&folder, |_| Ok(()))), [kept.name.clone()]);
+    assert_eq!(files(&check(&folder, |_| Ok(()))), [kept.name.as_str()]);
     add(&tick("photos/../plan.toml"));
     assert_eq!(files(&check(&folder, |_| Ok(()))), [kept.name.as_str(), "photos"]);
 }
