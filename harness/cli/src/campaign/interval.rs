@@ -64,7 +64,7 @@ mod tests {
 
     #[test]
     fn wilson_as_published() {
-        // Newcombe, Statistics in Medicine 17 (1998) 857, table I, method 3 (score): 81/263, 15/148, 0/20, 1/29.
+        // Newcombe, Statistics in Medicine 17 (1998) 857, table I, method 3 (score), from memory: 81/263, 15/148, 0/20, 1/29.
         for ((k, n), (low, high)) in [
             ((81.0, 263.0), (0.2553, 0.3662)),
             ((15.0, 148.0), (0.0624, 0.1605)),
