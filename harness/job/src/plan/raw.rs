@@ -152,7 +152,7 @@ pub(super) struct PortLimit {
 #[derive(Debug, Default, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub(super) struct Settle {
-    /// Length of the windows that are compared; 30 s if not stated.
+    /// Length of the windows that are compared; 120 s if not stated.
     #[schemars(transform = quantity(&check::SPAN))]
     pub(super) window: Option<Q>,
     /// Largest slope of a steady flow, as a share of it, a minute.

@@ -157,7 +157,9 @@ fn checklist(input: &ReportInput<'_>) -> Vec<Block> {
             None => row.resize_with(8, || Cell::text("")),
             Some(t) => row.extend([
                 Cell::text(t.by.as_deref().unwrap_or("not told")),
-                Cell::number(words::log_time(t.at)).below(t.date.as_deref().unwrap_or("no date in the record")),
+                // Broken between date and time, where the column is narrow.
+                Cell::number(words::log_time(t.at))
+                    .below(t.date.as_deref().unwrap_or("no date in the record").replace('T', " ")),
                 Cell::text(t.note.as_deref().unwrap_or_default()),
                 t.photo.as_ref().map_or_else(|| Cell::text(""), Cell::photo),
             ]),
