@@ -5,7 +5,7 @@ mod common;
 #[path = "common/simulator.rs"]
 mod simulator;
 use common::{Folder, exits, plumeline, stdout, text};
-use simulator::{SPEED, Simulator, job};
+use simulator::{SPEED, Simulator, job, without_bench};
 use std::{
     io::{BufRead, BufReader},
     process::Stdio,
@@ -50,15 +50,6 @@ fn the_demonstration_over_a_pseudo_terminal() {
     let out = dir.join("job");
     let o = common::run(&["demo", "--small", "--over", "pty", "--speed", SPEED, "--quiet", "--out", text(&out)]);
     exits(&o, &[0]);
-}
-
-/// The plan of the job leaves the bench out: the first question is the isolation.
-fn without_bench(dir: &Folder) {
-    let path = dir.join("job/plan.toml");
-    let plan = std::fs::read_to_string(&path).unwrap();
-    let skipped = plan.replacen("policy = \"go-on\"", "policy = \"skip\"", 1);
-    assert_ne!(plan, skipped);
-    std::fs::write(&path, skipped).unwrap();
 }
 
 #[test]

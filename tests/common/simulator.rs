@@ -52,3 +52,12 @@ pub fn job(dir: &Folder) {
         std::fs::copy(from.join(name), to.join(name)).unwrap();
     }
 }
+
+/// The plan of the job leaves the bench out: the first question is the isolation.
+pub fn without_bench(dir: &Folder) {
+    let path = dir.join("job/plan.toml");
+    let plan = std::fs::read_to_string(&path).unwrap();
+    let skipped = plan.replacen("policy = \"go-on\"", "policy = \"skip\"", 1);
+    assert_ne!(plan, skipped);
+    std::fs::write(&path, skipped).unwrap();
+}

@@ -1,7 +1,7 @@
 //! A person at a real terminal: colour, progress with time left, Ctrl-C and a second Ctrl-C through the terminal itself.
 use crate::{
     common::{Folder, exits, run, text},
-    simulator::{SPEED, Simulator, job},
+    simulator::{SPEED, Simulator, job, without_bench},
 };
 use nix::pty::{Winsize, openpty};
 use std::{
@@ -94,6 +94,8 @@ fn a_terminal_gets_colour_and_the_time_left_unless_it_says_no() {
 
 /// A person who has come as far as the outgoing unit.
 fn person(dir: &Folder, simulator: &Simulator) -> (Terminal, usize) {
+    // At the bench it is the replacement that answers; here the outgoing unit is still on the wall.
+    without_bench(dir);
     let path = dir.join("job");
     let args = ["run", text(&path), "--port", &simulator.unit, "--speed", SPEED];
     let mut terminal = Terminal::start(&args, true);
