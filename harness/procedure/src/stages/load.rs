@@ -275,11 +275,19 @@ async fn soon(ctx: &Context, request: Request) -> Result<Told, Trouble> {
 
 /// Before the unit is given back: does it still hold what was loaded?
 pub(super) async fn unchanged(ctx: &Context, stage: StageKind) {
-    let (loaded, as_left) = {
+    let (loaded, as_left, another) = {
         let s = ctx.get();
-        (s.loaded.clone(), s.as_left.clone())
+        let serial = |i: &Option<plumeline_detector::Identity>| i.as_ref().map(|i| i.serial.clone());
+        (s.loaded.clone(), s.as_left.clone(), serial(&s.identity) != serial(&s.outcome.replacement))
     };
     let (Some(loaded), Some(as_left)) = (loaded, as_left) else { return };
+    if another {
+        let says = "another unit answers than the one that the settings were loaded into";
+        let mut f = Finding::new(stage, Subject::Replacement, Verdict::Undecided, says);
+        f.next = Some("find out which unit is on the wall; load and prove it before it is relied upon".into());
+        ctx.found(f);
+        return;
+    }
     let mut f = Finding::new(stage, Subject::Replacement, Verdict::Undecided, "");
     f.likely = Some("somebody changed settings at the unit's own keys".into());
     f.next = Some("load the settings again, and prove what hangs on them again".into());
@@ -358,6 +366,12 @@ async fn check_clock(ctx: &Context, stage: StageKind) -> Result<(), Stop> {
                 (Verdict::Pass, "the unit's clock is set, and kept over the restart".into(), None);
         } else {
             f.says = "the unit's clock is not at the time that was set".into();
+            // The job's own time comes from the computer's date at each take-up: which of the two is off can't be told.
+            if ctx.get().paused > Duration::ZERO {
+                f.verdict = Verdict::Undecided;
+                f.next =
+                    Some("compare the clocks of this computer and of the unit with a third, then load again".into());
+            }
         }
     }
     f.limit = Some(limit);
