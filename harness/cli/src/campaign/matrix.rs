@@ -1,6 +1,6 @@
 //! Counts of a campaign: caught at which stage, missed, false stops, undecided, by defect and severity, with intervals.
 //!
-//! A case is a defect of a job that alone makes its site material. Not here: words (see [`super::text`]).
+//! A case is a defect of a job that alone makes its site material. Not here: words (see `text.rs`).
 use super::{
     interval::Share,
     one::{Case, Compared, Job, Ran, What},
