@@ -21,7 +21,7 @@ TOP = pathlib.Path(__file__).parent.parent
 SCHEMAS = TOP / "docs" / "schemas"
 FORMATS = ("pipework", "plan", "operator", "scenario", "batch")
 # Keys whose values are words of the writer's own.
-WORDS = ("name", "site", "technician", "model", "serial", "source", "text", "because", "files")
+WORDS = ("name", "panel", "site", "technician", "model", "serial", "source", "text", "because", "files")
 
 
 def validator(name):

@@ -279,6 +279,11 @@ pub(super) struct Wire {
     pub(super) input: Option<Spanned<i64>>,
 }
 
+/// The names that a calculation of the battery may have.
+fn battery_names() -> Vec<&'static str> {
+    limits::BATTERY.iter().map(|b| b.name).collect()
+}
+
 #[derive(Debug, Default, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub(super) struct Supply {
@@ -286,7 +291,7 @@ pub(super) struct Supply {
     #[schemars(transform = quantity(&check::CAPACITY))]
     pub(super) battery: Option<Q>,
     /// How the capacity is calculated; "BS 5839-1" if not stated.
-    #[schemars(transform = one_of(limits::BATTERY.iter().map(|b| b.name).collect()))]
+    #[schemars(transform = one_of(battery_names()))]
     pub(super) calculation: Option<Spanned<String>>,
     /// Time at standby, in place of the calculation's.
     #[schemars(transform = quantity(&check::STANDBY))]
