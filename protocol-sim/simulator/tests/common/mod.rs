@@ -22,6 +22,8 @@ pub(crate) struct Client {
     pub(crate) readings: Vec<Reading>,
     pub(crate) log: Vec<(u16, String)>,
 }
+/// Bytes of settings asked for or sent at once: within what the unit says it takes.
+const PART: usize = 100;
 pub(crate) type Answer = Result<Vec<u8>, (RefusalCode, String)>;
 
 pub(crate) fn scenario(defects: &[&str]) -> Scenario {
@@ -142,7 +144,7 @@ impl Client {
         let (revision, length, _) = self.manifest();
         let mut image = Vec::new();
         while image.len() < length as usize {
-            let part = SettingsRead { revision, offset: image.len() as u32, length: 200 };
+            let part = SettingsRead { revision, offset: image.len() as u32, length: PART as u16 };
             let payload = self.ask(Request::SettingsRead(part)).unwrap();
             match Reply::decode(Operation::SettingsRead as u8, &payload).unwrap() {
                 Reply::SettingsRead(p) => image.extend(p.bytes),
@@ -162,7 +164,7 @@ impl Client {
     }
     pub(crate) fn chunks(&mut self, transaction: u32, image: &[u8]) {
         let mut offset = 0;
-        for bytes in image.chunks(100) {
+        for bytes in image.chunks(PART) {
             self.ask(Request::WriteChunk(WriteChunk { transaction, offset, bytes })).unwrap();
             offset += bytes.len() as u32;
         }
