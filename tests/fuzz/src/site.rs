@@ -265,7 +265,7 @@ impl Site<'_> {
                     Message::Reply(Reply::SettingsManifest(m)) => self.revision = m.revision,
                     Message::Reply(Reply::WriteCommit(c)) => self.revision = c.revision,
                     Message::Reply(Reply::BaselineStatus(s)) => {
-                        // Known: a baseline that no longer holds (cover opened, settings changed) is still told as taken.
+                        assert!(s.state != BaselineState::Taken || s.held.is_some(), "taken, and none in force");
                         assert!(s.progress <= 100 && (s.state == BaselineState::Taking || s.progress == 0));
                     }
                     Message::Report(Report::Reading(r)) => assert!(r.taken_us <= self.now.as_micros() + 86_400_000_000),

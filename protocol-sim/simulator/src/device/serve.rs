@@ -404,7 +404,11 @@ impl Device {
         let held = self.baseline().map(|b| b.id);
         match &self.run {
             Some(run) => BaselineStatus {
-                state: run.baseline_state,
+                // What was taken and holds no longer is not told as taken.
+                state: match run.baseline_state {
+                    BaselineState::Taken if held.is_none() => BaselineState::Idle,
+                    state => state,
+                },
                 progress: run.taking.as_ref().map_or(0, Taking::progress),
                 held,
                 reason: run.baseline_reason.as_deref().map(clip),

@@ -17,7 +17,7 @@ message! {
 choice! {
     /// Where taking the baseline stands.
     BaselineState {
-        /// Nothing was asked for since boot.
+        /// Nothing was asked for since boot, or what was taken is no longer in force.
         Idle = 0,
         /// It is being taken.
         Taking = 1,
