@@ -4,38 +4,18 @@
 mod common;
 use common::{Folder, exits, plumeline, run, stdout, text};
 use plumeline::{
-    failure::Failure,
-    load::Files,
-    operator::Script,
-    port, scenario,
-    session::{Keeper, Session},
-    show::Quiet,
+    keep::MemoryKeeper, load::Files, operator::Script, port, scenario, session::Session, show::Quiet,
     virtual_time::VirtualJob,
 };
 use plumeline_base::{Instant, Verdict, input::TickState};
-use plumeline_detector::{Identity, settings::Settings};
 use plumeline_link::faults::FaultSpec;
-use plumeline_procedure::{Entry, Outcome, Procedure, StageKind, effect::KeptSettings, outcome::Finding};
+use plumeline_procedure::{Outcome, Procedure, StageKind, outcome::Finding};
 use plumeline_simulator::Simulation;
-use plumeline_trace::{Citation, Hash, Record};
 use std::{
     io::{BufRead, BufReader, Write},
     path::Path,
     process::Stdio,
 };
-
-struct Nothing;
-impl Keeper for Nothing {
-    fn log(&mut self, _: Record) -> Result<Citation, Failure> {
-        Ok(Citation { offset: 0, index: 0, hash: Hash([0; 32]) })
-    }
-    fn journal(&mut self, _: Instant, _: &Citation, _: &[Entry]) -> Result<(), Failure> {
-        Ok(())
-    }
-    fn settings(&mut self, _: KeptSettings, _: &Settings, _: &Identity) -> Result<(), Failure> {
-        Ok(())
-    }
-}
 
 fn file(name: &str) -> String {
     std::fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("demo/small").join(name)).unwrap()
@@ -63,8 +43,11 @@ fn job(plan: &str, answers: &str, site_commands: &[&str]) -> Outcome {
         let reply = simulation.handle_control(Instant::START, command);
         assert!(reply.contains("\"ok\":true"), "{reply}");
     }
-    let mut session =
-        Session::new(Procedure::new(inputs.clone(), port::driver(&files)), Nothing, inputs.plan.readings_hz);
+    let mut session = Session::new(
+        Procedure::new(inputs.clone(), port::driver(&files)),
+        MemoryKeeper::default(),
+        inputs.plan.readings_hz,
+    );
     let mut script = Script::of(Script::read("operator.toml", format!("format = 1\n{answers}").as_bytes()).unwrap());
     let faults = FaultSpec::parse("").unwrap();
     VirtualJob::new(&mut session, &mut simulation, &mut script, &mut Quiet, faults, 11, Instant::START)

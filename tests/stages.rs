@@ -2,36 +2,14 @@
 //! an operator that differ in one thing. Not here: the whole catalogue of defects (`whole_job`), spoilt records (`evidence`).
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
 use plumeline::{
-    failure::Failure,
-    load::Files,
-    operator::Script,
-    port, scenario,
-    session::{Keeper, Session},
-    show::Quiet,
+    keep::MemoryKeeper, load::Files, operator::Script, port, scenario, session::Session, show::Quiet,
     virtual_time::VirtualJob,
 };
 use plumeline_base::{Instant, Verdict};
-use plumeline_detector::{Identity, settings::Settings};
 use plumeline_link::faults::FaultSpec;
-use plumeline_procedure::{Entry, Finding, Outcome, Procedure, StageKind, Subject, effect::KeptSettings};
+use plumeline_procedure::{Finding, Outcome, Procedure, StageKind, Subject};
 use plumeline_simulator::{Scenario, Simulation};
-use plumeline_trace::{Citation, Hash, Record};
 use std::path::Path;
-
-/// Keeps nothing.
-#[derive(Default)]
-struct Forget;
-impl Keeper for Forget {
-    fn log(&mut self, _: Record) -> Result<Citation, Failure> {
-        Ok(Citation { offset: 0, index: 0, hash: Hash([0; 32]) })
-    }
-    fn journal(&mut self, _: Instant, _: &Citation, _: &[Entry]) -> Result<(), Failure> {
-        Ok(())
-    }
-    fn settings(&mut self, _: KeptSettings, _: &Settings, _: &Identity) -> Result<(), Failure> {
-        Ok(())
-    }
-}
 
 /// A demonstration that differs.
 #[derive(Default)]
@@ -67,8 +45,11 @@ fn run(job: Job) -> Outcome {
         edit(&mut site);
     }
     let mut simulation = Simulation::new(site, Instant::START).unwrap();
-    let mut session =
-        Session::new(Procedure::new(inputs.clone(), port::driver(&files)), Forget, inputs.plan.readings_hz);
+    let mut session = Session::new(
+        Procedure::new(inputs.clone(), port::driver(&files)),
+        MemoryKeeper::default(),
+        inputs.plan.readings_hz,
+    );
     let words = format!("format = 1\n{}", job.answers);
     let mut script = Script::of(Script::read("operator.toml", words.as_bytes()).unwrap());
     let faults = FaultSpec::parse("").unwrap();
