@@ -16,8 +16,8 @@ Exit codes:
   4  link or device trouble
   5  internal error
 
-This tool supports a competent person. It replaces no code, listing or licence: local codes, the listing of the unit and
-a licensed person decide. Isolate at the panel before any test.";
+This tool supports a competent person. It replaces no code, listing or licence: local codes,
+the listing of the unit and a licensed person decide. Isolate at the panel before any test.";
 
 /// Bring a replacement aspirating smoke detector into service on existing pipework, and prove it.
 #[derive(Debug, Parser)]
