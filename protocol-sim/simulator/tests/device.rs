@@ -196,21 +196,12 @@ fn baseline_then_flow_fault_beyond_the_band_only() {
     c.do_it(r#"{"do":"pipe-on","pipe":2}"#);
     c.wait(40.0);
     // An opened cover voids the baseline, and it is no longer told as taken.
-    let (state, held, _) = baseline_status(&mut c);
+    let (state, held, _) = c.baseline();
     assert!(state == BaselineState::Taken && held.is_some());
     c.do_it(r#"{"do":"cover","open":true}"#);
     c.wait(3.0);
     assert!(c.last().faults.has(Faults::COVER) && c.last().faults.has(Faults::BASELINE));
-    assert_eq!(baseline_status(&mut c), (BaselineState::Idle, None, None));
-}
-
-/// Where taking the baseline stands, the number of the one in force, and why an attempt failed.
-fn baseline_status(c: &mut Client) -> (BaselineState, Option<u32>, Option<String>) {
-    let payload = c.ask(Request::BaselineStatus(Nothing {})).unwrap();
-    let Reply::BaselineStatus(s) = Reply::decode(Operation::BaselineStatus as u8, &payload).unwrap() else {
-        panic!("a status")
-    };
-    (s.state, s.held, s.reason.map(str::to_owned))
+    assert_eq!(c.baseline(), (BaselineState::Idle, None, None));
 }
 
 #[test]
@@ -221,7 +212,7 @@ fn a_baseline_is_not_taken_over_changing_flow() {
     c.wait(20.0);
     c.do_it(r#"{"do":"pipe-off","pipe":1}"#);
     c.wait(20.0);
-    let (state, _, reason) = baseline_status(&mut c);
+    let (state, _, reason) = c.baseline();
     assert_eq!(state, BaselineState::Failed);
     assert!(reason.unwrap().contains("still changing"));
 }

@@ -140,6 +140,14 @@ impl Client {
             other => panic!("{other:?}"),
         }
     }
+    /// Where taking the baseline stands, the number of the one in force, and why an attempt failed.
+    pub(crate) fn baseline(&mut self) -> (BaselineState, Option<u32>, Option<String>) {
+        let payload = self.ask(Request::BaselineStatus(Nothing {})).unwrap();
+        match Reply::decode(Operation::BaselineStatus as u8, &payload).unwrap() {
+            Reply::BaselineStatus(s) => (s.state, s.held, s.reason.map(Into::into)),
+            other => panic!("{other:?}"),
+        }
+    }
     pub(crate) fn image(&mut self) -> Vec<u8> {
         let (revision, length, _) = self.manifest();
         let mut image = Vec::new();
