@@ -56,6 +56,8 @@ struct Whitened<'a> {
     /// The readings less their part along e1 and e2.
     rest: Vec<f64>,
     rest_square: f64,
+    /// `rest`, `e1` and `e2` side by side.
+    columns: Vec<[f64; 3]>,
 }
 
 impl<'a> Whitened<'a> {
@@ -72,12 +74,16 @@ impl<'a> Whitened<'a> {
         remove(&mut rest, &e1);
         remove(&mut rest, &e2);
         let rest_square = dot(&rest, &rest);
-        Self { t, rho, e1, e2, rest, rest_square }
+        let columns = rest.iter().zip(e1.iter().zip(&e2)).map(|(r, (e1, e2))| [*r, *e1, *e2]).collect();
+        Self { t, rho, e1, e2, rest, rest_square, columns }
     }
     /// Residuals after `t0` with the best rise of this shape.
     fn residuals(&self, at: &Best) -> Vec<f64> {
-        let shape = |t: f64| if t > at.t0 { 1.0 - left(t - at.t0, at.tau, &at.shape) } else { 0.0 };
-        let shapes: Vec<f64> = self.t.iter().map(|t| shape(*t)).collect();
+        let first = self.t.partition_point(|t| *t <= at.t0);
+        let mut shapes: Vec<f64> = self.t.iter().map(|t| t - at.t0).collect();
+        let (before, after) = shapes.split_at_mut(first);
+        before.fill(0.0);
+        rise(after, at.tau, &at.shape);
         let mut f: Vec<f64> = shapes.iter().zip(shapes.iter().skip(1)).map(|(a, b)| b - self.rho * a).collect();
         remove(&mut f, &self.e1);
         remove(&mut f, &self.e2);
@@ -88,37 +94,54 @@ impl<'a> Whitened<'a> {
     /// Residual sum of squares with the best upward rise of this shape.
     fn rss(&self, t0: f64, tau: f64, shape: &Shape) -> f64 {
         let first = self.t.partition_point(|t| *t <= t0);
-        let (mut fr, mut f1, mut f2, mut ff, mut before) = (0.0, 0.0, 0.0, 0.0, 0.0);
         let from = first.max(1);
-        let columns = self.rest.iter().zip(&self.e1).zip(&self.e2).skip(from - 1);
-        for (t, ((r, e1), e2)) in self.t.iter().skip(from).zip(columns) {
-            let here = 1.0 - left(t - t0, tau, shape);
-            let f = here - self.rho * before;
-            before = here;
-            fr += f * r;
-            f1 += f * e1;
-            f2 += f * e2;
-            ff += f * f;
+        let (mut fr, mut f1, mut f2, mut ff, mut before) = (0.0, 0.0, 0.0, 0.0, 0.0);
+        let mut together = [0.0; TOGETHER];
+        let times = self.t.get(from..).unwrap_or_default().chunks(TOGETHER);
+        for (times, columns) in times.zip(self.columns.get(from - 1..).unwrap_or_default().chunks(TOGETHER)) {
+            // Every step of a rise is monotone in time: once it is whole to the last bit it stays so.
+            if before < 1.0 {
+                together.iter_mut().zip(times).for_each(|(s, t)| *s = t - t0);
+                rise(&mut together, tau, shape);
+            } else {
+                together.fill(1.0);
+            }
+            for (here, [r, e1, e2]) in together.iter().zip(columns) {
+                let f = here - self.rho * before;
+                before = *here;
+                fr += f * r;
+                f1 += f * e1;
+                f2 += f * e2;
+                ff += f * f;
+            }
         }
         let own = ff - f1 * f1 - f2 * f2;
         if fr > 0.0 && own > 1e-9 * ff { self.rest_square - fr * fr / own } else { self.rest_square }
     }
 }
-/// What is left to rise after `s` > 0 seconds.
-fn left(s: f64, tau: f64, shape: &Shape) -> f64 {
+/// Readings whose rises are worked out side by side. The sums over them keep the order of the readings, and so their bits.
+const TOGETHER: usize = 16;
+
+/// Puts in the place of each `s` > 0, seconds after the start, how much of the rise has come by then.
+fn rise(s: &mut [f64], tau: f64, shape: &Shape) {
     if tau <= 0.0 {
-        return 0.0;
+        s.fill(1.0);
+        return;
     }
-    let s = if shape.lag > 0.0 { libm::sqrt(s * s + shape.lag * shape.lag) - shape.lag } else { s };
-    let mut x = s / tau;
-    for _ in 0..shape.q / 2 {
-        x *= x;
+    for s in s.chunks_mut(TOGETHER) {
+        if shape.lag > 0.0 {
+            s.iter_mut().for_each(|s| *s = libm::sqrt(*s * *s + shape.lag * shape.lag) - shape.lag);
+        }
+        s.iter_mut().for_each(|s| *s /= tau);
+        for _ in 0..shape.q / 2 {
+            s.iter_mut().for_each(|x| *x *= *x);
+        }
+        s.iter_mut().for_each(|x| *x = 1.0 / (1.0 + *x));
+        for _ in 0..shape.power {
+            s.iter_mut().for_each(|left| *left *= *left);
+        }
+        s.iter_mut().for_each(|left| *left = 1.0 - *left);
     }
-    let mut left = 1.0 / (1.0 + x);
-    for _ in 0..shape.power {
-        left *= left;
-    }
-    left
 }
 fn dot(a: &[f64], b: &[f64]) -> f64 {
     a.iter().zip(b).map(|(a, b)| a * b).sum()
