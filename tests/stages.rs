@@ -22,6 +22,8 @@ struct Job {
     defects: &'static [&'static str],
     answers: &'static str,
     site: Option<fn(&mut Scenario)>,
+    /// Faults of the line.
+    line: String,
 }
 
 fn run(job: Job) -> Outcome {
@@ -52,7 +54,7 @@ fn run(job: Job) -> Outcome {
     );
     let words = format!("format = 1\n{}", job.answers);
     let mut script = Script::of(Script::read("operator.toml", words.as_bytes()).unwrap());
-    let faults = FaultSpec::parse("").unwrap();
+    let faults = FaultSpec::parse(&job.line).unwrap();
     VirtualJob::new(&mut session, &mut simulation, &mut script, &mut Quiet, faults, job.seed, Instant::START)
         .run(files.opening("2026-01-01T08:00:00Z".into()))
         .unwrap();
@@ -149,6 +151,22 @@ fn runs_are_set_aside_only_with_a_reason_and_not_for_ever() {
     assert!(o.smoke.iter().all(|r| r.set_aside.as_deref() == Some("a gust") && r.onset.is_none()));
     assert_eq!(about(&o, StageKind::ProveSmoke, "runs were set aside").len(), 1, "{:#?}", o.findings);
     assert!(o.smoke.len() >= 4);
+}
+
+/// A run without a reading after its release still ends no earlier than it began.
+#[test]
+fn a_cable_out_at_the_moment_of_a_release_sets_the_run_aside_from_then_on() {
+    let o = run(Job { small: true, seed: 3, ..Job::default() });
+    assert_eq!(o.verdict, Verdict::Pass, "{}", o.because);
+    let released = o.smoke[0].released;
+    // The same job up to a moment before the mark: readings come once a second, and the last one is earlier.
+    let line = format!("unplug={}ms+40s", (released.as_micros() - 1) / 1000);
+    let o = run(Job { small: true, seed: 3, line, ..Job::default() });
+    let first = &o.smoke[0];
+    assert_eq!(first.released, released);
+    assert_eq!(first.set_aside.as_deref(), Some("readings were missing before it"), "{first:?}");
+    assert_eq!(first.until, released);
+    assert!(o.smoke.iter().all(|r| r.released <= r.until), "{:#?}", o.smoke);
 }
 
 #[test]
