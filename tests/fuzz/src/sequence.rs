@@ -11,7 +11,7 @@ use plumeline_base::{
     input::{AbortCause, Answer, Event, Input, LinkDown, OperatorAct},
 };
 use plumeline_detector::{driver::Wants, plumewire::Plumewire};
-use plumeline_procedure::{Act, Effect, Entry, Outcome, Procedure, Prompt, StageKind, plan::HoleRef};
+use plumeline_procedure::{Act, Effect, Entry, Outcome, Procedure, Prompt, StageKind, plan::HoleRef, prompt::Supply};
 use plumewire::{Faults, Frame, Header, Kind, List, MAX_WIRE, Message, Refusal, RefusalCode, Sample, VERSION};
 use std::{
     collections::{BTreeMap, BTreeSet},
@@ -36,7 +36,9 @@ struct World<'a> {
     dice: Dice<'a>,
     now: Instant,
     procedure: Procedure,
+    /// The unit that the cable goes to, and the other one: the outgoing unit or the replacement.
     unit: Unit,
+    other: Unit,
     coming: BTreeMap<(Instant, u32), Coming>,
     serial: u32,
     link_up: bool,
@@ -47,6 +49,10 @@ struct World<'a> {
     flow: [f64; 2],
     closed: BTreeSet<HoleRef>,
     shut: BTreeSet<u8>,
+    /// The unit's faults beside those that follow from pipes and supplies.
+    faults: Faults,
+    /// Faults of supplies that are switched off.
+    off: BTreeMap<Supply, Faults>,
     /// Where smoke is held, since when and until when.
     smoke: Option<(HoleRef, Instant, Instant)>,
     haze: f64,
@@ -89,20 +95,30 @@ pub fn procedure(data: &[u8]) {
         }
     }
     world.judge();
+    if data.iter().all(|byte| *byte == 0) {
+        let outcome = world.outcome.as_deref().unwrap();
+        assert_eq!(outcome.verdict, Verdict::Pass, "a sound job: {}", outcome.because);
+    }
     world.after_the_end();
 }
 
 impl<'a> World<'a> {
     fn new(dice: Dice<'a>) -> Self {
-        // No settings at first.
-        let mut unit = Unit::new(vec![0x80]);
-        unit.told.faults = Faults(0);
-        (unit.told.flow_low, unit.told.alarms_latched, unit.told.conditions) = (0, 0, plumewire::Conditions(0));
+        let unit = |serial| {
+            // No settings at first.
+            let mut unit = Unit::new(vec![0x80]);
+            unit.serial = serial;
+            let told = &mut unit.told;
+            (told.faults, told.supply_ma) = (Faults(0), Sample::Value(100));
+            (told.flow_low, told.alarms_latched, told.conditions) = (0, 0, plumewire::Conditions(0));
+            unit
+        };
         Self {
             dice,
             now: Instant::START,
             procedure: Procedure::new(job::inputs().clone(), Box::new(Plumewire::new())),
-            unit,
+            unit: unit("T-1"),
+            other: unit("T-2"),
             coming: BTreeMap::new(),
             serial: 0,
             link_up: false,
@@ -112,6 +128,8 @@ impl<'a> World<'a> {
             flow: [1.0; 2],
             closed: BTreeSet::new(),
             shut: BTreeSet::new(),
+            faults: Faults(0),
+            off: BTreeMap::new(),
             smoke: None,
             haze: 0.0,
             last_reply: Vec::new(),
@@ -213,8 +231,8 @@ impl<'a> World<'a> {
         let noise = f64::from(self.readings.wrapping_mul(2_654_435_761) >> 16) / 65_536.0 - 0.5;
         let per_m = smoke + 4e-5 + noise * 8e-6;
         self.unit.told.obscuration_n_m = List::from_slice(&[Sample::Value((per_m * 1e9) as i64)]).unwrap();
-        let faults = self.unit.told.faults.0 & !Faults::FLOW.0;
-        self.unit.told.faults = Faults(if self.shut.is_empty() { faults } else { faults | Faults::FLOW.0 });
+        let flow = if self.shut.is_empty() { Faults(0) } else { Faults::FLOW };
+        self.unit.told.faults = self.off.values().fold(self.faults.with(flow), |all, off| all.with(*off));
         self.good_readings += u32::from(sound);
     }
 
@@ -223,9 +241,15 @@ impl<'a> World<'a> {
             return;
         }
         match act {
-            Act::Swap => {
-                self.unit.start_anew();
-                self.unit.serial = "T-2";
+            Act::Bench => self.cable_to("T-2"),
+            Act::BenchDone => self.cable_to("T-1"),
+            Act::Swap => self.cable_to("T-2"),
+            Act::SwitchSupply { supply, on: true } => {
+                self.off.remove(supply);
+            }
+            Act::SwitchSupply { supply, on: false } => {
+                let fault = if *supply == Supply::Mains { Faults::MAINS } else { Faults::BATTERY };
+                self.off.insert(*supply, fault);
             }
             Act::CloseHole(hole) => {
                 self.closed.insert(*hole);
@@ -247,6 +271,14 @@ impl<'a> World<'a> {
             }
             _ => {}
         }
+    }
+
+    /// The unit with this serial has power and the cable from now on.
+    fn cable_to(&mut self, serial: &str) {
+        if self.unit.serial != serial {
+            std::mem::swap(&mut self.unit, &mut self.other);
+        }
+        self.unit.start_anew();
     }
 
     fn feed(&mut self, input: Input) {
@@ -423,7 +455,7 @@ impl<'a> World<'a> {
             0xD8..=0xDB => self.haze = self.dice.number().clamp(-1.0, 1.0),
             0xDC..=0xDF => self.unit.start_anew(),
             0xE0..=0xE3 => {
-                self.unit.told.faults = Faults(self.dice.u32());
+                self.faults = Faults(self.dice.u32());
                 self.unit.told.alarms = self.dice.byte().into();
                 self.unit.told.alarms_latched = self.dice.byte().into();
             }
@@ -510,11 +542,18 @@ impl<'a> World<'a> {
         let refused = |act: &Act| {
             matches!(
                 act,
-                Act::ReleaseSmoke(_) | Act::PanelShows { .. } | Act::PanelClear { .. } | Act::ShutInlet { .. }
+                Act::ReleaseSmoke(_)
+                    | Act::PanelShows { .. }
+                    | Act::PanelClear { .. }
+                    | Act::ShutInlet { .. }
+                    | Act::SwitchSupply { .. }
+                    | Act::PanelFault
+                    | Act::PanelFaultClear
             )
         };
         assert!(self.last_answers.iter().all(|(act, answer)| !refused(act) || *answer == Answer::Yes));
         assert!(self.closed.is_empty() && self.shut.is_empty(), "passed with a hole or an inlet left closed");
+        assert!(self.off.is_empty(), "passed with a supply left off");
     }
 
     /// Whatever comes after the end changes nothing.

@@ -35,7 +35,10 @@ pub(crate) struct Unit {
     reports: u32,
     transactions: u32,
     baseline_asked: u32,
-    lease: Option<u32>,
+    held: Option<wire::Baseline>,
+    /// The lease of an inhibit, and when it lapses.
+    lease: Option<(u32, Instant)>,
+    driven: u32,
 }
 impl Unit {
     pub(crate) fn new(image: Vec<u8>) -> Self {
@@ -57,7 +60,9 @@ impl Unit {
             reports: 0,
             transactions: 0,
             baseline_asked: 0,
+            held: None,
             lease: None,
+            driven: 0,
         }
     }
     /// Power off and on.
@@ -71,7 +76,16 @@ impl Unit {
     pub(crate) fn reading(&mut self, now: Instant) -> Option<Vec<u8>> {
         let conversation = self.once.conversation().filter(|_| self.rate_hz > 0)?;
         self.reports += 1;
-        let reading = wire::Reading { taken_us: device_us(now), ..self.told };
+        let told = self.told;
+        let lapsed = if self.lease.is_some_and(|(_, until)| until <= now) { wire::Faults::INHIBIT_LAPSED.0 } else { 0 };
+        let inhibited = if self.lease.is_some() { Conditions::INHIBITED.0 } else { 0 };
+        let reading = wire::Reading {
+            taken_us: device_us(now),
+            outputs: told.outputs | self.driven,
+            faults: wire::Faults(told.faults.0 | lapsed),
+            conditions: Conditions(told.conditions.0 | inhibited),
+            ..told
+        };
         Some(line(&Message::Report(wire::Report::Reading(reading)), conversation, self.reports))
     }
     pub(crate) fn receive(&mut self, now: Instant, bytes: &[u8]) -> Vec<Vec<u8>> {
@@ -202,28 +216,20 @@ impl Unit {
             }
             R::BaselineTake(_) => {
                 self.effects.push(Effect::BaselineBegun);
+                self.held = Some(self.flow_as_it_is());
                 Reply::BaselineTake(self.baseline())
             }
             R::BaselineStatus(_) => Reply::BaselineStatus(self.baseline()),
-            R::BaselineRead(_) => Reply::BaselineRead(wire::Baseline {
-                id: 1,
-                flow_nl_s: self.told.flow_nl_s,
-                uncertainty_nl_s: List::from_slice(&[Sample::Value(1_000_000), Sample::Absent]).unwrap(),
-                temperature_mk: Sample::Value(295_150),
-                fan_mrev_s: Sample::Value(50_000),
-                duration_ms: 3_000,
-                boot_id: self.boot_id,
-                taken_us: 77,
-                settings_revision: self.revision,
-            }),
-            R::Inhibit(i) => {
-                self.lease = Some(9);
-                Reply::Inhibit(Lease { lease: 9, seconds: i.seconds })
+            R::BaselineRead(_) => Reply::BaselineRead(self.held.unwrap_or_else(|| self.flow_as_it_is())),
+            R::Inhibit(wire::Inhibit { seconds }) => {
+                self.lease = Some((9, now + Duration::from_secs(seconds.into())));
+                Reply::Inhibit(Lease { lease: 9, seconds })
             }
-            R::InhibitRenew(r) if self.lease == Some(r.lease) => {
+            R::InhibitRenew(r) if self.holds(r.lease) => {
+                self.lease = Some((r.lease, now + Duration::from_secs(r.seconds.into())));
                 Reply::InhibitRenew(Lease { lease: r.lease, seconds: r.seconds })
             }
-            R::InhibitRelease(r) if self.lease == Some(r.lease) => {
+            R::InhibitRelease(r) if self.holds(r.lease) => {
                 self.lease = None;
                 self.effects.push(Effect::Released);
                 Reply::InhibitRelease(done)
@@ -231,16 +237,20 @@ impl Unit {
             R::InhibitRenew(_) | R::InhibitRelease(_) => return Err(Code::Lease),
             R::OutputsStatus(_) => Reply::OutputsStatus(wire::OutputsStatus {
                 inhibit: if self.lease.is_some() { InhibitState::Leased } else { InhibitState::Free },
-                lease: self.lease,
+                lease: self.lease.map(|(lease, _)| lease),
                 left_ms: 0,
                 driven: 0,
                 operated: 0,
             }),
             R::Drive(d) => {
                 self.effects.push(Effect::Drove(d.output));
+                self.driven |= output_bit(d.output);
                 Reply::Drive(done)
             }
-            R::Undrive(_) => Reply::Undrive(done),
+            R::Undrive(d) => {
+                self.driven &= !output_bit(d.output);
+                Reply::Undrive(done)
+            }
             R::ResetLatches(_) => Reply::ResetLatches(Latches { alarms: 0, faults: wire::Faults(0) }),
             R::LogRead(l) => {
                 let mut entries = List::new();
@@ -255,11 +265,30 @@ impl Unit {
             }
         })
     }
+    fn holds(&self, lease: u32) -> bool {
+        self.lease.is_some_and(|(held, _)| held == lease)
+    }
+    fn flow_as_it_is(&self) -> wire::Baseline {
+        wire::Baseline {
+            id: 1,
+            flow_nl_s: self.told.flow_nl_s,
+            uncertainty_nl_s: List::from_slice(&[Sample::Value(1_000_000), Sample::Absent]).unwrap(),
+            temperature_mk: Sample::Value(295_150),
+            fan_mrev_s: Sample::Value(50_000),
+            duration_ms: 3_000,
+            boot_id: self.boot_id,
+            taken_us: 77,
+            settings_revision: self.revision,
+        }
+    }
     fn baseline<'a>(&mut self) -> wire::BaselineStatus<'a> {
         self.baseline_asked += 1;
         let state = if self.baseline_asked < 4 { BaselineState::Taking } else { BaselineState::Taken };
         wire::BaselineStatus { state, progress: 30, held: None, reason: None }
     }
+}
+fn output_bit(output: u8) -> u32 {
+    1u32.checked_shl(u32::from(output).saturating_sub(1)).unwrap_or(0)
 }
 /// The unit's clock at an instant: it has been running for 5 s longer than the log.
 fn device_us(now: Instant) -> u64 {
