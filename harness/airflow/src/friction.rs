@@ -19,6 +19,17 @@ pub enum FrictionLaw {
     Colebrook,
 }
 
+impl FrictionLaw {
+    /// Another published law, to see how far an answer hangs on the choice: they differ most in the transition, by their slopes
+    /// more than by their values.
+    pub const fn another(self) -> Self {
+        match self {
+            Self::Churchill | Self::Colebrook => Self::HagenDunlopSwameeJain,
+            Self::HagenDunlopSwameeJain => Self::Churchill,
+        }
+    }
+}
+
 /// A friction factor and its slopes.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Factor {

@@ -7,9 +7,10 @@ use plumeline_airflow::{
     Fault, Place, SolveOptions,
     defects::{Defect, visible},
     dilution::{at_chamber, needed_at_hole, shares},
+    friction::FrictionLaw,
     solve,
     transport::{Remixing, TransportOptions, mean_times, response, times},
-    uncertainty::{PredictOptions, Prediction, predict},
+    uncertainty::{ModelTolerance, PredictOptions, Prediction, predict},
     warnings::{Remark, ReviewLimits, review},
 };
 use plumeline_base::{
@@ -103,6 +104,38 @@ fn no_tolerance_no_uncertainty() {
     for i in &got.inlets {
         assert_eq!(i.flow_m3_s.u(), 0.0);
         assert!((i.flow_interval95.1 - i.flow_interval95.0).abs() < 1e-9 * i.flow_m3_s.value);
+    }
+}
+
+#[test]
+fn another_law_counts_by_how_far_it_puts_flows_and_drops() {
+    let p = four_by_25();
+    let by = |form| {
+        let model = ModelTolerance { friction_form: form, ..ModelTolerance::default() };
+        predict(&p, &PredictOptions { model, draws: 200, ..PredictOptions::default() }).unwrap()
+    };
+    let (none, all, half) = (by(0.0), by(1.0), by(0.5));
+    let other = SolveOptions { friction: FrictionLaw::HagenDunlopSwameeJain, ..SolveOptions::default() };
+    let open = solve(&p, &other).unwrap();
+    for (n, (a, h)) in none.inlets.iter().zip(all.inlets.iter().zip(&half.inlets)) {
+        let shift = open.inlet_flow_m3_s[n.inlet] - n.flow_m3_s.value;
+        assert_eq!((n.flow_m3_s.value, n.flow_common[13]), (a.flow_m3_s.value, 0.0));
+        assert!(shift != 0.0 && (a.flow_common[13] - shift).abs() < 1e-9 * shift.abs());
+        assert!((h.flow_common[13] - 0.5 * shift).abs() < 1e-9 * shift.abs());
+        assert!((a.flow_m3_s.u_common - n.flow_m3_s.u_common.hypot(shift)).abs() < 1e-9 * a.flow_m3_s.u_common);
+    }
+    let widened = all.inlet_covariance[0][1] - none.inlet_covariance[0][1];
+    let product = all.inlets[0].flow_common[13] * all.inlets[1].flow_common[13];
+    assert!((widened - product).abs() < 1e-9 * product.abs());
+    // A far hole's drop hangs on the law far more than a flow does; the parts make up the whole.
+    for (k, o) in all.openings.iter().enumerate().step_by(7) {
+        let mut closed = p.clone();
+        closed.openings[o.opening].blocked = true;
+        let inlet = all.inlets.iter().find(|i| i.number == o.inlet).unwrap().inlet;
+        let there = 1.0 - solve(&closed, &other).unwrap().inlet_flow_m3_s[inlet] / open.inlet_flow_m3_s[inlet];
+        assert!((o.closed_common[13] - (there - o.closed_share.value)).abs() < 1e-9, "{k}");
+        let norm = o.closed_common.iter().map(|c| c * c).sum::<f64>().sqrt();
+        assert!((o.closed_share.u_common / norm - 1.0).abs() < 1e-12);
     }
 }
 

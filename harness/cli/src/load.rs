@@ -136,6 +136,7 @@ const MODEL: uncertainty::ModelTolerance = uncertainty::ModelTolerance {
     density: 0.005,
     viscosity: 0.01,
     friction: 0.03,
+    friction_form: 1.0,
     unit_loss: 0.05,
     suction: 0.02,
     unit_volume: 0.1,

@@ -7,12 +7,21 @@ use plumeline_base::{
     quantity::Estimate,
 };
 
+/// What moves all parts of a pipework alike: length, bore, roughness, fittings, diameter, discharge, then density, viscosity,
+/// friction, losses and volumes of the unit, measured suctions, the fan.
+pub(crate) const COMMON: usize = 13;
+
 /// The value of a measurable with its uncertainty by its gradient.
 pub(crate) fn estimate(p: &Pipework, model: &ModelTolerance, g: &Gradient) -> Estimate {
+    let (common, individual) = parts(p, model, g);
+    Estimate::new(g.value, sqrt(common.iter().map(|u| u * u).sum()), individual)
+}
+
+/// What one standard uncertainty of each common cause does to a measurable, and its individual standard uncertainty.
+pub(crate) fn parts(p: &Pipework, model: &ModelTolerance, g: &Gradient) -> ([f64; COMMON], f64) {
     let unknown = Known::default();
     let known = |i: u16| p.known.get(usize::from(i)).unwrap_or(&unknown);
-    // Length, bore, roughness, fittings, diameter, discharge: one common factor each.
-    let (mut common, mut individual) = ([0.0; 6], 0.0);
+    let (mut common, mut individual) = ([0.0; COMMON], 0.0);
     let mut add = |kind: usize, by: f64, t: plumeline_base::pipework::Tolerance| {
         common[kind] += by * t.common;
         individual += (by * t.individual) * (by * t.individual);
@@ -33,7 +42,7 @@ pub(crate) fn estimate(p: &Pipework, model: &ModelTolerance, g: &Gradient) -> Es
         Drive::Fan(fan) => fan.u_pressure,
         Drive::InletSuction(_) => 0.0,
     };
-    let model = [
+    common[6..].copy_from_slice(&[
         g.density * model.density,
         g.viscosity * model.viscosity,
         g.friction * model.friction,
@@ -41,9 +50,8 @@ pub(crate) fn estimate(p: &Pipework, model: &ModelTolerance, g: &Gradient) -> Es
         (g.unit_volume + g.inlet_volumes.iter().sum::<f64>()) * model.unit_volume,
         g.inlet_suctions.iter().sum::<f64>() * model.suction,
         g.fan_pressure * fan,
-    ];
-    let variance: f64 = common.iter().chain(&model).map(|u| u * u).sum();
-    Estimate::new(g.value, sqrt(variance), sqrt(individual))
+    ]);
+    (common, sqrt(individual))
 }
 
 /// `a` less `b`, as values and by every parameter.

@@ -25,15 +25,17 @@ use libm::{hypot, sqrt};
 use plumeline_base::{pipework::Pipework, quantity::Estimate};
 use serde::{Deserialize, Serialize};
 
-/// Relative standard uncertainties (common to the whole pipework) of what `Pipework::known` does not cover.
+/// Standard uncertainties (common to the whole pipework, relative) of what `Pipework::known` does not cover.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct ModelTolerance {
     /// Density of the air.
     pub density: f64,
     /// Viscosity of the air.
     pub viscosity: f64,
-    /// The friction law itself.
+    /// The friction law itself, as a factor on all of it.
     pub friction: f64,
+    /// The form of the friction law, as a part of how far another published law puts a flow or a drop (1: all of it).
+    pub friction_form: f64,
     /// Losses of inlets, unit and exhaust.
     pub unit_loss: f64,
     /// Measured inlet suctions, where they stand in for a fan.
@@ -75,8 +77,11 @@ pub struct InletPrediction {
     pub number: u8,
     /// Index into `Pipework::inlets`.
     pub inlet: usize,
-    /// Flow, m3/s.
+    /// Flow, m3/s. Its common part includes the form of the friction law: how far another published law puts it.
     pub flow_m3_s: Estimate,
+    /// What one standard uncertainty of each common cause does to `flow_m3_s`, in the order of
+    /// [`OpeningPrediction::closed_common`].
+    pub flow_common: Vec<f64>,
     /// Shortest interval that the draws cover with 95 %, m3/s.
     pub flow_interval95: (f64, f64),
     /// Suction below ambient at the pipe's end, Pa.
@@ -112,8 +117,11 @@ pub struct OpeningPrediction {
     /// By how much its inlet's flow drops when this opening alone is closed, m3/s (linear propagation).
     pub closed_drop_m3_s: Estimate,
     /// The same as a share of its inlet's flow with everything open: the calibration of a reading drops out of it (linear
-    /// propagation).
+    /// propagation). Its common part includes the form of the friction law: how far another published law puts it.
     pub closed_share: Estimate,
+    /// What one standard uncertainty of each common cause does to `closed_share`, in one order for all openings: two
+    /// openings' shares covary by the sum of the products. What holes of a pipe show alike is told from one hole's own by it.
+    pub closed_common: Vec<f64>,
     /// By how much its inlet's flow rises when this opening alone is widened to the bore of its pipe (a cap lost), m3/s
     /// (linear propagation).
     pub open_rise_m3_s: Estimate,
@@ -142,11 +150,11 @@ pub struct PredictReport {
 pub struct Prediction {
     /// Inlets that carry a pipe, in the order of `Pipework::inlets`.
     pub inlets: Vec<InletPrediction>,
-    /// Covariance of the flows of [`Self::inlets`], (m3/s)^2, from the draws; row by row.
+    /// Covariance of the flows of [`Self::inlets`], (m3/s)^2, from the draws and the form of the friction law; row by row.
     pub inlet_covariance: Vec<Vec<f64>>,
     /// Unblocked openings, in the order of `Pipework::openings`.
     pub openings: Vec<OpeningPrediction>,
-    /// Flow through the unit, m3/s.
+    /// Flow through the unit, m3/s; the form of the friction law counts as for a pipe.
     pub total_flow_m3_s: Estimate,
     /// How it was reached.
     pub report: PredictReport,
@@ -169,7 +177,14 @@ pub fn predict(pipework: &Pipework, options: &PredictOptions) -> Result<Predicti
 
     let tolerances = Tolerances::new(pipework, &options.model, options.seed);
     let draws = draws::make(&network, &nominal, &tolerances, &openings, options.draws as usize)?;
-    let statistics = Statistics::of(&draws, inlets.len());
+    let mut statistics = Statistics::of(&draws, inlets.len());
+    let by_other = Other::new(pipework, options)?;
+    let by_law = |i: usize| by_other.flow_by(i, solution.inlet_flow_m3_s[i]);
+    for (line, &i) in statistics.inlet_covariance.iter_mut().zip(&inlets) {
+        for (c, &j) in line.iter_mut().zip(&inlets) {
+            *c += by_law(i) * by_law(j);
+        }
+    }
 
     let mixed = times(pipework, &solution, &options.transport);
     let other = match options.transport.remixing {
@@ -187,10 +202,17 @@ pub fn predict(pipework: &Pipework, options: &PredictOptions) -> Result<Predicti
         .zip(&inlet_gradients)
         .enumerate()
         .map(|(column, (&i, gradient))| {
+            let mut flow = linear.against_draws(gradient, statistics.deviation[column]);
+            let (mut common, _) = linear::parts(pipework, &options.model, gradient);
+            let raised = if flow.u_common > 0.0 { flow.u_common / norm(&common) } else { 1.0 };
+            common.iter_mut().for_each(|c| *c *= raised);
+            let flow_common: Vec<f64> = common.into_iter().chain([by_law(i)]).collect();
+            flow.u_common = norm(&flow_common);
             Ok(InletPrediction {
                 number: pipework.inlets[i].number,
                 inlet: i,
-                flow_m3_s: linear.against_draws(gradient, statistics.deviation[column]),
+                flow_m3_s: flow,
+                flow_common,
                 flow_interval95: draws.interval95(column),
                 suction_pa: linear.of(&sensitivity.of(Measurable::InletSuction(i))?),
             })
@@ -212,6 +234,10 @@ pub fn predict(pipework: &Pipework, options: &PredictOptions) -> Result<Predicti
             (Estimate::new(f64::INFINITY, 0.0, 0.0), (f64::INFINITY, f64::INFINITY))
         };
         let closed = linear.change(k, Defect::Closed, inlets[own], &inlet_gradients[own])?;
+        let share = translate::relative_to(closed.clone(), &inlet_gradients[own]);
+        let (common, individual) = linear::parts(pipework, &options.model, &share);
+        let by_law = by_other.closed_share_by(pipework, k, inlets[own], share.value)?;
+        let closed_common: Vec<f64> = common.into_iter().chain([by_law]).collect();
         predictions.push(OpeningPrediction {
             opening: k,
             inlet: pipework.inlets[inlets[own]].number,
@@ -225,15 +251,18 @@ pub fn predict(pipework: &Pipework, options: &PredictOptions) -> Result<Predicti
             first_s: shaped(mean_s, mixed[k].first_s, unmixed[k].first_s),
             half_plateau_s: shaped(mean_s, mixed[k].half_plateau_s, unmixed[k].half_plateau_s),
             closed_drop_m3_s: linear.of(&closed),
-            closed_share: linear.of(&translate::relative_to(closed, &inlet_gradients[own])),
+            closed_share: Estimate::new(share.value, norm(&closed_common), individual),
+            closed_common,
             open_rise_m3_s: linear.of(&linear.change(k, Defect::Opened, inlets[own], &inlet_gradients[own])?),
         });
     }
+    let mut total = linear.of(&sensitivity.of(Measurable::TotalFlow)?);
+    total.u_common = hypot(total.u_common, inlets.iter().map(|&i| by_law(i)).sum());
     Ok(Prediction {
         inlets: inlet_predictions,
         inlet_covariance: statistics.inlet_covariance,
         openings: predictions,
-        total_flow_m3_s: linear.of(&sensitivity.of(Measurable::TotalFlow)?),
+        total_flow_m3_s: total,
         report: PredictReport {
             iterations: solution.iterations,
             residual_mass: solution.residual.mass,
@@ -245,10 +274,52 @@ pub fn predict(pipework: &Pipework, options: &PredictOptions) -> Result<Predicti
     })
 }
 
+fn norm(x: &[f64]) -> f64 {
+    sqrt(x.iter().map(|x| x * x).sum())
+}
+
+/// Flow of each inlet, m3/s.
+fn flows(pipework: &Pipework, options: &SolveOptions) -> Result<Vec<f64>, AirflowError> {
+    let network = Network::build(pipework, options)?;
+    let mut ws = network.workspace();
+    Ok(network.solve(&mut ws)?.inlet_flow_m3_s.clone())
+}
+
+/// The same pipework by another friction law.
+struct Other {
+    weight: f64,
+    solve: SolveOptions,
+    /// Flow of each inlet, m3/s; none where the form of the law does not count.
+    open: Option<Vec<f64>>,
+}
+impl Other {
+    fn new(pipework: &Pipework, options: &PredictOptions) -> Result<Self, AirflowError> {
+        let solve = SolveOptions { friction: options.solve.friction.another(), ..options.solve.clone() };
+        let weight = options.model.friction_form;
+        let open = if weight > 0.0 { Some(flows(pipework, &solve)?) } else { None };
+        Ok(Self { weight, solve, open })
+    }
+    /// What it makes of an inlet's flow that is `here` by this law, m3/s.
+    fn flow_by(&self, inlet: usize, here: f64) -> f64 {
+        self.open.as_ref().map_or(0.0, |open| self.weight * (open[inlet] - here))
+    }
+    /// What it makes of the share of an inlet's flow by which closing an opening lowers it.
+    fn closed_share_by(&self, pipework: &Pipework, k: usize, inlet: usize, here: f64) -> Result<f64, AirflowError> {
+        let Some(open) = &self.open else { return Ok(0.0) };
+        let (damaged, _) = damage(pipework, k, Defect::Closed);
+        let there = if nothing_open(&damaged) { 1.0 } else { 1.0 - flows(&damaged, &self.solve)?[inlet] / open[inlet] };
+        Ok(self.weight * (there - here))
+    }
+}
+
+fn nothing_open(pipework: &Pipework) -> bool {
+    pipework.openings.iter().all(|o| o.blocked || o.diameter_m == 0.0)
+}
+
 fn check(options: &PredictOptions, columns: usize) -> Result<(), BuildError> {
     let most = (MAX_HELD / columns).min(10_000_000) as f64;
     let m = &options.model;
-    let relative = [m.density, m.viscosity, m.friction, m.unit_loss, m.suction, m.unit_volume];
+    let relative = [m.density, m.viscosity, m.friction, m.friction_form, m.unit_loss, m.suction, m.unit_volume];
     let ranges = [("Monte Carlo draws", options.draws as f64, 100.0, most.max(100.0))]
         .into_iter()
         .chain(relative.map(|u| ("relative uncertainty of the model", u, 0.0, 2.0)))
@@ -273,14 +344,14 @@ fn owners(pipework: &Pipework) -> Vec<usize> {
     owner
 }
 
-/// A point of the response: it scales with the mean time, and may lie as far off as the other assumption on mixing puts it
-/// (rectangular, JCGM 100 clause 4.3.7).
+/// A point of the response: it scales with the mean time, and may lie as far off as the other assumption on mixing puts it,
+/// the less likely the farther (triangular with its mode here, JCGM 100 clause 4.3.9; about the mode: 1/6 of the square).
 fn shaped(mean: Estimate, here: f64, elsewhere: f64) -> Estimate {
     if !(here.is_finite() && mean.value.is_finite() && mean.value > 0.0) {
         return Estimate::new(f64::INFINITY, 0.0, 0.0);
     }
     let scale = here / mean.value;
-    let mixing = if elsewhere.is_finite() { (here - elsewhere).abs() / sqrt(3.0) } else { 0.0 };
+    let mixing = if elsewhere.is_finite() { (here - elsewhere).abs() / sqrt(6.0) } else { 0.0 };
     Estimate::new(here, hypot(mean.u_common * scale, mixing), mean.u_individual * scale)
 }
 
@@ -315,7 +386,7 @@ impl Linear<'_> {
     /// How much an inlet's flow changes with a defect, as a positive number for what that defect normally does.
     fn change(&self, k: usize, defect: Defect, inlet: usize, before: &Gradient) -> Result<Gradient, AirflowError> {
         let damaged = damage(self.pipework, k, defect).0;
-        if defect == Defect::Closed && damaged.openings.iter().all(|o| o.blocked || o.diameter_m == 0.0) {
+        if defect == Defect::Closed && nothing_open(&damaged) {
             // The only opening: all of the flow goes.
             return Ok(before.clone());
         }

@@ -68,6 +68,7 @@ impl Propagated {
             density: m.density,
             viscosity: m.viscosity,
             friction: m.friction,
+            friction_form: 0.0,
             unit_loss: m.unit_loss,
             suction: 0.0,
             unit_volume: m.unit_volume,
