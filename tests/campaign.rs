@@ -9,6 +9,7 @@ use plumeline::campaign::{
     one::Job,
     record::{Head, JOBS, Record, Shard},
 };
+use plumeline_base::Verdict;
 use std::fs;
 
 const SEED: u64 = 20;
@@ -32,14 +33,25 @@ fn the_matrix_holds_and_parts_make_the_whole() {
     let wrong = |kind| matrix.wrong.iter().filter(|w| w.kind == kind).collect::<Vec<&Wrong>>();
     // Nearly every material defect is stopped, and before the baseline; nor is that because nothing ever passes, and no
     // sound site is failed.
-    assert!(matrix.all.holes.stopped.value() >= 0.95, "{:#?}", wrong(WrongKind::Missed));
+    assert!(matrix.all.holes.stopped.value() >= 0.98, "{:#?}", wrong(WrongKind::Missed));
     assert!(matrix.of_air.holes.before_baseline.value() >= 0.9, "{:#?}", matrix.of_air);
-    assert!(sound.passed.k > 0 && sound.failed.k == 0, "{:#?}", wrong(WrongKind::FalseStop));
+    assert!(sound.passed.value() >= 0.8 && sound.failed.k == 0, "{:#?}", wrong(WrongKind::FalseStop));
     // Each interval holds the truth more often than not, and the onset is near.
     for f in &matrix.figures {
         assert!(f.covered.n >= 8 && f.covered.value() > 0.7, "{f:?}");
     }
     assert!(matrix.onset.median_s < 1.5, "{:?}", matrix.onset);
+}
+
+/// Sites at which a rule was once wrong: the reading wandered before a release; a hole a fifth too small passed among holes that all
+/// dropped more than predicted, or behind a wide uncertainty.
+#[test]
+fn what_was_once_judged_wrong_is_judged_right() {
+    assert_eq!(plumeline::campaign::one::run(866).unwrap().holes.verdict, Verdict::Pass);
+    for seed in [153, 195, 218, 401] {
+        let job = plumeline::campaign::one::run(seed).unwrap();
+        assert!(!job.is_sound() && job.holes.stopped() && !job.holes.baseline, "{job:#?}");
+    }
 }
 
 #[test]

@@ -204,3 +204,51 @@ fn the_smallest_defect_that_the_band_sees_is_named() {
         assert!(words.contains("it does not see") && words.contains("blocked"), "{words}");
     }
 }
+
+#[test]
+fn a_hole_drilled_a_fifth_too_small_is_told_from_its_neighbours() {
+    // Over a pipe whose holes all drop by more than the prediction says (the laws differ), and within 50 % of it.
+    let drilled: [(u32, &'static [&'static str]); 3] = [
+        (2, &["wrong-hole-drilled:pipe=1,hole=2,severity=0.8"]),
+        (3, &["wrong-hole-drilled:pipe=1,hole=3,severity=0.8"]),
+        (5, &["wrong-hole-drilled:pipe=1,hole=5,severity=0.8"]),
+    ];
+    for (number, defects) in drilled {
+        let o = run(Job { small: true, defects, ..Job::default() });
+        let f: Vec<&Finding> = o.findings.iter().filter(|f| f.subject == Subject::Hole(1, number)).collect();
+        assert!(f.len() == 1 && f[0].verdict == Verdict::Fail, "{f:#?}");
+        assert!(
+            f[0].says.contains("draws too little") && f[0].says.contains("other holes let expect"),
+            "{}",
+            f[0].says
+        );
+        // Its neighbours are held against those that are sound.
+        let others = o.findings.iter().filter(|f| matches!(f.subject, Subject::Hole(1, n) if n != number));
+        assert!(others.clone().count() == 4 && others.clone().all(|f| f.verdict == Verdict::Pass), "{o:#?}");
+    }
+}
+
+#[test]
+fn a_hole_that_closing_tells_little_of_is_listed() {
+    // Fifteen times the noise of the flow readings: what a hole draws can then be told to a few tens of per cent only.
+    let noisy = |s: &mut Scenario| s.sensors.flow_noise *= 15.0;
+    let o = run(Job { small: true, site: Some(noisy), ..Job::default() });
+    assert!(
+        o.could_have_missed.iter().any(|m| m.contains("too small a part of the flow")),
+        "{:#?}",
+        o.could_have_missed
+    );
+    assert_ne!(o.verdict, Verdict::Fail, "{}", o.because);
+}
+
+#[test]
+fn over_the_time_out_of_service_the_other_measures_are_asked_for() {
+    let plan: &[_] = &[("out_of_service = \"NFPA 101\" ", "out_of_service = \"10 min\" ")];
+    let told = run(Job { small: true, plan, ..Job::default() });
+    let f = about(&told, StageKind::Close, "what is then called for was in place");
+    assert!(f.len() == 1 && f[0].verdict == Verdict::Pass && told.verdict == Verdict::Pass, "{f:#?} {}", told.because);
+    let answers = "[[answer]]\nact = \"other-measures\"\nsay = \"no\"\n";
+    let not = run(Job { small: true, plan, answers, ..Job::default() });
+    let f = about(&not, StageKind::Close, "not shown to have been in place");
+    assert!(f.len() == 1 && not.verdict == Verdict::Undecided, "{f:#?} {}", not.because);
+}

@@ -14,6 +14,7 @@ import decisions
 import distributions
 import nist
 import onset
+import parts
 import series
 
 DATA = pathlib.Path("harness/measure/tests/data")
@@ -29,6 +30,7 @@ def main():
         "series.json": series.make(),
         "onset.json": onset.make(),
         "decisions.json": decisions.make(),
+        "parts.json": parts.make(),
     }
     for name, content in made.items():
         (folder / name).write_text(json.dumps(content, separators=(",", ":")) + "\n")

@@ -50,7 +50,13 @@ pub fn perform(now: Instant, act: &Act, site: &mut dyn Site) -> Result<Answer, F
         Act::PanelShows { output, .. } => return panel(now, site, *output, true),
         Act::PanelClear { output } => return panel(now, site, *output, false),
         Act::NothingOperated => return at_rest(now, site),
-        Act::LockOff | Act::Tell | Act::Check { .. } | Act::Unlock | Act::ReleaseWent(_) | Act::LeftAlone => {
+        Act::LockOff
+        | Act::Tell
+        | Act::Check { .. }
+        | Act::Unlock
+        | Act::ReleaseWent(_)
+        | Act::LeftAlone
+        | Act::OtherMeasures => {
             return Ok(Answer::Yes);
         }
         Act::Override | Act::ReadDisplay | Act::Who | Act::ReadMeter { .. } => {

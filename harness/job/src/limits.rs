@@ -158,3 +158,6 @@ pub const MATERIAL: Presets =
 /// How far a hole's drop may be from the predicted one, as a fraction of it.
 pub const HOLE_AGREEMENT: Presets =
     Presets { unit: "1", all: &[practice(0.50, "drop of an inlet's flow by a closed hole, against the prediction")] };
+/// By how much the obscuration needed at a hole may be worse than by design, as a fraction.
+pub const HOLE_WORSE: Presets =
+    Presets { unit: "1", all: &[practice(0.20, "obscuration needed at a hole for an alarm, worse than by design")] };

@@ -504,3 +504,20 @@ fn rubbish_is_refused_everywhere() {
         }
     }
 }
+
+#[test]
+fn what_rises_is_not_at_rest() {
+    let rule = smoke::Rule::default();
+    let before = |shape: fn(f64) -> f64| -> Vec<Sample> {
+        let mut dice = Dice::new(5);
+        (0..300)
+            .map(|i| f64::from(i) / 10.0)
+            .map(|t| Sample::new(at(t), 0.01 + shape(t) + 1e-3 * dice.normal()))
+            .collect()
+    };
+    assert!(smoke::is_at_rest(&before(|_| 0.0), &rule));
+    assert!(smoke::is_at_rest(&before(|t| -1e-5 * t), &rule), "a slow drift does not hide a rise");
+    assert!(!smoke::is_at_rest(&before(|t| if t > 20.0 { 5e-3 } else { 0.0 }), &rule));
+    assert!(!smoke::is_at_rest(&before(|_| 0.0)[..5], &rule), "too few");
+    assert!(!smoke::is_at_rest(&[], &rule));
+}

@@ -6,6 +6,7 @@ use plumeline_measure::{
     Sample,
     clock::{Exchange, exchange},
     decide::{self, Guard, Limits, Prior, Rule},
+    joint::{self, Parted, Seen},
     mean::welch_satterthwaite,
     pool, smoke, stats,
 };
@@ -242,6 +243,23 @@ fn global_risks() {
         let risk = decide::global_risk(&prior, get(2).unwrap(), &limits, &accept).unwrap();
         close(risk.consumers, get(7).unwrap(), 1e-8);
         close(risk.producers, get(8).unwrap(), 1e-8);
+    }
+}
+
+/// The conditional normal distribution (Rasmussen and Williams 2006, equation A.6), by numpy's dense matrices.
+#[test]
+fn parts_of_a_deviation() {
+    for case in data("parts.json").as_array().unwrap() {
+        let things: Vec<Vec<f64>> = case["things"].as_array().unwrap().iter().map(numbers).collect();
+        let common = case["common"].as_array().unwrap().iter().map(numbers);
+        let seen = |(t, common): (&Vec<f64>, Vec<f64>)| Seen { deviation: t[0], u: t[1], spread: t[2], common };
+        let all: Vec<Seen> = things.iter().zip(common).map(seen).collect();
+        for (t, parted) in things.iter().zip(joint::part(&all)) {
+            let Parted { own, common } = parted.unwrap();
+            for (a, b) in [own.value, own.u, common.value, common.u].into_iter().zip(&t[3..]) {
+                assert!((a - b).abs() < 1e-12, "{a} {b}");
+            }
+        }
     }
 }
 

@@ -200,6 +200,9 @@ pub struct HolePlan {
     pub wait_s: f64,
     /// How far the drop may be from the predicted drop, as a fraction of it.
     pub agreement: Limit,
+    /// By how much the obscuration needed at a hole for an alarm may be worse than by design, as a fraction: what a hole may
+    /// draw less than the pipe's other holes let expect comes from it.
+    pub worse: Limit,
 }
 
 /// How a release of smoke is marked.

@@ -96,6 +96,8 @@ pub enum Act {
     LeftAlone,
     /// Say whether nothing was operated while the inhibit of the outputs did not hold.
     NothingOperated,
+    /// Say whether what is called for when a zone is out of service for too long was in place.
+    OtherMeasures,
     /// Unlock the release circuit.
     Unlock,
     /// Restore the zone at the panel.
@@ -153,7 +155,7 @@ impl Metered {
 
 impl Act {
     /// The names of all kinds.
-    pub const NAMES: [&'static str; 27] = [
+    pub const NAMES: [&'static str; 28] = [
         "bench",
         "bench-done",
         "who",
@@ -178,6 +180,7 @@ impl Act {
         "override",
         "left-alone",
         "nothing-operated",
+        "other-measures",
         "unlock",
         "restore",
         "read-display",
@@ -209,6 +212,7 @@ impl Act {
             Self::Override => "override",
             Self::LeftAlone => "left-alone",
             Self::NothingOperated => "nothing-operated",
+            Self::OtherMeasures => "other-measures",
             Self::Unlock => "unlock",
             Self::Restore => "restore",
             Self::ReadDisplay => "read-display",

@@ -82,6 +82,8 @@ pub struct Ran {
     pub stage: Option<StageKind>,
     /// That finding.
     pub says: String,
+    /// How long the zone was out of service, h.
+    pub hours: Option<f64>,
 }
 
 /// A figure with a 95 % interval, and what is so.
@@ -246,7 +248,7 @@ impl Ran {
             (_, Some(f)) => (Some(f.stage), format!("{}: {}", f.subject, f.void.as_ref().unwrap_or(&f.says))),
             (_, None) => (Some(StageKind::Close), outcome.because.clone()),
         };
-        Self { verdict: outcome.verdict, baseline, stage, says }
+        Self { verdict: outcome.verdict, baseline, stage, says, hours: outcome.out_of_service_s.map(|s| s / 3600.0) }
     }
     /// Not passed.
     pub fn stopped(&self) -> bool {

@@ -96,6 +96,7 @@ pub(super) fn check(source: &Source<'_>, f: raw::File, pipework: &Pipework) -> R
             average_s: read(&SPAN, &f.holes.average, 40.0)?,
             wait_s: read(&WAIT, &f.holes.wait, 10.0)?,
             agreement: limit(source, &f.holes.agreement, &limits::HOLE_AGREEMENT)?,
+            worse: limit(source, &f.holes.worse, &limits::HOLE_WORSE)?,
         },
         smoke,
         rule: RulePlan {

@@ -192,6 +192,10 @@ pub(super) struct Holes {
     /// How far a hole's drop may be from the predicted one, as a share of it.
     #[schemars(transform = limit_of(&limits::HOLE_AGREEMENT))]
     pub(super) agreement: Option<Spanned<Limit>>,
+    /// By how much the obscuration needed at a hole for an alarm may be worse than by design, as a share of it: what a hole may
+    /// draw less than the pipe's other holes let expect comes from it.
+    #[schemars(transform = limit_of(&limits::HOLE_WORSE))]
+    pub(super) worse: Option<Spanned<Limit>>,
 }
 
 #[derive(Debug, Default, Deserialize, JsonSchema)]

@@ -212,6 +212,12 @@ pub fn analyse(before: &[Sample], after: &[Sample], release: &Release, rule: &Ru
     }
 }
 
+/// Whether these readings could stand before a release: enough of them, and neither wandering nor rising. Known before any
+/// smoke is released, so that waiting for it picks no result.
+pub fn is_at_rest(before: &[Sample], rule: &Rule) -> bool {
+    Record::new(before, &[], rule).is_ok_and(|record| record.ceiling.is_none() && !record.restless(rule))
+}
+
 fn follow(record: &Record, release: &Release, rule: &Rule) -> Outcome {
     let undecided = |because| Outcome::Undecided { because };
     let after = record.y.len() - record.before;

@@ -1,9 +1,10 @@
 //! Prove flow: each pipe against the prediction, then every reachable hole shown to draw by closing it in turn.
 //!
-//! A closed hole's inlet must drop by about its predicted share. Drops are differences of one sensor, so its calibration
-//! bias drops out; what is left is scatter and the prediction's own uncertainty.
+//! A closed hole's inlet must drop by about its predicted share, and by what the pipe's other holes let expect (see
+//! [`super::compare`]). Drops are differences of one sensor, so its calibration bias drops out.
 use super::{
     as_found,
+    compare::{self, Held, Look},
     flow::{self, L_MIN, MeanFlow, average},
     presence::presence,
     together::Shown,
@@ -16,10 +17,14 @@ use crate::{
     plan::{HoleChoice, HoleRef},
     prompt::Act,
 };
-use alloc::{format, string::String, vec::Vec};
+use alloc::{format, rc::Rc, string::String, vec::Vec};
 use core::time::Duration;
 use plumeline_base::{Verdict, quantity::Estimate, time::seconds};
-use plumeline_measure::decide::{Because, Limits};
+use plumeline_measure::{
+    Error,
+    decide::{Because, Limits},
+    joint::Seen,
+};
 
 const STAGE: StageKind = StageKind::ProveFlow;
 
@@ -43,54 +48,23 @@ pub(crate) async fn prove_flow(ctx: Context) -> Result<(), Stop> {
     if ctx.get().stream.is_none() {
         ctx.start_readings().await?;
     }
-    let flow::Flows { by_pipe, together, measured } = flow::against_prediction(&ctx).await;
-    let mut shown = Vec::new();
+    let flow::Flows { by_pipe, mut together, measured } = flow::against_prediction(&ctx).await;
     let failed = by_pipe.iter().any(|(_, f)| f.verdict == Verdict::Fail);
-    for (pipe, mut finding) in by_pipe {
+    let mut proven = Vec::new();
+    for (pipe, finding) in by_pipe {
         // Over a pipe that already fails, single holes prove nothing more: first things first.
         if failed {
             ctx.found(finding);
             continue;
         }
-        let (holes, left_out) = chosen(&inputs, &pipe);
-        let mut verdicts = Vec::new();
-        let mut by_smoke: Vec<HoleRef> = Vec::new();
-        for (hole, opening) in &holes {
-            let mut found = close_one(&ctx, &inputs, &pipe, *hole, *opening).await?;
-            if found.too_small {
-                by_smoke.push(*hole);
-                found.finding = presence(&ctx, &inputs, *hole).await?;
-            }
-            verdicts.push(found.finding.verdict);
-            ctx.found(found.finding);
-        }
-        let (planned, left_out): (Vec<_>, Vec<_>) =
-            left_out.into_iter().partition(|h| inputs.plan.smoke.presence.contains(h));
-        for hole in planned {
-            by_smoke.push(hole);
-            let found = presence(&ctx, &inputs, hole).await?;
-            verdicts.push(found.verdict);
-            ctx.found(found);
-        }
-        if !by_smoke.is_empty() {
-            let text = format!(
-                "pipe {}: how much less or more than predicted holes {} draw (shown by smoke, which tells only that they draw)",
-                pipe.inlet,
-                list(by_smoke.iter().map(|h| h.number))
-            );
-            ctx.edit().outcome.could_have_missed.push(text);
-        }
-        suction_at_last_hole(&ctx, &inputs, &pipe);
+        let by_holes = hole_by_hole(&ctx, &inputs, &pipe).await?;
+        together.holes(pipe.inlet, &by_holes.seen);
+        proven.push((pipe, finding, by_holes));
+    }
+    let mut shown = Vec::new();
+    for (pipe, mut finding, ByHoles { verdicts, left_out, .. }) in proven {
         if finding.verdict == Verdict::Undecided && finding.decision.is_some() {
             by_holes(&mut finding, &verdicts, &left_out, &together.shows(&ctx, pipe.inlet));
-        }
-        if !left_out.is_empty() {
-            let text = format!(
-                "pipe {}: a blocked hole among {} (not closed in turn)",
-                pipe.inlet,
-                list(left_out.iter().map(|h| h.number))
-            );
-            ctx.edit().outcome.could_have_missed.push(text);
         }
         let holes_shown = left_out.is_empty() && !verdicts.is_empty() && verdicts.iter().all(|v| *v == Verdict::Pass);
         if finding.verdict == Verdict::Pass && holes_shown {
@@ -103,6 +77,62 @@ pub(crate) async fn prove_flow(ctx: Context) -> Result<(), Stop> {
     }
     smallest_missed(&ctx, &inputs);
     Ok(())
+}
+
+/// What the holes of a pipe came to.
+struct ByHoles {
+    verdicts: Vec<Verdict>,
+    /// Neither closed nor shown by smoke.
+    left_out: Vec<HoleRef>,
+    /// How far the drops were off their predictions.
+    seen: Vec<Seen>,
+}
+
+/// Every hole of a pipe that is to be closed, in turn, and those that smoke shows.
+async fn hole_by_hole(ctx: &Context, inputs: &JobInputs, pipe: &Pipe) -> Result<ByHoles, Stop> {
+    let (holes, left_out) = chosen(inputs, pipe);
+    let mut verdicts = Vec::new();
+    let mut by_smoke: Vec<HoleRef> = Vec::new();
+    let mut tell = |finding: Finding| {
+        verdicts.push(finding.verdict);
+        ctx.found(finding);
+    };
+    let mut turn = Turn::new(ctx, pipe);
+    let mut held = Vec::new();
+    for (hole, opening) in &holes {
+        let base = turn.base();
+        match turn.close(*hole, *opening, base).await? {
+            Closed::Told(finding) => tell(finding),
+            Closed::TooSmall => {
+                by_smoke.push(*hole);
+                tell(presence(ctx, inputs, *hole).await?);
+                turn.interrupted();
+            }
+            Closed::Held(one) => held.push(one),
+        }
+    }
+    let (findings, seen) = compare::settle(&mut turn, held).await?;
+    findings.into_iter().for_each(&mut tell);
+    let (planned, left_out): (Vec<_>, Vec<_>) =
+        left_out.into_iter().partition(|h| inputs.plan.smoke.presence.contains(h));
+    for hole in planned {
+        by_smoke.push(hole);
+        tell(presence(ctx, inputs, hole).await?);
+    }
+    let could_have_missed = |what: &str, holes: &[HoleRef], why: &str| {
+        if !holes.is_empty() {
+            let text = format!("pipe {}: {what} {} {why}", pipe.inlet, list(holes.iter().map(|h| h.number)));
+            ctx.edit().outcome.could_have_missed.push(text);
+        }
+    };
+    could_have_missed(
+        "how much less or more than predicted holes",
+        &by_smoke,
+        "draw (shown by smoke, which tells only that they draw)",
+    );
+    could_have_missed("a blocked hole among", &left_out, "(not closed in turn)");
+    suction_at_last_hole(ctx, inputs, pipe);
+    Ok(ByHoles { verdicts, left_out, seen })
 }
 
 /// What flow alone left open, the holes may settle: all of them, or it stays open. What shifts a whole pipe (a leak near the
@@ -144,93 +174,224 @@ fn by_holes(finding: &mut Finding, verdicts: &[Verdict], left_out: &[HoleRef], t
 }
 
 /// What closing one hole showed.
-struct Closed {
-    finding: Finding,
+enum Closed {
+    /// Nothing more is to be found out.
+    Told(Finding),
     /// The predicted drop drowns in the noise: closing can't show it.
-    too_small: bool,
+    TooSmall,
+    /// Measured; to be held against the pipe's other holes.
+    Held(Held),
 }
 impl From<Finding> for Closed {
     fn from(finding: Finding) -> Self {
-        Self { finding, too_small: false }
+        Self::Told(finding)
     }
 }
 
-async fn close_one(
-    ctx: &Context,
-    inputs: &JobInputs,
-    pipe: &Pipe,
-    hole: HoleRef,
-    opening: usize,
-) -> Result<Closed, Stop> {
-    let kind = inputs.pipework.openings[opening].kind;
-    let words = hole_words(hole, kind);
-    let mut f = Finding::new(
-        STAGE,
-        Subject::Hole(hole.inlet, hole.number),
-        Verdict::Undecided,
-        format!("{words} was not closed"),
-    );
-    f.limit = Some(inputs.plan.holes.agreement.clone());
-    let pipes = inputs.pipes();
-    let span = seconds(inputs.plan.holes.average_s);
-    let wait = seconds(inputs.plan.holes.wait_s);
-    let says_open = format!("{words}: flow while open");
-    let mut open = average(ctx, &pipes, span, &says_open).await;
-    let own = pipes.iter().position(|p| p.inlet == pipe.inlet);
-    let span = long_enough(inputs, opening, own.and_then(|i| open.get(i)?.as_ref().ok()), span);
-    if span > seconds(inputs.plan.holes.average_s) {
-        open = average(ctx, &pipes, span, &says_open).await;
-    }
-    if let Err(why) =
-        ctx.ask_done(Act::CloseHole(hole), format!("Close {words} (tape or a finger) and keep it closed. Done?")).await
-    {
-        f.says = format!("{words} was not closed: {why}");
-        f.next = Some("show by smoke or manometer that it draws, or reach it another way".into());
-        return Ok(f.into());
-    }
-    ctx.sleep(wait).await;
-    let closed = average(ctx, &pipes, span, &format!("{words}: flow while closed")).await;
-    if let Err(why) = ctx.ask_done(Act::OpenHole(hole), format!("Open {words} again. Done?")).await {
-        // A hole that stays closed is a defect of our own making: say so, loudly.
-        f.verdict = Verdict::Fail;
-        f.says = format!("{words} was closed for the check and not opened again: {why}");
-        f.next = Some("open it, then prove flow again".into());
-        return Ok(f.into());
-    }
-    ctx.sleep(wait).await;
-    let Some(predicted) = inputs.predicted(opening) else {
-        f.says = format!("the pipework predicts nothing for {words}");
-        return Ok(f.into());
-    };
-    // What keeps its own inlet from being read is told; the others only serve to notice crossed pipes.
-    if let Some(error) = own.and_then(|i| open.get(i)?.as_ref().err().or(closed.get(i)?.as_ref().err())) {
-        f.says = format!("the flow while {words} was open or closed could not be measured: {error}");
-        f.next = Some(error.remedy().into());
-        return Ok(f.into());
-    }
-    let drops: Vec<Option<Drop>> =
-        open.iter().zip(&closed).map(|(a, b)| Drop::between(a.as_ref().ok()?, b.as_ref().ok()?)).collect();
-    // As a share of the flow while open: the calibration drops out.
-    let flow = own.and_then(|i| open.get(i)?.as_ref().ok()).map_or(f64::NAN, |m| m.estimate.value);
-    let share = predicted.closed_share;
-    let expected = Estimate::new(share.value * flow, share.u_common * flow, share.u_individual * flow);
-    let too_small = judge_drop(ctx, inputs, pipe, &words, &pipes, &drops, &expected, &mut f);
-    Ok(Closed { finding: f, too_small })
+/// One pipe's holes closed in turn. Its flow while open after one hole serves as the flow before the next, so that each drop
+/// lies between two open flows: a slow drift drops out, and time is saved.
+pub(super) struct Turn<'a> {
+    pub(super) ctx: &'a Context,
+    pub(super) inputs: Rc<JobInputs>,
+    pub(super) pipe: &'a Pipe,
+    pipes: Vec<Pipe>,
+    /// Flows of all pipes with every hole open, if they are known.
+    before: Option<Flows>,
 }
+type Flows = Vec<Result<MeanFlow, Error>>;
 
 /// Averages longer where scatter would leave a sound hole near the limit: up to this many times as long.
 const MOST_LONGER: f64 = 6.0;
-/// Standard uncertainty of a drop that settles it, as a part of what the drop may be off. At three tenths a fifth of the
-/// sound jobs of a campaign were left undecided at a hole; a tenth leaves most of it to the hole itself.
-const SETTLES: f64 = 0.1;
+/// Standard uncertainty of a drop's scatter that settles most holes at once, as a part of the shift that matters.
+const SETTLES: f64 = 0.2;
+
+impl<'a> Turn<'a> {
+    fn new(ctx: &'a Context, pipe: &'a Pipe) -> Self {
+        let inputs = ctx.inputs();
+        Self { ctx, pipes: inputs.pipes(), inputs, pipe, before: None }
+    }
+    /// The shortest average.
+    fn base(&self) -> Duration {
+        seconds(self.inputs.plan.holes.average_s)
+    }
+    /// The longest average.
+    pub(super) fn longest(&self) -> Duration {
+        self.base().mul_f64(MOST_LONGER)
+    }
+    /// The air was disturbed: the flow while open is no longer known.
+    fn interrupted(&mut self) {
+        self.before = None;
+    }
+    fn own<'m>(&self, flows: &'m [Result<MeanFlow, Error>]) -> Option<&'m Result<MeanFlow, Error>> {
+        flows.get(self.pipes.iter().position(|p| p.inlet == self.pipe.inlet)?)
+    }
+
+    /// Closes one hole, averaging for at least `least`.
+    async fn close(&mut self, hole: HoleRef, opening: usize, least: Duration) -> Result<Closed, Stop> {
+        let (ctx, inputs) = (self.ctx, self.inputs.clone());
+        let words = hole_words(hole, inputs.pipework.openings[opening].kind);
+        let mut f = Finding::new(
+            STAGE,
+            Subject::Hole(hole.inlet, hole.number),
+            Verdict::Undecided,
+            format!("{words} was not closed"),
+        );
+        f.limit = Some(inputs.plan.holes.agreement.clone());
+        let wait = seconds(inputs.plan.holes.wait_s);
+        let before = match self.before.take() {
+            Some(before) if before.iter().all(Result::is_ok) => before,
+            _ => average(ctx, &self.pipes, least, &format!("{words}: flow while open")).await,
+        };
+        let span = long_enough(&inputs, opening, self.own(&before).and_then(|m| m.as_ref().ok())).max(least);
+        let ask = format!("Close {words} (tape or a finger) and keep it closed. Done?");
+        if let Err(why) = ctx.ask_done(Act::CloseHole(hole), ask).await {
+            self.before = Some(before);
+            f.says = format!("{words} was not closed: {why}");
+            f.next = Some("show by smoke or manometer that it draws, or reach it another way".into());
+            return Ok(f.into());
+        }
+        ctx.sleep(wait).await;
+        let closed = average(ctx, &self.pipes, span, &format!("{words}: flow while closed")).await;
+        if let Err(why) = ctx.ask_done(Act::OpenHole(hole), format!("Open {words} again. Done?")).await {
+            // A hole that stays closed is a defect of our own making: say so, loudly.
+            f.verdict = Verdict::Fail;
+            f.says = format!("{words} was closed for the check and not opened again: {why}");
+            f.next = Some("open it, then prove flow again".into());
+            return Ok(f.into());
+        }
+        ctx.sleep(wait).await;
+        let after = average(ctx, &self.pipes, span, &format!("{words}: flow while open again")).await;
+        let judged = self.judge(hole, opening, &words, [&before, &closed, &after], f);
+        self.before = Some(after);
+        Ok(judged)
+    }
+    /// Closes a hole again for as long as can be asked for; `None`: it could not be measured.
+    pub(super) async fn again(&mut self, hole: HoleRef, opening: usize) -> Result<Result<Look, Finding>, Stop> {
+        let longest = self.longest();
+        Ok(match self.close(hole, opening, longest).await? {
+            Closed::Held(held) => Ok(held.look()),
+            Closed::Told(finding) => Err(finding),
+            Closed::TooSmall => Err(Finding::new(
+                STAGE,
+                Subject::Hole(hole.inlet, hole.number),
+                Verdict::Undecided,
+                "closed again, the noise was greater than before",
+            )),
+        })
+    }
+
+    /// What the flows before, while closed and after show.
+    fn judge(
+        &self,
+        hole: HoleRef,
+        opening: usize,
+        words: &str,
+        [before, closed, after]: [&Flows; 3],
+        mut f: Finding,
+    ) -> Closed {
+        let inputs = &self.inputs;
+        let Some(predicted) = inputs.predicted(opening) else {
+            f.says = format!("the pipework predicts nothing for {words}");
+            return f.into();
+        };
+        // What keeps its own inlet from being read is told; the others only serve to notice crossed pipes.
+        let error = [before, closed, after].into_iter().find_map(|m| self.own(m)?.as_ref().err());
+        if let Some(error) = error {
+            f.says = format!("the flow while {words} was open or closed could not be measured: {error}");
+            f.next = Some(error.remedy().into());
+            return f.into();
+        }
+        let drops: Vec<Option<Drop>> = (0..self.pipes.len())
+            .map(|i| {
+                let m = |flows: &Flows| flows.get(i).and_then(|m| m.as_ref().ok()).copied();
+                Drop::between(m(before)?, m(closed)?, m(after)?)
+            })
+            .collect();
+        let own = self.pipes.iter().position(|p| p.inlet == self.pipe.inlet).and_then(|i| *drops.get(i)?);
+        let Some(own) = own else {
+            f.says = format!("the flow while {words} was open or closed could not be measured");
+            return f.into();
+        };
+        // As a share of the flow while open: the calibration drops out.
+        let share = predicted.closed_share;
+        let expected = Estimate::new(share.value * own.open, share.u_common * own.open, share.u_individual * own.open);
+        let k = flow::coverage_factor(inputs);
+        f.expected = Some(Figure::with(expected.value * L_MIN, expected.u() * k * L_MIN, "L/min"));
+        f.measured = Some(Figure::with(own.value * L_MIN, own.u * k * L_MIN, "L/min"));
+        f.window = Some(own.window);
+        let three_sigma = 3.0 * own.u;
+        // Another inlet that drops by more than this one, and clearly, takes the air of this hole: pipes crossed.
+        let others = self.pipes.iter().zip(&drops).filter(|(p, _)| p.inlet != self.pipe.inlet);
+        let largest = others
+            .filter_map(|(p, d)| Some((p.inlet, (*d)?)))
+            .filter(|(_, d)| d.value > 3.0 * d.u && d.value > own.value + three_sigma)
+            .max_by(|a, b| a.1.value.total_cmp(&b.1.value));
+        if let Some((inlet, d)) = largest {
+            f.verdict = Verdict::Fail;
+            f.says = format!(
+                "closing {words} lowered inlet {inlet} by {:.2} L/min, not inlet {}",
+                d.value * L_MIN,
+                self.pipe.inlet
+            );
+            f.likely = Some(format!("pipes {} and {inlet} are crossed", self.pipe.inlet));
+            f.next = Some("put each pipe into the inlet of its own number, then prove flow again".into());
+            return f.into();
+        }
+        if expected.value < three_sigma {
+            return Closed::TooSmall;
+        }
+        // What is far off by itself needs no comparison, and is told while the person stands at the hole.
+        let off =
+            Estimate::new(own.value - expected.value, expected.u_common, libm::hypot(own.u, expected.u_individual));
+        let allowed = inputs.plan.holes.agreement.value * expected.value;
+        let mut gross = f.clone();
+        if judge(self.ctx, &mut gross, &off, own.dof, &Limits::between(-allowed, allowed), None, L_MIN)
+            == Some(Because::Outside)
+        {
+            outside(&mut gross, words, own.value, own.value < expected.value);
+            return gross.into();
+        }
+        self.ctx.progress(
+            format!(
+                "{words}: closing it lowered the flow by {:.2} L/min; it is judged with the pipe's other holes",
+                own.value * L_MIN
+            ),
+            None,
+            None,
+        );
+        let look = Look { deviation: own.value / expected.value - 1.0, u: own.u / expected.value, dof: own.dof };
+        Closed::Held(Held::new(hole, opening, words.into(), f, expected, look, predicted))
+    }
+}
+
+/// The words for a hole whose drop is outside its limits.
+pub(super) fn outside(f: &mut Finding, words: &str, drop: f64, less: bool) {
+    if less {
+        f.likely = Some("the hole is blocked, taped, or smaller than the pipework file says".into());
+        f.next = Some("clear it outward from the unit's end (never blow into a unit), then close it again".into());
+        f.says = format!("{words} draws too little: closing it lowered the flow by {:.2} L/min only", drop * L_MIN);
+    } else {
+        f.likely =
+            Some("the hole is larger than the pipework file says, its cap is missing, or others are blocked".into());
+        f.next = Some("measure the hole, look at the others, correct the pipework file if it is wrong".into());
+        f.says = format!("{words} draws too much: closing it lowered the flow by {:.2} L/min", drop * L_MIN);
+    }
+}
 
 /// How long to average so that this hole's drop stands out of the scatter, by the scatter that was seen.
-fn long_enough(inputs: &JobInputs, opening: usize, seen: Option<&MeanFlow>, span: Duration) -> Duration {
-    let (Some(seen), Some(predicted)) = (seen, inputs.predicted(opening)) else { return span };
-    let wanted = SETTLES * inputs.plan.holes.agreement.value * predicted.closed_drop_m3_s.value;
-    let has = seen.u_scatter * core::f64::consts::SQRT_2;
-    let times = (has / wanted) * (has / wanted);
-    if times > 1.0 && times.is_finite() { span.mul_f64(times.min(MOST_LONGER)) } else { span }
+fn long_enough(inputs: &JobInputs, opening: usize, before: Option<&MeanFlow>) -> Duration {
+    let base = seconds(inputs.plan.holes.average_s);
+    let (Some(before), Some(predicted)) = (before, inputs.predicted(opening)) else { return base };
+    let wanted = SETTLES * compare::matters(inputs) * predicted.closed_share.value * before.estimate.value;
+    // Half of the flow before and half of that after make the flow while open: u^2 = u_closed^2 + (u_before^2 + u_after^2) / 4.
+    let left = wanted * wanted - 0.25 * before.u_scatter * before.u_scatter;
+    let of_a_second = before.u_scatter * before.u_scatter * before.window.1.since(before.window.0).as_secs_f64();
+    let times = 1.25 * of_a_second / left / base.as_secs_f64();
+    if left > 0.0 && times.is_finite() {
+        base.mul_f64(times.clamp(1.0, MOST_LONGER))
+    } else {
+        base.mul_f64(MOST_LONGER)
+    }
 }
 
 /// How much a flow fell when a hole was closed.
@@ -239,89 +400,22 @@ struct Drop {
     value: f64,
     u: f64,
     dof: f64,
+    /// The flow while open.
+    open: f64,
     window: (plumeline_base::Instant, plumeline_base::Instant),
 }
 impl Drop {
-    fn between(open: &MeanFlow, closed: &MeanFlow) -> Option<Self> {
-        let u = libm::hypot(open.u_scatter, closed.u_scatter);
+    fn between(before: MeanFlow, closed: MeanFlow, after: MeanFlow) -> Option<Self> {
+        let u = libm::hypot(closed.u_scatter, 0.5 * libm::hypot(before.u_scatter, after.u_scatter));
+        let open = 0.5 * (before.estimate.value + after.estimate.value);
         (u > 0.0).then(|| Self {
-            value: open.estimate.value - closed.estimate.value,
+            value: open - closed.estimate.value,
             u,
-            dof: open.dof.min(closed.dof),
-            window: (open.window.0, closed.window.1),
+            dof: before.dof.min(closed.dof).min(after.dof),
+            open,
+            window: (before.window.0, after.window.1),
         })
     }
-}
-
-#[expect(clippy::too_many_arguments, reason = "one judgement over everything that was measured at one hole")]
-fn judge_drop(
-    ctx: &Context,
-    inputs: &JobInputs,
-    pipe: &Pipe,
-    words: &str,
-    pipes: &[Pipe],
-    drops: &[Option<Drop>],
-    predicted: &Estimate,
-    f: &mut Finding,
-) -> bool {
-    let k = flow::coverage_factor(inputs);
-    f.expected = Some(Figure::with(predicted.value * L_MIN, predicted.u() * k * L_MIN, "L/min"));
-    let own = pipes.iter().position(|p| p.inlet == pipe.inlet).and_then(|i| *drops.get(i)?);
-    let Some(own) = own else {
-        f.says = format!("the flow while {words} was open or closed could not be measured");
-        return false;
-    };
-    f.measured = Some(Figure::with(own.value * L_MIN, own.u * k * L_MIN, "L/min"));
-    f.window = Some(own.window);
-    let three_sigma = 3.0 * own.u;
-    // Another inlet that drops by more than this one, and clearly, takes the air of this hole: pipes crossed.
-    let elsewhere =
-        pipes.iter().zip(drops).filter(|(p, _)| p.inlet != pipe.inlet).filter_map(|(p, d)| Some((p.inlet, (*d)?)));
-    let largest = elsewhere
-        .filter(|(_, d)| d.value > 3.0 * d.u && d.value > own.value + three_sigma)
-        .max_by(|a, b| a.1.value.total_cmp(&b.1.value));
-    if let Some((inlet, d)) = largest {
-        f.verdict = Verdict::Fail;
-        f.says =
-            format!("closing {words} lowered inlet {inlet} by {:.2} L/min, not inlet {}", d.value * L_MIN, pipe.inlet);
-        f.likely = Some(format!("pipes {} and {inlet} are crossed", pipe.inlet));
-        f.next = Some("put each pipe into the inlet of its own number, then prove flow again".into());
-        return false;
-    }
-    if predicted.value < three_sigma {
-        f.says = format!(
-            "closing {words} should lower the flow by {:.2} L/min, less than three times the noise: flow can't show it",
-            predicted.value * L_MIN
-        );
-        f.next = Some("show by smoke or manometer that this hole draws".into());
-        return true;
-    }
-    // The hole's own share is what is predicted; its common uncertainty (drill, Cd) moves all holes alike.
-    let drop =
-        Estimate::new(own.value - predicted.value, predicted.u_common, libm::hypot(own.u, predicted.u_individual));
-    let allowed = inputs.plan.holes.agreement.value * predicted.value;
-    f.says = match judge(ctx, f, &drop, own.dof, &Limits::between(-allowed, allowed), None, L_MIN) {
-        Some(Because::Within) => {
-            format!("{words} draws: closing it lowered the flow by {:.2} L/min", own.value * L_MIN)
-        }
-        Some(Because::Outside) if own.value < predicted.value => {
-            f.likely = Some("the hole is blocked, taped, or smaller than the pipework file says".into());
-            f.next = Some("clear it outward from the unit's end (never blow into a unit), then close it again".into());
-            format!("{words} draws too little: closing it lowered the flow by {:.2} L/min only", own.value * L_MIN)
-        }
-        Some(Because::Outside) => {
-            f.likely = Some(
-                "the hole is larger than the pipework file says, its cap is missing, or others are blocked".into(),
-            );
-            f.next = Some("measure the hole, look at the others, correct the pipework file if it is wrong".into());
-            format!("{words} draws too much: closing it lowered the flow by {:.2} L/min", own.value * L_MIN)
-        }
-        _ => {
-            f.next = Some("average for longer, or show by smoke or manometer that it draws".into());
-            format!("closing {words} lowered the flow by {:.2} L/min: too near the limit to tell", own.value * L_MIN)
-        }
-    };
-    false
 }
 
 /// The design's own check: enough suction at the last hole, by prediction.
@@ -346,9 +440,9 @@ fn smallest_missed(ctx: &Context, inputs: &JobInputs) {
         pipes
             .filter_map(|p| Some((p.inlet, p.smallest_visible?)))
             .map(|(inlet, visible)| {
-                let agreement = inputs.plan.holes.agreement.value * 100.0;
+                let (less, more) = (compare::matters(inputs) * 100.0, inputs.plan.holes.agreement.value * 100.0);
                 format!(
-                    "pipe {inlet}: a change of its whole flow by less than {:.1} % (by flow alone), and a single closed-in-turn hole that draws up to {agreement:.0} % less or more than predicted",
+                    "pipe {inlet}: a change of its whole flow by less than {:.1} % (by flow alone); one hole that draws up to {less:.0} % less or {more:.0} % more than the pipe's others let expect",
                     visible * 100.0
                 )
             })

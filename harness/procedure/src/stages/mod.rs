@@ -7,6 +7,7 @@ mod band;
 mod baseline;
 mod bench;
 mod checklist;
+mod compare;
 pub(crate) mod flow;
 pub(crate) mod holes;
 mod load;

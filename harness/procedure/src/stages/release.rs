@@ -21,6 +21,8 @@ use plumeline_measure::{
 
 /// Readings gathered before a release, s.
 const BEFORE_S: u64 = 30;
+/// How often a reading that is not at rest is gathered anew before smoke is released all the same, and its evidence says so.
+const MOST_RESTLESS: u32 = 20;
 /// What came is looked at this often, s.
 const LOOK_S: u64 = 5;
 
@@ -70,10 +72,19 @@ pub(super) async fn release(
         return Ok(Ran::NotReleased(why.into()));
     }
     let mut gather = Gather::new(ctx, inputs);
-    gather.until(ctx.within(Duration::from_secs(BEFORE_S))).await;
-    while gather.broken {
-        gather.begin_again();
+    let rule = rule(ctx, inputs, latest_s);
+    let own = usize::from(hole.inlet).saturating_sub(1);
+    let mut restless = 0;
+    loop {
         gather.until(ctx.within(Duration::from_secs(BEFORE_S))).await;
+        if !gather.broken {
+            if restless == MOST_RESTLESS || smoke::is_at_rest(gather.of(own), &rule) {
+                break;
+            }
+            restless += 1;
+            ctx.progress(format!("waiting for a reading at rest before smoke is released at {words}"), None, None);
+        }
+        gather.begin_again();
     }
     let text = format!(
         "Release smoke at {words} and hold it there until it is to be stopped (about {held_s:.0} s), {what}. Answer at the very moment it \
@@ -114,8 +125,6 @@ pub(super) async fn release(
         ReleaseMark::ByRadio => Release { u_s: plan.mark_u_s, ..Release::by_radio(at) },
         ReleaseMark::Device => Release::by_device(at, plan.mark_u_s),
     };
-    let rule = rule(ctx, inputs, latest_s);
-    let own = usize::from(hole.inlet).saturating_sub(1);
     let outcome = loop {
         let left = ctx.left(end).min(Duration::from_secs(LOOK_S));
         gather.until(ctx.within(left)).await;
@@ -248,8 +257,12 @@ impl Gather {
             }
         }
     }
+    /// What concerns an inlet (counted from 0).
+    fn of(&self, inlet: usize) -> &[Sample] {
+        self.samples.get(if self.shared { 0 } else { inlet }).map_or(&[][..], Vec::as_slice)
+    }
     fn analyse(&self, inlet: usize, at: Instant, release: &Release, rule: &Rule) -> Outcome {
-        let samples = self.samples.get(if self.shared { 0 } else { inlet }).map_or(&[][..], Vec::as_slice);
+        let samples = self.of(inlet);
         let split = samples.partition_point(|s| s.at < at);
         smoke::analyse(&samples[..split], &samples[split..], release, rule)
     }

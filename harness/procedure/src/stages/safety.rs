@@ -5,6 +5,7 @@ use crate::{
     effect::Entry,
     executor::race,
     outcome::{Figure, Finding, StageKind, Subject},
+    plan::Limit,
     prompt::Act,
 };
 use alloc::{format, string::String, vec::Vec};
@@ -397,27 +398,39 @@ pub(crate) async fn close(ctx: Context) -> Result<(), Stop> {
         let s = ctx.get();
         (s.isolated_at, s.restored_at)
     };
-    let (verdict, says, measured) = match (since, until) {
-        (None, _) => (Verdict::Undecided, "the zone was never taken out of service in this job", None),
-        (Some(_), None) => (Verdict::Undecided, "the zone is not shown to be back in service", None),
-        (Some(a), Some(b)) => {
-            let took = b.since(a).as_secs_f64();
-            let figure = Some(Figure::plain(took, "s"));
-            if took <= limit.value {
-                (Verdict::Pass, "out of service for no longer than the limit", figure)
-            } else {
-                // Not a defect of the installation: the measures the code calls for were somebody's to take.
-                (
-                    Verdict::Undecided,
-                    "out of service for longer than the limit: show that the other measures were taken",
-                    figure,
-                )
-            }
-        }
+    let took = since.and_then(|a| Some(until?.since(a).as_secs_f64()));
+    let (verdict, says) = match (since, took) {
+        (None, _) => (Verdict::Undecided, "the zone was never taken out of service in this job".into()),
+        (_, None) => (Verdict::Undecided, "the zone is not shown to be back in service".into()),
+        (_, Some(took)) if took <= limit.value => (Verdict::Pass, "out of service for no longer than the limit".into()),
+        (_, Some(took)) => other_measures(&ctx, took, &limit).await,
     };
     let mut f = Finding::new(StageKind::Close, Subject::Zone, verdict, says);
-    f.measured = measured;
+    f.measured = took.map(|t| Figure::plain(t, "s"));
     f.limit = Some(limit);
     ctx.found(f);
     Ok(())
+}
+
+/// Out of service for too long is no defect of the installation: what the code then calls for was somebody's to do, and is
+/// asked for.
+async fn other_measures(ctx: &Context, took: f64, limit: &Limit) -> (Verdict, String) {
+    let hours = |s: f64| s / 3600.0;
+    let text = format!(
+        "The zone was out of service for {:.1} h, over the {:.1} h of {}. Was what is called for then (a fire watch, or the area cleared of people) in place?",
+        hours(took),
+        hours(limit.value),
+        limit.source
+    );
+    match ctx.ask_done(Act::OtherMeasures, text).await {
+        Ok(_) => {
+            (Verdict::Pass, "out of service for longer than the limit; what is then called for was in place".into())
+        }
+        Err(why) => (
+            Verdict::Undecided,
+            format!(
+                "out of service for longer than the limit, and what is then called for is not shown to have been in place: {why}"
+            ),
+        ),
+    }
 }

@@ -14,7 +14,7 @@ use alloc::{format, string::String, vec::Vec};
 use plumeline_base::{Verdict, quantity::Estimate};
 use plumeline_measure::{
     decide::Limits,
-    joint::{self, Given},
+    joint::{self, Given, Seen},
 };
 
 /// The measured flows of all pipes against their prediction, as fractions of it.
@@ -23,7 +23,15 @@ pub(super) struct Together {
     inlets: Vec<u8>,
     deviations: Vec<f64>,
     covariance: Vec<Vec<f64>>,
+    /// The same flows, by the common causes that the drops at closed holes hang on too.
+    flows: Vec<Seen>,
+    /// What was seen at closed holes, by inlet.
+    holes: Vec<(u8, Seen)>,
 }
+
+/// Beside the prediction's common causes: whatever shifts the flows of all pipes alike (or all holes of a pipe), of which
+/// nothing is known beforehand.
+const ALIKE: f64 = 1.0;
 
 /// What the pipes together show of one of them.
 pub(super) enum Shown {
@@ -48,6 +56,13 @@ impl Together {
                 continue;
             };
             this.inlets.push(pipe.inlet);
+            let modes = inputs.prediction.inlets[at].flow_common.iter().map(|c| c / predicted.value);
+            this.flows.push(Seen {
+                deviation: mean.estimate.value / predicted.value - 1.0,
+                u: mean.estimate.u_individual / predicted.value,
+                spread: predicted.u_individual / predicted.value,
+                common: modes.collect(),
+            });
             this.deviations.push(mean.estimate.value / predicted.value - 1.0);
             places.push((at, predicted));
             own.push((mean.estimate.value / predicted.value, mean.estimate.u_individual / predicted.value));
@@ -66,27 +81,53 @@ impl Together {
         this
     }
 
+    /// What was seen at a pipe's holes: it shows the common causes, and so sharpens what each pipe's flow is held against.
+    pub(super) fn holes(&mut self, inlet: u8, seen: &[Seen]) {
+        self.holes.extend(seen.iter().map(|s| (inlet, s.clone())));
+    }
+
+    /// How far this pipe's flow is off what the other pipes and all holes let expect. What shifts the pipe's own holes all alike
+    /// does not count: what comes in at a leak does that too. `None` without another pipe.
+    fn alone(&self, i: usize) -> Option<Given> {
+        let inlet = *self.inlets.get(i)?;
+        if self.flows.len() < 2 {
+            return None;
+        }
+        let with = |s: &Seen, flow: f64, own_hole: f64| {
+            let common = s.common.iter().copied().chain([flow, own_hole]).collect();
+            Seen { common, ..s.clone() }
+        };
+        let others = self.flows.iter().enumerate().filter(|(j, _)| *j != i).map(|(_, s)| s);
+        let flows = self.flows.get(i).into_iter().chain(others).map(|s| with(s, ALIKE, 0.0));
+        let holes = self.holes.iter().map(|(n, s)| with(s, 0.0, if *n == inlet { ALIKE } else { 0.0 }));
+        let all: Vec<Seen> = flows.chain(holes).collect();
+        joint::part(&all).first().copied()?.map(|parted| parted.own)
+    }
+
     /// Whether this pipe's flow is what the others and the prediction let expect, by the job's risk of a wrong pass.
     pub(super) fn shows(&self, ctx: &Context, inlet: u8) -> Shown {
         let inputs = ctx.inputs();
         let Some(i) = self.inlets.iter().position(|n| *n == inlet) else { return Shown::Unknown };
         let (material, band) = (&inputs.plan.flow.material, &inputs.plan.limits.flow_band);
-        let conforms = |g: Given, limit: f64| {
+        let conforms = |g: Given, less: f64, more: f64| {
             let value = Estimate::new(g.value, g.u, 0.0);
-            judge::conforms(&inputs, &value, &Limits::between(-limit, limit)) == Some(Verdict::Pass)
+            judge::conforms(&inputs, &value, &Limits::between(-less, more)) == Some(Verdict::Pass)
         };
+        // With every hole shown, what a pipe draws less than the others let expect is what its holes draw less together; what it
+        // draws more is air that comes in elsewhere, and a small net rise may hide a large leak.
+        let less = material.value.max(super::compare::matters(&inputs));
         let k = super::flow::coverage_factor(&inputs);
         let words = |g: Given| format!("{:+.1} ± {:.1} %", g.value * 100.0, k * g.u * 100.0);
         let mut says = String::new();
-        if let Some(alone) = joint::against_others(&self.deviations, &self.covariance, i) {
-            if !conforms(alone, material.value) {
+        if let Some(alone) = self.alone(i) {
+            if !conforms(alone, less, material.value) {
                 return Shown::ThisPipe(format!("{} off what the other pipes let expect", words(alone)));
             }
             says = format!("{} against the other pipes; ", words(alone));
         }
         let Some(alike) = joint::shared(&self.deviations, &self.covariance) else { return Shown::Unknown };
         let limit = unit_limit(material, band);
-        if !conforms(alike, limit) {
+        if !conforms(alike, limit, limit) {
             return Shown::AllPipes(format!("all pipes together {} off the prediction", words(alike)));
         }
         says.push_str(&format!(

@@ -11,7 +11,7 @@ use crate::{
 };
 use core::time::Duration;
 use plumeline_base::{Instant, Verdict};
-use plumeline_procedure::outcome::{Figure, Finding, SmokeRun, StageKind, StageResult, Subject};
+use plumeline_procedure::outcome::{DecisionFacts, Figure, Finding, SmokeRun, StageKind, StageResult, Subject};
 
 /// Rows of an interval chart before it is split, so that none is cut by the end of a page.
 const ROWS: usize = 24;
@@ -209,11 +209,16 @@ pub(crate) fn hole_intervals(input: &ReportInput<'_>) -> Vec<Block> {
             label: format!("Pipe {inlet} hole {number}"),
             expected: Some(pair(expected)),
             measured: Some(pair(measured)),
-            low: Some(expected.value * (1.0 - agreement)),
-            high: Some(expected.value * (1.0 + agreement)),
+            low: Some(allowed(f, expected, |d| d.low).unwrap_or(expected.value * (1.0 - agreement))),
+            high: Some(allowed(f, expected, |d| d.high).unwrap_or(expected.value * (1.0 + agreement))),
         })
     });
     intervals("holes", "Measured against predicted fall of flow", "L/min", rows.collect())
+}
+
+/// A limit of the decision, which is one of the difference from what is expected.
+fn allowed(f: &Finding, expected: &Figure, limit: impl Fn(&DecisionFacts) -> Option<f64>) -> Option<f64> {
+    Some(expected.value + limit(f.decision.as_ref()?)?)
 }
 
 fn pair(f: &Figure) -> (f64, f64) {

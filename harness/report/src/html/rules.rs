@@ -52,7 +52,7 @@ pub(crate) fn sections(input: &ReportInput<'_>) -> Vec<Section> {
 
 fn limits(input: &ReportInput<'_>) -> Vec<Block> {
     let (l, plan) = (&input.plan.limits, input.plan);
-    let rows: [(&str, &Limit); 11] = [
+    let rows: [(&str, &Limit); 12] = [
         ("Transport time of the farthest hole, at most", &l.transport),
         (
             "Measured against predicted transport time, within this share of the predicted time …",
@@ -67,6 +67,7 @@ fn limits(input: &ReportInput<'_>) -> Vec<Block> {
         ("Flow counts as steady at a slope of at most, per minute", &plan.settle.slope_per_min),
         ("Smallest material change of a pipe's flow (the tolerance)", &plan.flow.material),
         ("Drop at a closed hole against the predicted drop, within this share of it", &plan.holes.agreement),
+        ("Obscuration needed at a hole for an alarm, worse than by design by at most", &plan.holes.worse),
     ];
     let mut table = Table::new(
         "Every limit used, with its source and how well that is known",

@@ -38,7 +38,13 @@ pub(crate) fn plan() -> Plan {
             calibration_common: 0.02,
             calibration_individual: 0.01,
         },
-        holes: HolePlan { choice: HoleChoice::Reachable, average_s: 10.0, wait_s: 4.0, agreement: practice(0.5, "1") },
+        holes: HolePlan {
+            choice: HoleChoice::Reachable,
+            average_s: 10.0,
+            wait_s: 4.0,
+            agreement: practice(0.5, "1"),
+            worse: practice(0.2, "1"),
+        },
         smoke: SmokePlan {
             presence: Vec::new(),
             at: (1..=3).map(|inlet| HoleRef { inlet, number: 6 }).collect(),
