@@ -113,6 +113,18 @@ fn holes_and_stages_by_name() {
     assert_eq!(default_stages().map(|d| d.stage), StageKind::ALL);
 }
 
+/// Without any risk no verdict could ever be shown.
+#[test]
+fn a_risk_of_nothing_is_refused() {
+    for (risk, range) in [("0 %", true), ("0.1 %", false), ("50 %", false), ("51 %", true)] {
+        for name in ["accept_risk", "reject_risk"] {
+            let text = format!("{LEAST}[rule]\n{name} = \"{risk}\"\n");
+            let e = parse("plan.toml", text.as_bytes(), &template_pipes().pipework);
+            assert_eq!(e.is_err_and(|e| e.kind() == Kind::Range), range, "{name} {risk}");
+        }
+    }
+}
+
 #[test]
 fn nothing_risky_without_isolation() {
     for (stages, kind) in [

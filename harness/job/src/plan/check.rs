@@ -23,7 +23,8 @@ pub(super) const WAIT: Bounds = Bounds::new(Time, 0.0, 3600.0, "a waiting time",
 pub(super) const SHORT: Bounds =
     Bounds::new(Time, 0.0, 60.0, "an uncertainty of time", "a time from 0 s to 60 s").above();
 pub(super) const SHARE: Bounds = Bounds::new(Ratio, 0.0, 1.0, "a share", "a share from 0 % to 100 %");
-pub(super) const RISK: Bounds = Bounds::new(Ratio, 0.0, 0.5, "a risk", "a risk from 0 % to 50 %");
+// With no risk at all nothing is ever decided.
+pub(super) const RISK: Bounds = Bounds::new(Ratio, 0.0, 0.5, "a risk", "a risk over 0 %, up to 50 %").above();
 pub(super) const COVERAGE: Bounds = Bounds::new(Ratio, 0.5, 0.9999, "a coverage", "a coverage from 50 % to 99.99 %");
 pub(super) const CAPACITY: Bounds =
     Bounds::new(Charge, 0.0, 10_000.0, "a battery's capacity", "a capacity up to 10000 Ah, such as \"7 Ah\"").above();
