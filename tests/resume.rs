@@ -344,9 +344,8 @@ mod every_write {
         let journal = whole_lines(&folder);
         assert!(journal.starts_with(&flushed), "a flushed line was lost: {log_at:?} {job_at:?} {seed}");
         let bytes = log.contents(TRACE_FILE).unwrap();
-        let again =
-            replay::replay(LogReader::new(&bytes[..]), replay::Against::Journal(journal), false, false, true, None)
-                .unwrap_or_else(|e| panic!("{log_at:?} {job_at:?} {seed}: {e}"));
+        let again = replay::replay(LogReader::new(&bytes[..]), replay::Against::Journal(journal), false, true, None)
+            .unwrap_or_else(|e| panic!("{log_at:?} {job_at:?} {seed}: {e}"));
         let outcome = again.session.outcome().unwrap();
         assert_eq!(outcome.verdict, verdict);
         // Clocks tied anew put no reading before one that counted already.

@@ -56,7 +56,7 @@ pub enum Command {
     Run(Run),
     /// Replay a trace: the bytes sent and the journal must come out the same.
     #[command(
-        after_help = "Examples:\n  plumeline replay my-job\n  plumeline replay my-job/trace.pcapng --rejudge --expect pass"
+        after_help = "Exit codes: 0 pass, 1 fail, 2 undecided, 3 not the same as recorded or unusable. With --expect: 0 that verdict, 1 another.\n\nExamples:\n  plumeline replay my-job\n  plumeline replay my-job/trace.pcapng --rejudge --expect pass"
     )]
     Replay(Replay),
     /// Write the report of a job again from its trace.
@@ -266,7 +266,7 @@ pub struct Run {
 pub struct Replay {
     /// The trace, or the folder of a job.
     pub trace: PathBuf,
-    /// Take over what differs, as for a trace of an older version, and say whether the verdict is the same.
+    /// Judge a trace of an older version by this one: say what differs and whether the verdict is the same.
     #[arg(long)]
     pub rejudge: bool,
     /// The verdict that must come out.

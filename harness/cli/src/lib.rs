@@ -18,6 +18,7 @@ pub mod logger_csv;
 pub mod operator;
 pub mod port;
 pub mod predict;
+pub mod rejudge;
 pub mod replay;
 pub mod resume;
 pub mod scenario;

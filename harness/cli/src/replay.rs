@@ -5,6 +5,7 @@ use crate::{
     failure::Failure,
     keep::cite,
     load::{DRAWS, Files, Loaded},
+    rejudge::Then,
     session::{Keeper, Session},
 };
 use plumeline_base::{Instant, input::Input};
@@ -23,6 +24,8 @@ pub enum Against {
     SoFar(Vec<u8>),
     /// Only the bytes sent.
     Sent,
+    /// Nothing must come out again: what differs is told.
+    Then(Box<Then>),
 }
 
 /// Compares instead of keeping.
@@ -45,6 +48,13 @@ impl ReplayKeeper {
     pub fn into_journal(self) -> Vec<u8> {
         self.journal
     }
+    /// What was made of the log by the version that wrote it.
+    pub fn then(&mut self) -> Option<&mut Then> {
+        match &mut self.against {
+            Against::Then(then) => Some(then),
+            _ => None,
+        }
+    }
 }
 impl Keeper for ReplayKeeper {
     fn log(&mut self, record: Record) -> Result<Citation, Failure> {
@@ -59,6 +69,9 @@ impl Keeper for ReplayKeeper {
             self.lines += 1;
             if self.keep_journal {
                 self.journal.extend_from_slice(&line);
+            }
+            if let Against::Then(then) = &mut self.against {
+                then.entry(at, citation, entry)?;
             }
             if let Against::SoFar(bytes) = &self.against
                 && self.at >= bytes.len()
@@ -113,12 +126,11 @@ pub struct Replayed {
     pub lines: u64,
 }
 
-/// Replays a log. `lenient` takes over what differs (older versions) instead of refusing it; `keep` keeps the journal
-/// that comes out, `charts` the readings that a report shows. `fresh` are the files of a job of which the log holds no more than the opening.
+/// Replays a log. `keep` keeps the journal that comes out, `charts` the readings that a report shows. `fresh` are the
+/// files of a job of which the log holds no more than the opening.
 pub fn replay(
     mut log: LogReader<impl Read>,
     against: Against,
-    lenient: bool,
     keep: bool,
     charts: bool,
     fresh: Option<&Files>,
@@ -171,14 +183,14 @@ pub fn replay(
                 }
             }
             (Logged::Input(input), Some(_)) => held.push_back((at, input, entry.citation)),
-            (Logged::Sent(bytes), Some((s, _))) => expect_sent(s, &bytes, at, lenient)?,
+            (Logged::Sent(bytes), Some((s, _))) => expect_sent(s, &bytes, at)?,
             (Logged::Sent(_), None) => return Err(differs(at, "something was sent before the job began")),
         }
         if let Some((s, _)) = &mut session {
             while let Some((at, input, citation)) = held.pop_front() {
                 // What was to be sent when the program was ended may not have been written down, and was then not sent.
                 let ended = matches!(input, Input::Tool { .. });
-                all_sent(s, at, lenient || ended)?;
+                all_sent(s, at, ended)?;
                 if !s.keeper().further.is_empty() {
                     return Err(Failure::input(
                         format!("journal.jsonl:{}: lines are missing that follow from the trace", s.keeper().lines),
@@ -186,6 +198,7 @@ pub fn replay(
                     ));
                 }
                 s.keeper().expected = Some(citation);
+                let input = as_now(s, input, &citation)?;
                 s.feed(at, input)?;
             }
         }
@@ -202,6 +215,7 @@ pub fn replay(
     };
     while let Some((at, input, citation)) = held.pop_front() {
         session.keeper().expected = Some(citation);
+        let input = as_now(&mut session, input, &citation)?;
         session.feed(at, input)?;
     }
     let last_at = log.last_at();
@@ -209,7 +223,6 @@ pub fn replay(
     let lines = k.lines;
     if let Against::Journal(bytes) | Against::SoFar(bytes) = &k.against
         && k.at < bytes.len()
-        && !lenient
     {
         return Err(Failure::input(
             format!("journal.jsonl:{}: the journal goes on where the replay ends", lines + 1),
@@ -231,18 +244,35 @@ fn begin(
     Ok((if charts { session } else { session.without_charts() }, loaded))
 }
 
-fn expect_sent(s: &mut Session<ReplayKeeper>, bytes: &[u8], at: Instant, lenient: bool) -> Result<(), Failure> {
-    match s.keeper().sent.pop_front() {
-        Some(mine) if mine == bytes => Ok(()),
-        _ if lenient => Ok(()),
-        Some(_) => Err(differs(at, "other bytes are sent than were")),
-        None => Err(differs(at, "nothing is sent where something was")),
+/// An input of the log as it is given to the procedure now.
+fn as_now(s: &mut Session<ReplayKeeper>, input: Input, at: &Citation) -> Result<Input, Failure> {
+    let open = if matches!(input, Input::Operator(_)) { s.open_prompts() } else { Vec::new() };
+    match s.keeper().then() {
+        Some(then) => then.input(input, at, &open),
+        None => Ok(input),
     }
 }
-fn all_sent(s: &mut Session<ReplayKeeper>, at: Instant, lenient: bool) -> Result<(), Failure> {
-    let left = !s.keeper().sent.is_empty();
-    s.keeper().sent.clear();
-    if left && !lenient { Err(differs(at, "something is sent where nothing was")) } else { Ok(()) }
+fn expect_sent(s: &mut Session<ReplayKeeper>, bytes: &[u8], at: Instant) -> Result<(), Failure> {
+    let mine = s.keeper().sent.pop_front();
+    let same = mine.as_deref() == Some(bytes);
+    match (s.keeper().then(), mine) {
+        (Some(then), _) => then.sent(at, same),
+        (None, _) if same => {}
+        (None, Some(_)) => return Err(differs(at, "other bytes are sent than were")),
+        (None, None) => return Err(differs(at, "nothing is sent where something was")),
+    }
+    Ok(())
+}
+fn all_sent(s: &mut Session<ReplayKeeper>, at: Instant, ended: bool) -> Result<(), Failure> {
+    let left = !std::mem::take(&mut s.keeper().sent).is_empty();
+    match s.keeper().then() {
+        _ if !left || ended => Ok(()),
+        Some(then) => {
+            then.differs(at);
+            Ok(())
+        }
+        None => Err(differs(at, "something is sent where nothing was")),
+    }
 }
 fn differs(at: Instant, what: &str) -> Failure {
     Failure::input(

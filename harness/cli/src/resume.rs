@@ -89,7 +89,7 @@ pub fn take_up<D: Disk>(
     let kept = folder.read_up_to(folder::JOURNAL, journal::JOURNAL_LIMIT)?.bytes;
     let mut again = disk();
     let reader = LogReader::new(Reading::new(&mut again, TRACE_FILE));
-    let mut done = replay(reader, Against::SoFar(kept), false, false, true, Some(files))?;
+    let mut done = replay(reader, Against::SoFar(kept), false, true, Some(files))?;
     if done.begun {
         same_files(&done.files, files)?;
     }

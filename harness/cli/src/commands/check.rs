@@ -147,7 +147,7 @@ impl Examined {
         bytes.truncate(self.checked.torn.map_or(bytes.len(), |torn| torn.offset));
         let fresh = Files::read(folder)?;
         let log = LogReader::open(&folder.path(folder::TRACE)?)?;
-        let mut done = match replay(log, Against::SoFar(bytes), false, false, false, Some(&fresh)) {
+        let mut done = match replay(log, Against::SoFar(bytes), false, false, Some(&fresh)) {
             Ok(done) => done,
             Err(problem) => {
                 self.problems.push(problem);

@@ -3,6 +3,7 @@ use crate::{
     args::{New, Replay, Report},
     failure::{Exit, Failure},
     finish,
+    rejudge::Then,
     replay::{Against, replay as run_replay},
     show::{always, line},
 };
@@ -63,18 +64,20 @@ pub fn replay(args: &Replay) -> Result<Exit, Failure> {
         Some(other) => return Err(Failure::input(format!("`{other}` is no verdict"), "write pass, fail or undecided")),
     };
     let kept = journal_beside(&trace)?;
-    let then = if args.rejudge { kept.as_deref().and_then(last_verdict) } else { None };
-    let (against, what) = match (kept, args.rejudge) {
-        (Some(bytes), false) => (Against::Journal(bytes), "bytes sent and journal"),
-        (None, false) => (Against::Sent, "bytes sent (there is no journal beside the trace)"),
-        (_, true) => (Against::Sent, "nothing: judged anew"),
+    let (against, what) = match kept {
+        _ if args.rejudge => (Against::Then(Box::new(Then::new(kept.as_deref())?)), "nothing must be the same"),
+        Some(bytes) => (Against::Journal(bytes), "bytes sent and journal"),
+        None => (Against::Sent, "bytes sent (there is no journal beside the trace)"),
     };
     let log = LogReader::open(&trace)?;
-    let done = run_replay(log, against, args.rejudge, args.journal.is_some(), false, None)?;
+    let mut done = run_replay(log, against, args.journal.is_some(), false, None)?;
+    let then = done.session.keeper().then().map(|then| (then.verdict(), then.told()));
     let outcome = done.session.outcome();
     let verdict = outcome.map_or(Verdict::Undecided, |o| o.verdict);
     line(&format!("{}: {} records, {} lines of journal", trace.display(), done.records, done.lines));
     line(&format!("compared: {what}"));
+    let (then, differences) = then.unwrap_or_default();
+    differences.iter().for_each(|words| line(words));
     match outcome {
         Some(o) => always(&format!("verdict: {verdict}, {}", o.because)),
         None => always("verdict: undecided, the trace ends before the job does"),
@@ -101,21 +104,13 @@ pub fn replay(args: &Replay) -> Result<Exit, Failure> {
     }
 }
 
-fn last_verdict(journal: &[u8]) -> Option<Verdict> {
-    let read = journal::read::<Entry>(folder::JOURNAL, journal).ok()?;
-    read.lines.iter().rev().find_map(|l| match &l.entry {
-        Entry::Ended { verdict, .. } => Some(*verdict),
-        _ => None,
-    })
-}
-
 /// `plumeline report`
 pub fn report(args: &Report) -> Result<Exit, Failure> {
     let folder = Folder::open(&args.job)?;
     let bytes = folder.read_up_to(folder::JOURNAL, journal::JOURNAL_LIMIT)?.bytes;
     let read = journal::read::<Entry>(folder::JOURNAL, &bytes)?;
     let log = LogReader::open(&folder.path(folder::TRACE)?)?;
-    let done = run_replay(log, Against::Journal(bytes), false, false, true, None)?;
+    let done = run_replay(log, Against::Journal(bytes), false, true, None)?;
     let digests = Digests {
         journal_head: read.chain.head().to_string(),
         trace: done.end.map(|c| c.hash.to_string()).unwrap_or_default(),
