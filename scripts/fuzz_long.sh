@@ -6,11 +6,10 @@ set -euo pipefail
 cd "$(dirname "$0")/.."
 seconds=${1:-300}
 shift || true
-export CARGO_TARGET_DIR="${CARGO_TARGET_DIR:-$PWD/target}/fuzz" RUSTC_BOOTSTRAP=1
+bin=$(scripts/fuzz_build.sh)
 all=(frames payloads settings pipework plan trace journal procedure device)
 targets=("${@:-${all[@]}}")
-work="$CARGO_TARGET_DIR"
-(cd tests/fuzz && cargo fuzz build --fuzz-dir . --sanitizer none)
+work="${CARGO_TARGET_DIR:-$PWD/target}/fuzz"
 failed=0
 for target in "${targets[@]}"; do
     mkdir -p "$work/corpus/$target" "$work/artifacts"
@@ -19,7 +18,7 @@ for target in "${targets[@]}"; do
     [ ! -f "tests/fuzz/dict/$target.dict" ] || options+=(-dict="tests/fuzz/dict/$target.dict")
     # Sequences reach far stages only with long inputs.
     case $target in procedure | device) options+=(-max_len=1000 -len_control=0) ;; esac
-    binary="$CARGO_TARGET_DIR/x86_64-unknown-linux-gnu/release/$target"
+    binary="$bin/$target"
     log="$work/$target.log"
     # Each input that the lines of this run's log tell of counts, whatever the outcome.
     "$binary" "${options[@]}" "$work/corpus/$target" "tests/fuzz/corpus/$target" >"$log" 2>&1 || failed=1
