@@ -54,7 +54,7 @@ fn benches(c: &mut Criterion) {
     group.bench_function("records through a strict replay, prediction and log included", |b| {
         b.iter(|| {
             let against = Against::Journal(journal.clone());
-            replay(LogReader::new(&log[..]), against, false, false, false, None).map(|r| r.records).ok().unwrap()
+            replay(LogReader::new(&log[..]), against, false, false, None).map(|r| r.records).ok().unwrap()
         });
     });
     group.finish();
