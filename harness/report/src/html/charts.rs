@@ -213,7 +213,7 @@ pub(crate) fn hole_intervals(input: &ReportInput<'_>) -> Vec<Block> {
             high: Some(allowed(f, expected, |d| d.high).unwrap_or(expected.value * (1.0 + agreement))),
         })
     });
-    intervals("holes", "Measured against predicted fall of flow", "L/min", rows.collect())
+    intervals("holes", "Fall of flow at closed holes against what the prediction and the pipe's other holes let expect", "L/min", rows.collect())
 }
 
 /// A limit of the decision, which is one of the difference from what is expected.
@@ -227,7 +227,7 @@ fn pair(f: &Figure) -> (f64, f64) {
 
 fn intervals(id: &str, title: &str, unit: &str, rows: Vec<interval::Row>) -> Vec<Block> {
     let caption = format!(
-        "{title}, {unit}. Dot and line: measured, with its interval. Grey bar and dashed tick: predicted, with its interval. Heavy \
+        "{title}, {unit}. Dot and line: measured, with its interval. Grey bar and dashed tick: expected, with its interval. Heavy \
          brackets: what is allowed."
     );
     let parts = rows.chunks(ROWS).enumerate();
