@@ -85,6 +85,8 @@ async fn renew_inhibit(ctx: Context) {
         match ctx.unit_once(Request::RenewInhibit).await {
             Ok(_) => {}
             Err(trouble @ (Trouble::Silent | Trouble::Garbled | Trouble::LinkDown(_))) => ctx.note_trouble(&trouble),
+            // Given back in the meantime: there is nothing left to renew, and least of all to inhibit anew.
+            Err(_) if !ctx.get().inhibited || !ctx.get().renewing => {}
             Err(trouble) => {
                 // The lease has lapsed or the unit does not know of it: never taken as still holding.
                 ctx.edit().inhibited = false;

@@ -10,6 +10,8 @@ use plumeline_base::{
 /// What moves all parts of a pipework alike: length, bore, roughness, fittings, diameter, discharge, then density, viscosity,
 /// friction, losses and volumes of the unit, measured suctions, the fan.
 pub(crate) const COMMON: usize = 13;
+/// Which of the common causes are the unit's: its losses (filter, exhaust), and its fan or the suctions that stand in for it.
+pub const OF_THE_UNIT: [usize; 3] = [9, 11, 12];
 
 /// The value of a measurable with its uncertainty by its gradient.
 pub(crate) fn estimate(p: &Pipework, model: &ModelTolerance, g: &Gradient) -> Estimate {

@@ -8,6 +8,8 @@ mod draws;
 pub(crate) mod linear;
 pub mod translate;
 
+pub use linear::OF_THE_UNIT;
+
 use crate::{
     AirflowError,
     adjoint::Adjoint,

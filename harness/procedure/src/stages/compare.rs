@@ -16,7 +16,7 @@ use crate::{
     plan::HoleRef,
 };
 use alloc::{format, string::String, vec::Vec};
-use plumeline_airflow::uncertainty::OpeningPrediction;
+use plumeline_airflow::uncertainty::{OF_THE_UNIT, OpeningPrediction};
 use plumeline_base::{Verdict, quantity::Estimate};
 use plumeline_measure::{
     decide::{Because, Limits},
@@ -30,6 +30,22 @@ const AGAIN: usize = 4;
 const COARSE: f64 = 1.0 / 3.0;
 /// A hole that draws less than expected by this many standard deviations is no chance (one sound hole in 700).
 const STANDS_OUT: f64 = 3.0;
+
+/// What the unit's filter, exhaust and fan do to drops is no hole's own, however wrong they are: it is judged by the flows of
+/// all pipes, and here taken to be this many times less known than stated.
+const FREELY: f64 = 5.0;
+
+/// What each common cause does to a figure, as a share of it.
+pub(super) fn by_cause(common: &[f64], value: f64) -> Vec<f64> {
+    let freely = |cause: usize| if OF_THE_UNIT.contains(&cause) { FREELY } else { 1.0 };
+    common.iter().enumerate().map(|(cause, c)| c / value * freely(cause)).collect()
+}
+
+/// By how much more than expected a hole must draw so that its pipe's others are short of as much as matters, and no less
+/// than what counts as agreement.
+pub(super) fn takes_from_others(inputs: &JobInputs, share_of_pipe: f64) -> f64 {
+    (inputs.plan.holes.worse.value / share_of_pipe).max(inputs.plan.holes.agreement.value)
+}
 
 /// By how much less than expected a hole must draw to matter, as a share: what is needed there for an alarm goes with one
 /// over the hole's share of the air.
@@ -58,6 +74,7 @@ pub(super) struct Held {
     expected: Estimate,
     looks: Vec<Look>,
     common: Vec<f64>,
+    share_of_pipe: f64,
 }
 impl Held {
     pub(super) fn new(
@@ -69,8 +86,9 @@ impl Held {
         look: Look,
         predicted: &OpeningPrediction,
     ) -> Self {
-        let common = predicted.closed_common.iter().map(|c| c / predicted.closed_share.value).collect();
-        Self { hole, opening, words, finding, expected, looks: alloc::vec![look], common }
+        let common = by_cause(&predicted.closed_common, predicted.closed_share.value);
+        let share_of_pipe = predicted.share_of_pipe;
+        Self { hole, opening, words, finding, expected, looks: alloc::vec![look], common, share_of_pipe }
     }
     /// The latest look.
     pub(super) fn look(&self) -> Look {
@@ -196,6 +214,11 @@ fn judge_one(turn: &Turn<'_>, h: &Held, parted: Option<Parted>) -> Judged {
         Some(Because::Outside) => {
             outside(&mut f, &h.words, drop, own.value < 0.0);
             f.says = format!("{}, {against}", f.says);
+            let limits = Limits::between(-low, takes_from_others(inputs, h.share_of_pipe));
+            if own.value > 0.0 && judge(ctx, &mut f, &value, look.dof, &limits, None, scale) != Some(Because::Outside) {
+                // A wrong hole, or a wrong file: a person decides which. What it takes from the others is less than matters.
+                f.verdict = Verdict::Undecided;
+            }
         }
         Some(_) => {
             f.next = Some(

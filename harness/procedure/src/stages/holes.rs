@@ -343,9 +343,10 @@ impl<'a> Turn<'a> {
         // What is far off by itself needs no comparison, and is told while the person stands at the hole.
         let off =
             Estimate::new(own.value - expected.value, expected.u_common, libm::hypot(own.u, expected.u_individual));
-        let allowed = inputs.plan.holes.agreement.value * expected.value;
+        let less = inputs.plan.holes.agreement.value * expected.value;
+        let more = compare::takes_from_others(inputs, predicted.share_of_pipe) * expected.value;
         let mut gross = f.clone();
-        if judge(self.ctx, &mut gross, &off, own.dof, &Limits::between(-allowed, allowed), None, L_MIN)
+        if judge(self.ctx, &mut gross, &off, own.dof, &Limits::between(-less, more), None, L_MIN)
             == Some(Because::Outside)
         {
             outside(&mut gross, words, own.value, own.value < expected.value);

@@ -257,7 +257,11 @@ pub(crate) async fn restore(ctx: Context) -> Result<(), Stop> {
             f.next = Some("clear the air, reset the latched alarms, then give the outputs back by hand; the inhibit lapses by itself with a fault".into());
             ctx.found(f);
         } else {
-            match ctx.unit(Request::ReleaseInhibit).await {
+            // A renewal that is under way may now be refused: no sign that the inhibit lapsed.
+            ctx.edit().renewing = false;
+            let released = ctx.unit(Request::ReleaseInhibit).await;
+            ctx.edit().renewing = true;
+            match released {
                 Ok(_) => {
                     ctx.edit().inhibited = false;
                     ctx.found(Finding::new(

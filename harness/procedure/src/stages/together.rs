@@ -56,12 +56,11 @@ impl Together {
                 continue;
             };
             this.inlets.push(pipe.inlet);
-            let modes = inputs.prediction.inlets[at].flow_common.iter().map(|c| c / predicted.value);
             this.flows.push(Seen {
                 deviation: mean.estimate.value / predicted.value - 1.0,
                 u: mean.estimate.u_individual / predicted.value,
                 spread: predicted.u_individual / predicted.value,
-                common: modes.collect(),
+                common: super::compare::by_cause(&inputs.prediction.inlets[at].flow_common, predicted.value),
             });
             this.deviations.push(mean.estimate.value / predicted.value - 1.0);
             places.push((at, predicted));

@@ -213,7 +213,12 @@ pub(crate) fn hole_intervals(input: &ReportInput<'_>) -> Vec<Block> {
             high: Some(allowed(f, expected, |d| d.high).unwrap_or(expected.value * (1.0 + agreement))),
         })
     });
-    intervals("holes", "Fall of flow at closed holes against what the prediction and the pipe's other holes let expect", "L/min", rows.collect())
+    intervals(
+        "holes",
+        "Fall of flow at closed holes against what the prediction and the pipe's other holes let expect",
+        "L/min",
+        rows.collect(),
+    )
 }
 
 /// A limit of the decision, which is one of the difference from what is expected.
