@@ -242,7 +242,7 @@ impl Ran {
     /// The first finding that failed, or else the first undecided one.
     pub fn of(outcome: &Outcome) -> Self {
         let baseline = outcome.pipes.iter().any(|p| p.baseline.is_some());
-        let first = |v: Verdict| outcome.findings.iter().find(|f| f.stage.is_needed() && f.counts_as() == v);
+        let first = |v: Verdict| outcome.findings.iter().find(|f| f.stage.judges() && f.counts_as() == v);
         let (stage, says) = match (outcome.verdict, first(Verdict::Fail).or_else(|| first(Verdict::Undecided))) {
             (Verdict::Pass, _) => (None, String::new()),
             (_, Some(f)) => (Some(f.stage), format!("{}: {}", f.subject, f.void.as_ref().unwrap_or(&f.says))),
