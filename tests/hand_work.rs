@@ -141,9 +141,15 @@ fn hand_work_is_recorded_with_who_note_and_reason() {
         "[[answer]]\nact = \"check\"\nnumber = 7\nsay = \"no\"\n",
         "[[answer]]\nact = \"check\"\nnumber = 8\nsay = \"not-applicable\"\n",
         "[[answer]]\nact = \"who\"\nsay = \"no\"\n",
+        // "yes" is nobody's name, wherever it is said.
+        "[[answer]]\nact = \"who\"\ntext = \" Yes \"\n",
+        "[[answer]]\nact = \"who\"\nsay = \"no\"\n[[answer]]\nact = \"check\"\nby = \"ok\"\n",
     ] {
         let o = job(&plan(&[]), answers, &[]);
         assert_eq!(o.verdict, Verdict::Undecided, "{answers}: {}", o.because);
+        if answers.contains("who") {
+            assert!(o.checklist.iter().all(|t| t.by.is_none()), "{answers}: {:?}", o.checklist);
+        }
     }
 }
 

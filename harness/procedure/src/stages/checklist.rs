@@ -32,18 +32,35 @@ pub(super) async fn checklist(ctx: &Context, stage: StageKind, after: bool) {
     }
 }
 
-/// Asked once; each answer may name another.
+/// How often a name is asked for before the line itself is asked without one.
+const NAME_ASKED: u32 = 3;
+
+/// Asked once; each answer may name another. Who says "yes" where a name is wanted is asked again.
 async fn who(ctx: &Context) {
     let technician = ctx.inputs().plan.technician.clone();
-    let text = format!(
+    let mut text = format!(
         "Who does the work by hand here and ticks it off? The plan names {technician}. Type the name; it is kept until an \
          answer says \"by NAME\"."
     );
-    if let Answer::Text(name) = ctx.ask(Act::Who, text, Wants::Text).await.1
-        && !name.trim().is_empty()
-    {
-        ctx.edit().who = Some(name.trim().into());
+    for _ in 0..NAME_ASKED {
+        match ctx.ask(Act::Who, text, Wants::Text).await.1 {
+            Answer::Text(name) if is_name(&name) => {
+                ctx.edit().who = Some(name.trim().into());
+                return;
+            }
+            Answer::Yes | Answer::Text(_) => {
+                text = format!("That is no name. Who ticks the work off? The plan names {technician}. Type the name.");
+            }
+            _ => return,
+        }
     }
+}
+
+/// Two letters at least, and none of the words that people answer questions with.
+fn is_name(words: &str) -> bool {
+    const ANSWERS: [&str; 9] = ["yes", "no", "ok", "okay", "done", "ja", "me", "myself", "confirmed"];
+    let words = words.trim().to_lowercase();
+    words.chars().filter(|c| c.is_alphabetic()).count() >= 2 && !ANSWERS.contains(&words.as_str())
 }
 
 fn ticked(ctx: &Context, item: &ChecklistItem, number: u32, at: Instant, answer: Answer) {
@@ -55,7 +72,7 @@ fn ticked(ctx: &Context, item: &ChecklistItem, number: u32, at: Instant, answer:
         Answer::No | Answer::Number(_) => plain(TickState::NotDone, None),
     };
     let said = |words: Option<String>| words.map(|w| String::from(w.trim())).filter(|w| !w.is_empty());
-    (tick.by, tick.note) = (said(tick.by), said(tick.note));
+    (tick.by, tick.note) = (said(tick.by).filter(|by| is_name(by)), said(tick.note));
     if tick.by.is_some() {
         ctx.edit().who = tick.by;
     }
