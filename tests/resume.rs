@@ -8,6 +8,7 @@ mod simulator;
 use common::{Folder, exits, plumeline, run, stderr, stdout, text};
 use simulator::{SPEED, Simulator, job};
 use std::{
+    collections::BTreeSet,
     path::{Path, PathBuf},
     process::{Child, Stdio},
     sync::atomic::{AtomicU32, Ordering},
@@ -142,6 +143,48 @@ fn jobs_killed_at_random_instants_go_on() {
     let kills = kills.into_inner();
     eprintln!("{kills} kills");
     assert!(kills >= 30, "only {kills} kills");
+}
+
+/// Kills a job so long after the new unit told who it is that its settings are being loaded; what the unit then holds.
+fn killed_in_the_load(delay_ms: u64, goes_on: bool) -> String {
+    let job = Job::new("killed-load");
+    let mut child = job.start("");
+    job.until(&mut child, "Model B");
+    std::thread::sleep(Duration::from_millis(delay_ms));
+    kill(child);
+    job.sound();
+    let file = job.dir.join("held.json");
+    let capture = || run(&["capture", &job.simulator.unit, "-o", text(&file)]);
+    let mut captured = capture();
+    // A unit that was just restarted by the load says so until it has started.
+    for _ in 0..50 {
+        if !stderr(&captured).contains("still starting") {
+            break;
+        }
+        std::thread::sleep(Duration::from_millis(100));
+        captured = capture();
+    }
+    exits(&captured, &[0]);
+    if goes_on {
+        let o = job.start("").wait_with_output().unwrap();
+        exits(&o, &[0, 2, 4]);
+        job.sound();
+        assert_ne!(job.result()["outcome"]["verdict"], "fail", "{:#}", job.result()["outcome"]["because"]);
+    }
+    let document: serde_json::Value = serde_json::from_slice(&std::fs::read(&file).unwrap()).unwrap();
+    assert_eq!((&document["unit"]["model"], &document["complete"]), (&"Model B".into(), &true.into()));
+    document["items"].to_string()
+}
+
+#[test]
+fn a_job_killed_while_it_loads_leaves_no_mixture() {
+    let held: BTreeSet<String> = std::thread::scope(|s| {
+        let jobs: Vec<_> = (0..12).map(|n| s.spawn(move || killed_in_the_load(15 * n, n % 6 == 1))).collect();
+        jobs.into_iter().map(|j| j.join().unwrap()).collect()
+    });
+    // As it came, or with all that was sent.
+    assert!((1..=2).contains(&held.len()), "{held:#?}");
+    eprintln!("{} kinds of settings", held.len());
 }
 
 #[test]

@@ -61,9 +61,10 @@ impl Terminal {
                 assert!(self.shown().contains(words), "ended before `{words}`\n{}", self.shown());
             }
             let shown = self.shown();
-            let asked: Vec<&str> = shown.split("? [").skip(1).filter_map(|q| q.split_once(']').map(|q| q.0)).collect();
-            for id in asked.iter().skip(answered) {
-                self.press(&format!("{id}: yes\n"));
+            let asked: Vec<(&str, &str)> = shown.split("? [").skip(1).filter_map(|q| q.split_once(']')).collect();
+            for (id, question) in asked.iter().skip(answered) {
+                let answer = if question.trim_start().starts_with("Who ") { "A. Name" } else { "yes" };
+                self.press(&format!("{id}: {answer}\n"));
             }
             answered = asked.len();
             std::thread::sleep(Duration::from_millis(20));
