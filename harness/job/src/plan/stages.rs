@@ -44,7 +44,7 @@ pub fn default_stages() -> [StageDefault; 17] {
             StageKind::Boot => (Stop, 15),
             StageKind::Load => (Stop, 30),
             StageKind::Settle => (GoOn, 30),
-            StageKind::ProveFlow => (GoOn, 240),
+            StageKind::ProveFlow => (GoOn, 480),
             StageKind::Baseline => (GoOn, 30),
             StageKind::ProveSmoke => (GoOn, 240),
             StageKind::Purge => (GoOn, 60),
