@@ -121,7 +121,7 @@ class Engine:
 
 def main():
     repetitions = int(sys.argv[1]) if len(sys.argv) > 1 else 15
-    subprocess.run(["cargo", "build", "--release", "-q", "-p", "plumeline-airflow", "--example", "bench_airflow"], check=True)
+    subprocess.run(["cargo", "build", "--release", "-q", "-p", "plumeline", "--example", "bench_airflow"], check=True)
     target = os.environ.get("CARGO_TARGET_DIR", "target")
     process = subprocess.Popen([os.path.join(target, "release", "examples", "bench_airflow")], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
     by_name = {c["name"]: c for c in networks.cases()}

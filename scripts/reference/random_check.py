@@ -29,7 +29,7 @@ def apart(a, b):
 
 def main():
     count, seed = (int(sys.argv[i]) if len(sys.argv) > i else d for i, d in ((1, 1000), (2, 1)))
-    subprocess.run(["cargo", "build", "--release", "-q", "-p", "plumeline-airflow", "--example", "bench_airflow"], check=True)
+    subprocess.run(["cargo", "build", "--release", "-q", "-p", "plumeline", "--example", "bench_airflow"], check=True)
     program = os.path.join(os.environ.get("CARGO_TARGET_DIR", "target"), "release", "examples", "bench_airflow")
     process = subprocess.Popen([program], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
 

@@ -90,12 +90,8 @@ impl Held {
         let share_of_pipe = predicted.share_of_pipe;
         Self { hole, opening, words, finding, expected, looks: alloc::vec![look], common, share_of_pipe }
     }
-    /// The latest look.
-    pub(super) fn look(&self) -> Look {
-        self.pooled()
-    }
     /// All looks together, each by the inverse of its variance.
-    fn pooled(&self) -> Look {
+    pub(super) fn pooled(&self) -> Look {
         let weight = |l: &Look| 1.0 / (l.u * l.u);
         let total: f64 = self.looks.iter().map(weight).sum();
         Look {

@@ -269,7 +269,7 @@ impl<'a> Turn<'a> {
     pub(super) async fn again(&mut self, hole: HoleRef, opening: usize) -> Result<Result<Look, Finding>, Stop> {
         let longest = self.longest();
         Ok(match self.close(hole, opening, longest).await? {
-            Closed::Held(held) => Ok(held.look()),
+            Closed::Held(held) => Ok(held.pooled()),
             Closed::Told(finding) => Err(finding),
             Closed::TooSmall => Err(Finding::new(
                 STAGE,

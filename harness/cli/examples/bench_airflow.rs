@@ -4,7 +4,7 @@
 //! `load FILE` reads a network in the reference makers' form; `solve LAW MOMENTUM TOLERANCE TIMES` lays it out and solves it
 //! from cold so often, and gives the time of each (ns) and the Newton steps, or says why not; `flows` gives the last opening flows (m3/s). Not a benchmark
 //! by itself: criterion benches live in `benches/`.
-#[path = "../tests/reference/case.rs"]
+#[path = "../../airflow/tests/reference/case.rs"]
 mod case;
 
 use case::Case;
