@@ -11,6 +11,7 @@ mod context;
 mod date;
 pub mod effect;
 mod executor;
+pub mod facts;
 mod job;
 mod judge;
 mod machine;

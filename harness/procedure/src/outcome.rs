@@ -1,6 +1,9 @@
 //! What a job comes to: stages, findings, verdicts. Written to the result file and read by reports.
-use crate::plan::{BatteryRule, Limit};
-use alloc::{string::String, vec::Vec};
+use crate::{
+    facts::{Code, Fact},
+    plan::{BatteryRule, Limit},
+};
+use alloc::{borrow::Cow, collections::BTreeMap, string::String, vec::Vec};
 use core::fmt;
 use plumeline_base::{
     Instant, Verdict,
@@ -242,6 +245,12 @@ pub struct Finding {
     pub subject: Subject,
     /// What it comes to.
     pub verdict: Verdict,
+    /// The stable name of what was found: what programs go by.
+    #[serde(default)]
+    pub code: Code,
+    /// The values that fill its sentences, by name.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub told: BTreeMap<Cow<'static, str>, String>,
     /// One plain sentence: what was found.
     pub says: String,
     /// What was measured.
@@ -270,12 +279,26 @@ pub struct Finding {
     pub void: Option<String>,
 }
 impl Finding {
+    /// A finding that says what a fact says.
+    pub(crate) fn of(stage: StageKind, subject: Subject, fact: Fact) -> Self {
+        let mut f = Self::new(stage, subject, Verdict::Undecided, String::new());
+        f.state(fact);
+        f
+    }
+    /// Says what this fact says from now on; figures, limit and evidence stay.
+    pub(crate) fn state(&mut self, fact: Fact) {
+        let Fact { code, verdict, says, likely, next, told } = fact;
+        (self.code, self.verdict, self.says, self.likely, self.next, self.told) =
+            (code, verdict, says, likely, next, told);
+    }
     /// A finding of one sentence.
     pub fn new(stage: StageKind, subject: Subject, verdict: Verdict, says: impl Into<String>) -> Self {
         Self {
             stage,
             subject,
             verdict,
+            code: Code::default(),
+            told: BTreeMap::new(),
             says: says.into(),
             measured: None,
             expected: None,

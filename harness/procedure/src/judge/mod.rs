@@ -1,6 +1,10 @@
-//! From a measured value to a finding: the job's decision rule, with its error rate shared out over all its tests.
+//! What was measured in, facts out: pure, one file for each stage, and here the job's decision rule, with its error rate
+//! shared out over all its tests.
 //!
-//! The statistics are the measure crate's; here is only how this job uses them.
+//! The statistics are the measure crate's; here is only how this job uses them. Not here: asking, reading and waiting
+//! ([`crate::stages`]), and sentences ([`crate::facts`]).
+pub(crate) mod supervise;
+
 use crate::{
     context::Context,
     job::JobInputs,

@@ -1,0 +1,142 @@
+//! What can be found, each kind of finding declared once: its stable code, the verdict it usually carries, and the sentences
+//! that people read. All sentences of findings stand in this folder and nowhere else.
+//!
+//! A row of `facts!` makes a function that gives a [`Fact`] from typed values; [`known`] lists all rows for the documents
+//! and the tests. Codes are part of the record: programs and tests match them, so a code is never given another meaning.
+//! Not here: how a fact is arrived at ([`crate::judge`]) and what was measured ([`crate::Finding`]).
+use alloc::{
+    borrow::Cow,
+    collections::BTreeMap,
+    string::{String, ToString},
+};
+use core::fmt;
+use plumeline_base::Verdict;
+use serde::{Deserialize, Serialize};
+
+/// The stable name of a kind of finding, such as `supervise.fault-late`.
+#[derive(Clone, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[serde(transparent)]
+pub struct Code(Cow<'static, str>);
+impl Code {
+    /// The code as it is written in files.
+    pub fn as_str(&self) -> &str {
+        &self.0
+    }
+    pub(crate) const fn of(code: &'static str) -> Self {
+        Self(Cow::Borrowed(code))
+    }
+}
+impl fmt::Display for Code {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.0)
+    }
+}
+impl PartialEq<str> for Code {
+    fn eq(&self, other: &str) -> bool {
+        self.0 == other
+    }
+}
+impl PartialEq<&str> for Code {
+    fn eq(&self, other: &&str) -> bool {
+        self.0 == *other
+    }
+}
+
+/// One thing found: its code, what fills its sentences, and the sentences.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct Fact {
+    pub(crate) code: Code,
+    pub(crate) verdict: Verdict,
+    pub(crate) says: String,
+    pub(crate) likely: Option<String>,
+    pub(crate) next: Option<String>,
+    /// The values that fill the sentences, by name.
+    pub(crate) told: BTreeMap<Cow<'static, str>, String>,
+}
+
+/// A kind of finding, for documents and tests.
+#[derive(Clone, Copy, Debug)]
+pub struct Known {
+    /// Its code.
+    pub code: &'static str,
+    /// The verdict that it usually carries; a decision rule may say otherwise.
+    pub verdict: Verdict,
+    /// Its sentence, with `{names}` for what fills it.
+    pub says: &'static str,
+    /// What it most likely means.
+    pub likely: Option<&'static str>,
+    /// What to do next.
+    pub next: Option<&'static str>,
+}
+
+/// Declares kinds of findings: `name(values) = "code", Verdict, "sentence", likely "...", next "...";`
+macro_rules! facts {
+    ($($name:ident($($value:ident),*) = $code:literal, $verdict:ident, $says:literal
+        $(, likely $likely:literal)? $(, next $next:literal)?;)*) => {
+        $(pub(crate) fn $name($($value: impl core::fmt::Display),*) -> $crate::facts::Fact {
+            $crate::facts::Fact {
+                code: $crate::facts::Code::of($code),
+                verdict: plumeline_base::Verdict::$verdict,
+                says: alloc::format!($says),
+                likely: $crate::facts::filled!($($likely)?),
+                next: $crate::facts::filled!($($next)?),
+                told: $crate::facts::told(&[$((stringify!($value), &$value as &dyn core::fmt::Display)),*]),
+            }
+        })*
+        /// The kinds of findings of this file.
+        pub(super) const KNOWN: &[$crate::facts::Known] = &[$($crate::facts::Known {
+            code: $code,
+            verdict: plumeline_base::Verdict::$verdict,
+            says: $says,
+            likely: $crate::facts::words!($($likely)?),
+            next: $crate::facts::words!($($next)?),
+        }),*];
+    };
+}
+macro_rules! filled {
+    () => {
+        None
+    };
+    ($words:literal) => {
+        Some(alloc::format!($words))
+    };
+}
+macro_rules! words {
+    () => {
+        None
+    };
+    ($words:literal) => {
+        Some($words)
+    };
+}
+pub(crate) use {filled, words};
+
+pub(crate) mod supervise;
+
+fn told(values: &[(&'static str, &dyn fmt::Display)]) -> BTreeMap<Cow<'static, str>, String> {
+    values.iter().map(|(name, value)| (Cow::Borrowed(*name), value.to_string())).collect()
+}
+
+/// Every kind of finding that there is, by stage.
+pub fn known() -> impl Iterator<Item = &'static Known> {
+    [supervise::KNOWN].into_iter().flatten()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use alloc::collections::BTreeSet;
+
+    #[test]
+    fn each_code_stands_once_and_is_a_plain_word() {
+        let mut seen = BTreeSet::new();
+        for k in known() {
+            assert!(seen.insert(k.code), "{} stands twice", k.code);
+            let plain = |c: char| c.is_ascii_lowercase() || c.is_ascii_digit() || matches!(c, '.' | '-');
+            assert!(k.code.contains('.') && k.code.chars().all(plain), "{}", k.code);
+            assert!(!k.says.is_empty() && !k.says.ends_with('.'), "{}: {}", k.code, k.says);
+        }
+        assert!(!seen.is_empty());
+    }
+}

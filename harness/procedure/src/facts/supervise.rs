@@ -1,0 +1,32 @@
+//! What a shut inlet can show.
+facts! {
+    not_shut(why) = "supervise.not-shut", Undecided, "the inlet was not shut: {why}";
+    no_reading() = "supervise.no-reading-before", Undecided,
+        "no fresh reading comes: a shut inlet can't be told", next "bring the readings back first";
+    fault_stands() = "supervise.fault-stands", Undecided,
+        "a flow fault stands already: a shut inlet can't be told", next "clear the fault first";
+    no_baseline() = "supervise.no-baseline", Undecided,
+        "the unit holds no airflow baseline to supervise against: a shut inlet can't be told",
+        next "take the baseline first";
+    unwatched() = "supervise.unwatched", Undecided,
+        "nobody watched while the inlet was shut: not shown when the flow fault came";
+    in_time() = "supervise.fault-in-time", Pass, "the shut inlet raised the flow fault in time";
+    readings_stopped() = "supervise.readings-stopped", Undecided,
+        "readings stopped while the inlet was shut: not shown whether the flow fault came",
+        next "bring the readings back and try again";
+    no_fault() = "supervise.no-fault", Fail, "the shut inlet raised no flow fault",
+        likely "the unit's flow band or delay is set too wide, or its supervision is off",
+        next "correct the flow band and delay in the settings, load them, and try again";
+    late(after) = "supervise.fault-late", Fail, "the flow fault came late, after {after} s",
+        likely "the unit's flow band or delay is set too wide, or its supervision is off",
+        next "correct the flow band and delay in the settings, load them, and try again";
+    not_put_back(why) = "supervise.not-put-back", Fail, "the inlet was not put back: {why}",
+        next "put it back, then prove flow and take the baseline again";
+    cleared() = "supervise.fault-cleared", Pass, "the flow fault cleared when the inlet was put back";
+    clearing_not_seen() = "supervise.clearing-not-seen", Undecided,
+        "readings stopped: not shown whether the flow fault cleared";
+    not_cleared() = "supervise.fault-not-cleared", Fail,
+        "the flow fault did not clear when the inlet was put back",
+        likely "the pipe is not pushed home as it was at the baseline",
+        next "seat and seal the pipe, and look again";
+}
