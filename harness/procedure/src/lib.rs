@@ -21,6 +21,7 @@ pub mod prompt;
 mod readings;
 mod stages;
 mod supervisors;
+mod watch;
 
 pub use effect::{Effect, Entry, Progress};
 pub use job::JobInputs;

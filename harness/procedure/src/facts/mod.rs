@@ -112,6 +112,7 @@ macro_rules! words {
 }
 pub(crate) use {filled, words};
 
+pub(crate) mod inhibit;
 pub(crate) mod supervise;
 
 fn told(values: &[(&'static str, &dyn fmt::Display)]) -> BTreeMap<Cow<'static, str>, String> {
@@ -120,7 +121,7 @@ fn told(values: &[(&'static str, &dyn fmt::Display)]) -> BTreeMap<Cow<'static, s
 
 /// Every kind of finding that there is, by stage.
 pub fn known() -> impl Iterator<Item = &'static Known> {
-    [supervise::KNOWN].into_iter().flatten()
+    [inhibit::KNOWN, supervise::KNOWN].into_iter().flatten()
 }
 
 #[cfg(test)]
