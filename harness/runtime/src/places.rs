@@ -1,8 +1,7 @@
 //! How a pipework hangs together, seen from the unit: what is nearer, what is farther, which lengths close rings; and from
 //! that, what people call a place.
-use super::kind_word;
 use plumeline_airflow::Place;
-use plumeline_base::pipework::Pipework;
+use plumeline_base::pipework::{OpeningKind, Pipework};
 
 /// The pipework as trees from its inlets outward, with the segments left over that close rings.
 #[derive(Clone, Debug, Default)]
@@ -131,5 +130,14 @@ impl Forest {
             Some(n) => format!("pipe {n}, {}", self.words(p, place)),
             None => self.words(p, place),
         }
+    }
+}
+
+/// What people call an opening.
+pub fn kind_word(kind: OpeningKind) -> &'static str {
+    match kind {
+        OpeningKind::Hole => "hole",
+        OpeningKind::EndCap => "end cap",
+        OpeningKind::OpenEnd => "open end",
     }
 }

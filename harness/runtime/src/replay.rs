@@ -3,8 +3,8 @@
 //! The log is read record by record; nothing of it is kept but what a report shows. Not here: reports.
 use crate::{
     failure::Failure,
+    job_files::{DRAWS, Files, Loaded},
     keep::cite,
-    load::{DRAWS, Files, Loaded},
     rejudge::Then,
     session::{Keeper, Session},
 };

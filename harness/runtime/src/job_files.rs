@@ -1,6 +1,6 @@
 //! From the bytes of a job's own files to what the procedure is made of. The same for a live run and for a replay, which
 //! takes the bytes from the log.
-use crate::{failure::Failure, predict::forest::Forest};
+use crate::{failure::Failure, places::Forest};
 use plumeline_airflow::{
     AirflowError, SolveOptions, defects,
     friction::FrictionLaw,

@@ -340,7 +340,7 @@ mod tests {
 
     #[test]
     fn docs_hold_the_current_schema() {
-        crate::scenario::tests::holds("operator.schema.json", plumeline_job::schema::of_toml::<Raw>());
+        plumeline_job::schema::holds("operator.schema.json", plumeline_job::schema::of_toml::<Raw>());
     }
 
     #[test]

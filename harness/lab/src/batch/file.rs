@@ -2,7 +2,6 @@
 //!
 //! Expectations stand here and not in a job's plan: a plan says what a site is judged by and enters the record; what a
 //! test of the tool hopes for has no place in either.
-use crate::{failure::Failure, port, scenario};
 use plumeline_base::Verdict;
 use plumeline_job::{
     Kind, Problem, TEXT_LIMIT,
@@ -13,6 +12,7 @@ use plumeline_job::{
 use plumeline_link::LinkSpec;
 use plumeline_procedure::outcome::{StageKind, Subject};
 use plumeline_report::Expected;
+use plumeline_runtime::{failure::Failure, port, scenario};
 use serde::Deserialize;
 use std::{
     collections::{BTreeMap, BTreeSet},
@@ -190,7 +190,7 @@ impl Reader<'_> {
         match &job.operator {
             Some(word) => {
                 let path = self.here.join(word.as_ref());
-                self.at(word, crate::operator::read(&path))?;
+                self.at(word, plumeline_runtime::operator::read(&path))?;
                 add("--operator", path.display().to_string());
                 named.push(path);
             }
@@ -201,7 +201,7 @@ impl Reader<'_> {
             }
         }
         if let Some(word) = &job.faults {
-            self.at(word, crate::commands::demo::faults(Some(word.as_ref())))?;
+            self.at(word, port::faults(Some(word.as_ref())))?;
             add("--faults", word.as_ref().clone());
         }
         if let Some(speed) = &job.speed {
@@ -278,7 +278,7 @@ pub(crate) mod tests {
 
     #[test]
     fn docs_hold_the_current_schema() {
-        crate::scenario::tests::holds("batch.schema.json", plumeline_job::schema::of_toml::<File>());
+        plumeline_job::schema::holds("batch.schema.json", plumeline_job::schema::of_toml::<File>());
     }
 
     fn example() -> PathBuf {

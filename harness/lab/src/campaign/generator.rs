@@ -2,10 +2,10 @@
 //!
 //! Not here: what was built (scatter, defects; see [`super::draw`]).
 use super::dice::Dice;
-use crate::{failure::Failure, load::Files};
 use plumeline_airflow::{SolveOptions, solve, transport};
 use plumeline_base::{pipework::Pipework, quantity::M3_S_PER_L_MIN};
 use plumeline_job::{folder, pipework};
+use plumeline_runtime::{failure::Failure, job_files::Files};
 use std::fmt::Write as _;
 
 /// What a design keeps: slower than this (mean, s) or less suction than this (Pa), and it is drawn anew.
@@ -92,7 +92,7 @@ fn pipework_text(dice: &mut Dice, pipes: usize) -> String {
 
 /// The small demonstration's plan, with or without the check of single holes.
 fn plan_text(holes: bool) -> Result<String, Failure> {
-    let plan = include_str!("../../demo/small/plan.toml");
+    let plan = include_str!("../../../cli/demo/small/plan.toml");
     match plan.matches(HOLES[0]).count() {
         1 if holes => Ok(plan.into()),
         1 => Ok(plan.replace(HOLES[0], HOLES[1])),
@@ -104,7 +104,7 @@ fn plan_text(holes: bool) -> Result<String, Failure> {
 fn settings_text(pipes: usize) -> Result<String, Failure> {
     let told = |e: serde_json::Error| Failure::internal(e.to_string());
     let mut settings: serde_json::Value =
-        serde_json::from_str(include_str!("../../demo/settings-new.json")).map_err(told)?;
+        serde_json::from_str(include_str!("../../../cli/demo/settings-new.json")).map_err(told)?;
     for item in settings["items"].as_array_mut().into_iter().flatten() {
         for inlet in 1..=4 {
             if item["key"] == format!("inlet.{inlet}.used") {

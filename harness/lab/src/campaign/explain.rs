@@ -1,20 +1,19 @@
 //! One job of a campaign again, with its folder, its report and the truth side by side.
 use super::one::{self, Drawn, Ran};
-use crate::{
-    args::Output,
+use plumeline_job::{Problem, disk, folder::Folder};
+use plumeline_runtime::{
     failure::{Exit, Failure},
     finish,
     keep::DiskKeeper,
     show,
 };
-use plumeline_job::{Problem, disk, folder::Folder};
 use std::path::{Path, PathBuf};
 
 /// The truth about a job, beside its report.
 const TRUTH: &str = "truth.json";
 
 /// Runs the job of this seed again and leaves everything in a folder.
-pub(super) fn explain(seed: u64, holes: bool, out: Option<&Path>, force: bool) -> Result<Exit, Failure> {
+pub fn explain(seed: u64, holes: bool, out: Option<&Path>, force: bool) -> Result<Exit, Failure> {
     let dir = out.map_or_else(|| PathBuf::from(format!("campaign-job-{seed}")), Path::to_path_buf);
     // The whole truth is the campaign's own; this job is one of the two that it ran.
     let job = one::run(seed)?;
@@ -32,10 +31,10 @@ pub(super) fn explain(seed: u64, holes: bool, out: Option<&Path>, force: bool) -
     let path = dir.join(TRUTH);
     disk::replace(&disk::OsDisk, &path, text.as_bytes())
         .map_err(|e| Problem::from_io(&path, "write the truth beside the report", &e))?;
-    let exit = finish::finished(&folder, &loaded, session, &Output::default(), true)?;
-    show::line(&format!("truth:  {}", path.display()));
-    show::line(&format!("wrong:  {}", one::wrong(&job)));
+    let exit = finish::finished(&folder, &loaded, session, false, true)?;
+    show::print_progress(&format!("truth:  {}", path.display()));
+    show::print_progress(&format!("wrong:  {}", one::wrong(&job)));
     let so = if job.is_sound() { "sound by the campaign's definition".into() } else { job.material.join("; ") };
-    show::line(&format!("so:     {so}"));
+    show::print_progress(&format!("so:     {so}"));
     Ok(exit)
 }

@@ -6,19 +6,19 @@ use super::{
     shift::Shift,
     truth::{self, Bounds, Facts},
 };
-use crate::{
+use plumeline_base::{Instant, Verdict, quantity::M3_S_PER_L_MIN};
+use plumeline_link::faults::FaultSpec;
+use plumeline_procedure::{Outcome, Procedure, StageKind, outcome::Figure, plan::HoleChoice};
+use plumeline_runtime::{
     failure::Failure,
+    job_files::{Files, Loaded},
     keep::MemoryKeeper,
-    load::{Files, Loaded},
     operator::Script,
     port,
     session::{Keeper, Session},
     show::Quiet,
     virtual_time::VirtualJob,
 };
-use plumeline_base::{Instant, Verdict, quantity::M3_S_PER_L_MIN};
-use plumeline_link::faults::FaultSpec;
-use plumeline_procedure::{Outcome, Procedure, StageKind, outcome::Figure, plan::HoleChoice};
 use plumeline_simulator::{Defect, Scenario, Simulation, scenario::Law};
 use serde::{Deserialize, Serialize};
 

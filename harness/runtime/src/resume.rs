@@ -5,8 +5,8 @@
 //! link for lost and has the unit identify itself), and the event loops.
 use crate::{
     failure::Failure,
+    job_files::{Files, Loaded, PORT},
     keep::DiskKeeper,
-    load::{Files, Loaded, PORT},
     port,
     replay::{Against, replay},
     session::{Keeper, Session},
@@ -74,7 +74,7 @@ pub fn take_up<D: Disk>(
     told.extend(resumed.set_aside.map(|aside| aside.to_string()));
     let mut keeper = DiskKeeper::resumed(folder, log, journal);
     if resumed.end.is_none() {
-        let loaded = files.check(crate::load::DRAWS)?;
+        let loaded = files.check(crate::job_files::DRAWS)?;
         let procedure = Procedure::new(loaded.inputs.clone(), port::driver(files));
         let session = Session::new(procedure, keeper, loaded.inputs.plan.readings_hz);
         return Ok(TakenUp {

@@ -15,7 +15,7 @@ pub trait Show {
     fn show(&mut self, now: Instant, what: &Outward);
     /// Says something to the person at the terminal, whatever else is shown.
     fn say(&mut self, text: &str) {
-        always(text);
+        print_result(text);
     }
     /// Nothing happened, but time went on: what runs is shown. `waits` is a question that waits for an answer.
     fn tick(&mut self, _now: Instant, _waits: Option<&Prompt>) {}
@@ -59,7 +59,7 @@ impl Show for OnlyAsks {
     fn show(&mut self, _: Instant, what: &Outward) {
         if let Outward::Ask(p) = what {
             for text in prompt_words(p) {
-                always(&text);
+                print_result(&text);
             }
         }
     }
@@ -89,7 +89,7 @@ impl JsonLines {
             self.told = Some(now);
             let s = out.seconds(now);
             let told = serde_json::json!({ "s": s, "limit_s": out.limit_s, "over": s > out.limit_s });
-            always(&serde_json::json!({ "at_us": now.as_micros(), "out_of_service": told }).to_string());
+            print_result(&serde_json::json!({ "at_us": now.as_micros(), "out_of_service": told }).to_string());
         }
     }
 }
@@ -111,7 +111,7 @@ impl Show for JsonLines {
             Outward::Progress(p) => serde_json::json!({ "at_us": now.as_micros(), "progress": p }),
             _ => return,
         };
-        always(&value.to_string());
+        print_result(&value.to_string());
     }
 }
 
@@ -150,7 +150,7 @@ impl Words {
             }
             None => text.to_owned(),
         };
-        self.live.suspend(|| always(&folded));
+        self.live.suspend(|| print_result(&folded));
     }
     fn finding(&self, f: &Finding) {
         let verdict = paint(self.colour, f.counts_as());
@@ -221,7 +221,7 @@ impl Words {
             // Piped: a line now and then, so that a reader sees that things go on.
             if self.last_told.is_none_or(|t| now.since(t) >= PIPED) {
                 self.last_told = Some(now);
-                always(&format!("    ...        {}{share}{left}{out}", p.says));
+                print_result(&format!("    ...        {}{share}{left}{out}", p.says));
             }
         } else {
             self.live.set_message(text);
@@ -235,7 +235,7 @@ impl Show for Words {
             // Piped: a line now and then.
             if let Some(out) = self.out.filter(|_| self.last_told.is_none_or(|t| now.since(t) >= PIPED)) {
                 self.last_told = Some(now);
-                always(&format!("    clock      {}", out.words(now)));
+                print_result(&format!("    clock      {}", out.words(now)));
             }
             return;
         };
@@ -320,14 +320,14 @@ pub fn is_quiet() -> bool {
 }
 
 /// A line of what goes on, to standard output; nothing with `--quiet`.
-pub fn line(text: &str) {
+pub fn print_progress(text: &str) {
     if !is_quiet() {
-        always(text);
+        print_result(text);
     }
 }
 
 /// A line of what the command was called for, to standard output. A closed pipe ends nothing: the job matters more than its
 /// display.
-pub fn always(text: &str) {
+pub fn print_result(text: &str) {
     let _ = writeln!(stdout(), "{text}");
 }

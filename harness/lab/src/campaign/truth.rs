@@ -4,11 +4,11 @@
 //! smoke from a pipe's last opening takes longer than the limit; a pipe is in the wrong inlet or a wire at the wrong output;
 //! a pipe's flow is outside the supervision band; a setting is lost. All against the design as the simulator itself has it,
 //! without scatter.
-use crate::{failure::Failure, load::Loaded};
 use plumeline_base::{
     Instant,
     obscuration::{Extinction, ObscurationUnit},
 };
+use plumeline_runtime::{failure::Failure, job_files::Loaded};
 use plumeline_simulator::{
     Defect, DefectKind, Scenario, Simulation,
     scenario::{Scatter, Which},

@@ -22,7 +22,7 @@ fn stages(s: &BTreeMap<StageKind, u32>) -> String {
 }
 
 /// The whole of it.
-pub(super) fn of(m: &Matrix) -> String {
+pub fn of(m: &Matrix) -> String {
     let mut t = String::new();
     let h = &m.head;
     let _ = writeln!(t, "Job seeds {} to {}, version {}.\n", h.seed, h.seed + h.runs.saturating_sub(1), h.tool);

@@ -3,20 +3,20 @@ use super::{
     file::Entry,
     result::{BatchResult, CameTo, How},
 };
-use crate::{
-    commands::demo,
-    failure::{Exit, Failure},
-    interrupt::Interrupts,
-    load::Files,
-    resume,
-    show::line,
-};
 use plumeline_job::{
     Problem,
     folder::{self, Folder},
 };
 use plumeline_procedure::Outcome;
 use plumeline_report::standing::shown_verdict;
+use plumeline_runtime::{
+    clock,
+    failure::{Exit, Failure},
+    interrupt::Interrupts,
+    job_files::Files,
+    resume,
+    show::print_progress,
+};
 use serde::Deserialize;
 use std::{
     fs::File,
@@ -95,7 +95,7 @@ impl Work<'_> {
         job.as_expected = job.missed.is_empty();
         job.came_to = came_to;
         let words = if job.as_expected { "as expected" } else { "NOT AS EXPECTED" };
-        line(&format!("{}: {}, {words}", job.name, job.came_to.words()));
+        print_progress(&format!("{}: {}, {words}", job.name, job.came_to.words()));
         if let Err(failure) = (self.keep)(result) {
             failed.get_or_insert(failure);
         }
@@ -148,7 +148,7 @@ fn run(job: &Entry, dir: &Path) -> Result<std::process::ExitStatus, Failure> {
     let mut command = Command::new(std::env::current_exe()?);
     command.arg("run").arg(dir).args(["--port", &job.port]).args(&job.arguments);
     if job.simulated {
-        command.args(["--date", demo::DATE]);
+        command.args(["--date", clock::DATE_OF_SIMULATIONS]);
     }
     command.stdin(Stdio::null()).stdout(said.try_clone().map_err(told)?).stderr(said);
     Ok(command.status()?)
@@ -185,12 +185,12 @@ fn stop_on_interrupt() -> Arc<AtomicBool> {
     let stop = Arc::new(AtomicBool::new(false));
     let flag = stop.clone();
     std::thread::spawn(move || {
-        let Ok(runtime) = crate::commands::run::runtime() else { return };
+        let Ok(runtime) = clock::event_loop() else { return };
         runtime.block_on(async {
             let Ok(mut interrupts) = Interrupts::listen() else { return };
             interrupts.next().await;
             flag.store(true, Ordering::Relaxed);
-            line("no more jobs are begun; press Ctrl-C again to leave at once, and go on later with --go-on");
+            print_progress("no more jobs are begun; press Ctrl-C again to leave at once, and go on later with --go-on");
             interrupts.next().await;
             std::process::exit(Exit::Undecided as i32);
         });

@@ -1,9 +1,9 @@
 //! What a batch came to: `result.json` for programs, a table for people. Its schema is `docs/schemas/batch-result.schema.json`.
 use super::file::Entry;
-use crate::{failure::Failure, load::Files};
 use plumeline_base::Verdict;
 use plumeline_job::{Problem, digest::Digest, folder::Folder};
 use plumeline_procedure::outcome::{StageKind, Subject};
+use plumeline_runtime::{failure::Failure, job_files::Files};
 use serde::{Deserialize, Serialize};
 use std::{collections::BTreeMap, path::Path};
 
@@ -200,6 +200,6 @@ mod tests {
     fn docs_hold_the_current_schema() {
         let schema = schemars::schema_for!(BatchResult);
         let text = serde_json::to_string_pretty(&schema).unwrap() + "\n";
-        crate::scenario::tests::holds("batch-result.schema.json", text);
+        plumeline_job::schema::holds("batch-result.schema.json", text);
     }
 }

@@ -2,8 +2,8 @@
 //!
 //! Parts of one campaign merge to the bytes of the whole. Not here: what is counted over the jobs.
 use super::one::Job;
-use crate::failure::Failure;
 use plumeline_job::Problem;
+use plumeline_runtime::failure::Failure;
 use serde::{Deserialize, Serialize};
 use std::path::Path;
 

@@ -2,7 +2,7 @@
 //!
 //! Not here: the pipework's own format (the job crate) and what a defect does (the simulator).
 use crate::failure::Failure;
-use plumeline_base::pipework::Pipework;
+use plumeline_base::{Instant, pipework::Pipework};
 use plumeline_job::{
     Problem, TEXT_LIMIT,
     error::Source,
@@ -10,7 +10,7 @@ use plumeline_job::{
     written::{self, Spanned},
 };
 use plumeline_simulator::{
-    Defect, Scenario,
+    Defect, Scenario, Simulation,
     scenario::{Law, Scatter, Which},
 };
 use serde::Deserialize;
@@ -112,11 +112,15 @@ pub fn read(path: &Path) -> Result<Scenario, Failure> {
     Ok(scenario)
 }
 
+/// A simulation, or why it can't be made.
+pub fn simulation(site: Scenario, at: Instant) -> Result<Simulation, Failure> {
+    Simulation::new(site, at).map_err(|e| Failure::input(e.to_string(), "correct the scenario"))
+}
+
 #[cfg(test)]
-pub(crate) mod tests {
+mod tests {
     use super::*;
     use schemars::Schema;
-    use std::{env, fs};
 
     /// The two units, by the names that the simulator gives them.
     pub(super) fn units(schema: &mut Schema) {
@@ -124,19 +128,9 @@ pub(crate) mod tests {
         schema.insert("enum".into(), names.to_vec().into());
     }
 
-    /// The schema under `docs/schemas` is this one. Run with `PLUMELINE_WRITE_SCHEMAS=1` to write it anew.
-    pub(crate) fn holds(name: &str, text: String) {
-        let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../docs/schemas").join(name);
-        if env::var_os("PLUMELINE_WRITE_SCHEMAS").is_some() {
-            fs::write(&path, &text).unwrap();
-        }
-        let kept = fs::read_to_string(&path).unwrap_or_default();
-        assert!(kept == text, "{name} is out of date: run with PLUMELINE_WRITE_SCHEMAS=1");
-    }
-
     #[test]
     fn docs_hold_the_current_schema() {
-        holds("scenario.schema.json", plumeline_job::schema::of_toml::<File>());
+        plumeline_job::schema::holds("scenario.schema.json", plumeline_job::schema::of_toml::<File>());
     }
 
     #[test]
