@@ -52,9 +52,6 @@ pub(crate) enum Stop {
     Found,
 }
 
-/// The tests of the air that a baseline must stand.
-const TESTS_OF_BASELINE: [StageKind; 3] = [StageKind::ProveSmoke, StageKind::Supervise, StageKind::LastLook];
-
 /// An output that is driven here goes back by itself within this time (a drive runs 30 s), ...
 const DRIVEN_MOST: Duration = Duration::from_secs(40);
 /// ... and within this one after it was let go.
@@ -294,7 +291,7 @@ impl Context {
     pub(crate) fn found(&self, finding: Finding) {
         self.note(Entry::Found(Box::new(finding.clone())));
         // A baseline is only as good as what is tested on it.
-        let voids = (finding.verdict == Verdict::Fail && TESTS_OF_BASELINE.contains(&finding.stage))
+        let voids = (finding.verdict == Verdict::Fail && finding.stage.row().traits.tests_baseline)
             .then(|| format!("a later test failed: {}: {}", finding.subject, finding.says));
         self.edit().outcome.findings.push(finding);
         if let Some(because) = voids {
