@@ -132,7 +132,7 @@ async fn watch(ctx: &Context) -> Stop {
             s.outcome.aborted = true;
             return Some(Stop::Aborted(cause));
         }
-        if core::mem::take(&mut s.unsafe_to_go_on) && !s.stage.winds_down() {
+        if core::mem::take(&mut s.unsafe_to_go_on) && !s.stage.row().traits.winds_down {
             return Some(Stop::Found);
         }
         if core::mem::take(&mut s.started_anew) {
