@@ -123,11 +123,17 @@ macro_rules! topics {
     };
 }
 topics! {
+    checklist
+    clock
     close
+    held
     isolate
+    load
+    outgoing
     purge
     restore
     supervise
+    unit
 }
 
 fn told(values: &[(&'static str, &dyn fmt::Display)]) -> BTreeMap<Cow<'static, str>, String> {
