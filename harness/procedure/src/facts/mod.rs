@@ -127,6 +127,7 @@ topics! {
     clock
     close
     held
+    inhibit
     isolate
     load
     outgoing

@@ -7,6 +7,7 @@ pub(crate) mod checklist;
 pub(crate) mod clock;
 pub(crate) mod close;
 pub(crate) mod held;
+pub(crate) mod inhibit;
 pub(crate) mod isolate;
 pub(crate) mod load;
 pub(crate) mod purge;

@@ -42,44 +42,6 @@ use core::{future::Future, pin::Pin, time::Duration};
 use plumeline_base::Verdict;
 use plumeline_detector::Trouble;
 
-/// What rests on one start of the unit and on pipes that nobody moved.
-const BOUND_TO_START: [StageKind; 7] = [
-    StageKind::Settle,
-    StageKind::ProveFlow,
-    StageKind::Baseline,
-    StageKind::ProveSmoke,
-    StageKind::Purge,
-    StageKind::Supervise,
-    StageKind::LastLook,
-];
-/// What rests on the unit's settings.
-pub(crate) const BOUND_TO_SETTINGS: [StageKind; 9] = [
-    StageKind::Load,
-    StageKind::Settle,
-    StageKind::ProveFlow,
-    StageKind::Baseline,
-    StageKind::ProveSmoke,
-    StageKind::Purge,
-    StageKind::Supervise,
-    StageKind::Outputs,
-    StageKind::LastLook,
-];
-
-impl StageKind {
-    /// A pass needs this stage. What the bench showed is shown again on the wall, and a plan may leave it out.
-    pub const fn is_needed(self) -> bool {
-        self.judges() && !matches!(self, Self::Bench)
-    }
-    /// What is found at this stage counts. What an outgoing unit showed is for comparison only: it may be dead.
-    pub const fn judges(self) -> bool {
-        !matches!(self, Self::AsFound)
-    }
-    /// Done even after a stop, to leave the site safe.
-    const fn winds_down(self) -> bool {
-        matches!(self, Self::Purge | Self::Restore | Self::Close)
-    }
-}
-
 /// The whole job.
 pub(crate) async fn job(ctx: Context) {
     let inputs = ctx.inputs();
@@ -87,7 +49,7 @@ pub(crate) async fn job(ctx: Context) {
     // The link opens before the first stage, so that a wrong port shows before anything is isolated.
     for plan in &inputs.plan.stages {
         let reason = match &stopped {
-            Some(reason) if !plan.stage.winds_down() => Some(reason.clone()),
+            Some(reason) if !plan.stage.row().traits.winds_down => Some(reason.clone()),
             _ if plan.policy == Policy::Skip => Some("left out by the plan".into()),
             _ => None,
         };
@@ -173,6 +135,9 @@ async fn watch(ctx: &Context) -> Stop {
             s.outcome.aborted = true;
             return Some(Stop::Aborted(cause));
         }
+        if core::mem::take(&mut s.unsafe_to_go_on) && !s.stage.row().traits.winds_down {
+            return Some(Stop::Found);
+        }
         if core::mem::take(&mut s.started_anew) {
             return Some(Stop::StartedAnew);
         }
@@ -233,7 +198,7 @@ fn explain(ctx: &Context, stage: StageKind, stop: &Stop) -> bool {
             !open
         }
         Stop::StartedAnew => {
-            ctx.void(&BOUND_TO_START, "the unit started anew");
+            ctx.void(&StageKind::with(|t| t.bound_to_start), "the unit started anew");
             let mut f = undecided(
                 Subject::Replacement,
                 "find out why the unit restarted (supply, a person at its keys), then prove flow, baseline and smoke again",
