@@ -123,12 +123,18 @@ macro_rules! topics {
     };
 }
 topics! {
+    checklist
+    clock
     close
+    held
     inhibit
     isolate
+    load
+    outgoing
     purge
     restore
     supervise
+    unit
 }
 
 fn told(values: &[(&'static str, &dyn fmt::Display)]) -> BTreeMap<Cow<'static, str>, String> {

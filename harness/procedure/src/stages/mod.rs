@@ -8,12 +8,15 @@ mod baseline;
 mod bench;
 mod checklist;
 mod clear_air;
+mod clock;
 mod close;
 mod compare;
 pub(crate) mod flow;
+mod held;
 pub(crate) mod holes;
 mod isolate;
 mod load;
+mod outgoing;
 mod outputs;
 mod presence;
 mod purge;
@@ -72,7 +75,7 @@ fn body(ctx: &Context, stage: StageKind) -> Pin<Box<dyn Future<Output = Result<(
     match stage {
         StageKind::Bench => Box::pin(bench::bench(ctx)),
         StageKind::Isolate => Box::pin(isolate::isolate(ctx)),
-        StageKind::AsFound => Box::pin(unit::as_found(ctx)),
+        StageKind::AsFound => Box::pin(outgoing::as_found(ctx)),
         StageKind::Swap => Box::pin(unit::swap(ctx)),
         StageKind::Boot => Box::pin(unit::boot(ctx)),
         StageKind::Load => Box::pin(load::load(ctx)),
