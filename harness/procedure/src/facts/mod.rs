@@ -123,6 +123,7 @@ macro_rules! topics {
     };
 }
 topics! {
+    alarms
     checklist
     clock
     close
