@@ -8,7 +8,10 @@ use crate::{
     neutral::{Sense, plain},
     number::{self, Grid, short},
 };
-use alloc::{format, string::String};
+use alloc::{
+    format,
+    string::{String, ToString},
+};
 use plumeline_detector::settings::{Item, Value};
 
 /// A value in the new model's terms.
