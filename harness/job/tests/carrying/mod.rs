@@ -11,7 +11,8 @@ use plumeline_detector::settings::{Item, Settings, Value};
 use plumeline_job::{description, pipework};
 use plumeline_simulator::{
     device::settings::{Setting, SettingValue},
-    models::site_settings,
+    models::{Model, invented::site_settings},
+    scenario::Which,
 };
 use std::sync::LazyLock;
 
@@ -74,7 +75,7 @@ pub fn as_settings(settings: &[Setting]) -> Settings {
 /// in use that can be.
 pub fn site(name: &str, inlets: u8) -> Settings {
     if name == "model-a" {
-        return as_settings(&site_settings(inlets, &[true]));
+        return as_settings(&site_settings(&Model::of(Which::Outgoing), inlets, &[true]));
     }
     let d = shipped(name);
     let items = d.slots_with(inlets).map(|slot| {
