@@ -16,7 +16,6 @@ use plumeline_carry::{
 use plumeline_detector::settings::{Item, Settings, Value};
 use plumeline_job::{Kind as Wrong, decisions, description};
 use proptest::prelude::*;
-use std::collections::BTreeSet;
 
 /// Every old item in at least one row, every new item in exactly one and none from nowhere.
 fn accounted(account: &Account, old: &Settings, to: &plumeline_carry::Description, inlets: u8) {

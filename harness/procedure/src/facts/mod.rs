@@ -70,10 +70,11 @@ pub struct Known {
     pub next: Option<&'static str>,
 }
 
-/// Declares kinds of findings: `name(values) = "code", Verdict, "sentence", likely "...", next "...";`
+/// Declares kinds of findings: `name(values) = "code", Verdict, "sentence", likely "...", next "...";` Words that several
+/// rows share are a `const`, named in place of the literal.
 macro_rules! facts {
     ($($name:ident($($value:ident),*) = $code:literal, $verdict:ident, $says:literal
-        $(, likely $likely:literal)? $(, next $next:literal)?;)*) => {
+        $(, likely $likely:tt)? $(, next $next:tt)?;)*) => {
         $(pub(crate) fn $name($($value: impl core::fmt::Display),*) -> $crate::facts::Fact {
             $crate::facts::Fact {
                 code: $crate::facts::Code::of($code),
@@ -101,26 +102,41 @@ macro_rules! filled {
     ($words:literal) => {
         Some(alloc::format!($words))
     };
+    ($words:ident) => {
+        Some(alloc::string::String::from($words))
+    };
 }
 macro_rules! words {
     () => {
         None
     };
-    ($words:literal) => {
+    ($words:tt) => {
         Some($words)
     };
 }
 pub(crate) use {filled, words};
 
-pub(crate) mod supervise;
+macro_rules! topics {
+    ($($topic:ident)*) => {
+        $(pub(crate) mod $topic;)*
+        const TOPICS: &[&[Known]] = &[$($topic::KNOWN),*];
+    };
+}
+topics! {
+    close
+    isolate
+    purge
+    restore
+    supervise
+}
 
 fn told(values: &[(&'static str, &dyn fmt::Display)]) -> BTreeMap<Cow<'static, str>, String> {
     values.iter().map(|(name, value)| (Cow::Borrowed(*name), value.to_string())).collect()
 }
 
-/// Every kind of finding that there is, by stage.
+/// Every kind of finding that there is, by topic.
 pub fn known() -> impl Iterator<Item = &'static Known> {
-    [supervise::KNOWN].into_iter().flatten()
+    TOPICS.iter().copied().flatten()
 }
 
 #[cfg(test)]

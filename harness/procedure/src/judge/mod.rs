@@ -3,6 +3,10 @@
 //!
 //! The statistics are the measure crate's; here is only how this job uses them. Not here: asking, reading and waiting
 //! ([`crate::stages`]), and sentences ([`crate::facts`]).
+pub(crate) mod close;
+pub(crate) mod isolate;
+pub(crate) mod purge;
+pub(crate) mod restore;
 pub(crate) mod supervise;
 
 use crate::{

@@ -7,14 +7,18 @@ mod band;
 mod baseline;
 mod bench;
 mod checklist;
+mod clear_air;
+mod close;
 mod compare;
 pub(crate) mod flow;
 pub(crate) mod holes;
+mod isolate;
 mod load;
 mod outputs;
 mod presence;
+mod purge;
 mod release;
-mod safety;
+mod restore;
 mod smoke;
 mod supervise;
 mod supply;
@@ -105,7 +109,7 @@ fn body(ctx: &Context, stage: StageKind) -> Pin<Box<dyn Future<Output = Result<(
     let ctx = ctx.clone();
     match stage {
         StageKind::Bench => Box::pin(bench::bench(ctx)),
-        StageKind::Isolate => Box::pin(safety::isolate(ctx)),
+        StageKind::Isolate => Box::pin(isolate::isolate(ctx)),
         StageKind::AsFound => Box::pin(unit::as_found(ctx)),
         StageKind::Swap => Box::pin(unit::swap(ctx)),
         StageKind::Boot => Box::pin(unit::boot(ctx)),
@@ -114,13 +118,13 @@ fn body(ctx: &Context, stage: StageKind) -> Pin<Box<dyn Future<Output = Result<(
         StageKind::ProveFlow => Box::pin(holes::prove_flow(ctx)),
         StageKind::Baseline => Box::pin(baseline::baseline(ctx)),
         StageKind::ProveSmoke => Box::pin(smoke::prove_smoke(ctx)),
-        StageKind::Purge => Box::pin(safety::purge(ctx)),
+        StageKind::Purge => Box::pin(purge::purge(ctx)),
         StageKind::Supervise => Box::pin(supervise::supervise(ctx)),
         StageKind::Supply => Box::pin(supply::supply(ctx)),
         StageKind::Outputs => Box::pin(outputs::outputs(ctx)),
         StageKind::LastLook => Box::pin(baseline::last_look(ctx)),
-        StageKind::Restore => Box::pin(safety::restore(ctx)),
-        StageKind::Close => Box::pin(safety::close(ctx)),
+        StageKind::Restore => Box::pin(restore::restore(ctx)),
+        StageKind::Close => Box::pin(close::close(ctx)),
     }
 }
 
@@ -262,7 +266,7 @@ fn farthest_off<'a>(first: &'a Finding, all: impl Iterator<Item = &'a Finding>) 
 fn conclude(ctx: &Context) {
     let outcome = {
         let mut s = ctx.edit();
-        let still = safety::still(&s);
+        let still = close::still(&s);
         let out_of_service = s.isolated_at.map(|t| s.restored_at.unwrap_or(s.now).since(t).as_secs_f64());
         let o = &mut s.outcome;
         let missing: Vec<StageKind> =

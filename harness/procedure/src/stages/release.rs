@@ -2,7 +2,7 @@
 //!
 //! A release is set aside only before its result is known: by a person who says so before anything is judged, or
 //! because nobody watched or readings were missing meanwhile. Not here: what a time or a presence is held against.
-use super::safety;
+use super::clear_air;
 use crate::{
     context::{Context, Deadline, Stop},
     job::JobInputs,
@@ -68,7 +68,7 @@ pub(super) async fn release(
     let arrives = predicted.map(|p| p.first_s.value + SPREADS_HELD * (p.mean_s.value - p.first_s.value));
     let lag = inputs.pipework.unit.sensor_lag_s;
     let held_s = (arrives.filter(|t| t.is_finite()).unwrap_or(0.0) + 3.0 * lag + plan.release_s).min(latest_s);
-    if let Err(why) = safety::quiet(ctx, "waiting for clear air before the next release").await {
+    if let Err(why) = clear_air::quiet(ctx, "waiting for clear air before the next release").await {
         return Ok(Ran::NotReleased(why.into()));
     }
     let mut gather = Gather::new(ctx, inputs);
@@ -100,7 +100,7 @@ pub(super) async fn release(
     // Whatever comes or fails to come from here on, the run does not end before it began.
     gather.last = gather.last.max(at);
     if gather.broken {
-        safety::stop_smoke(ctx).await;
+        clear_air::stop_smoke(ctx).await;
         return Ok(Ran::SetAside {
             because: "readings were missing before it".into(),
             released: at,
@@ -117,7 +117,7 @@ pub(super) async fn release(
     let went = gather.during(ctx.ask_done(Act::ReleaseWent(hole), text)).await;
     let set_aside = |gather: &Gather, because: String| Ran::SetAside { because, released: at, until: gather.last };
     if let Err(why) = went {
-        safety::stop_smoke(ctx).await;
+        clear_air::stop_smoke(ctx).await;
         return Ok(set_aside(&gather, why));
     }
     let mark = match plan.mark {
@@ -129,11 +129,11 @@ pub(super) async fn release(
         let left = ctx.left(end).min(Duration::from_secs(LOOK_S));
         gather.until(ctx.within(left)).await;
         if ctx.paused() != paused {
-            safety::stop_smoke(ctx).await;
+            clear_air::stop_smoke(ctx).await;
             return Ok(set_aside(&gather, "nobody watched for a time: the program had been ended".into()));
         }
         if gather.broken {
-            safety::stop_smoke(ctx).await;
+            clear_air::stop_smoke(ctx).await;
             return Ok(set_aside(&gather, "readings were missing".into()));
         }
         let left = ctx.left(end);
@@ -151,7 +151,7 @@ pub(super) async fn release(
             Some(left),
         );
     };
-    safety::stop_smoke(ctx).await;
+    clear_air::stop_smoke(ctx).await;
     let others = (0..gather.samples.len()).filter(|i| *i != own);
     let elsewhere = others
         .filter(|i| matches!(gather.analyse(*i, at, &mark, &rule), Outcome::Response(_) | Outcome::Saturated { .. }))
@@ -168,7 +168,7 @@ pub(super) async fn release(
 /// What counts as a response here: the resolution is unknown, the rest is the measure crate's practice. The risk of taking noise
 /// for smoke is shared out over the looks of a run.
 fn rule(ctx: &Context, inputs: &JobInputs, latest_s: f64) -> Rule {
-    let least = safety::lowest_level(ctx).map_or(0.0, |level| level.0 * inputs.plan.smoke.purge_below);
+    let least = clear_air::lowest_level(ctx).map_or(0.0, |level| level.0 * inputs.plan.smoke.purge_below);
     let looks = (latest_s / LOOK_S as f64).max(1.0);
     let usual = Rule::default();
     Rule { min_rise: least, false_alarm: usual.false_alarm / looks, ..usual }
