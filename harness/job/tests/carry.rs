@@ -58,7 +58,7 @@ fn accounted(account: &Account, old: &Settings, to: &plumeline_carry::Descriptio
 }
 
 #[test]
-fn among_all_four_every_item_is_accounted_for() {
+fn among_all_every_item_is_accounted_for() {
     let pipework = one_pipe();
     for from in NAMES {
         for to in NAMES {
