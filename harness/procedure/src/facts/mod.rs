@@ -131,6 +131,7 @@ topics! {
     isolate
     load
     outgoing
+    outputs
     purge
     restore
     supervise

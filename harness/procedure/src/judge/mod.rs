@@ -10,6 +10,7 @@ pub(crate) mod held;
 pub(crate) mod inhibit;
 pub(crate) mod isolate;
 pub(crate) mod load;
+pub(crate) mod outputs;
 pub(crate) mod purge;
 pub(crate) mod restore;
 pub(crate) mod supervise;
