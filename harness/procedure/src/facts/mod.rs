@@ -126,6 +126,7 @@ topics! {
     checklist
     clock
     close
+    ended
     held
     inhibit
     isolate

@@ -6,6 +6,8 @@
 pub(crate) mod checklist;
 pub(crate) mod clock;
 pub(crate) mod close;
+pub(crate) mod conclusion;
+pub(crate) mod ended;
 pub(crate) mod held;
 pub(crate) mod inhibit;
 pub(crate) mod isolate;
