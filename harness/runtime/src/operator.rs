@@ -202,7 +202,7 @@ impl Script {
         written::version(&source, &raw.format, 1)?;
         for e in &raw.answer {
             if !Act::NAMES.contains(&e.act.as_ref().as_str()) {
-                return Err(written::unknown_name(&source, &e.act, "a kind of prompt", Act::NAMES.into_iter()));
+                return Err(written::unknown_name(&source, &e.act, "a kind of prompt", Act::NAMES.iter().copied()));
             }
         }
         for pause in raw.answer.iter().filter_map(|e| e.pause_s.as_ref()).chain(&raw.pause_s) {
