@@ -6,10 +6,10 @@ use crate::{
     effect::{Effect, Entry, Progress},
     executor::wait_for,
     job::JobInputs,
+    mean_flow::MeanFlow,
     outcome::{Finding, Outcome, StageKind},
     prompt::{Act, Prompt},
     readings::{Feed, Log, Timed},
-    stages::flow::MeanFlow,
 };
 use alloc::{
     boxed::Box,
@@ -34,6 +34,8 @@ use plumeline_detector::{
     settings::Settings,
 };
 use plumeline_measure::clock;
+
+pub(crate) use crate::facts::list;
 
 /// Why stage code stops before its end.
 #[derive(Clone, Debug, PartialEq)]
@@ -584,14 +586,4 @@ impl Drop for WantedTicket {
         s.wanted.remove(&self.ticket);
         s.told.remove(&self.ticket);
     }
-}
-
-/// The flows of a reading in L/min, for words and figures.
-pub(crate) fn litres_per_minute(flow_m3_s: f64) -> f64 {
-    flow_m3_s / plumeline_base::quantity::M3_S_PER_L_MIN
-}
-/// Names joined by commas.
-pub(crate) fn list<T: core::fmt::Display>(items: impl IntoIterator<Item = T>) -> String {
-    use alloc::string::ToString;
-    items.into_iter().map(|i| i.to_string()).collect::<Vec<_>>().join(", ")
 }

@@ -7,7 +7,9 @@
 use alloc::{
     borrow::Cow,
     collections::BTreeMap,
+    format,
     string::{String, ToString},
+    vec::Vec,
 };
 use core::fmt;
 use plumeline_base::Verdict;
@@ -112,7 +114,30 @@ macro_rules! words {
 }
 pub(crate) use {filled, words};
 
+pub(crate) mod baseline;
+pub(crate) mod flow;
+pub(crate) mod holes;
+pub(crate) mod missed;
+pub(crate) mod presence;
+pub(crate) mod smoke;
 pub(crate) mod supervise;
+
+/// Names joined by commas.
+pub(crate) fn list<T: fmt::Display>(items: impl IntoIterator<Item = T>) -> String {
+    items.into_iter().map(|i| i.to_string()).collect::<Vec<_>>().join(", ")
+}
+/// A number with this many decimals.
+pub(crate) fn fixed(value: f64, decimals: usize) -> String {
+    format!("{value:.decimals$}")
+}
+/// A number with its sign.
+pub(crate) fn signed(value: f64, decimals: usize) -> String {
+    format!("{value:+.decimals$}")
+}
+/// A number with its sign and its expanded uncertainty.
+pub(crate) fn give_or_take(value: f64, expanded: f64, decimals: usize) -> String {
+    format!("{value:+.decimals$} ± {expanded:.decimals$}")
+}
 
 fn told(values: &[(&'static str, &dyn fmt::Display)]) -> BTreeMap<Cow<'static, str>, String> {
     values.iter().map(|(name, value)| (Cow::Borrowed(*name), value.to_string())).collect()
@@ -120,7 +145,9 @@ fn told(values: &[(&'static str, &dyn fmt::Display)]) -> BTreeMap<Cow<'static, s
 
 /// Every kind of finding that there is, by stage.
 pub fn known() -> impl Iterator<Item = &'static Known> {
-    [supervise::KNOWN].into_iter().flatten()
+    let all =
+        [flow::KNOWN, holes::KNOWN, presence::KNOWN, baseline::KNOWN, smoke::KNOWN, supervise::KNOWN, missed::KNOWN];
+    all.into_iter().flatten()
 }
 
 #[cfg(test)]
