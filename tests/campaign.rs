@@ -4,19 +4,19 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
 mod common;
 use common::{Folder, exits, run, stderr, stdout, text};
-use plumeline::campaign::{
+use plumeline_base::Verdict;
+use plumeline_lab::campaign::{
     matrix::{Matrix, Wrong, WrongKind},
     one::Job,
     record::{Head, JOBS, Record, Shard},
 };
-use plumeline_base::Verdict;
 use std::fs;
 
 const SEED: u64 = 20;
 const RUNS: u64 = 60;
 
 fn part(index: u64, of: u64, threads: usize) -> Record {
-    plumeline::campaign::run(Head::new(SEED, RUNS, Shard { index, of }), threads).unwrap()
+    plumeline_lab::campaign::run(Head::new(SEED, RUNS, Shard { index, of }), threads).unwrap()
 }
 
 /// The matrix of the fixed campaign, and that neither parts nor threads change it.
@@ -49,11 +49,11 @@ fn the_matrix_holds_and_parts_make_the_whole() {
 #[test]
 fn what_was_once_judged_wrong_is_judged_right() {
     for (seed, verdict) in [(866, Verdict::Pass), (2_002_851, Verdict::Pass), (216, Verdict::Undecided)] {
-        let job = plumeline::campaign::one::run(seed).unwrap();
+        let job = plumeline_lab::campaign::one::run(seed).unwrap();
         assert!(job.is_sound() && job.holes.verdict == verdict, "{job:#?}");
     }
     for seed in [153, 195, 218, 401] {
-        let job = plumeline::campaign::one::run(seed).unwrap();
+        let job = plumeline_lab::campaign::one::run(seed).unwrap();
         assert!(!job.is_sound() && job.holes.stopped() && !job.holes.baseline, "{job:#?}");
     }
 }

@@ -7,7 +7,7 @@ use std::{
 };
 
 /// Ours only: crate, and what it may depend on. Tests of a crate may use more, except where `NEVER` says otherwise.
-const MAY: [(&str, &[&str]); 13] = [
+const MAY: [(&str, &[&str]); 15] = [
     ("plumewire", &[]),
     ("plumeline-base", &[]),
     ("plumeline-simulator", &["plumewire", "plumeline-base"]),
@@ -32,6 +32,34 @@ const MAY: [(&str, &[&str]); 13] = [
         ],
     ),
     (
+        "plumeline-runtime",
+        &[
+            "plumeline-base",
+            "plumeline-simulator",
+            "plumeline-airflow",
+            "plumeline-trace",
+            "plumeline-detector",
+            "plumeline-procedure",
+            "plumeline-job",
+            "plumeline-link",
+            "plumeline-report",
+        ],
+    ),
+    (
+        "plumeline-lab",
+        &[
+            "plumeline-base",
+            "plumeline-simulator",
+            "plumeline-airflow",
+            "plumeline-measure",
+            "plumeline-procedure",
+            "plumeline-job",
+            "plumeline-link",
+            "plumeline-report",
+            "plumeline-runtime",
+        ],
+    ),
+    (
         "plumeline",
         &[
             "plumewire",
@@ -46,6 +74,8 @@ const MAY: [(&str, &[&str]); 13] = [
             "plumeline-job",
             "plumeline-link",
             "plumeline-report",
+            "plumeline-runtime",
+            "plumeline-lab",
         ],
     ),
 ];

@@ -3,13 +3,13 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
 mod common;
 use common::{Folder, exits, plumeline, run, stdout, text};
-use plumeline::{
-    keep::MemoryKeeper, load::Files, operator::Script, port, scenario, session::Session, show::Quiet,
-    virtual_time::VirtualJob,
-};
 use plumeline_base::{Instant, Verdict, input::TickState};
 use plumeline_link::faults::FaultSpec;
 use plumeline_procedure::{Outcome, Procedure, StageKind, outcome::Finding};
+use plumeline_runtime::{
+    job_files::Files, keep::MemoryKeeper, operator::Script, port, scenario, session::Session, show::Quiet,
+    virtual_time::VirtualJob,
+};
 use plumeline_simulator::Simulation;
 use std::{
     io::{BufRead, BufReader, Write},
@@ -36,7 +36,7 @@ fn job(plan: &str, answers: &str, site_commands: &[&str]) -> Outcome {
     let mut all: Vec<(String, Vec<u8>)> = files.map(|(n, t)| (n.to_owned(), t.into_bytes())).to_vec();
     all.insert(1, ("plan.toml".into(), plan.as_bytes().to_vec()));
     let files = Files(all).with_port("sim:");
-    let inputs = files.check(plumeline::load::DRAWS).unwrap().inputs;
+    let inputs = files.check(plumeline_runtime::job_files::DRAWS).unwrap().inputs;
     let site = scenario::site(inputs.pipework.clone(), 11, &[], true).unwrap();
     let mut simulation = Simulation::new(site, Instant::START).unwrap();
     for command in site_commands {

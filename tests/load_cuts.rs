@@ -3,12 +3,12 @@
 //!
 //! The one procedure drives the simulated unit with its store; this loop only counts the bytes on their way to the unit.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
-use plumeline::{load::Files, operator::Script, port, scenario};
 use plumeline_base::{
     Instant, Verdict,
     input::{Event, Input, LinkDown},
 };
 use plumeline_procedure::{Effect, Entry, JobInputs, Outcome, Procedure, StageKind, plan::StagePlan};
+use plumeline_runtime::{job_files::Files, operator::Script, port, scenario};
 use plumeline_simulator::{Simulation, scenario::Which};
 use plumewire::{Decoder, Operation};
 use rand_chacha::{
@@ -41,7 +41,7 @@ fn inputs() -> (Files, JobInputs) {
     let dir = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo/small");
     let file = |name: &str| (name.to_owned(), std::fs::read(dir.join(name)).unwrap());
     let files = Files(["pipework.toml", "plan.toml", "settings-new.json"].map(file).to_vec()).with_port("sim:");
-    let mut inputs = files.check(plumeline::load::DRAWS).unwrap().inputs;
+    let mut inputs = files.check(plumeline_runtime::job_files::DRAWS).unwrap().inputs;
     inputs.plan.checklist.clear();
     let wanted = [StageKind::Isolate, StageKind::Swap, StageKind::Boot, StageKind::Load, StageKind::Restore];
     inputs.plan.stages.retain(|s: &StagePlan| wanted.contains(&s.stage));

@@ -294,15 +294,15 @@ fn a_job_held_by_another_process_is_not_taken() {
 mod every_write {
     //! The same over disks in memory that stop at a chosen write and lose or keep what was not synced.
     use super::*;
-    use plumeline::{
-        keep::DiskKeeper, load::Files, operator::Script, port, replay, resume, session::Session, show::Quiet,
-        virtual_time::VirtualJob,
-    };
     use plumeline_base::{Instant, Verdict};
     use plumeline_detector::{Driver, Request, Told, plumewire::Plumewire, settings::Value};
     use plumeline_job::{disk::fake::FakeDisk as JobDisk, folder::Folder};
     use plumeline_link::faults::FaultSpec;
     use plumeline_procedure::Procedure;
+    use plumeline_runtime::{
+        job_files::Files, keep::DiskKeeper, operator::Script, port, replay, resume, session::Session, show::Quiet,
+        virtual_time::VirtualJob,
+    };
     use plumeline_simulator::{Scenario, Simulation};
     use plumeline_trace::{LogReader, TRACE_FILE, fake::FakeDisk as LogDisk};
     use std::sync::Arc;
@@ -339,14 +339,18 @@ mod every_write {
         Simulation::new(Scenario::new(loaded.inputs.pipework, 1), Instant::START).unwrap()
     }
     /// Does the job, or goes on with it, as far as the disks let it.
-    fn go(folder: &Folder, log: &LogDisk, sim: &mut Simulation) -> Result<Verdict, plumeline::failure::Failure> {
+    fn go(
+        folder: &Folder,
+        log: &LogDisk,
+        sim: &mut Simulation,
+    ) -> Result<Verdict, plumeline_runtime::failure::Failure> {
         let files = Files::read(folder)?.with_port("sim:");
         let begun = resume::is_begun(folder)? || log.contents(TRACE_FILE).is_some();
         let (mut session, opening, at) = if begun {
             let up = resume::take_up(folder, || log.clone(), &files, LATER, 1.0)?;
             (up.session, up.opening, up.at)
         } else {
-            let loaded = files.check(plumeline::load::DRAWS)?;
+            let loaded = files.check(plumeline_runtime::job_files::DRAWS)?;
             let procedure = Procedure::new(loaded.inputs.clone(), port::driver(&files));
             let keeper = DiskKeeper::create_on(folder, log.clone())?;
             (Session::new(procedure, keeper, 2), files.opening(BEGUN.into()), Instant::START)

@@ -1,13 +1,4 @@
 //! A sound job as a list of events, with what each event is about, and how a list of events is judged.
-use plumeline::{
-    failure::Failure,
-    load::Files,
-    operator::Script,
-    port, scenario,
-    session::{Keeper, Session},
-    show::Quiet,
-    virtual_time::VirtualJob,
-};
 use plumeline_base::{
     Instant,
     input::{AbortCause, Event, Input},
@@ -15,6 +6,15 @@ use plumeline_base::{
 use plumeline_detector::{Identity, settings::Settings};
 use plumeline_link::faults::FaultSpec;
 use plumeline_procedure::{Act, Effect, Entry, JobInputs, Outcome, Procedure, StageKind, effect::KeptSettings};
+use plumeline_runtime::{
+    failure::Failure,
+    job_files::Files,
+    operator::Script,
+    port, scenario,
+    session::{Keeper, Session},
+    show::Quiet,
+    virtual_time::VirtualJob,
+};
 use plumeline_simulator::Simulation;
 use plumeline_trace::{Citation, Hash, Logged, Record};
 use plumewire::{Decoder, Frame, Header};
@@ -69,7 +69,7 @@ impl Recording {
         let dir = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo/small");
         let file = |name: &str| (name.to_owned(), std::fs::read(dir.join(name)).unwrap());
         let files = Files(["pipework.toml", "plan.toml", "settings-new.json"].map(file).to_vec()).with_port("sim:");
-        let mut inputs = files.check(plumeline::load::DRAWS).unwrap().inputs;
+        let mut inputs = files.check(plumeline_runtime::job_files::DRAWS).unwrap().inputs;
         inputs.plan.stages.iter_mut().for_each(|s| s.deadline_s = s.deadline_s.min(LONGEST_STAGE_S));
 
         let site = scenario::site(inputs.pipework.clone(), 11, &[], true).unwrap();

@@ -3,13 +3,13 @@
 #![allow(missing_docs, reason = "criterion's macros make undocumented items")]
 #![allow(clippy::unwrap_used, reason = "a benchmark without its data has nothing to measure")]
 use criterion::{BatchSize, Criterion, Throughput, criterion_group, criterion_main};
-use plumeline::{
-    load::{DRAWS, Files},
+use plumeline_base::input::{Event, Input};
+use plumeline_procedure::Procedure;
+use plumeline_runtime::{
+    job_files::{DRAWS, Files},
     port,
     replay::{Against, replay},
 };
-use plumeline_base::input::{Event, Input};
-use plumeline_procedure::Procedure;
 use plumeline_trace::{LogReader, Logged};
 use std::path::Path;
 

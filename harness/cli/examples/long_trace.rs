@@ -1,12 +1,13 @@
 //! Records a long job for benchmarks of replay: the demonstration's site with its four pipes, readings at 10 Hz, and hands so
 //! slow that it takes about eight hours. `cargo run --release -p plumeline --example long_trace -- FOLDER [seconds a prompt]`
-use plumeline::{
-    commands::demo, failure::Failure, keep::DiskKeeper, load::Files, operator::Script, scenario, session::Session,
-    show::Quiet, virtual_time::VirtualJob,
-};
+use plumeline::commands::demo;
 use plumeline_base::Instant;
 use plumeline_job::folder::{self, Folder};
 use plumeline_procedure::Procedure;
+use plumeline_runtime::{
+    failure::Failure, job_files::Files, keep::DiskKeeper, operator::Script, scenario, session::Session, show::Quiet,
+    virtual_time::VirtualJob,
+};
 use plumeline_simulator::Simulation;
 use std::{path::Path, process::ExitCode};
 
@@ -49,13 +50,13 @@ fn record(out: &Path, pause_s: &str) -> Result<Instant, Failure> {
     let pipework = plumeline_job::pipework::parse(folder::PIPEWORK, files[0].1)?.pipework;
     let folder = Folder::create(out, &files, true)?;
     let files = Files::read(&folder)?.with_port("sim:");
-    let loaded = files.check(plumeline::load::DRAWS)?;
+    let loaded = files.check(plumeline_runtime::job_files::DRAWS)?;
     let site = scenario::site(pipework, 1, &[], true)?;
     let mut simulation =
         Simulation::new(site, Instant::START).map_err(|e| Failure::input(e.to_string(), "report this"))?;
     let mut script =
         Script::of(Script::read("operator.toml", format!("format = 1\npause_s = {pause_s}\n").as_bytes())?);
-    let procedure = Procedure::new(loaded.inputs.clone(), plumeline::port::driver(&files));
+    let procedure = Procedure::new(loaded.inputs.clone(), plumeline_runtime::port::driver(&files));
     let mut session = Session::new(procedure, DiskKeeper::create(&folder)?, loaded.inputs.plan.readings_hz);
     VirtualJob::new(&mut session, &mut simulation, &mut script, &mut Quiet, Default::default(), 1, Instant::START)
         .run(files.opening("2026-01-01T08:00:00Z".into()))?;

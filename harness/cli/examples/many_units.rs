@@ -1,9 +1,10 @@
 //! Many simulated units at once, each on a TCP port of its own behind the serving code of `plumeline simulate`, on one thread;
 //! on another thread the tool's end of every line. Tells how long replies take and how many readings come late.
 //! `cargo run --release -p plumeline --example many_units -- [units 500] [readings a second 10] [seconds 60]`
-use plumeline::{commands::simulate::UnitEnd, failure::Failure};
 use plumeline_base::{Instant as LogInstant, input::LinkDown};
 use plumeline_link::{Link, LinkEvent, RealClock, serve::Server};
+use plumeline_runtime::failure::Failure;
+use plumeline_runtime::unit_end::UnitEnd;
 use plumeline_simulator::{Scenario, Simulation, demo::straight_pipes, models::air_path, scenario::Which};
 use plumewire::{
     ClockRequest, Decoder, HelloRequest, MAX_WIRE, Message, Operation, ReadingsStart, Reply, Report, Request,

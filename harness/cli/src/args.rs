@@ -540,8 +540,8 @@ pub struct Campaign {
     #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u64).range(..=u64::MAX / 2))]
     pub seed: u64,
     /// Only this part: 1/4 is the first of four.
-    #[arg(long, value_name = "I/N", default_value = "1/1", value_parser = crate::campaign::record::Shard::parse)]
-    pub shard: crate::campaign::record::Shard,
+    #[arg(long, value_name = "I/N", default_value = "1/1", value_parser = plumeline_lab::campaign::record::Shard::parse)]
+    pub shard: plumeline_lab::campaign::record::Shard,
     /// Threads, 0: as many as there are cores. The result does not depend on them.
     #[arg(long, default_value_t = 0)]
     pub threads: usize,

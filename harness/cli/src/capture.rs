@@ -2,7 +2,6 @@
 //!
 //! The unit's own list of its settings and their digest prove that nothing is missing: the driver hands over whole sets only.
 //! Not here: what the settings mean.
-use crate::failure::Failure;
 use plumeline_base::Instant;
 use plumeline_detector::{
     Driver, Identity,
@@ -12,6 +11,7 @@ use plumeline_detector::{
     vocabulary::Request,
 };
 use plumeline_link::{LineSpec, LinkEvent, Opener, RealClock};
+use plumeline_runtime::failure::Failure;
 use plumeline_simulator::Simulation;
 use std::{future::pending, time::Duration};
 

@@ -2,7 +2,6 @@
 //! and settings put in place.
 //!
 //! Not here: the engine (the carry crate), arguments.
-use crate::{failure::Failure, load::solve_options};
 use plumeline_carry::{Carry, Description, carry};
 use plumeline_job::{
     Kind, Problem,
@@ -14,6 +13,7 @@ use plumeline_job::{
     pipework, plan,
     settings::{self, Document},
 };
+use plumeline_runtime::{failure::Failure, job_files::solve_options};
 use std::path::Path;
 
 /// Widest line of the files for people, characters.

@@ -1,36 +1,17 @@
 //! The `plumeline` command as a library, so that whole jobs can be driven by tests and benchmarks.
 //!
-//! Here are arguments, clocks, the event loops, the wiring of the bundled simulator and the exit codes. Not here: what a
-//! job is (procedure), frames (detector), files (job, trace), pages (report).
+//! Here are arguments and commands. Not here: how a job is run (runtime), what a job is (procedure), files (job, trace),
+//! pages (report), campaigns and batches (lab).
 pub mod args;
-pub mod batch;
-pub mod campaign;
 pub mod capture;
 pub mod carrying;
 pub mod commands;
-pub mod failure;
-pub mod finish;
-pub mod interrupt;
-pub mod keep;
-pub mod live;
-pub mod load;
 pub mod logger_csv;
-pub mod operator;
-pub mod port;
 pub mod predict;
-pub mod rejudge;
-pub mod replay;
-pub mod resume;
-pub mod scenario;
-pub mod session;
-pub mod show;
-pub mod site;
-pub mod terminal;
-pub mod virtual_time;
 
 use args::{Cli, Command};
 use clap::Parser;
-use failure::Exit;
+use plumeline_runtime::{failure::Exit, show};
 use std::process::ExitCode;
 
 /// Reads the arguments, runs one command, gives the exit code.
@@ -65,7 +46,7 @@ pub fn main() -> ExitCode {
         Command::Diff(a) => commands::settings::diff(a),
         Command::Carry(a) => commands::carry::carry(a),
         Command::Judge(a) => commands::judge::judge(a),
-        Command::Campaign(a) => campaign::campaign(a),
+        Command::Campaign(a) => commands::campaign::campaign(a),
         Command::Ports(a) => commands::ports::ports(a),
         Command::Batch(a) => commands::batch::batch(a),
         Command::Completions(a) => commands::manual::completions(a),

@@ -192,6 +192,17 @@ fn says(bounds: &Bounds) -> String {
     format!("Write {}. Units: {none}{}.", bounds.says, units.join(", "))
 }
 
+/// Holds a schema against the one under `docs/schemas`, in tests. With `PLUMELINE_WRITE_SCHEMAS` set it is written anew.
+pub fn holds(name: &str, text: String) {
+    let path = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("../../docs/schemas").join(name);
+    if std::env::var_os("PLUMELINE_WRITE_SCHEMAS").is_some() {
+        let written = std::fs::write(&path, &text);
+        assert!(written.is_ok(), "{name}: {written:?}");
+    }
+    let kept = std::fs::read_to_string(&path).unwrap_or_default();
+    assert!(kept == text, "{name} is out of date: run with PLUMELINE_WRITE_SCHEMAS=1");
+}
+
 fn text(schema: &Schema) -> String {
     // A schema is plain JSON; writing it can't fail.
     let mut text = serde_json::to_string_pretty(schema).unwrap_or_default();

@@ -54,8 +54,10 @@ pub(crate) enum Stop {
     Found,
 }
 
-/// The tests of the air that a baseline must stand.
-const TESTS_OF_BASELINE: [StageKind; 3] = [StageKind::ProveSmoke, StageKind::Supervise, StageKind::LastLook];
+/// An output that is driven here goes back by itself within this time (a drive runs 30 s), ...
+const DRIVEN_MOST: Duration = Duration::from_secs(40);
+/// ... and within this one after it was let go.
+const DRIVEN_AFTER: Duration = Duration::from_secs(5);
 
 /// Tries to open the link again after this long at first, and never less often than the second.
 const RECONNECT_S: (u64, u64) = (1, 15);
@@ -135,6 +137,10 @@ pub(crate) struct Shared {
     pub(crate) stream: Option<u8>,
     pub(crate) stream_lost: bool,
     pub(crate) inhibited: bool,
+    /// Until when each output may be operated because it is driven here.
+    pub(crate) driven: BTreeMap<u8, Instant>,
+    /// Going on is not safe: what was found says why.
+    pub(crate) unsafe_to_go_on: bool,
     /// Why the inhibit of the replacement did not hold, each time.
     pub(crate) lapses: Vec<Trouble>,
     /// Leases are renewed; false only while a lapse is waited for.
@@ -219,6 +225,8 @@ impl Context {
             stream: None,
             stream_lost: false,
             inhibited: false,
+            driven: BTreeMap::new(),
+            unsafe_to_go_on: false,
             lapses: Vec::new(),
             renewing: true,
             zone_isolated: false,
@@ -285,7 +293,7 @@ impl Context {
     pub(crate) fn found(&self, finding: Finding) {
         self.note(Entry::Found(Box::new(finding.clone())));
         // A baseline is only as good as what is tested on it.
-        let voids = (finding.verdict == Verdict::Fail && TESTS_OF_BASELINE.contains(&finding.stage))
+        let voids = (finding.verdict == Verdict::Fail && finding.stage.row().traits.tests_baseline)
             .then(|| format!("a later test failed: {}: {}", finding.subject, finding.says));
         self.edit().outcome.findings.push(finding);
         if let Some(because) = voids {
@@ -431,6 +439,10 @@ impl Context {
         let ticket = {
             let mut s = self.edit();
             let now = s.now;
+            if let Request::Drive { output, on } = request {
+                // Readings of before the end are still under way when it is over.
+                s.driven.insert(output, now + if on { DRIVEN_MOST } else { DRIVEN_AFTER });
+            }
             let ticket = s.driver.request(now, request);
             s.wanted.insert(ticket);
             s.changed = true;

@@ -20,8 +20,10 @@ pub mod outcome;
 pub mod plan;
 pub mod prompt;
 mod readings;
+pub mod stage;
 mod stages;
 mod supervisors;
+mod watch;
 
 pub use effect::{Effect, Entry, Progress};
 pub use job::JobInputs;

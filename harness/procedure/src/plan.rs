@@ -1,6 +1,7 @@
 //! The plan of a job, checked and typed: what is done, in which order, and by which limits. Read from `plan.toml`
 //! by the job crate; nothing here is a default, and every limit carries its source.
 use crate::outcome::StageKind;
+pub use crate::stage::Policy;
 use alloc::{string::String, vec::Vec};
 use serde::{Deserialize, Serialize};
 
@@ -65,18 +66,6 @@ pub struct StagePlan {
     pub policy: Policy,
     /// How long it may take, s.
     pub deadline_s: u32,
-}
-
-/// What happens when a stage does not pass.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Policy {
-    /// The job winds down safely and closes.
-    Stop,
-    /// The job goes on; the verdict keeps what happened.
-    GoOn,
-    /// The stage is left out; the verdict is then undecided at best.
-    Skip,
 }
 
 /// How well the origin of a value is known.

@@ -18,92 +18,110 @@ pub struct Prompt {
     pub wants: Wants,
 }
 
-/// What is asked for, so that a script (or a simulated site) can do it.
-#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
-#[serde(tag = "act", rename_all = "kebab-case")]
-pub enum Act {
+macro_rules! acts {
+    ($($(#[$meta:meta])* $kind:ident $(($($tuple:tt)*))? $({$($fields:tt)*})? = $name:literal,)*) => {
+        /// What is asked for, so that a script (or a simulated site) can do it.
+        #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+        #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+        #[serde(tag = "act")]
+        pub enum Act {
+            $($(#[$meta])* #[serde(rename = $name)] $kind $(($($tuple)*))? $({$($fields)*})?,)*
+        }
+        impl Act {
+            /// The names of all kinds.
+            pub const NAMES: &[&str] = &[$($name),*];
+            /// The name in files: the same as in the journal.
+            pub const fn name(&self) -> &'static str {
+                match self {
+                    $(Self::$kind { .. } => $name,)*
+                }
+            }
+        }
+    };
+}
+
+acts! {
     /// Give the replacement power on the bench, and connect the cable to it.
-    Bench,
+    Bench = "bench",
     /// Take its power off, and connect the cable to the outgoing unit.
-    BenchDone,
+    BenchDone = "bench-done",
     /// Say who does the work by hand.
-    Who,
+    Who = "who",
     /// Confirm that the zone is isolated at the panel.
-    Isolate,
+    Isolate = "isolate",
     /// Confirm that every release circuit is physically locked off, or that there is none.
-    LockOff,
+    LockOff = "lock-off",
     /// Confirm that those who must be told have been told.
-    Tell,
+    Tell = "tell",
     /// Take the outgoing unit off and fit the replacement: pipes, wires, power.
-    Swap,
+    Swap = "swap",
     /// Tick off an item of the checklist.
     Check {
         /// Position in the checklist, from 1.
         item: u32,
-    },
+    } = "check",
     /// Close a hole.
-    CloseHole(HoleRef),
+    CloseHole(HoleRef) = "close-hole",
     /// Open it again.
-    OpenHole(HoleRef),
+    OpenHole(HoleRef) = "open-hole",
     /// Release smoke at a hole; the answer marks the moment.
-    ReleaseSmoke(HoleRef),
+    ReleaseSmoke(HoleRef) = "release-smoke",
     /// Say whether the release went as it was meant to; a reason why not sets the run aside before its result shows.
-    ReleaseWent(HoleRef),
+    ReleaseWent(HoleRef) = "release-went",
     /// Stop the smoke.
-    StopSmoke,
+    StopSmoke = "stop-smoke",
     /// Shut an inlet (or pull its pipe).
     ShutInlet {
         /// Inlet number.
         inlet: u8,
-    },
+    } = "shut-inlet",
     /// Put the inlet back as it was.
     RefitInlet {
         /// Inlet number.
         inlet: u8,
-    },
+    } = "refit-inlet",
     /// Look whether the panel shows what an output stands for.
     PanelShows {
         /// Output number.
         output: u8,
         /// What the output is set to stand for.
         function: String,
-    },
+    } = "panel-shows",
     /// Look whether the panel no longer shows it.
     PanelClear {
         /// Output number.
         output: u8,
-    },
+    } = "panel-clear",
     /// Switch one of the unit's supplies off, or on again.
     SwitchSupply {
         /// Which.
         supply: Supply,
         /// On again, or off.
         on: bool,
-    },
+    } = "switch-supply",
     /// Look whether the panel shows a fault of this unit.
-    PanelFault,
+    PanelFault = "panel-fault",
     /// Look whether the panel no longer shows it.
-    PanelFaultClear,
+    PanelFaultClear = "panel-fault-clear",
     /// Read something off an instrument.
     ReadMeter {
         /// What.
         quantity: Metered,
-    },
+    } = "read-meter",
     /// Go on although something is unproven: answered by a name and a reason, or no.
-    Override,
+    Override = "override",
     /// Say whether pipes, cover, filter and fan setting were left alone since the baseline was taken.
-    LeftAlone,
+    LeftAlone = "left-alone",
     /// Say whether nothing was operated while the inhibit of the outputs did not hold.
-    NothingOperated,
+    NothingOperated = "nothing-operated",
     /// Say whether what is called for when a zone is out of service for too long was in place.
-    OtherMeasures,
+    OtherMeasures = "other-measures",
     /// Unlock the release circuit.
-    Unlock,
+    Unlock = "unlock",
     /// Restore the zone at the panel.
-    Restore,
+    Restore = "restore",
     /// Read something off the unit's display.
-    ReadDisplay,
+    ReadDisplay = "read-display",
 }
 
 /// The name and the reason in an answer to [`Act::Override`], as in "A. Name: reason"; `None` where one is missing: then
@@ -149,73 +167,6 @@ impl Metered {
         match self {
             Self::Voltage => ("voltage at the unit's supply terminals", "V"),
             Self::Current => ("current that the unit draws", "A"),
-        }
-    }
-}
-
-impl Act {
-    /// The names of all kinds.
-    pub const NAMES: [&'static str; 28] = [
-        "bench",
-        "bench-done",
-        "who",
-        "isolate",
-        "lock-off",
-        "tell",
-        "swap",
-        "check",
-        "close-hole",
-        "open-hole",
-        "release-smoke",
-        "release-went",
-        "stop-smoke",
-        "shut-inlet",
-        "refit-inlet",
-        "panel-shows",
-        "panel-clear",
-        "switch-supply",
-        "panel-fault",
-        "panel-fault-clear",
-        "read-meter",
-        "override",
-        "left-alone",
-        "nothing-operated",
-        "other-measures",
-        "unlock",
-        "restore",
-        "read-display",
-    ];
-    /// The name in files: the same as in the journal.
-    pub const fn name(&self) -> &'static str {
-        match self {
-            Self::Bench => "bench",
-            Self::BenchDone => "bench-done",
-            Self::Who => "who",
-            Self::Isolate => "isolate",
-            Self::LockOff => "lock-off",
-            Self::Tell => "tell",
-            Self::Swap => "swap",
-            Self::Check { .. } => "check",
-            Self::CloseHole(_) => "close-hole",
-            Self::OpenHole(_) => "open-hole",
-            Self::ReleaseSmoke(_) => "release-smoke",
-            Self::ReleaseWent(_) => "release-went",
-            Self::StopSmoke => "stop-smoke",
-            Self::ShutInlet { .. } => "shut-inlet",
-            Self::RefitInlet { .. } => "refit-inlet",
-            Self::PanelShows { .. } => "panel-shows",
-            Self::PanelClear { .. } => "panel-clear",
-            Self::SwitchSupply { .. } => "switch-supply",
-            Self::PanelFault => "panel-fault",
-            Self::PanelFaultClear => "panel-fault-clear",
-            Self::ReadMeter { .. } => "read-meter",
-            Self::Override => "override",
-            Self::LeftAlone => "left-alone",
-            Self::NothingOperated => "nothing-operated",
-            Self::OtherMeasures => "other-measures",
-            Self::Unlock => "unlock",
-            Self::Restore => "restore",
-            Self::ReadDisplay => "read-display",
         }
     }
 }

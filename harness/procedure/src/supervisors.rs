@@ -5,7 +5,7 @@ use crate::{
     executor::{Task, wait_for},
     outcome::StageKind,
     readings::Item,
-    stages::{BOUND_TO_SETTINGS, settings_digest},
+    stages::settings_digest,
 };
 use alloc::{boxed::Box, format, vec, vec::Vec};
 use core::time::Duration;
@@ -20,6 +20,7 @@ pub(crate) fn all(ctx: &Context) -> Vec<Task> {
         Box::pin(keep_stream(ctx.clone())),
         Box::pin(warn_out_of_service(ctx.clone())),
         Box::pin(watch_baseline(ctx.clone())),
+        Box::pin(crate::watch::outputs(ctx.clone())),
     ]
 }
 
@@ -65,7 +66,7 @@ fn settings_seen(ctx: &Context, told: Result<Told, Trouble>) {
     };
     match &why {
         None => ctx.remark(format!("the unit's settings are still those that were read back, digest {left}")),
-        Some(why) => ctx.void(&BOUND_TO_SETTINGS, why),
+        Some(why) => ctx.void(&StageKind::with(|t| t.bound_to_settings), why),
     }
     let mut s = ctx.edit();
     s.settings_unseen = false;

@@ -1,21 +1,21 @@
 //! `plumeline batch`: several jobs unattended, one table, one junit.xml, one result.json, one exit code.
-use crate::{
-    args::Batch,
-    batch::{
-        file::{self, Entry},
-        result::{BatchResult, How},
-        work::{self, Work},
-    },
-    failure::{Exit, Failure},
-    show::always,
-};
+use crate::args::Batch;
 use plumeline_job::{
     Problem,
     disk::{OsDisk, replace},
     folder,
 };
+use plumeline_lab::batch::{
+    file::{self, Entry},
+    result::{BatchResult, How},
+    work::{self, Work},
+};
 use plumeline_procedure::Outcome;
 use plumeline_report::JunitJob;
+use plumeline_runtime::{
+    failure::{Exit, Failure},
+    show::print_result,
+};
 use std::path::Path;
 
 /// `plumeline batch`
@@ -41,7 +41,7 @@ pub fn batch(args: &Batch) -> Result<Exit, Failure> {
     let json = result.json()?;
     put(&path, &json)?;
     put(&args.out.join(folder::JUNIT), &junit(&jobs, &result, &args.out)?)?;
-    always(&if args.json { json.trim_end().to_owned() } else { result.table() });
+    print_result(&if args.json { json.trim_end().to_owned() } else { result.table() });
     Ok(if result.as_expected { Exit::Pass } else { Exit::Fail })
 }
 

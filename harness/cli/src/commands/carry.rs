@@ -2,13 +2,15 @@
 use crate::{
     args,
     carrying::{self, Carried, Described, Given},
-    failure::{Exit, Failure},
-    resume,
-    show::{line, width},
 };
 use plumeline_job::{
     Problem, decisions,
     folder::{self, Folder},
+};
+use plumeline_runtime::{
+    failure::{Exit, Failure},
+    resume,
+    show::{print_progress, width},
 };
 use std::path::Path;
 
@@ -75,19 +77,22 @@ fn given(folder: &Folder, name: &str, elsewhere: Option<&Path>) -> Result<Option
 fn tell(args: &args::Carry, folder: &Folder, carried: &Carried) -> Result<(), Failure> {
     if args.json {
         let text = serde_json::to_string(&carried.file).map_err(|e| Failure::internal(e.to_string()))?;
-        line(&text);
+        print_progress(&text);
         return Ok(());
     }
-    line(plumeline_report::account_text(&carried.file, width()).trim_end());
-    line("");
+    print_progress(plumeline_report::account_text(&carried.file, width()).trim_end());
+    print_progress("");
     let dir = folder.dir().display();
-    line(&format!("written in {dir}: {}, {}, {}", folder::ACCOUNT, folder::ACCOUNT_TEXT, folder::WIRING));
+    print_progress(&format!("written in {dir}: {}, {}, {}", folder::ACCOUNT, folder::ACCOUNT_TEXT, folder::WIRING));
     if carried.new.is_some() {
-        line(&format!("written in {dir}: {}", folder::SETTINGS_NEW));
+        print_progress(&format!("written in {dir}: {}", folder::SETTINGS_NEW));
     } else if args.template {
-        line(&format!("to be filled in: {}; then run this again", folder.dir().join(folder::DECISIONS).display()));
+        print_progress(&format!(
+            "to be filled in: {}; then run this again",
+            folder.dir().join(folder::DECISIONS).display()
+        ));
     } else {
-        line(&format!(
+        print_progress(&format!(
             "{} was not written; `--template` adds what is open to {}",
             folder::SETTINGS_NEW,
             folder::DECISIONS

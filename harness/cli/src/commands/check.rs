@@ -1,20 +1,21 @@
 //! `plumeline check`: whether a job is as it was sealed, and whether its journal, trace and files belong together.
 //!
 //! Offline; no link, no simulator, no clock. Also gives what [`super::close`] needs to know of a job.
-use crate::{
-    args::Check,
-    failure::{Exit, Failure},
-    keep::cite,
-    load::Files,
-    replay::{Against, Replayed, replay},
-    show::{always, line},
-};
+use crate::args::Check;
 use plumeline_job::{
     Kind, Problem, check as files,
     folder::{self, Folder},
     journal,
     key::NamedKey,
     seal::{self, Closing, Seal, Standing, State},
+};
+use plumeline_runtime::{
+    failure::{Exit, Failure},
+    finish,
+    job_files::Files,
+    keep::cite,
+    replay::{Against, Replayed, replay},
+    show::{print_progress, print_result},
 };
 use plumeline_trace::LogReader;
 use serde_json::{Value, json};
@@ -41,7 +42,7 @@ pub fn check(args: &Check) -> Result<Exit, Failure> {
         && folder.exists(folder::JOURNAL)?
         && folder.read(folder::JOURNAL)?.bytes.is_empty()
     {
-        always("the job was ended before anything happened in it: `plumeline run` begins it");
+        print_result("the job was ended before anything happened in it: `plumeline run` begins it");
         return Ok(Exit::Pass);
     }
     let mut found = examine(&folder)?;
@@ -56,17 +57,17 @@ pub fn check(args: &Check) -> Result<Exit, Failure> {
         (true, _) => Exit::Pass,
     };
     if args.json {
-        always(&as_json(&found, expected.as_ref()).to_string());
+        print_result(&as_json(&found, expected.as_ref()).to_string());
         return Ok(exit);
     }
     for words in seal_words(&found.standing, expected.as_ref()).iter().chain(&found.says) {
-        line(words);
+        print_progress(words);
     }
     for problem in &found.problems {
         eprintln!("{}", problem.render(false));
     }
     if found.problems.is_empty() {
-        always(match found.standing.state {
+        print_result(match found.standing.state {
             State::Open => "everything holds; the job is not sealed: `plumeline close` seals it",
             State::Sealed => "everything holds, and all of it is sealed",
             State::OpenAgain => "what is sealed holds; the job went on since, and that part is not sealed",
@@ -212,7 +213,7 @@ fn seal_words(standing: &Standing, expected: Option<&NamedKey>) -> Vec<String> {
         words.push(incomplete(seal));
     }
     for held in &standing.seals {
-        words.push(about(&held.seal));
+        words.push(finish::about(&held.seal));
     }
     for s in &standing.superseded {
         let by =
@@ -244,23 +245,6 @@ fn seal_words(standing: &Standing, expected: Option<&NamedKey>) -> Vec<String> {
 /// The line that stands first wherever an incomplete seal is shown.
 pub fn incomplete(seal: &Seal) -> String {
     format!("INCOMPLETE: {}", seal.closed.because.join(" "))
-}
-
-/// One line about a seal.
-pub fn about(seal: &Seal) -> String {
-    let how = match seal.closed.how {
-        Closing::Complete => "complete",
-        Closing::Incomplete => "INCOMPLETE",
-    };
-    format!(
-        "{}: {how}, by {} on {}; verdict {}, {} files, {} lines of journal",
-        seal::file_name(seal.number),
-        seal.signer,
-        seal.date,
-        seal.verdict.is,
-        seal.files.len(),
-        seal.journal.lines
-    )
 }
 
 fn as_json(found: &Examined, expected: Option<&NamedKey>) -> Value {

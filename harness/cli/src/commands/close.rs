@@ -4,24 +4,24 @@
 //! written anew before they are sealed. Not here: the form of a seal, and keys.
 use super::{
     check::{self, Examined},
-    key, run,
+    key,
 };
-use crate::{
-    args::{Check, Close, Pack, Unpack},
-    failure::{Exit, Failure},
-    finish,
-    replay::Replayed,
-    show::{always, line},
-};
+use crate::args::{Check, Close, Pack, Unpack};
 use plumeline_base::Verdict;
 use plumeline_job::{
     Problem, archive,
     folder::{self, Folder},
-    key::{NamedKey, SigningKey},
+    key::NamedKey,
     seal::{self, Closed, Closing, Judged, Seal, State, Statement},
 };
-use plumeline_procedure::Outcome;
-use plumeline_report::{Digests, standing};
+use plumeline_report::Digests;
+use plumeline_runtime::{
+    clock,
+    failure::{Exit, Failure},
+    finish,
+    replay::Replayed,
+    show::{print_progress, print_result},
+};
 use std::path::Path;
 
 /// `plumeline close`
@@ -36,12 +36,12 @@ pub fn close(args: &Close) -> Result<Exit, Failure> {
         for problem in &found.problems {
             eprintln!("{}", problem.render(false));
         }
-        always("not sealed: what does not hold is not signed");
+        print_result("not sealed: what does not hold is not signed");
         return Ok(Exit::Fail);
     }
     let (closed, verdict) = match found.standing.newest().filter(|_| found.standing.state == State::Sealed) {
         Some(last) if last.key == key.public() && found.standing.added.is_empty() => {
-            always("this key has sealed the job as it is");
+            print_result("this key has sealed the job as it is");
             return Ok(tell(&folder, last));
         }
         // Another signature under the same, or files that were added: the job itself says nothing new.
@@ -55,7 +55,7 @@ pub fn close(args: &Close) -> Result<Exit, Failure> {
              wherever the seal is shown",
         ));
     }
-    let statement = Statement { closed, verdict, date: run::date(), tool: env!("CARGO_PKG_VERSION").into() };
+    let statement = Statement { closed, verdict, date: clock::date(), tool: env!("CARGO_PKG_VERSION").into() };
     let seal = seal::add(&folder, &found.standing, statement, &key)?;
     Ok(tell(&folder, &seal))
 }
@@ -89,7 +89,7 @@ fn what_it_came_to(folder: &Folder, found: &mut Examined) -> Result<(Closed, Jud
         };
         let invented = finish::is_invented(&replayed.loaded);
         finish::write(folder, &replayed.loaded, outcome, replayed.session.record(), &digests, invented)?;
-        return Ok(stated(outcome));
+        return Ok(finish::stated(outcome));
     }
     for name in [folder::RESULT, folder::JUNIT, folder::REPORT] {
         if folder.exists(name)? {
@@ -103,36 +103,17 @@ fn what_it_came_to(folder: &Folder, found: &mut Examined) -> Result<(Closed, Jud
     Ok((Closed::with(vec![because]), Judged { because: "the job is not over".to_owned(), is: Verdict::Undecided }))
 }
 
-/// How a job that is over is closed, and what it came to.
-fn stated(outcome: &Outcome) -> (Closed, Judged) {
-    let open = standing::left_open(outcome).map(|loud| format!("{}: {}", loud.word, loud.text));
-    let is = standing::shown_verdict(outcome);
-    (Closed::with(open.into_iter().collect()), Judged { because: outcome.because.clone(), is })
-}
-
-/// Seals a demonstration with the key that everybody has.
-pub fn demonstrate(folder: &Folder, outcome: &Outcome, date: &str) -> Result<Seal, Failure> {
-    let (closed, verdict) = stated(outcome);
-    let statement = Statement { closed, verdict, date: date.into(), tool: env!("CARGO_PKG_VERSION").into() };
-    Ok(seal::add(folder, &seal::verify(folder), statement, &SigningKey::demonstration())?)
-}
-
-/// What was sealed, on one line.
-pub fn sealed(seal: &Seal) -> String {
-    format!("sealed: {}", check::about(seal))
-}
-
 fn tell(folder: &Folder, seal: &Seal) -> Exit {
     let exit = match seal.closed.how {
         Closing::Complete => Exit::Pass,
         Closing::Incomplete => {
-            always(&check::incomplete(seal));
+            print_result(&check::incomplete(seal));
             Exit::Undecided
         }
     };
-    always(&sealed(seal));
-    line(&format!("fingerprint of the key: {}", seal.key.fingerprint()));
-    line(&format!("check it with: plumeline check {} --key PUBLIC-KEY-FILE", folder.dir().display()));
+    print_result(&finish::sealed(seal));
+    print_progress(&format!("fingerprint of the key: {}", seal.key.fingerprint()));
+    print_progress(&format!("check it with: plumeline check {} --key PUBLIC-KEY-FILE", folder.dir().display()));
     exit
 }
 
@@ -153,9 +134,11 @@ pub fn pack(args: &Pack) -> Result<Exit, Failure> {
     let folder = Folder::open(&args.job)?;
     let _lock = folder.lock()?;
     let files = archive::pack(&folder, &args.out)?;
-    line(&format!("{files} files are in {}", args.out.display()));
+    print_progress(&format!("{files} files are in {}", args.out.display()));
     if seal::verify(&folder).state != State::Sealed {
-        always("the job is not sealed: whoever gets it can't tell whether it was altered (`plumeline close` seals it)");
+        print_result(
+            "the job is not sealed: whoever gets it can't tell whether it was altered (`plumeline close` seals it)",
+        );
     }
     Ok(Exit::Pass)
 }
@@ -166,6 +149,6 @@ pub fn unpack(args: &Unpack) -> Result<Exit, Failure> {
         NamedKey::read(key)?;
     }
     let files = archive::unpack(&args.archive, &args.out)?;
-    line(&format!("{files} files are in {}", args.out.display()));
+    print_progress(&format!("{files} files are in {}", args.out.display()));
     check::check(&Check { job: args.out.clone(), key: args.key.clone(), json: false })
 }

@@ -1,12 +1,5 @@
 //! Commands over files alone: new, replay, report. No link, no simulator, no clock.
-use crate::{
-    args::{New, Replay, Report},
-    failure::{Exit, Failure},
-    finish,
-    rejudge::Then,
-    replay::{Against, replay as run_replay},
-    show::{always, line},
-};
+use crate::args::{New, Replay, Report};
 use plumeline_base::Verdict;
 use plumeline_job::{
     Problem,
@@ -16,6 +9,13 @@ use plumeline_job::{
 };
 use plumeline_procedure::Entry;
 use plumeline_report::Digests;
+use plumeline_runtime::{
+    failure::{Exit, Failure},
+    finish,
+    rejudge::Then,
+    replay::{Against, replay as run_replay},
+    show::{print_progress, print_result},
+};
 use plumeline_trace::LogReader;
 use std::path::{Path, PathBuf};
 
@@ -30,12 +30,12 @@ pub fn new(args: &New) -> Result<Exit, Failure> {
     };
     let files = [(folder::PIPEWORK, sheet.as_bytes()), (folder::PLAN, plan::TEMPLATE.as_bytes())];
     let folder = Folder::create(&args.job, &files, args.force)?;
-    line(&format!("a new job is in {}", folder.dir().display()));
-    line(&format!("  1. describe the pipes, the new unit's fan and the air in {}", folder::PIPEWORK));
-    line(&format!("  2. name site, units, limits and smoke tests in {}", folder::PLAN));
-    line(&format!("  3. put the settings for the new unit into {}", folder::SETTINGS_NEW));
-    line(&format!("  4. plumeline predict {}", folder.dir().join(folder::PIPEWORK).display()));
-    line(&format!("  5. plumeline run {} --port serial:PATH", folder.dir().display()));
+    print_progress(&format!("a new job is in {}", folder.dir().display()));
+    print_progress(&format!("  1. describe the pipes, the new unit's fan and the air in {}", folder::PIPEWORK));
+    print_progress(&format!("  2. name site, units, limits and smoke tests in {}", folder::PLAN));
+    print_progress(&format!("  3. put the settings for the new unit into {}", folder::SETTINGS_NEW));
+    print_progress(&format!("  4. plumeline predict {}", folder.dir().join(folder::PIPEWORK).display()));
+    print_progress(&format!("  5. plumeline run {} --port serial:PATH", folder.dir().display()));
     Ok(Exit::Pass)
 }
 
@@ -74,17 +74,17 @@ pub fn replay(args: &Replay) -> Result<Exit, Failure> {
     let then = done.session.keeper().then().map(|then| (then.verdict(), then.told()));
     let outcome = done.session.outcome();
     let verdict = outcome.map_or(Verdict::Undecided, |o| o.verdict);
-    line(&format!("{}: {} records, {} lines of journal", trace.display(), done.records, done.lines));
-    line(&format!("compared: {what}"));
+    print_progress(&format!("{}: {} records, {} lines of journal", trace.display(), done.records, done.lines));
+    print_progress(&format!("compared: {what}"));
     let (then, differences) = then.unwrap_or_default();
-    differences.iter().for_each(|words| line(words));
+    differences.iter().for_each(|words| print_progress(words));
     match outcome {
-        Some(o) => always(&format!("verdict: {verdict}, {}", o.because)),
-        None => always("verdict: undecided, the trace ends before the job does"),
+        Some(o) => print_result(&format!("verdict: {verdict}, {}", o.because)),
+        None => print_result("verdict: undecided, the trace ends before the job does"),
     }
     if let Some(then) = then {
         let same = if then == verdict { "the same as" } else { "not the same as" };
-        always(&format!("this is {same} the verdict then: {then}"));
+        print_result(&format!("this is {same} the verdict then: {then}"));
     }
     if let Some(path) = &args.journal {
         let bytes = done.session.into_parts().0.into_journal();
@@ -93,7 +93,7 @@ pub fn replay(args: &Replay) -> Result<Exit, Failure> {
     match expected {
         Some(wanted) if wanted == verdict => Ok(Exit::Pass),
         Some(wanted) => {
-            always(&format!("expected: {wanted}"));
+            print_result(&format!("expected: {wanted}"));
             Ok(Exit::Fail)
         }
         None => Ok(match verdict {
@@ -122,7 +122,7 @@ pub fn report(args: &Report) -> Result<Exit, Failure> {
         )
     })?;
     if seal::verify(&folder).state == State::Sealed {
-        line("the job is sealed: its report stays as it is");
+        print_progress("the job is sealed: its report stays as it is");
         finish::tell(outcome, &folder.dir().join(folder::REPORT));
         return Ok(Exit::of(outcome));
     }

@@ -3,9 +3,7 @@
 //! Not here: the rules themselves (the measure crate), how a CSV file is read (`logger_csv`).
 use crate::{
     args::{Judge, JudgedAs, Mark},
-    failure::{Exit, Failure},
     logger_csv::{self, Readings},
-    show::{always, line},
 };
 use plumeline_base::{Instant, quantity::Estimate, time::seconds};
 use plumeline_job::Problem;
@@ -14,6 +12,10 @@ use plumeline_measure::{
     mean::{self, Terms},
     settle::{self, Reason, State},
     smoke::{self, Outcome, Release, Unclear},
+};
+use plumeline_runtime::{
+    failure::{Exit, Failure},
+    show::{print_progress, print_result},
 };
 use serde_json::{Value, json};
 use std::time::Duration;
@@ -53,14 +55,19 @@ pub fn judge(args: &Judge) -> Result<Exit, Failure> {
             "rule": judged.rule,
             "result": judged.result,
         });
-        always(&serde_json::to_string_pretty(&whole).map_err(|e| Failure::internal(e.to_string()))?);
+        print_result(&serde_json::to_string_pretty(&whole).map_err(|e| Failure::internal(e.to_string()))?);
     } else {
         let span = |s: Option<&Sample>| s.map_or(0.0, |s| s.at.as_secs_f64());
         let (from, to) = (span(samples.first()), span(samples.last()));
         let column = &readings.column;
-        line(&format!("{} ({}): {} readings, {from:.3} s to {to:.3} s", column.name, column.unit, samples.len()));
-        line("times count from the first reading of the file");
-        judged.words.iter().for_each(|w| always(w));
+        print_progress(&format!(
+            "{} ({}): {} readings, {from:.3} s to {to:.3} s",
+            column.name,
+            column.unit,
+            samples.len()
+        ));
+        print_progress("times count from the first reading of the file");
+        judged.words.iter().for_each(|w| print_result(w));
     }
     Ok(judged.exit)
 }

@@ -1,12 +1,12 @@
 //! `plumeline key`: makes and shows the keys that seal jobs, and asks for passphrases.
-use crate::{
-    args::{Key, KeyNew, KeyShow},
-    failure::{Exit, Failure},
-    show::{always, line},
-};
+use crate::args::{Key, KeyNew, KeyShow};
 use plumeline_job::{
     Kind, Problem,
     key::{NamedKey, SigningKey},
+};
+use plumeline_runtime::{
+    failure::{Exit, Failure},
+    show::{print_progress, print_result},
 };
 use std::path::Path;
 use zeroize::Zeroizing;
@@ -36,8 +36,8 @@ fn new(args: &KeyNew) -> Result<Exit, Failure> {
     key.write(&args.out, passphrase.as_deref().map(String::as_str))?;
     let named = key.named();
     named.write(&public)?;
-    line(&format!("private key: {} (keep it to yourself, and a copy in a safe place)", args.out.display()));
-    line(&format!("public key:  {} (hand it to whoever is to check your seals)", public.display()));
+    print_progress(&format!("private key: {} (keep it to yourself, and a copy in a safe place)", args.out.display()));
+    print_progress(&format!("public key:  {} (hand it to whoever is to check your seals)", public.display()));
     tell(&named);
     Ok(Exit::Pass)
 }
@@ -47,13 +47,13 @@ fn show(args: &KeyShow) -> Result<Exit, Failure> {
         Err(problem) if problem.kind() == Kind::Syntax => private(&args.file, args.passphrase_file.as_deref())?.named(),
         read => read?,
     };
-    always(named.to_text()?.trim_end());
+    print_result(named.to_text()?.trim_end());
     Ok(Exit::Pass)
 }
 
 fn tell(named: &NamedKey) {
-    always(&format!("name:        {}", named.name));
-    always(&format!("fingerprint: {}", named.key.fingerprint()));
+    print_result(&format!("name:        {}", named.name));
+    print_result(&format!("fingerprint: {}", named.key.fingerprint()));
 }
 
 /// Reads a private key; its passphrase comes from this file, or else the terminal is asked.

@@ -1,11 +1,11 @@
 //! `plumeline completions` and `plumeline man`: both made from the arguments themselves, so that they can't go stale.
-use crate::{
-    args::{Cli, Completions, Man},
-    failure::{Exit, Failure},
-    show::line,
-};
+use crate::args::{Cli, Completions, Man};
 use clap::{Command, CommandFactory};
 use plumeline_job::Problem;
+use plumeline_runtime::{
+    failure::{Exit, Failure},
+    show::print_progress,
+};
 use std::io::{self, Write};
 
 /// `plumeline completions`
@@ -24,7 +24,7 @@ pub fn man(args: &Man) -> Result<Exit, Failure> {
     let told = |e: io::Error| Problem::from_io(dir, "write the manual", &e);
     std::fs::create_dir_all(dir).map_err(told)?;
     pages(&command, &mut |name, text| std::fs::write(dir.join(name), text)).map_err(told)?;
-    line(&format!("the manual is in {}", dir.display()));
+    print_progress(&format!("the manual is in {}", dir.display()));
     Ok(Exit::Pass)
 }
 

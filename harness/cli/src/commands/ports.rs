@@ -1,10 +1,10 @@
 //! `plumeline ports`: which serial and USB ports there are, and how to name each.
-use crate::{
-    args::Ports,
-    failure::{Exit, Failure},
-    show::always,
-};
+use crate::args::Ports;
 use plumeline_link::ports::{self, PortInfo, Root};
+use plumeline_runtime::{
+    failure::{Exit, Failure},
+    show::print_result,
+};
 use serde_json::{Value, json};
 use std::path::Path;
 
@@ -20,19 +20,21 @@ pub fn ports(args: &Ports) -> Result<Exit, Failure> {
     })?;
     if args.json {
         let all: Vec<Value> = ports.iter().map(|port| to_json(port, &ports)).collect();
-        always(&format!("{:#}", json!({ "format": 1, "ports": all })));
+        print_result(&format!("{:#}", json!({ "format": 1, "ports": all })));
         return Ok(Exit::Pass);
     }
     if ports.is_empty() {
-        always("no serial port is there");
-        always("  next   plug the adapter in and look again; a pseudo-terminal is never listed: --port serial:PATH");
+        print_result("no serial port is there");
+        print_result(
+            "  next   plug the adapter in and look again; a pseudo-terminal is never listed: --port serial:PATH",
+        );
     }
     for port in &ports {
-        always(&port.to_string());
-        always(&format!("  name   --port {}", port.spec(&ports)));
+        print_result(&port.to_string());
+        print_result(&format!("  name   --port {}", port.spec(&ports)));
         if let Some(down) = &port.hindrance {
-            always(&format!("  can't be opened now: {down}"));
-            always(&format!("  next   {}", down.remedy()));
+            print_result(&format!("  can't be opened now: {down}"));
+            print_result(&format!("  next   {}", down.remedy()));
         }
     }
     Ok(Exit::Pass)

@@ -1,15 +1,17 @@
 //! `plumeline predict`: the table of what every pipe and hole should do, the same as JSON, and as a drawing.
 use crate::{
     args::Predict,
-    failure::{Exit, Failure},
     predict::{
         Predicted, drawing, json,
         options::{Level, Limits},
         table,
     },
-    show::{always, line},
 };
 use plumeline_job::{Problem, disk, pipework};
+use plumeline_runtime::{
+    failure::{Exit, Failure},
+    show::{print_progress, print_result},
+};
 
 /// `plumeline predict`
 pub fn predict(args: &Predict) -> Result<Exit, Failure> {
@@ -23,9 +25,9 @@ pub fn predict(args: &Predict) -> Result<Exit, Failure> {
         disk::replace(&disk::OsDisk, path, drawing::svg(&predicted).as_bytes())
             .map_err(|e| Problem::from_io(path, "write the drawing", &e))?;
     }
-    always(if args.json { json::text(&predicted)? } else { table::text(&predicted) }.trim_end());
+    print_result(if args.json { json::text(&predicted)? } else { table::text(&predicted) }.trim_end());
     if let (Some(path), false) = (&args.svg, args.json) {
-        line(&format!("\nthe drawing is in {}", path.display()));
+        print_progress(&format!("\nthe drawing is in {}", path.display()));
     }
     Ok(Exit::Pass)
 }

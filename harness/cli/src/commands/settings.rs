@@ -3,9 +3,6 @@ use crate::{
     args::{Capture, Diff, Show},
     capture::{self, Captured},
     carrying::Described,
-    failure::{Exit, Failure},
-    port, scenario,
-    show::{line, width},
 };
 use plumeline_base::Instant;
 use plumeline_carry::{Side, compare, listing};
@@ -15,6 +12,12 @@ use plumeline_job::{
     settings::{self, Document},
 };
 use plumeline_link::LinkSpec;
+use plumeline_runtime::{
+    clock,
+    failure::{Exit, Failure},
+    port, scenario,
+    show::{print_progress, width},
+};
 use std::path::Path;
 
 /// `plumeline capture`
@@ -33,19 +36,19 @@ pub fn capture(args: &Capture) -> Result<Exit, Failure> {
     let document = settings::parse(&args.out.display().to_string(), &bytes)?;
     disk::replace(&disk::OsDisk, &args.out, &bytes)
         .map_err(|e| Problem::from_io(&args.out, "write the settings", &e))?;
-    line(&headline(&document));
-    line(&format!("written: {}", args.out.display()));
+    print_progress(&headline(&document));
+    print_progress(&format!("written: {}", args.out.display()));
     Ok(Exit::Pass)
 }
 
 fn from_port(args: &Capture) -> Result<Captured, Failure> {
     match port::parse(&args.port)? {
-        LinkSpec::Line(spec) => super::run::runtime()?.block_on(capture::over_line(spec)),
+        LinkSpec::Line(spec) => clock::event_loop()?.block_on(capture::over_line(spec)),
         LinkSpec::Sim(_) => {
             let Some(path) = &args.scenario else {
                 return Err(Failure::input("sim: needs a scenario here", "add --scenario FILE (docs/file-formats.md)"));
             };
-            let mut simulation = super::run::simulation(scenario::read(path)?, Instant::START)?;
+            let mut simulation = scenario::simulation(scenario::read(path)?, Instant::START)?;
             capture::from_simulation(&mut simulation, Instant::START)
         }
         LinkSpec::Display => Err(Failure::input(
@@ -78,12 +81,12 @@ pub fn show(args: &Show) -> Result<Exit, Failure> {
     let described = Described::of_document(&name, &document, args.description.as_deref())?;
     let lines = listing(&Side { settings: &document.settings, description: &described.description });
     if args.json {
-        line(
+        print_progress(
             &serde_json::json!({ "sha256": document.digest, "complete": document.complete, "items": lines })
                 .to_string(),
         );
     } else {
-        line(plumeline_report::listing_text(&headline(&document), &lines, width()).trim_end());
+        print_progress(plumeline_report::listing_text(&headline(&document), &lines, width()).trim_end());
     }
     Ok(Exit::Pass)
 }
@@ -98,10 +101,10 @@ pub fn diff(args: &Diff) -> Result<Exit, Failure> {
         &Side { settings: &b.1.settings, description: &of_b.description },
     );
     if args.json {
-        line(&serde_json::json!({ "a": a.1.digest, "b": b.1.digest, "items": lines }).to_string());
+        print_progress(&serde_json::json!({ "a": a.1.digest, "b": b.1.digest, "items": lines }).to_string());
     } else {
         let text = plumeline_report::comparison_text(&headline(&a.1), &headline(&b.1), &lines, args.all, width());
-        line(text.trim_end());
+        print_progress(text.trim_end());
     }
     Ok(if lines.iter().all(|l| l.same) { Exit::Pass } else { Exit::Fail })
 }

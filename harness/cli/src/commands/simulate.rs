@@ -1,93 +1,21 @@
 //! A simulated unit and site for other programs: on a pseudo-terminal or TCP, with a site control of its own.
-use crate::{
-    args::Simulate,
+use crate::args::Simulate;
+use plumeline_base::Instant;
+use plumeline_link::{RealClock, serve::Server};
+use plumeline_runtime::{
+    clock,
     failure::{Exit, Failure},
     scenario,
-    show::always,
-};
-use plumeline_base::Instant;
-use plumeline_link::{
-    RealClock,
-    serve::{Server, ServerEvent},
+    show::print_result,
+    unit_end::UnitEnd,
 };
 use plumeline_simulator::Simulation;
-use std::{
-    cell::RefCell,
-    path::{Path, PathBuf},
-    rc::Rc,
-};
+use std::{cell::RefCell, rc::Rc};
 use tokio::{
     io::{AsyncBufReadExt, AsyncWriteExt, BufReader},
     net::TcpListener,
     sync::Notify,
 };
-
-/// The unit's end of a line with the simulation behind it.
-pub struct UnitEnd {
-    server: Server,
-    simulation: Rc<RefCell<Simulation>>,
-    clock: RealClock,
-    /// Something was done at the site: look again.
-    pub disturbed: Rc<Notify>,
-    store: Option<PathBuf>,
-    stored: u64,
-}
-impl UnitEnd {
-    /// On a new pseudo-terminal.
-    pub fn pty(link: Option<&Path>, simulation: Rc<RefCell<Simulation>>, clock: RealClock) -> Result<Self, Failure> {
-        Ok(Self::over(Server::pty(link)?, simulation, clock))
-    }
-    /// On a line that is open already.
-    pub fn over(server: Server, simulation: Rc<RefCell<Simulation>>, clock: RealClock) -> Self {
-        Self { server, simulation, clock, disturbed: Rc::default(), store: None, stored: 0 }
-    }
-    /// How the other end is named on a command line.
-    pub fn address(&self) -> &str {
-        self.server.address()
-    }
-    /// Serves until the line itself fails.
-    pub async fn serve(&mut self) -> Result<(), Failure> {
-        loop {
-            {
-                let mut sim = self.simulation.borrow_mut();
-                while let Some(bytes) = sim.poll_transmit() {
-                    self.server.send(&bytes);
-                }
-            }
-            self.keep()?;
-            // The site's script changes the simulation behind our back: look at least this often (log time 100 ms).
-            let now = self.clock.now();
-            let soon = now + std::time::Duration::from_millis(100);
-            let due = self.simulation.borrow().poll_timeout().map_or(soon, |t| t.min(soon));
-            let disturbed = self.disturbed.clone();
-            tokio::select! {
-                event = self.server.next() => match event? {
-                    ServerEvent::Received(bytes) => self.simulation.borrow_mut().handle_bytes(self.clock.now(), &bytes),
-                    ServerEvent::Opened(who) => tracing::info!(%who, "connected"),
-                    ServerEvent::Gone => tracing::info!("disconnected"),
-                },
-                () = self.clock.until(due) => {}
-                () = disturbed.notified() => {}
-            }
-            let now = self.clock.now();
-            if self.simulation.borrow().poll_timeout().is_some_and(|t| t <= now) {
-                self.simulation.borrow_mut().handle_timeout(now);
-            }
-        }
-    }
-    /// Keeps the units' settings when they have changed: whole old or whole new, never a mixture.
-    fn keep(&mut self) -> Result<(), Failure> {
-        let Some(path) = &self.store else { return Ok(()) };
-        let sim = self.simulation.borrow();
-        let generation = sim.store_generation();
-        if generation != self.stored {
-            plumeline_job::disk::replace(&plumeline_job::disk::OsDisk, path, &sim.store())
-                .map_err(|e| plumeline_job::Problem::from_io(path, "keep the units' settings", &e))?;
-            self.stored = generation;
-        }
-        Ok(())
-    }
-}
 
 /// `plumeline simulate`
 pub fn simulate(args: &Simulate) -> Result<Exit, Failure> {
@@ -99,8 +27,8 @@ pub fn simulate(args: &Simulate) -> Result<Exit, Failure> {
             Err(e) => return Err(plumeline_job::Problem::from_io(path, "read the units' settings", &e).into()),
         };
     }
-    let simulation = Rc::new(RefCell::new(super::run::simulation(scenario, Instant::START)?));
-    let runtime = super::run::runtime()?;
+    let simulation = Rc::new(RefCell::new(scenario::simulation(scenario, Instant::START)?));
+    let runtime = clock::event_loop()?;
     runtime.block_on(tokio::task::LocalSet::new().run_until(serve(args, simulation)))
 }
 
@@ -118,9 +46,9 @@ async fn serve(args: &Simulate, simulation: Rc<RefCell<Simulation>>) -> Result<E
             "choose another address with --control, or 127.0.0.1:0 for a free one",
         )
     })?;
-    always(&format!("unit: {}", unit.address()));
-    always(&format!("site control: {}", control.local_addr()?));
-    always("ready");
+    print_result(&format!("unit: {}", unit.address()));
+    print_result(&format!("site control: {}", control.local_addr()?));
+    print_result("ready");
     let disturbed = unit.disturbed.clone();
     tokio::task::spawn_local(async move {
         while let Ok((stream, _)) = control.accept().await {

@@ -1,6 +1,5 @@
 //! The prediction as JSON: everything in SI at full precision. What never arrives has the time `null`.
 use super::{Predicted, kind_word, options::Limits, remarks};
-use crate::failure::Failure;
 use plumeline_airflow::{
     transport::{OpeningTransport, Regime},
     uncertainty::PredictReport,
@@ -8,6 +7,7 @@ use plumeline_airflow::{
 use plumeline_base::{pipework::Segment, quantity::Estimate};
 use plumeline_job::pipework::FrictionChoice;
 use plumeline_procedure::plan::Limit;
+use plumeline_runtime::failure::Failure;
 use serde::Serialize;
 
 /// Version of the document.

@@ -2,14 +2,11 @@
 //!
 //! Not here: the arguments (the command), and the physics (the airflow engine).
 pub mod drawing;
-pub mod forest;
 pub mod json;
 pub mod options;
 pub mod remarks;
 pub mod table;
 
-use crate::{failure::Failure, load};
-use forest::Forest;
 use options::{Level, Limits};
 use plumeline_airflow::{
     Solution,
@@ -18,8 +15,10 @@ use plumeline_airflow::{
     uncertainty::{OpeningPrediction, Prediction},
     warnings::{ReviewLimits, Warning, review},
 };
-use plumeline_base::pipework::{Opening, OpeningKind, Pipework};
+use plumeline_base::pipework::{Opening, Pipework};
 use plumeline_job::pipework::PipeworkFile;
+use plumeline_runtime::places::{Forest, kind_word};
+use plumeline_runtime::{failure::Failure, job_files};
 
 /// A pipework with everything that is predicted of it.
 #[derive(Debug)]
@@ -52,9 +51,9 @@ impl Predicted {
         levels: Vec<Level>,
     ) -> Result<Self, Failure> {
         let forest = Forest::of(&file.pipework);
-        let prediction = load::predict(name, &file, draws)?;
-        let solution = plumeline_airflow::solve(&file.pipework, &load::solve_options(file.model))
-            .map_err(|e| load::told(name, &file.pipework, &e))?;
+        let prediction = job_files::predict(name, &file, draws)?;
+        let solution = plumeline_airflow::solve(&file.pipework, &job_files::solve_options(file.model))
+            .map_err(|e| job_files::told(name, &file.pipework, &e))?;
         let transport = times(&file.pipework, &solution, &TransportOptions::default());
         let review_limits = ReviewLimits {
             min_suction_pa: limits.suction.value,
@@ -76,15 +75,6 @@ impl Predicted {
     /// The obscuration that smoke needs at an opening for the unit to see `level`, in the unit of the level.
     pub fn needed(&self, opening: &OpeningPrediction, level: &Level) -> Option<f64> {
         needed_at_hole(level.at_unit, opening.share_of_unit).map(|e| e.stated(level.unit))
-    }
-}
-
-/// What people call an opening.
-pub fn kind_word(kind: OpeningKind) -> &'static str {
-    match kind {
-        OpeningKind::Hole => "hole",
-        OpeningKind::EndCap => "end cap",
-        OpeningKind::OpenEnd => "open end",
     }
 }
 

@@ -1,11 +1,11 @@
 //! What the prediction is held against, and alarm levels, as they are written on the command line.
-use crate::failure::Failure;
 use plumeline_base::obscuration::{Extinction, ObscurationUnit};
 use plumeline_job::{
     limits,
     units::{self, Dimension},
 };
 use plumeline_procedure::plan::{Limit, Mark};
+use plumeline_runtime::failure::Failure;
 
 /// Limits of a design.
 #[derive(Clone, Debug)]

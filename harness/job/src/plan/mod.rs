@@ -9,8 +9,6 @@ mod raw;
 mod stages;
 mod supply;
 
-pub use stages::{StageDefault, default_stages};
-
 use crate::{
     TEXT_LIMIT,
     error::{Problem, Source},

@@ -8,7 +8,7 @@ use super::{
 use crate::limits;
 use crate::schema::{names, one_of, quantity, words_or_list};
 use crate::written::{Q, Spanned};
-use plumeline_procedure::outcome::StageKind;
+use plumeline_procedure::{outcome::StageKind, plan::Policy};
 use schemars::JsonSchema;
 use serde::{
     Deserialize, Deserializer,
@@ -90,7 +90,7 @@ pub(super) struct Stage {
     #[schemars(transform = one_of(StageKind::ALL.map(StageKind::name).into()))]
     pub(super) stage: Spanned<String>,
     /// What happens when it does not pass: "stop" ends the job safely, "go-on" goes on; "skip" leaves it out.
-    #[schemars(transform = names(stages::POLICIES))]
+    #[schemars(transform = names(Policy::NAMES))]
     pub(super) policy: Option<Spanned<String>>,
     /// How long it may take.
     #[schemars(transform = quantity(&stages::DEADLINE))]

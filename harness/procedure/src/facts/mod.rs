@@ -72,10 +72,11 @@ pub struct Known {
     pub next: Option<&'static str>,
 }
 
-/// Declares kinds of findings: `name(values) = "code", Verdict, "sentence", likely "...", next "...";`
+/// Declares kinds of findings: `name(values) = "code", Verdict, "sentence", likely "...", next "...";` Words that several
+/// rows share are a `const`, named in place of the literal.
 macro_rules! facts {
     ($($name:ident($($value:ident),*) = $code:literal, $verdict:ident, $says:literal
-        $(, likely $likely:literal)? $(, next $next:literal)?;)*) => {
+        $(, likely $likely:tt)? $(, next $next:tt)?;)*) => {
         $(pub(crate) fn $name($($value: impl core::fmt::Display),*) -> $crate::facts::Fact {
             $crate::facts::Fact {
                 code: $crate::facts::Code::of($code),
@@ -103,24 +104,40 @@ macro_rules! filled {
     ($words:literal) => {
         Some(alloc::format!($words))
     };
+    ($words:ident) => {
+        Some(alloc::string::String::from($words))
+    };
 }
 macro_rules! words {
     () => {
         None
     };
-    ($words:literal) => {
+    ($words:tt) => {
         Some($words)
     };
 }
 pub(crate) use {filled, words};
 
-pub(crate) mod baseline;
-pub(crate) mod flow;
-pub(crate) mod holes;
-pub(crate) mod missed;
-pub(crate) mod presence;
-pub(crate) mod smoke;
-pub(crate) mod supervise;
+macro_rules! topics {
+    ($($topic:ident)*) => {
+        $(pub(crate) mod $topic;)*
+        const TOPICS: &[&[Known]] = &[$($topic::KNOWN),*];
+    };
+}
+topics! {
+    baseline
+    close
+    flow
+    holes
+    inhibit
+    isolate
+    missed
+    presence
+    purge
+    restore
+    smoke
+    supervise
+}
 
 /// Names joined by commas.
 pub(crate) fn list<T: fmt::Display>(items: impl IntoIterator<Item = T>) -> String {
@@ -143,11 +160,9 @@ fn told(values: &[(&'static str, &dyn fmt::Display)]) -> BTreeMap<Cow<'static, s
     values.iter().map(|(name, value)| (Cow::Borrowed(*name), value.to_string())).collect()
 }
 
-/// Every kind of finding that there is, by stage.
+/// Every kind of finding that there is, by topic.
 pub fn known() -> impl Iterator<Item = &'static Known> {
-    let all =
-        [flow::KNOWN, holes::KNOWN, presence::KNOWN, baseline::KNOWN, smoke::KNOWN, supervise::KNOWN, missed::KNOWN];
-    all.into_iter().flatten()
+    TOPICS.iter().copied().flatten()
 }
 
 #[cfg(test)]

@@ -4,11 +4,16 @@
 //! The statistics are the measure crate's; here is only how this job uses them. Not here: asking, reading and waiting
 //! ([`crate::stages`]), and sentences ([`crate::facts`]).
 pub(crate) mod baseline;
+pub(crate) mod close;
 pub(crate) mod flow;
 pub(crate) mod holes;
 pub(crate) mod holes_compared;
+pub(crate) mod inhibit;
+pub(crate) mod isolate;
 pub(crate) mod pipes_compared;
 pub(crate) mod presence;
+pub(crate) mod purge;
+pub(crate) mod restore;
 #[cfg(test)]
 pub(crate) mod sample;
 pub(crate) mod smoke;

@@ -7,13 +7,17 @@ mod band;
 mod baseline;
 mod bench;
 mod checklist;
+mod clear_air;
+mod close;
 mod flow;
 mod holes;
+mod isolate;
 mod load;
 mod outputs;
 mod presence;
+mod purge;
 mod release;
-mod safety;
+mod restore;
 mod smoke;
 mod supervise;
 mod supply;
@@ -33,44 +37,6 @@ use core::{future::Future, pin::Pin, time::Duration};
 use plumeline_base::Verdict;
 use plumeline_detector::Trouble;
 
-/// What rests on one start of the unit and on pipes that nobody moved.
-const BOUND_TO_START: [StageKind; 7] = [
-    StageKind::Settle,
-    StageKind::ProveFlow,
-    StageKind::Baseline,
-    StageKind::ProveSmoke,
-    StageKind::Purge,
-    StageKind::Supervise,
-    StageKind::LastLook,
-];
-/// What rests on the unit's settings.
-pub(crate) const BOUND_TO_SETTINGS: [StageKind; 9] = [
-    StageKind::Load,
-    StageKind::Settle,
-    StageKind::ProveFlow,
-    StageKind::Baseline,
-    StageKind::ProveSmoke,
-    StageKind::Purge,
-    StageKind::Supervise,
-    StageKind::Outputs,
-    StageKind::LastLook,
-];
-
-impl StageKind {
-    /// A pass needs this stage. What the bench showed is shown again on the wall, and a plan may leave it out.
-    pub const fn is_needed(self) -> bool {
-        self.judges() && !matches!(self, Self::Bench)
-    }
-    /// What is found at this stage counts. What an outgoing unit showed is for comparison only: it may be dead.
-    pub const fn judges(self) -> bool {
-        !matches!(self, Self::AsFound)
-    }
-    /// Done even after a stop, to leave the site safe.
-    const fn winds_down(self) -> bool {
-        matches!(self, Self::Purge | Self::Restore | Self::Close)
-    }
-}
-
 /// The whole job.
 pub(crate) async fn job(ctx: Context) {
     let inputs = ctx.inputs();
@@ -78,7 +44,7 @@ pub(crate) async fn job(ctx: Context) {
     // The link opens before the first stage, so that a wrong port shows before anything is isolated.
     for plan in &inputs.plan.stages {
         let reason = match &stopped {
-            Some(reason) if !plan.stage.winds_down() => Some(reason.clone()),
+            Some(reason) if !plan.stage.row().traits.winds_down => Some(reason.clone()),
             _ if plan.policy == Policy::Skip => Some("left out by the plan".into()),
             _ => None,
         };
@@ -103,7 +69,7 @@ fn body(ctx: &Context, stage: StageKind) -> Pin<Box<dyn Future<Output = Result<(
     let ctx = ctx.clone();
     match stage {
         StageKind::Bench => Box::pin(bench::bench(ctx)),
-        StageKind::Isolate => Box::pin(safety::isolate(ctx)),
+        StageKind::Isolate => Box::pin(isolate::isolate(ctx)),
         StageKind::AsFound => Box::pin(unit::as_found(ctx)),
         StageKind::Swap => Box::pin(unit::swap(ctx)),
         StageKind::Boot => Box::pin(unit::boot(ctx)),
@@ -112,13 +78,13 @@ fn body(ctx: &Context, stage: StageKind) -> Pin<Box<dyn Future<Output = Result<(
         StageKind::ProveFlow => Box::pin(holes::prove_flow(ctx)),
         StageKind::Baseline => Box::pin(baseline::baseline(ctx)),
         StageKind::ProveSmoke => Box::pin(smoke::prove_smoke(ctx)),
-        StageKind::Purge => Box::pin(safety::purge(ctx)),
+        StageKind::Purge => Box::pin(purge::purge(ctx)),
         StageKind::Supervise => Box::pin(supervise::supervise(ctx)),
         StageKind::Supply => Box::pin(supply::supply(ctx)),
         StageKind::Outputs => Box::pin(outputs::outputs(ctx)),
         StageKind::LastLook => Box::pin(baseline::last_look(ctx)),
-        StageKind::Restore => Box::pin(safety::restore(ctx)),
-        StageKind::Close => Box::pin(safety::close(ctx)),
+        StageKind::Restore => Box::pin(restore::restore(ctx)),
+        StageKind::Close => Box::pin(close::close(ctx)),
     }
 }
 
@@ -163,6 +129,9 @@ async fn watch(ctx: &Context) -> Stop {
         if let Some(cause) = s.abort.take() {
             s.outcome.aborted = true;
             return Some(Stop::Aborted(cause));
+        }
+        if core::mem::take(&mut s.unsafe_to_go_on) && !s.stage.row().traits.winds_down {
+            return Some(Stop::Found);
         }
         if core::mem::take(&mut s.started_anew) {
             return Some(Stop::StartedAnew);
@@ -224,7 +193,7 @@ fn explain(ctx: &Context, stage: StageKind, stop: &Stop) -> bool {
             !open
         }
         Stop::StartedAnew => {
-            ctx.void(&BOUND_TO_START, "the unit started anew");
+            ctx.void(&StageKind::with(|t| t.bound_to_start), "the unit started anew");
             let mut f = undecided(
                 Subject::Replacement,
                 "find out why the unit restarted (supply, a person at its keys), then prove flow, baseline and smoke again",
@@ -260,7 +229,7 @@ fn farthest_off<'a>(first: &'a Finding, all: impl Iterator<Item = &'a Finding>) 
 fn conclude(ctx: &Context) {
     let outcome = {
         let mut s = ctx.edit();
-        let still = safety::still(&s);
+        let still = close::still(&s);
         let out_of_service = s.isolated_at.map(|t| s.restored_at.unwrap_or(s.now).since(t).as_secs_f64());
         let o = &mut s.outcome;
         let missing: Vec<StageKind> =

@@ -10,7 +10,7 @@ use crate::{
 use alloc::{format, string::String};
 use core::time::Duration;
 use plumeline_base::{Verdict, input::Answer};
-use plumeline_detector::{Faults, Request, driver::Wants, settings::Value};
+use plumeline_detector::{Faults, Request, bit, driver::Wants, settings::Value};
 
 /// A panel takes its time to show an input.
 const PANEL: Duration = Duration::from_secs(3);
@@ -19,11 +19,6 @@ const SHOWN: Duration = Duration::from_secs(5);
 /// The lease that is let lapse, and how long its fault may take.
 const LAPSING: Duration = Duration::from_secs(5);
 const LAPSE_SHOWN: Duration = Duration::from_secs(30);
-
-/// The bit of output or input `n`, from 1.
-pub(super) fn bit(n: u8) -> u32 {
-    n.checked_sub(1).and_then(|n| 1u32.checked_shl(n.into())).unwrap_or(0)
-}
 
 /// What an output is set to stand for; `None` if it is unused or unknown.
 pub(super) fn function(ctx: &Context, output: u8) -> Option<String> {
@@ -193,7 +188,7 @@ async fn lapse(ctx: &Context) {
         Ok(_) => {
             let from = ctx.now();
             let shown = ctx.until_reading(LAPSE_SHOWN, |t| t.reading.faults.has(Faults::INHIBIT_LAPSED)).await;
-            shown.map(|t| (t.at.since(from).as_secs_f64(), t.reading.inhibited))
+            shown.map(|t| (t.at.since(from).as_secs_f64(), t.reading.inhibited()))
         }
         Err(_) => None,
     };
@@ -204,7 +199,7 @@ async fn lapse(ctx: &Context) {
         s.renewing = true;
         s.inhibited = regained;
     }
-    let holds = |t: &crate::readings::Timed| t.reading.inhibited && !t.reading.faults.has(Faults::INHIBIT_LAPSED);
+    let holds = |t: &crate::readings::Timed| t.reading.inhibited() && !t.reading.faults.has(Faults::INHIBIT_LAPSED);
     let again = regained && ctx.until_reading(LAPSE_SHOWN, holds).await.is_some();
     f.measured = shown.map(|(after, _)| Figure::plain(after, "s"));
     (f.verdict, f.says) = match (shown, again) {

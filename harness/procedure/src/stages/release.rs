@@ -2,7 +2,7 @@
 //!
 //! A release is set aside only before its result is known: by a person who says so before anything is judged, or
 //! because nobody watched or readings were missing meanwhile. Not here: what a time or a presence is held against.
-use super::safety;
+use super::clear_air;
 use crate::{
     context::{Context, Deadline},
     job::JobInputs,
@@ -72,7 +72,7 @@ pub(super) async fn release(
     let least = arrives.filter(|t| t.is_finite()).unwrap_or(0.0) + 3.0 * lag + inputs.plan.smoke.release_s;
     let (own, held_s) = (usize::from(hole.inlet).saturating_sub(1), least.min(latest_s));
     let wanted = Wanted { hole, words, own, held_s, latest_s, rule: rule(ctx, inputs, latest_s) };
-    if let Err(why) = safety::quiet(ctx, "waiting for clear air before the next release").await {
+    if let Err(why) = clear_air::quiet(ctx, "waiting for clear air before the next release").await {
         return Ran::NotReleased(why.into());
     }
     let mut gather = Gather::new(ctx, inputs);
@@ -91,7 +91,7 @@ pub(super) async fn release(
     // Whatever comes or fails to come from here on, the run does not end before it began.
     gather.last = gather.last.max(at);
     let seen = watched(ctx, inputs, &wanted, &mut gather, at).await;
-    safety::stop_smoke(ctx).await;
+    clear_air::stop_smoke(ctx).await;
     match seen {
         Ok(seen) => Ran::Seen(Box::new(seen)),
         Err(because) => Ran::SetAside { because, released: at, until: gather.last },
@@ -170,7 +170,7 @@ async fn watched(
 /// What counts as a response here: the resolution is unknown, the rest is the measure crate's practice. The risk of taking noise
 /// for smoke is shared out over the looks of a run.
 fn rule(ctx: &Context, inputs: &JobInputs, latest_s: f64) -> Rule {
-    let least = safety::lowest_level(ctx).map_or(0.0, |level| level.0 * inputs.plan.smoke.purge_below);
+    let least = clear_air::lowest_level(ctx).map_or(0.0, |level| level.0 * inputs.plan.smoke.purge_below);
     let looks = (latest_s / LOOK_S as f64).max(1.0);
     let usual = Rule::default();
     Rule { min_rise: least, false_alarm: usual.false_alarm / looks, ..usual }

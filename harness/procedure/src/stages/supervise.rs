@@ -9,7 +9,7 @@ use crate::{
 };
 use alloc::{format, vec::Vec};
 use plumeline_base::time::seconds;
-use plumeline_detector::Faults;
+use plumeline_detector::{Faults, Reading};
 
 /// An inlet is shut this often at most where nobody watched meanwhile.
 const MOST_TRIES: u32 = 3;
@@ -57,7 +57,9 @@ async fn shut_once(ctx: &Context, inlet: u8, limit: &Limit) -> (bool, Vec<Findin
     ctx.progress(format!("inlet {inlet} is shut: waiting for the flow fault"), None, Some(seconds(limit.value)));
     // The limit counts; a little more is waited so that a late fault is told from none.
     let raised = ctx.until_reading(seconds(limit.value + 60.0), |t| t.reading.faults.has(Faults::FLOW)).await;
+    let named = raised.as_ref().map_or(0, |t| named(ctx, inlet, &t.reading));
     let seen = judge::Shut {
+        named,
         fault_after_s: raised.map(|t| t.at.since(at).as_secs_f64()),
         watched: ctx.paused() == paused,
         readings: ctx.latest().is_some(),
@@ -65,6 +67,17 @@ async fn shut_once(ctx: &Context, inlet: u8, limit: &Limit) -> (bool, Vec<Findin
     let shut = judge::shut(inlet, limit, Ok(seen));
     let back = refit(ctx, inlet, limit.value).await;
     (seen.watched || !back.verdict.is_pass(), alloc::vec![shut, back])
+}
+
+/// The inlets that the unit wrongly or rightly names, by its reading against the baseline that it holds.
+fn named(ctx: &Context, inlet: u8, reading: &Reading) -> u32 {
+    let s = ctx.get();
+    let baseline = s.baseline.as_ref().map_or(&[][..], |b| &b.flow_m3_s);
+    let of = |i| baseline.get(i).copied().flatten();
+    let flows: Vec<_> = reading.flow_m3_s.iter().enumerate().map(|(i, now)| (*now, of(i))).collect();
+    // Half of the band: what rose by less is no reason to be named.
+    let least = 0.5 * s.inputs.plan.limits.flow_band.value;
+    judge::named(inlet, reading.flow_low, reading.flow_high, &flows, least)
 }
 
 async fn refit(ctx: &Context, inlet: u8, wait_s: f64) -> Finding {

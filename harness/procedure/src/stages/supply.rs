@@ -15,7 +15,7 @@ use crate::{
 use alloc::{format, string::String, vec::Vec};
 use core::time::Duration;
 use plumeline_base::{Verdict, input::Answer, quantity::Estimate, time::seconds};
-use plumeline_detector::{Faults, Request, driver::Wants};
+use plumeline_detector::{Faults, Request, bit, driver::Wants};
 use plumeline_measure::decide::Limits;
 
 /// How long voltage and current are averaged.
@@ -121,7 +121,7 @@ async fn loaded(ctx: &Context) -> (Option<Estimate>, Option<Estimate>) {
     for output in &used {
         driven &= ctx.unit(Request::Drive { output: *output, on: true }).await.is_ok();
     }
-    let bits = used.iter().fold(0, |bits, n| bits | outputs::bit(*n));
+    let bits = used.iter().fold(0, |bits, n| bits | bit(*n));
     let seen = ctx.until_reading(SETTLES, |t| t.reading.outputs & bits == bits).await.is_some();
     let measured = both(ctx, "with every output in use operated").await;
     for output in &used {

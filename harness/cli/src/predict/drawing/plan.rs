@@ -2,8 +2,8 @@
 //!
 //! A run goes on through the larger part of the pipework at every tee, so that branches nest no deeper than the logarithm
 //! of the number of parts. Not here: coordinates.
-use crate::predict::forest::Forest;
 use plumeline_base::pipework::{Pipework, SegmentKind};
+use plumeline_runtime::places::Forest;
 
 /// A line of pipe with what sits along it.
 #[derive(Debug, Default)]

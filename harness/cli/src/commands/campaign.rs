@@ -1,0 +1,46 @@
+//! `plumeline campaign`: many simulated replacements, and how often the verdict was right.
+use crate::args::Campaign;
+use plumeline_job::{Problem, disk};
+use plumeline_lab::campaign::{
+    explain,
+    matrix::Matrix,
+    record::{Head, JOBS, Record},
+    run, text,
+};
+use plumeline_runtime::{
+    failure::{Exit, Failure},
+    show::print_progress,
+};
+use std::path::Path;
+
+/// Names of what is counted, in a campaign's folder.
+const MATRIX: &str = "matrix.json";
+const TEXT: &str = "matrix.md";
+
+/// `plumeline campaign`
+pub fn campaign(args: &Campaign) -> Result<Exit, Failure> {
+    if let Some(seed) = args.explain {
+        return explain::explain(seed, !args.no_holes, args.out.as_deref(), args.force);
+    }
+    let record = if args.merge.is_empty() {
+        run(Head::new(args.seed, args.runs, args.shard), args.threads)?
+    } else {
+        Record::merge(args.merge.iter().map(|p| Record::read(p)).collect::<Result<_, _>>()?)?
+    };
+    let matrix = Matrix::of(&record);
+    let json = serde_json::to_string_pretty(&matrix).map_err(|e| Failure::internal(e.to_string()))? + "\n";
+    let words = text::of(&matrix);
+    if let Some(dir) = &args.out {
+        std::fs::create_dir_all(dir).map_err(|e| Problem::from_io(dir, "make the campaign's folder", &e))?;
+        write(&dir.join(JOBS), &record.text()?)?;
+        write(&dir.join(MATRIX), &json)?;
+        write(&dir.join(TEXT), &words)?;
+    }
+    print_progress(if args.json { json.trim_end() } else { words.trim_end() });
+    Ok(Exit::Pass)
+}
+
+fn write(path: &Path, text: &str) -> Result<(), Failure> {
+    disk::replace(&disk::OsDisk, path, text.as_bytes())
+        .map_err(|e| Problem::from_io(path, "write what came of the campaign", &e).into())
+}

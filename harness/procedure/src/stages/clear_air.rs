@@ -1,0 +1,71 @@
+//! Smoke off, and the air back under the lowest alarm level: waited for before smoke is released, and after.
+use crate::{context::Context, prompt::Act};
+use alloc::format;
+use plumeline_base::{
+    Instant,
+    obscuration::{Extinction, ObscurationUnit},
+    time::seconds,
+};
+use plumeline_detector::settings::Value;
+
+/// The lowest alarm level in the settings as left, as an extinction.
+pub(crate) fn lowest_level(ctx: &Context) -> Option<Extinction> {
+    let s = ctx.get();
+    let item = s.as_left.as_ref()?.get("alarm.1.threshold")?;
+    let value = match item.value {
+        Value::Int(n) => n as f64,
+        Value::Number(x) => x,
+        _ => return None,
+    };
+    Extinction::from_stated(value, ObscurationUnit::parse(item.unit.as_deref()?)?)
+}
+
+/// Waits until obscuration has stayed under the plan's part of the lowest level. `Err` is the reason why that can't be shown.
+pub(crate) async fn quiet(ctx: &Context, says: &str) -> Result<Instant, &'static str> {
+    let plan = ctx.inputs().plan.smoke.clone();
+    let level = lowest_level(ctx).ok_or("the lowest alarm level is not known from the settings read back")?;
+    let under = level.0 * plan.purge_below;
+    let hold = seconds(plan.purge_hold_s);
+    let mut since: Option<Instant> = None;
+    let mut feed = ctx.feed();
+    let began = ctx.now();
+    loop {
+        match feed.next().await {
+            crate::readings::Item::Gap(_) => since = None,
+            crate::readings::Item::Reading(t) => {
+                let Some(highest) = t.highest_extinction() else { return Err("the unit tells no obscuration") };
+                // A single noisy reading must not make the wait endless: what counts is the level over the hold.
+                if highest.0 < under {
+                    let from = *since.get_or_insert(t.at);
+                    if t.at.since(from) >= hold {
+                        return Ok(t.at);
+                    }
+                } else {
+                    since = None;
+                }
+                if t.at.since(began).as_secs() % 5 == 0 {
+                    let unit = ObscurationUnit::PercentPerMetre;
+                    ctx.progress(
+                        format!(
+                            "{says}: {:.4} %/m, must stay under {:.4} %/m",
+                            highest.stated(unit),
+                            Extinction(under).stated(unit)
+                        ),
+                        None,
+                        None,
+                    );
+                }
+            }
+        }
+    }
+}
+
+/// Smoke off, if anybody may still hold it to a hole.
+pub(crate) async fn stop_smoke(ctx: &Context) {
+    if ctx.get().smoke_out {
+        // Whether it was done shows in the readings; the purge waits for them.
+        if ctx.ask_done(Act::StopSmoke, "Stop the smoke. Done?").await.is_ok() {
+            ctx.edit().smoke_out = false;
+        }
+    }
+}

@@ -1,0 +1,40 @@
+//! Obscuration back under the lowest level, latches reset.
+use super::clear_air::{quiet, stop_smoke};
+use crate::{
+    context::{Context, Stop},
+    judge::purge::{self as judge, Reset},
+};
+use core::time::Duration;
+use plumeline_detector::{Request, Trouble};
+
+/// How long after the reset a reading without any level is waited for.
+const RESETS: Duration = Duration::from_secs(30);
+
+pub(crate) async fn purge(ctx: Context) -> Result<(), Stop> {
+    if !ctx.get().smoke_used {
+        ctx.found(judge::unused());
+        return Ok(());
+    }
+    stop_smoke(&ctx).await;
+    if ctx.get().stream.is_none() {
+        ctx.start_readings().await?;
+    }
+    let began = ctx.now();
+    let clear = quiet(&ctx, "waiting for the smoke to clear").await;
+    ctx.found(judge::air(began, clear));
+    reset_latches(&ctx).await
+}
+
+async fn reset_latches(ctx: &Context) -> Result<(), Stop> {
+    let seen = match ctx.unit(Request::ResetLatches).await {
+        Ok(_) if ctx.until_reading(RESETS, |t| t.reading.latched == 0 && t.reading.levels == 0).await.is_some() => {
+            Reset::NoLevel
+        }
+        Ok(_) if ctx.latest().is_none() => Reset::NoReading,
+        Ok(_) => Reset::Stands,
+        Err(Trouble::CannotDo(_)) => Reset::CannotDo,
+        Err(trouble) => return Err(Stop::Trouble(trouble)),
+    };
+    ctx.found(judge::reset(seen));
+    Ok(())
+}

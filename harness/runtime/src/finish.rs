@@ -1,0 +1,126 @@
+//! What is written when a job is over: the result, the report, the JUnit file; and the last words on the terminal.
+use crate::{
+    failure::{Exit, Failure},
+    job_files::Loaded,
+    keep::DiskKeeper,
+    session::Session,
+    show,
+};
+use plumeline_base::obscuration::ObscurationUnit;
+use plumeline_job::{
+    folder::{self, Folder},
+    key::SigningKey,
+    seal::{self, Closed, Closing, Judged, Seal, Statement},
+};
+use plumeline_procedure::Outcome;
+use plumeline_report::{Digests, JunitJob, PipeFacts, Record, ReportInput, standing};
+use std::path::PathBuf;
+
+/// Writes the files that follow from a finished job. Gives the report's path.
+pub fn write(
+    folder: &Folder,
+    loaded: &Loaded,
+    outcome: &Outcome,
+    record: &Record,
+    digests: &Digests,
+    invented: bool,
+) -> Result<PathBuf, Failure> {
+    let pipes = PipeFacts::of(&loaded.inputs.pipework);
+    let input = ReportInput {
+        outcome,
+        plan: &loaded.inputs.plan,
+        pipes: &pipes,
+        record,
+        obscuration: ObscurationUnit::PercentPerMetre,
+        digests,
+        tool: env!("CARGO_PKG_VERSION"),
+        carried: loaded.carried.as_ref(),
+        invented,
+    };
+    let told = |e: plumeline_report::ReportError| Failure::internal(e.to_string());
+    let name = folder.dir().file_name().map_or_else(|| "job".into(), |n| n.to_string_lossy().into_owned());
+    let junit =
+        plumeline_report::junit(&[JunitJob { name: &name, outcome: Ok(outcome), expected: None }]).map_err(told)?;
+    folder.replace(folder::RESULT, plumeline_report::result_json(&input).map_err(told)?.as_bytes())?;
+    folder.replace(folder::JUNIT, junit.as_bytes())?;
+    folder.replace(folder::REPORT, plumeline_report::html(&input).map_err(told)?.as_bytes())?;
+    Ok(folder.dir().join(folder::REPORT))
+}
+
+/// The plan says that its site is invented.
+pub fn is_invented(loaded: &Loaded) -> bool {
+    loaded.plan.plan.site.to_lowercase().contains("invented")
+}
+
+/// The last words.
+pub fn tell(outcome: &Outcome, report: &std::path::Path) {
+    show::print_result("");
+    show::print_result(plumeline_report::text(outcome, 100).trim_end());
+    show::print_result("");
+    show::print_result(&format!("report: {}", report.display()));
+}
+
+/// Everything that follows when a job is over: files, last words, exit code.
+pub fn finished<D: plumeline_trace::Disk>(
+    folder: &Folder,
+    loaded: &Loaded,
+    session: Session<DiskKeeper<D>>,
+    json: bool,
+    invented: bool,
+) -> Result<Exit, Failure> {
+    let (mut keeper, record, outcome) = session.into_parts();
+    keeper.sync()?;
+    let outcome = outcome.ok_or_else(|| Failure::internal("the job ended without an outcome"))?;
+    let digests = Digests {
+        journal_head: keeper.journal_head().to_string(),
+        trace: keeper.log_end().map(|c| c.hash.to_string()).unwrap_or_default(),
+    };
+    let report = write(folder, loaded, &outcome, &record, &digests, invented)?;
+    if !json {
+        tell(&outcome, &report);
+    }
+    if invented {
+        let date = record.dates.last().map_or("unknown", |(_, date)| date.as_str());
+        let seal = demonstrate(folder, &outcome, date)?;
+        if !json {
+            show::print_progress(&sealed(&seal));
+        }
+    }
+    Ok(Exit::of(&outcome))
+}
+
+/// How a job that is over is closed, and what it came to.
+pub fn stated(outcome: &Outcome) -> (Closed, Judged) {
+    let open = standing::left_open(outcome).map(|loud| format!("{}: {}", loud.word, loud.text));
+    let is = standing::shown_verdict(outcome);
+    (Closed::with(open.into_iter().collect()), Judged { because: outcome.because.clone(), is })
+}
+
+/// Seals a demonstration with the key that everybody has.
+pub fn demonstrate(folder: &Folder, outcome: &Outcome, date: &str) -> Result<Seal, Failure> {
+    let (closed, verdict) = stated(outcome);
+    let statement = Statement { closed, verdict, date: date.into(), tool: env!("CARGO_PKG_VERSION").into() };
+    Ok(seal::add(folder, &seal::verify(folder), statement, &SigningKey::demonstration())?)
+}
+
+/// What was sealed, on one line.
+pub fn sealed(seal: &Seal) -> String {
+    format!("sealed: {}", about(seal))
+}
+
+/// One line about a seal.
+pub fn about(seal: &Seal) -> String {
+    let how = match seal.closed.how {
+        Closing::Complete => "complete",
+        Closing::Incomplete => "INCOMPLETE",
+    };
+    format!(
+        "{}: {how}, by {} on {}; verdict {}, {} files, {} lines of journal",
+        seal::file_name(seal.number),
+        seal.signer,
+        seal.date,
+        seal.verdict.is,
+        seal.files.len(),
+        seal.journal.lines
+    )
+}

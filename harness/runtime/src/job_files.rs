@@ -1,0 +1,164 @@
+//! From the bytes of a job's own files to what the procedure is made of. The same for a live run and for a replay, which
+//! takes the bytes from the log.
+use crate::{failure::Failure, places::Forest};
+use plumeline_airflow::{
+    AirflowError, SolveOptions, defects,
+    friction::FrictionLaw,
+    uncertainty::{
+        self,
+        translate::{pressure_exponents, translate},
+    },
+};
+use plumeline_base::{input::Input, pipework::Pipework};
+use plumeline_job::{
+    Kind, Problem,
+    account::{self, AccountFile},
+    folder::{self, Folder},
+    pipework::{self, FrictionChoice, ModelChoice, PipeworkFile},
+    plan, settings,
+};
+use plumeline_procedure::JobInputs;
+
+/// The name under which the port enters the log beside the files.
+pub const PORT: &str = "port";
+
+/// The files that a job is judged by, as they were read.
+#[derive(Clone, Debug, Default)]
+pub struct Files(pub Vec<(String, Vec<u8>)>);
+
+impl Files {
+    /// Reads them from a job folder. Settings to load may be missing.
+    pub fn read(folder: &Folder) -> Result<Self, Failure> {
+        let mut files = Vec::new();
+        for name in [folder::PIPEWORK, folder::PLAN] {
+            files.push((name.to_owned(), folder.read(name)?.bytes));
+        }
+        for name in [folder::SETTINGS_NEW, folder::SETTINGS_OLD, folder::DECISIONS, folder::ACCOUNT] {
+            if folder.exists(name)? {
+                files.push((name.to_owned(), folder.read(name)?.bytes));
+            }
+        }
+        Ok(Self(files))
+    }
+    /// The inputs that stand at the beginning of every log: the tool, the date, the files.
+    pub fn opening(&self, date: String) -> Vec<Input> {
+        let tool = Input::Tool { version: env!("CARGO_PKG_VERSION").into(), format: plumeline_trace::FORMAT };
+        // The files come first of all, so that nothing happens before it is known what the job is judged by.
+        let files = self.0.iter().map(|(name, bytes)| Input::File { name: name.clone(), bytes: bytes.clone() });
+        [tool, Input::Date(date)].into_iter().chain(files).collect()
+    }
+    /// The port that the job is run through, as the user wrote it. It is one of the inputs, because the driver hangs on it.
+    pub fn with_port(mut self, port: &str) -> Self {
+        self.0.push((PORT.into(), port.into()));
+        self
+    }
+    /// The port that the job was begun with.
+    pub fn port(&self) -> &str {
+        let bytes = self.0.iter().find(|(n, _)| n == PORT).map_or(&[][..], |(_, b)| b);
+        std::str::from_utf8(bytes).unwrap_or_default()
+    }
+    fn get(&self, name: &str) -> Result<&[u8], Failure> {
+        self.0.iter().find(|(n, _)| n == name).map(|(_, b)| b.as_slice()).ok_or_else(|| {
+            let p = Problem::with_file(
+                Kind::Absent,
+                name,
+                "the job has no such file",
+                "write it, or start from `plumeline new`",
+            );
+            Failure::Problem(p)
+        })
+    }
+    /// Reads and checks everything, and predicts what the pipework should do.
+    pub fn check(&self, draws: u64) -> Result<Loaded, Failure> {
+        let pipework = pipework::parse(folder::PIPEWORK, self.get(folder::PIPEWORK)?)?;
+        let plan = plan::parse(folder::PLAN, self.get(folder::PLAN)?, &pipework.pipework)?;
+        let to_load = match self.get(folder::SETTINGS_NEW) {
+            Ok(bytes) => Some(settings::parse(folder::SETTINGS_NEW, bytes)?),
+            Err(_) => None,
+        };
+        let carried = match self.get(folder::ACCOUNT) {
+            Ok(bytes) => Some(account::parse(folder::ACCOUNT, bytes)?),
+            Err(_) => None,
+        };
+        if let Some(carried) = &carried {
+            carried.allows(to_load.as_ref())?;
+        }
+        let to_load = to_load.map(|d| d.settings);
+        let prediction = predict(folder::PIPEWORK, &pipework, draws)?;
+        let options = options(pipework.model, draws);
+        let told = |e: AirflowError| told(folder::PIPEWORK, &pipework.pipework, &e);
+        let translations = match &pipework.outgoing {
+            Some(old) => translate(old, &pipework.pipework, &options).map_err(told)?,
+            None => Vec::new(),
+        };
+        let inputs = JobInputs {
+            plan: plan.plan.clone(),
+            translations,
+            exponents: pressure_exponents(&pipework.pipework, &options).map_err(told)?,
+            defects: defects::visible(&pipework.pipework, &options, &prediction).map_err(told)?,
+            pipework: pipework.pipework.clone(),
+            prediction,
+            to_load,
+        };
+        Ok(Loaded { pipework, plan, inputs, carried })
+    }
+}
+
+/// A job's files, checked.
+#[derive(Debug)]
+pub struct Loaded {
+    /// The pipework as it was read.
+    pub pipework: PipeworkFile,
+    /// The plan as it was read.
+    pub plan: plan::PlanFile,
+    /// What the procedure is made of.
+    pub inputs: JobInputs,
+    /// The account of the carry-over that the settings come from, if they come from one.
+    pub carried: Option<AccountFile>,
+}
+
+/// How a pipework file wants to be computed.
+pub fn solve_options(model: ModelChoice) -> SolveOptions {
+    let friction = match model.friction {
+        FrictionChoice::Churchill => FrictionLaw::Churchill,
+        FrictionChoice::HagenDunlopSwameeJain => FrictionLaw::HagenDunlopSwameeJain,
+        FrictionChoice::Colebrook => FrictionLaw::Colebrook,
+    };
+    SolveOptions { friction, momentum: model.momentum, ..SolveOptions::default() }
+}
+
+/// Monte Carlo draws of a job's prediction.
+pub const DRAWS: u64 = 4000;
+
+/// How well the model itself is known, as relative standard uncertainties (common practice, no source; the friction law
+/// moves transport times by 1 to 7 % between published laws in these pipes, which is about 3 % as a standard uncertainty).
+const MODEL: uncertainty::ModelTolerance = uncertainty::ModelTolerance {
+    density: 0.005,
+    viscosity: 0.01,
+    friction: 0.03,
+    friction_form: 1.0,
+    unit_loss: 0.05,
+    suction: 0.02,
+    unit_volume: 0.1,
+};
+
+fn options(model: ModelChoice, draws: u64) -> uncertainty::PredictOptions {
+    uncertainty::PredictOptions { solve: solve_options(model), model: MODEL, draws, ..Default::default() }
+}
+
+/// The prediction with its uncertainty, by the seed that every job uses: the same files give the same numbers. `name` is
+/// what messages call the file.
+pub fn predict(name: &str, file: &PipeworkFile, draws: u64) -> Result<uncertainty::Prediction, Failure> {
+    uncertainty::predict(&file.pipework, &options(file.model, draws)).map_err(|e| told(name, &file.pipework, &e))
+}
+
+/// Why the engine gave no result, by what people call the place.
+pub fn told(name: &str, pipework: &Pipework, e: &AirflowError) -> Failure {
+    match e {
+        AirflowError::Build(e) => {
+            let place = Forest::of(pipework).full_words(pipework, e.place);
+            Failure::input(format!("{name}: {place}: {}", e.fault), e.fault.remedy())
+        }
+        _ => Failure::input(format!("{name}: {e}"), "describe the pipework as it is built"),
+    }
+}

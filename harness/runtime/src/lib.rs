@@ -1,0 +1,24 @@
+//! Runs jobs: the session over log and journal, the loops that drive it, who answers, who watches, how it goes on and is replayed.
+//!
+//! The command line, replays, batches, campaigns and tests drive jobs through this crate. Not here: arguments (cli), what a job
+//! is (procedure), frames (detector), files (job, trace), pages (report).
+pub mod clock;
+pub mod failure;
+pub mod finish;
+pub mod interrupt;
+pub mod job_files;
+pub mod keep;
+pub mod live;
+pub mod operator;
+pub mod places;
+pub mod port;
+pub mod rejudge;
+pub mod replay;
+pub mod resume;
+pub mod scenario;
+pub mod session;
+pub mod show;
+pub mod site;
+pub mod terminal;
+pub mod unit_end;
+pub mod virtual_time;

@@ -1,0 +1,369 @@
+//! An unattended operator: answers prompts after a pause, and does at the (simulated) site what they ask for.
+//!
+//! Read from `operator.toml`. What the prompts ask for happens through the site's own control channel, never through
+//! the unit's protocol. Not here: a person at a terminal.
+use crate::failure::Failure;
+use plumeline_base::{
+    Instant,
+    input::{Answer, OperatorAct, Photo, Tick, TickState},
+    time::seconds,
+};
+use plumeline_detector::driver::Wants;
+use plumeline_job::{
+    Kind, Problem, TEXT_LIMIT,
+    error::Source,
+    written::{self, Spanned},
+};
+use plumeline_procedure::{Act, Prompt};
+use plumeline_simulator::Simulation;
+use serde::Deserialize;
+use std::{
+    collections::BTreeMap,
+    io::{BufRead, BufReader, Write},
+    net::TcpStream,
+    path::{Path, PathBuf},
+    time::Duration,
+};
+
+/// The way into a simulated site: a line goes in, a line comes back.
+pub trait Site {
+    /// Sends one command and gives the reply.
+    fn command(&mut self, now: Instant, line: &str) -> Result<String, Failure>;
+}
+impl Site for Simulation {
+    fn command(&mut self, now: Instant, line: &str) -> Result<String, Failure> {
+        Ok(self.handle_control(now, line))
+    }
+}
+
+/// The site control of a simulator in another process, over TCP.
+pub struct RemoteSite {
+    write: TcpStream,
+    read: BufReader<TcpStream>,
+}
+impl RemoteSite {
+    /// Connects to `HOST:PORT`.
+    pub fn connect(address: &str) -> Result<Self, Failure> {
+        let told = |e: std::io::Error| {
+            Failure::trouble(
+                format!("site control {address}: {e}"),
+                "start `plumeline simulate` first and give the address that it prints as site control",
+            )
+        };
+        let write = TcpStream::connect(address).map_err(told)?;
+        write.set_nodelay(true).map_err(told)?;
+        write.set_read_timeout(Some(Duration::from_secs(10))).map_err(told)?;
+        let read = BufReader::new(write.try_clone().map_err(told)?);
+        Ok(Self { write, read })
+    }
+}
+impl Site for RemoteSite {
+    fn command(&mut self, _: Instant, line: &str) -> Result<String, Failure> {
+        let lost = |why: String| {
+            Failure::trouble(
+                format!("site control: {why}"),
+                "see whether the simulator still runs, then run the job again",
+            )
+        };
+        self.write.write_all(format!("{line}\n").as_bytes()).map_err(|e| lost(e.to_string()))?;
+        let mut reply = String::new();
+        match self.read.read_line(&mut reply) {
+            Ok(0) => Err(lost("the simulator closed it".into())),
+            Ok(_) => Ok(reply.trim_end().to_owned()),
+            Err(e) => Err(lost(e.to_string())),
+        }
+    }
+}
+
+/// A site that nobody has a way into: prompts are answered, nothing is done.
+pub struct NoSite;
+impl Site for NoSite {
+    fn command(&mut self, _: Instant, _: &str) -> Result<String, Failure> {
+        Ok(r#"{"ok":true}"#.into())
+    }
+}
+
+/// What `operator.toml` says.
+#[derive(Clone, Debug, Default)]
+pub struct OperatorFile {
+    /// Seconds from a prompt to its answer.
+    pause_s: f64,
+    /// Address of the simulator's site control, `HOST:PORT`.
+    pub control: Option<String>,
+    /// Answers that differ from the usual yes, first match first.
+    answers: Vec<Exception>,
+}
+
+/// Reads an `operator.toml` from the disk.
+pub fn read(path: &Path) -> Result<OperatorFile, Failure> {
+    let bytes = std::fs::read(path).map_err(|e| Problem::from_io(path, "read the operator's answers", &e))?;
+    Ok(Script::read(&path.display().to_string(), &bytes)?)
+}
+
+/// What is written where in `operator.toml`.
+#[derive(Debug, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema), schemars(title = "operator.toml: answers for an unattended run"))]
+#[serde(deny_unknown_fields)]
+struct Raw {
+    /// Format version: 1.
+    #[cfg_attr(test, schemars(extend("const" = 1)))]
+    format: Spanned<i64>,
+    /// Seconds from a prompt to its answer; 4 if not stated.
+    #[cfg_attr(test, schemars(range(min = 0)))]
+    pause_s: Option<Spanned<f64>>,
+    /// Address of the simulator's site control, `HOST:PORT`; without it prompts are only answered.
+    #[cfg_attr(test, schemars(regex(pattern = "^.+:[0-9]+$")))]
+    control: Option<String>,
+    /// Answers that differ from the usual yes, first match first.
+    #[serde(default)]
+    answer: Vec<Exception>,
+}
+/// Seconds from a prompt to its answer.
+const USUAL_PAUSE_S: f64 = 4.0;
+
+/// An answer that differs from the usual yes.
+#[derive(Clone, Debug, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema), schemars(rename = "Answer"))]
+#[serde(deny_unknown_fields)]
+struct Exception {
+    /// Kind of prompt, for example `close-hole`.
+    #[cfg_attr(test, schemars(transform = tests::acts))]
+    act: Spanned<String>,
+    /// Only for this inlet.
+    inlet: Option<u8>,
+    /// Only for this hole, or this line of the checklist.
+    number: Option<u32>,
+    /// Only for this output.
+    output: Option<u8>,
+    /// `yes`, `no`, `cannot`, or `not-applicable` (of a line of the checklist).
+    say: Option<Said>,
+    /// The reason, for `cannot` and `not-applicable`.
+    #[serde(default)]
+    because: String,
+    /// Words, for prompts that want words; the note of a line of the checklist.
+    text: Option<String>,
+    /// A number, for prompts that want one.
+    value: Option<f64>,
+    /// Who says so, for a line of the checklist.
+    by: Option<String>,
+    /// A photo, for a line of the checklist: its path, from where the program was started.
+    photo: Option<PathBuf>,
+    /// Seconds from the prompt to this answer.
+    #[cfg_attr(test, schemars(range(min = 0)))]
+    pause_s: Option<Spanned<f64>>,
+}
+#[derive(Clone, Copy, Debug, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+#[serde(rename_all = "kebab-case")]
+enum Said {
+    Yes,
+    No,
+    Cannot,
+    NotApplicable,
+}
+
+/// An unattended operator at work.
+pub struct Script {
+    file: OperatorFile,
+    present: bool,
+    waiting: BTreeMap<(Instant, u32), Prompt>,
+    photos: Option<Photos>,
+}
+
+/// Takes a photo into the job folder.
+pub type Photos = Box<dyn Fn(&Path) -> Result<Photo, Failure>>;
+
+impl Script {
+    /// An operator who says yes to everything after a pause.
+    pub fn willing() -> Self {
+        Self::of(OperatorFile { pause_s: USUAL_PAUSE_S, ..OperatorFile::default() })
+    }
+    /// An operator as the file says.
+    pub fn of(file: OperatorFile) -> Self {
+        Self { file, present: true, waiting: BTreeMap::new(), photos: None }
+    }
+    /// The same, with a way to take photos in.
+    #[must_use]
+    pub fn with_photos(mut self, photos: Photos) -> Self {
+        self.photos = Some(photos);
+        self
+    }
+    /// Nobody: whatever is asked can't be done.
+    pub fn absent() -> Self {
+        let mut script = Self::willing();
+        script.file.pause_s = 0.0;
+        script.present = false;
+        script
+    }
+    /// Reads `operator.toml`.
+    pub fn read(name: &str, bytes: &[u8]) -> Result<OperatorFile, Problem> {
+        let source = Source::new(name, bytes, TEXT_LIMIT)?;
+        let raw: Raw = written::from_toml(&source)?;
+        written::version(&source, &raw.format, 1)?;
+        for e in &raw.answer {
+            if !Act::NAMES.contains(&e.act.as_ref().as_str()) {
+                return Err(written::unknown_name(&source, &e.act, "a kind of prompt", Act::NAMES.iter().copied()));
+            }
+        }
+        for pause in raw.answer.iter().filter_map(|e| e.pause_s.as_ref()).chain(&raw.pause_s) {
+            let seconds = *pause.as_ref();
+            if !seconds.is_finite() || seconds < 0.0 {
+                let cause = format!("`{seconds}` is no pause: an answer can't come before its question, or never");
+                return Err(source.problem(Kind::Range, pause.span(), cause, "write seconds, 0 or more"));
+            }
+        }
+        Ok(OperatorFile {
+            pause_s: raw.pause_s.map_or(USUAL_PAUSE_S, |p| *p.as_ref()),
+            control: raw.control,
+            answers: raw.answer,
+        })
+    }
+    /// A prompt was opened.
+    pub fn asked(&mut self, now: Instant, prompt: &Prompt) {
+        let pause =
+            self.exception(&prompt.act).and_then(|e| e.pause_s.as_ref()).map_or(self.file.pause_s, |p| *p.as_ref());
+        self.waiting.insert((now + seconds(pause), prompt.id), prompt.clone());
+    }
+    /// A prompt is no longer wanted.
+    pub fn withdrawn(&mut self, id: u32) {
+        self.waiting.retain(|(_, i), _| *i != id);
+    }
+    /// When the next answer is due.
+    pub fn due(&self) -> Option<Instant> {
+        self.waiting.keys().next().map(|(at, _)| *at)
+    }
+    /// The next answer that is due at `now`; what it stands for has been done at the site.
+    pub fn answer_due(&mut self, now: Instant, site: &mut dyn Site) -> Result<Option<OperatorAct>, Failure> {
+        if self.due().is_none_or(|at| at > now) {
+            return Ok(None);
+        }
+        let Some(((_, id), prompt)) = self.waiting.pop_first() else { return Ok(None) };
+        Ok(Some(OperatorAct { prompt: id, answer: self.act(now, &prompt, site)? }))
+    }
+
+    fn exception(&self, act: &Act) -> Option<&Exception> {
+        let place = Place::of(act);
+        let fits = |want: Option<u32>, have: Option<u32>| want.is_none() || want == have;
+        self.file.answers.iter().find(|e| {
+            *e.act.as_ref() == place.name
+                && fits(e.inlet.map(u32::from), place.inlet.map(u32::from))
+                && fits(e.number, place.number)
+                && fits(e.output.map(u32::from), place.output.map(u32::from))
+        })
+    }
+
+    /// A line of the checklist, as the file says; done if it says nothing.
+    fn tick(&self, exception: Option<&Exception>) -> Result<Tick, Failure> {
+        let Some(e) = exception else {
+            return Ok(Tick { state: TickState::Done, by: None, note: None, photo: None });
+        };
+        let state = match e.say {
+            None | Some(Said::Yes) => TickState::Done,
+            Some(Said::No | Said::Cannot) => TickState::NotDone,
+            Some(Said::NotApplicable) => TickState::NotApplicable,
+        };
+        let because = Some(e.because.clone()).filter(|b| !b.is_empty());
+        let photo = match (&e.photo, &self.photos) {
+            (Some(path), Some(take_in)) => Some(take_in(path)?),
+            _ => None,
+        };
+        Ok(Tick { state, by: e.by.clone(), note: because.or_else(|| e.text.clone()), photo })
+    }
+
+    fn act(&self, now: Instant, prompt: &Prompt, site: &mut dyn Site) -> Result<Answer, Failure> {
+        if !self.present {
+            return Ok(Answer::Cannot("nobody answers any more".into()));
+        }
+        let exception = self.exception(&prompt.act);
+        if prompt.wants == Wants::Tick {
+            return self.tick(exception).map(Answer::Ticked);
+        }
+        match exception.and_then(|e| e.say) {
+            Some(Said::No) => return Ok(Answer::No),
+            Some(Said::Cannot | Said::NotApplicable) => {
+                return Ok(Answer::Cannot(exception.map(|e| e.because.clone()).unwrap_or_default()));
+            }
+            _ => {}
+        }
+        if let Some(text) = exception.and_then(|e| e.text.clone()) {
+            return Ok(Answer::Text(text));
+        }
+        if let Some(value) = exception.and_then(|e| e.value) {
+            return Ok(Answer::Number(value));
+        }
+        Ok(match &prompt.act {
+            // Nobody decides by script that unproven air is good enough, and nobody reads a display.
+            Act::Override => Answer::No,
+            Act::ReadDisplay => Answer::Cannot("nobody is there to read a display".into()),
+            Act::Who => Answer::Text("an unattended script".into()),
+            act => crate::site::perform(now, act, site)?,
+        })
+    }
+}
+
+/// A prompt's kind and place, for matching exceptions.
+struct Place {
+    name: String,
+    inlet: Option<u8>,
+    number: Option<u32>,
+    output: Option<u8>,
+}
+impl Place {
+    fn of(act: &Act) -> Self {
+        let (inlet, number, output) = match act {
+            Act::CloseHole(h) | Act::OpenHole(h) | Act::ReleaseSmoke(h) | Act::ReleaseWent(h) => {
+                (Some(h.inlet), Some(h.number), None)
+            }
+            Act::ShutInlet { inlet } | Act::RefitInlet { inlet } => (Some(*inlet), None, None),
+            Act::PanelShows { output, .. } | Act::PanelClear { output } => (None, None, Some(*output)),
+            Act::Check { item } => (None, Some(*item), None),
+            _ => (None, None, None),
+        };
+        Self { name: act.name().into(), inlet, number, output }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use schemars::Schema;
+
+    /// The kinds of prompts that there are, as the journal names them.
+    pub(super) fn acts(schema: &mut Schema) {
+        let of_prompts = schemars::schema_for!(Act);
+        let kinds = of_prompts.get("oneOf").and_then(|k| k.as_array()).cloned().unwrap_or_default();
+        let names: Vec<_> = kinds.iter().filter_map(|k| k.pointer("/properties/act/const").cloned()).collect();
+        assert_eq!(names.len(), kinds.len());
+        assert_eq!(names, Act::NAMES);
+        schema.insert("enum".into(), names.into());
+    }
+
+    #[test]
+    fn docs_hold_the_current_schema() {
+        plumeline_job::schema::holds("operator.schema.json", plumeline_job::schema::of_toml::<Raw>());
+    }
+
+    #[test]
+    fn the_example_is_read() {
+        let text = include_bytes!("../../../docs/examples/operator.toml");
+        let file = Script::read("operator.toml", text).unwrap();
+        assert_eq!(file.answers.len(), 3);
+        assert_eq!(file.control.as_deref(), Some("127.0.0.1:5001"));
+    }
+
+    #[test]
+    fn slips_are_refused_with_their_place() {
+        let message = |text: &str| Script::read("operator.toml", text.as_bytes()).unwrap_err().render(false);
+        let unknown = message("format = 1\n[[answer]]\nact = \"close-hol\"\nsay = \"no\"\n");
+        for part in ["operator.toml:3:7", "did you mean \"close-hole\"?", "release-smoke"] {
+            assert!(unknown.contains(part), "{unknown}");
+        }
+        for pause in ["-1", "-0.5", "nan", "inf"] {
+            let at_top = message(&format!("format = 1\npause_s = {pause}\n"));
+            assert!(at_top.contains("operator.toml:2:11") && at_top.contains("0 or more"), "{at_top}");
+            message(&format!("format = 1\n[[answer]]\nact = \"swap\"\npause_s = {pause}\n"));
+        }
+        assert!(message("format = 2\n").contains("format is 2"));
+        assert!(Script::read("operator.toml", b"format = 1\npause_s = 0\n").is_ok());
+    }
+}

@@ -1,0 +1,333 @@
+//! What a person sees while a job runs: stages, findings, prompts, one live line. Plain text, readable piped.
+use crate::session::Outward;
+use indicatif::{ProgressBar, ProgressStyle};
+use plumeline_base::{Instant, Verdict};
+use plumeline_procedure::{Entry, Finding, Progress, Prompt};
+use std::{
+    io::{IsTerminal, Write, stdout},
+    sync::atomic::{AtomicBool, Ordering},
+    time::Duration,
+};
+
+/// Shows what happens.
+pub trait Show {
+    /// Something happened at `now`.
+    fn show(&mut self, now: Instant, what: &Outward);
+    /// Says something to the person at the terminal, whatever else is shown.
+    fn say(&mut self, text: &str) {
+        print_result(text);
+    }
+    /// Nothing happened, but time went on: what runs is shown. `waits` is a question that waits for an answer.
+    fn tick(&mut self, _now: Instant, _waits: Option<&Prompt>) {}
+    /// The job was taken up again with the zone out of service since then, and how long that may be, s.
+    fn out_of_service(&mut self, _since: Instant, _limit_s: f64) {}
+}
+
+/// The time since the zone was isolated, with its limit. It runs beside whatever else is shown until the zone is back.
+#[derive(Clone, Copy)]
+struct OutOfService {
+    since: Instant,
+    limit_s: f64,
+}
+impl OutOfService {
+    fn follow(clock: &mut Option<Self>, now: Instant, entry: &Entry) {
+        match entry {
+            Entry::OutOfService { limit_s } => *clock = Some(Self { since: now, limit_s: *limit_s }),
+            Entry::BackInService { .. } | Entry::Ended { .. } => *clock = None,
+            _ => {}
+        }
+    }
+    fn seconds(self, now: Instant) -> f64 {
+        now.since(self.since).as_secs_f64()
+    }
+    fn words(self, now: Instant) -> String {
+        let of = |s: f64| clock(Instant::START + Duration::from_secs(s as u64));
+        let over = if self.seconds(now) > self.limit_s { ": OVER THE LIMIT" } else { "" };
+        format!("out of service {} of {}{over}", of(self.seconds(now)), of(self.limit_s))
+    }
+}
+
+/// Shows nothing.
+pub struct Quiet;
+impl Show for Quiet {
+    fn show(&mut self, _: Instant, _: &Outward) {}
+}
+
+/// Shows only what is asked, to somebody at this terminal who answers.
+pub struct OnlyAsks;
+impl Show for OnlyAsks {
+    fn show(&mut self, _: Instant, what: &Outward) {
+        if let Outward::Ask(p) = what {
+            for text in prompt_words(p) {
+                print_result(&text);
+            }
+        }
+    }
+}
+
+/// What shows a job: JSON if asked for, little with `--quiet`, words otherwise. `prompts`: somebody at this terminal answers.
+pub fn of_job(json: bool, prompts: bool) -> Box<dyn Show> {
+    match (json, is_quiet()) {
+        (true, _) => Box::new(JsonLines::default()),
+        (false, true) if prompts => Box::new(OnlyAsks),
+        (false, true) => Box::new(Quiet),
+        (false, false) => Box::new(Words::new(prompts)),
+    }
+}
+
+/// One JSON object a line: the journal's entries as they are noted, prompts and the outcome among them, and every ten
+/// seconds how long the zone has been out of service.
+#[derive(Default)]
+pub struct JsonLines {
+    out: Option<OutOfService>,
+    told: Option<Instant>,
+}
+impl JsonLines {
+    fn clock(&mut self, now: Instant) {
+        let Some(out) = self.out else { return };
+        if self.told.is_none_or(|t| now.since(t) >= JSON_CLOCK) {
+            self.told = Some(now);
+            let s = out.seconds(now);
+            let told = serde_json::json!({ "s": s, "limit_s": out.limit_s, "over": s > out.limit_s });
+            print_result(&serde_json::json!({ "at_us": now.as_micros(), "out_of_service": told }).to_string());
+        }
+    }
+}
+const JSON_CLOCK: Duration = Duration::from_secs(10);
+impl Show for JsonLines {
+    fn tick(&mut self, now: Instant, _: Option<&Prompt>) {
+        self.clock(now);
+    }
+    fn out_of_service(&mut self, since: Instant, limit_s: f64) {
+        self.out = Some(OutOfService { since, limit_s });
+    }
+    fn show(&mut self, now: Instant, what: &Outward) {
+        if let Outward::Note(entry) = what {
+            OutOfService::follow(&mut self.out, now, entry);
+        }
+        self.clock(now);
+        let value = match what {
+            Outward::Note(entry) => serde_json::json!({ "at_us": now.as_micros(), "note": entry }),
+            Outward::Progress(p) => serde_json::json!({ "at_us": now.as_micros(), "progress": p }),
+            _ => return,
+        };
+        print_result(&value.to_string());
+    }
+}
+
+/// Where nobody looks at a terminal, a line so often.
+const PIPED: Duration = Duration::from_secs(60);
+
+/// Words for a person.
+pub struct Words {
+    live: ProgressBar,
+    /// Prompts are shown; false where a script answers.
+    prompts: bool,
+    colour: bool,
+    width: Option<usize>,
+    began: Option<Instant>,
+    out: Option<OutOfService>,
+    last_told: Option<Instant>,
+}
+impl Words {
+    /// `prompts`: somebody at this terminal answers.
+    pub fn new(prompts: bool) -> Self {
+        let live = if stdout().is_terminal() { ProgressBar::new_spinner() } else { ProgressBar::hidden() };
+        if let Ok(style) = ProgressStyle::with_template("{wide_msg}") {
+            live.set_style(style);
+        }
+        let width = terminal_size::terminal_size_of(stdout()).map(|(w, _)| usize::from(w.0).max(40));
+        Self { live, prompts, colour: colour_on(&stdout()), width, began: None, out: None, last_told: None }
+    }
+    /// A line, folded between words to the width of the terminal; whole where nobody looks at a terminal.
+    fn put(&self, text: &str) {
+        let folded = match self.width {
+            Some(width) => {
+                // What goes on stands under where the words began, not under the margin.
+                let indent =
+                    " ".repeat(text.len() - text.trim_start().len() + if text.starts_with("    ") { 11 } else { 4 });
+                textwrap::fill(text, textwrap::Options::new(width).subsequent_indent(&indent))
+            }
+            None => text.to_owned(),
+        };
+        self.live.suspend(|| print_result(&folded));
+    }
+    fn finding(&self, f: &Finding) {
+        let verdict = paint(self.colour, f.counts_as());
+        self.put(&format!("    {verdict}  {}: {}", f.subject, f.says));
+        if let Some(m) = &f.measured {
+            let mut figures = format!("measured {m}");
+            if let Some(e) = &f.expected {
+                figures.push_str(&format!(", expected {e}"));
+            }
+            if let Some(d) = &f.decision {
+                figures.push_str(&format!(", conforms with probability {:.4}", d.conformity));
+            }
+            self.put(&format!("               {figures}"));
+        }
+        if f.counts_as() != Verdict::Pass {
+            for (label, text) in [("likely", &f.likely), ("next", &f.next)] {
+                if let Some(text) = text {
+                    self.put(&format!("               {label}: {text}"));
+                }
+            }
+        }
+    }
+    fn note(&mut self, now: Instant, entry: &Entry) {
+        match entry {
+            Entry::StageBegan { stage } => {
+                self.began = Some(now);
+                self.put(&format!("{}  {stage}", clock(now)));
+            }
+            Entry::StageEnded(r) => {
+                let took = r.ended.since(r.began).as_secs_f64();
+                let because = r.because.as_ref().map(|b| format!(" ({b})")).unwrap_or_default();
+                self.put(&format!("    {}  {} after {took:.0} s{because}", paint(self.colour, r.verdict), r.stage));
+            }
+            Entry::Found(f) => self.finding(f),
+            Entry::Remark { text } => self.put(&format!("    note       {text}")),
+            Entry::LinkUp { link } => self.put(&format!("    link       open: {link}")),
+            Entry::LinkDown { cause, detail } => {
+                self.put(&format!("    link       {cause} ({detail})"));
+                self.put(&format!("               next: {}", cause.remedy()));
+            }
+            Entry::Line { trouble } => {
+                self.put(&format!("    link       {trouble}"));
+                self.put(&format!("               next: {}", trouble.remedy()));
+            }
+            Entry::LineBack => self.put("    link       the unit answers again"),
+            Entry::StartedAnew { .. } => self.put("    unit       started anew"),
+            Entry::Void { because, stages } => {
+                let stages: Vec<&str> = stages.iter().map(|s| s.name()).collect();
+                self.put(&format!("    void       {}: {because}", stages.join(", ")));
+            }
+            _ => {}
+        }
+    }
+    fn prompt(&self, now: Instant, p: &Prompt) {
+        if let Some(out) = self.out {
+            self.put(&format!("    clock      {}", out.words(now)));
+        }
+        for text in prompt_words(p) {
+            self.put(&text);
+        }
+    }
+    fn progress(&mut self, now: Instant, p: &Progress) {
+        let out = self.out.map(|o| format!("  {}", o.words(now))).unwrap_or_default();
+        let share = p.fraction.map(|f| format!(" {:.0} %", f * 100.0)).unwrap_or_default();
+        let left = p.left_s.map(|s| format!(", {s:.0} s left")).unwrap_or_default();
+        let text = format!("{}  {}: {}{share}{left}{out}", clock(now), p.stage, p.says);
+        if self.live.is_hidden() {
+            // Piped: a line now and then, so that a reader sees that things go on.
+            if self.last_told.is_none_or(|t| now.since(t) >= PIPED) {
+                self.last_told = Some(now);
+                print_result(&format!("    ...        {}{share}{left}{out}", p.says));
+            }
+        } else {
+            self.live.set_message(text);
+            self.live.tick();
+        }
+    }
+}
+impl Show for Words {
+    fn tick(&mut self, now: Instant, waits: Option<&Prompt>) {
+        let (Some(out), false) = (self.out, self.live.is_hidden()) else {
+            // Piped: a line now and then.
+            if let Some(out) = self.out.filter(|_| self.last_told.is_none_or(|t| now.since(t) >= PIPED)) {
+                self.last_told = Some(now);
+                print_result(&format!("    clock      {}", out.words(now)));
+            }
+            return;
+        };
+        if let Some(p) = waits {
+            self.live.set_message(format!("{}  {}  waiting for the answer to [{}]", clock(now), out.words(now), p.id));
+        }
+        self.live.tick();
+    }
+    fn out_of_service(&mut self, since: Instant, limit_s: f64) {
+        self.out = Some(OutOfService { since, limit_s });
+    }
+    fn show(&mut self, now: Instant, what: &Outward) {
+        match what {
+            Outward::Note(entry) => {
+                OutOfService::follow(&mut self.out, now, entry);
+                self.note(now, entry);
+            }
+            Outward::Ask(p) if self.prompts => self.prompt(now, p),
+            Outward::Progress(p) => self.progress(now, p),
+            Outward::Done(_) => self.live.finish_and_clear(),
+            _ => {}
+        }
+    }
+    fn say(&mut self, text: &str) {
+        self.put(text);
+    }
+}
+
+fn prompt_words(p: &Prompt) -> [String; 2] {
+    [format!("  ? [{}] {}", p.id, p.text), format!("        {}", how_to_answer(p))]
+}
+
+fn how_to_answer(p: &Prompt) -> String {
+    use plumeline_detector::driver::Wants;
+    match &p.wants {
+        Wants::Done => "press Enter when done, or type: cannot REASON".into(),
+        Wants::YesNo => "type yes or no".into(),
+        Wants::Moment => "press Enter at that moment, or type: cannot REASON".into(),
+        Wants::Number { unit } => format!("type the number in {unit}, or: cannot REASON"),
+        Wants::Text => "type your answer, or: no".into(),
+        Wants::Tick => crate::terminal::TICK_HELP.into(),
+    }
+}
+
+/// `h:mm:ss` of log time.
+pub fn clock(t: Instant) -> String {
+    let s = t.as_micros() / 1_000_000;
+    format!("{}:{:02}:{:02}", s / 3600, s / 60 % 60, s % 60)
+}
+
+/// Width that text is laid out for: the terminal's, within what reads well; 100 where nobody looks at one.
+pub fn width() -> usize {
+    terminal_size::terminal_size_of(stdout()).map_or(100, |(w, _)| usize::from(w.0).clamp(72, 100))
+}
+
+/// Colour only on a terminal, and not where NO_COLOR is set.
+pub fn colour_on(stream: &impl IsTerminal) -> bool {
+    stream.is_terminal() && std::env::var_os("NO_COLOR").is_none_or(|v| v.is_empty())
+}
+
+/// A verdict, padded; never told by colour alone.
+fn paint(colour: bool, v: Verdict) -> String {
+    let word = format!("{v:<9}");
+    let code = match v {
+        Verdict::Pass => "32",
+        Verdict::Undecided => "33",
+        Verdict::Fail => "31",
+    };
+    if colour { format!("\x1b[{code}m{word}\x1b[0m") } else { word }
+}
+
+/// Set once, by the command line: standard output is one, and so is whether it is to be quiet.
+static QUIET: AtomicBool = AtomicBool::new(false);
+
+/// From now on only results are printed.
+pub fn be_quiet() {
+    QUIET.store(true, Ordering::Relaxed);
+}
+/// Are only results printed?
+pub fn is_quiet() -> bool {
+    QUIET.load(Ordering::Relaxed)
+}
+
+/// A line of what goes on, to standard output; nothing with `--quiet`.
+pub fn print_progress(text: &str) {
+    if !is_quiet() {
+        print_result(text);
+    }
+}
+
+/// A line of what the command was called for, to standard output. A closed pipe ends nothing: the job matters more than its
+/// display.
+pub fn print_result(text: &str) {
+    let _ = writeln!(stdout(), "{text}");
+}
