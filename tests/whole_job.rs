@@ -134,7 +134,7 @@ fn a_dead_outgoing_unit_is_normal() {
     exits(&o, &[0]);
     let r = result(&dir);
     let found = r["outcome"]["findings"].as_array().unwrap();
-    assert!(found.iter().any(|f| f["stage"] == "as-found" && f["says"].as_str().unwrap().contains("not captured")));
+    assert!(found.iter().any(|f| f["code"] == "as-found.nothing-captured"));
 }
 
 #[test]

@@ -6,11 +6,12 @@ use crate::{
     effect::{Effect, Entry, Progress},
     executor::wait_for,
     job::JobInputs,
+    mean_flow::MeanFlow,
     outcome::{Finding, Outcome, StageKind},
     prompt::{Act, Prompt},
     readings::{Feed, Log, Timed},
-    stages::flow::MeanFlow,
 };
+pub(crate) use crate::{facts::list, stop::Stop};
 use alloc::{
     boxed::Box,
     collections::{BTreeMap, BTreeSet, VecDeque},
@@ -34,23 +35,6 @@ use plumeline_detector::{
     settings::Settings,
 };
 use plumeline_measure::clock;
-
-/// Why stage code stops before its end.
-#[derive(Clone, Debug, PartialEq)]
-pub(crate) enum Stop {
-    /// The job was told to stop.
-    Aborted(AbortCause),
-    /// The stage took longer than its plan allows.
-    Deadline,
-    /// The unit or the link can't do what is needed.
-    Trouble(Trouble),
-    /// The unit started anew when nobody asked it to.
-    StartedAnew,
-    /// The unit's settings are not shown to be those that were proven, with the reason.
-    OtherSettings(String),
-    /// Going on makes no sense or is not safe; the findings say why.
-    Found,
-}
 
 /// An output that is driven here goes back by itself within this time (a drive runs 30 s), ...
 const DRIVEN_MOST: Duration = Duration::from_secs(40);
@@ -596,14 +580,4 @@ impl Drop for WantedTicket {
         s.wanted.remove(&self.ticket);
         s.told.remove(&self.ticket);
     }
-}
-
-/// The flows of a reading in L/min, for words and figures.
-pub(crate) fn litres_per_minute(flow_m3_s: f64) -> f64 {
-    flow_m3_s / plumeline_base::quantity::M3_S_PER_L_MIN
-}
-/// Names joined by commas.
-pub(crate) fn list<T: core::fmt::Display>(items: impl IntoIterator<Item = T>) -> String {
-    use alloc::string::ToString;
-    items.into_iter().map(|i| i.to_string()).collect::<Vec<_>>().join(", ")
 }

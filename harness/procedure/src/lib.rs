@@ -15,12 +15,14 @@ pub mod facts;
 mod job;
 mod judge;
 mod machine;
+mod mean_flow;
 pub mod outcome;
 pub mod plan;
 pub mod prompt;
 mod readings;
 pub mod stage;
 mod stages;
+mod stop;
 mod supervisors;
 mod watch;
 

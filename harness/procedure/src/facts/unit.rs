@@ -1,4 +1,4 @@
-//! Whether the unit is the planned one, is fitted, and has its outputs inhibited.
+//! Whether the unit is the planned one, and is fitted.
 const WHICH: &str = "check which unit the cable goes to, which unit was delivered, and with which firmware";
 facts! {
     as_planned(maker, model, serial, firmware) = "unit.as-planned", Pass,
@@ -18,6 +18,4 @@ facts! {
         next "try it before the site goes out of service, or leave the stage out of the plan";
     cable_not_moved(why) = "bench.cable-not-moved", Undecided,
         "the cable was not moved back to the outgoing unit: {why}";
-    inhibited() = "inhibit.held", Pass, "the unit's own outputs are inhibited, on a lease that is renewed";
-    not_inhibited(trouble) = "inhibit.not-held", Undecided, "the unit's own outputs are not inhibited: {trouble}";
 }

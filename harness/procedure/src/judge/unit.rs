@@ -1,6 +1,6 @@
 //! Whether a unit is the one that the plan expects and the pipework needs.
 use crate::{
-    facts::{Fact, outgoing, unit as fact},
+    facts::{Fact, inhibit, outgoing, unit as fact},
     outcome::{Finding, StageKind, Subject},
     plan::ExpectedUnit,
 };
@@ -67,8 +67,8 @@ pub(crate) fn against_bench(stage: StageKind, bench: &Identity, told: &Identity)
 /// How the unit took it that its outputs are inhibited.
 pub(crate) fn inhibited(stage: StageKind, subject: Subject, end: Result<(), &Trouble>) -> Finding {
     let fact = match end {
-        Ok(()) => fact::inhibited(),
-        Err(trouble) => fact::not_inhibited(trouble),
+        Ok(()) => inhibit::granted(),
+        Err(trouble) => inhibit::not_granted(trouble),
     };
     Finding::of(stage, subject, fact)
 }

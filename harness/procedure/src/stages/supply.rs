@@ -213,7 +213,7 @@ fn voltage(ctx: &Context, of: &str, volts: Option<Estimate>, limit: &Limit) {
     if let Some(v) = volts {
         f.says = format!("supply voltage {of}");
         f.measured = figure(ctx, Some(&v), "V");
-        judge(ctx, &mut f, &v, f64::INFINITY, &Limits::at_least(limit.value), None, 1.0);
+        judge(&ctx.inputs(), &mut f, &v, f64::INFINITY, &Limits::at_least(limit.value), None, 1.0);
         if !f.verdict.is_pass() {
             f.next = Some("look for thin or long wires, poor terminals, a tired battery".into());
         }
@@ -264,7 +264,7 @@ fn capacity(ctx: &Context, standby: Option<Estimate>, alarm: Option<Estimate>) {
         (Some(needed), Some(fitted)) => {
             f.says = format!("capacity that the battery must have, for {fitted} Ah fitted{against}");
             f.measured = figure(ctx, Some(&needed), "Ah");
-            judge(ctx, &mut f, &needed, f64::INFINITY, &Limits::at_most(fitted), None, 1.0);
+            judge(&ctx.inputs(), &mut f, &needed, f64::INFINITY, &Limits::at_most(fitted), None, 1.0);
             if !f.verdict.is_pass() {
                 f.likely = Some("the new unit draws more than the battery was chosen for".into());
                 f.next = Some("fit a larger battery, or take loads off it".into());
