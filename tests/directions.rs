@@ -40,6 +40,7 @@ const MAY: [(&str, &[&str]); 15] = [
             "plumeline-trace",
             "plumeline-detector",
             "plumeline-procedure",
+            "plumeline-carry",
             "plumeline-job",
             "plumeline-link",
             "plumeline-report",

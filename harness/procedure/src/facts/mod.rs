@@ -126,17 +126,25 @@ macro_rules! topics {
 }
 topics! {
     baseline
+    checklist
+    clock
     close
+    ended
     flow
+    held
     holes
     inhibit
     isolate
+    load
     missed
+    outgoing
+    outputs
     presence
     purge
     restore
     smoke
     supervise
+    unit
 }
 
 /// Names joined by commas.

@@ -4,12 +4,19 @@
 //! The statistics are the measure crate's; here is only how this job uses them. Not here: asking, reading and waiting
 //! ([`crate::stages`]), and sentences ([`crate::facts`]).
 pub(crate) mod baseline;
+pub(crate) mod checklist;
+pub(crate) mod clock;
 pub(crate) mod close;
+pub(crate) mod conclusion;
+pub(crate) mod ended;
 pub(crate) mod flow;
+pub(crate) mod held;
 pub(crate) mod holes;
 pub(crate) mod holes_compared;
 pub(crate) mod inhibit;
 pub(crate) mod isolate;
+pub(crate) mod load;
+pub(crate) mod outputs;
 pub(crate) mod pipes_compared;
 pub(crate) mod presence;
 pub(crate) mod purge;
@@ -18,6 +25,7 @@ pub(crate) mod restore;
 pub(crate) mod sample;
 pub(crate) mod smoke;
 pub(crate) mod supervise;
+pub(crate) mod unit;
 
 use crate::{
     facts::Fact,
