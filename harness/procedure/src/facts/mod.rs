@@ -126,6 +126,7 @@ macro_rules! topics {
 }
 topics! {
     alarms
+    as_found
     baseline
     checklist
     clock
@@ -145,6 +146,7 @@ topics! {
     restore
     smoke
     supervise
+    supply
     unit
 }
 

@@ -52,7 +52,7 @@ pub(crate) fn taken(inputs: &JobInputs, inlet: u8, told: Option<f64>, before: &R
     f.expected = Some(mean.figure());
     f.window = Some(mean.window);
     match against(inputs, q - mean.estimate.value, mean, mean.estimate.value) {
-        Err(error) => f.state(fact::not_judged(&error, error.remedy())),
+        Err(error) => f.state(fact::not_judged(error, error.remedy())),
         Ok(ruling) => {
             let fact = match ruling.because {
                 Because::Within => fact::as_measured(),
@@ -88,7 +88,7 @@ pub(crate) fn last_look(
     f.window = Some(mean.window);
     let base = baseline * M3_S_PER_L_MIN;
     match against(inputs, mean.estimate.value - base, mean, base) {
-        Err(error) => f.state(fact::look_not_judged(&error)),
+        Err(error) => f.state(fact::look_not_judged(error)),
         Ok(ruling) => {
             let fact = match ruling.because {
                 Because::Within => fact::as_at_baseline(),
@@ -137,5 +137,93 @@ pub(crate) fn settings_held(left: &Settings, now: &Result<Option<Settings>, Trou
     match left.differences(now).first() {
         None => looked(fact::settings_as_loaded()),
         Some(d) => Finding { subject: Subject::Setting(d.key().into()), ..looked(fact::settings_changed(d)) },
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::judge::sample::{self, flow};
+    use alloc::{borrow::ToOwned, vec};
+    use plumeline_base::Verdict;
+    use plumeline_detector::settings::{Item, Value};
+
+    fn told(f: &Finding) -> (&str, Verdict) {
+        (f.code.as_str(), f.verdict)
+    }
+    fn held(boot_id: u64) -> Baseline {
+        Baseline {
+            flow_m3_s: vec![Some(5e-4)],
+            u_m3_s: vec![None],
+            duration_ms: 0,
+            fan_rpm: None,
+            settings_revision: None,
+            device_us: 1,
+            boot_id,
+            number: None,
+        }
+    }
+
+    #[test]
+    fn the_baseline_is_what_was_measured_just_before() {
+        let inputs = sample::inputs();
+        let of =
+            |told: Option<f64>, before: Result<MeanFlow, Error>| taken(&inputs, 1, told.map(|q| q / L_MIN), &before);
+        let before = || Ok(flow(30.0, 0.5));
+        assert_eq!(told(&of(Some(30.1), before())), ("baseline.as-measured", Verdict::Pass));
+        assert_eq!(told(&of(Some(33.0), before())), ("baseline.near-limit", Verdict::Undecided));
+        assert_eq!(told(&of(Some(24.0), before())), ("baseline.not-as-measured", Verdict::Fail));
+        assert_eq!(told(&of(None, before())), ("baseline.none-held", Verdict::Fail));
+        assert_eq!(told(&of(Some(30.0), Err(Error::UnsoundEstimate))), ("baseline.not-measured", Verdict::Undecided));
+        assert_eq!(told(&of(Some(30.0), Ok(flow(30.0, 0.0)))), ("baseline.not-judged", Verdict::Undecided));
+    }
+
+    #[test]
+    fn the_last_look_finds_flow_as_at_the_baseline() {
+        let inputs = sample::inputs();
+        let of = |mean: Result<MeanFlow, Error>, baseline: Option<f64>| last_look(&inputs, 1, &mean, baseline);
+        let base = Some(30.0);
+        assert_eq!(told(&of(Ok(flow(30.1, 0.5)), base)), ("last-look.as-at-baseline", Verdict::Pass));
+        assert_eq!(told(&of(Ok(flow(27.0, 0.5)), base)), ("last-look.near-limit", Verdict::Undecided));
+        assert_eq!(told(&of(Ok(flow(24.0, 0.5)), base)), ("last-look.not-as-at-baseline", Verdict::Fail));
+        assert_eq!(told(&of(Ok(flow(30.0, 0.0)), base)), ("last-look.not-judged", Verdict::Undecided));
+        assert_eq!(told(&of(Err(Error::UnsoundEstimate), base)), ("last-look.not-measured", Verdict::Undecided));
+        assert_eq!(told(&of(Ok(flow(30.0, 0.5)), None)), ("last-look.no-baseline", Verdict::Undecided));
+    }
+
+    #[test]
+    fn another_baseline_or_one_of_an_earlier_start_fails() {
+        assert!(read_back(&held(7), &held(7), Some(7)).is_empty());
+        assert!(read_back(&held(7), &held(7), None).is_empty());
+        let codes = |read: &Baseline, boot| {
+            let all = read_back(&held(7), read, boot);
+            assert!(all.iter().all(|f| f.verdict == Verdict::Fail));
+            all.iter().map(|f| f.code.as_str().to_owned()).collect::<Vec<_>>()
+        };
+        assert_eq!(codes(&held(7), Some(8)), ["baseline.taken-before-start"]);
+        assert_eq!(codes(&held(6), Some(7)), ["baseline.another-read-back", "baseline.taken-before-start"]);
+    }
+
+    #[test]
+    fn what_was_touched_or_changed_since_stays_open() {
+        assert_eq!(told(&left_alone(&Answer::Yes)), ("last-look.left-alone", Verdict::Pass));
+        assert_eq!(told(&left_alone(&Answer::No)), ("last-look.touched", Verdict::Undecided));
+        assert_eq!(told(&left_alone(&Answer::Text("?".into()))), ("last-look.not-told-left-alone", Verdict::Undecided));
+        let still = |now| still_held(&held(7), &now);
+        assert_eq!(told(&still(Ok(Some(held(7))))), ("last-look.baseline-still-held", Verdict::Pass));
+        assert_eq!(told(&still(Ok(Some(held(8))))), ("last-look.baseline-no-longer-held", Verdict::Undecided));
+        assert_eq!(told(&still(Ok(None))), ("last-look.baseline-no-longer-held", Verdict::Undecided));
+        assert_eq!(told(&still(Err(Trouble::Silent))), ("last-look.baseline-not-shown", Verdict::Undecided));
+        let settings = |n: i64| Settings {
+            revision: None,
+            items: vec![Item { key: "fan".into(), value: Value::Int(n), unit: None }],
+        };
+        let of = |now| settings_held(&settings(1), &now);
+        assert_eq!(told(&of(Ok(Some(settings(1))))), ("last-look.settings-as-loaded", Verdict::Pass));
+        let changed = of(Ok(Some(settings(2))));
+        assert_eq!(told(&changed), ("last-look.settings-changed", Verdict::Undecided));
+        assert_eq!(changed.subject, Subject::Setting("fan".into()));
+        assert_eq!(told(&of(Ok(None))), ("last-look.settings-not-shown", Verdict::Undecided));
+        assert_eq!(told(&of(Err(Trouble::Silent))), ("last-look.settings-not-shown", Verdict::Undecided));
     }
 }

@@ -87,7 +87,7 @@ pub(crate) fn against_prediction(inputs: &JobInputs, flows: &[(Pipe, Result<Mean
             f.expected = Some(Figure::with(predicted.value * L_MIN, expanded * L_MIN, "L/min"));
             f.window = Some(mean.window);
             match ruling {
-                Err(error) => f.state(fact::not_judged(&error, error.remedy())),
+                Err(error) => f.state(fact::not_judged(error, error.remedy())),
                 Ok(ruling) => {
                     let fact = said(ruling.because, percent_off(&f), all_alike);
                     ruling.state(&mut f, fact);
@@ -160,4 +160,104 @@ pub(crate) fn by_holes(
         PipesShow::AllPipes(alike) => fact::all_pipes_shifted(off, shown(alike)),
         PipesShow::Unknown => fact::pipes_not_compared(off),
     });
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::judge::sample::{self, flow, hole, pipe};
+    use alloc::borrow::ToOwned;
+    use plumeline_measure::{joint::Given, settle::Reason};
+
+    /// Codes of both pipes where they draw so many L/min.
+    fn codes(first: f64, second: f64) -> [Finding; 2] {
+        let inputs = sample::inputs();
+        let flows = [(pipe(&inputs, 1), Ok(flow(first, 0.5))), (pipe(&inputs, 2), Ok(flow(second, 0.5)))];
+        against_prediction(&inputs, &flows).try_into().unwrap()
+    }
+
+    #[test]
+    fn one_pipe_that_is_off_is_told_from_all_that_are_off() {
+        for (first, second, code, verdict) in [
+            (30.0, 30.0, "flow.as-predicted", Verdict::Pass),
+            (33.0, 30.0, "flow.near-limit", Verdict::Undecided),
+            (24.0, 30.0, "flow.less-than-predicted", Verdict::Fail),
+            (40.0, 30.0, "flow.more-than-predicted", Verdict::Fail),
+            (40.0, 24.0, "flow.more-than-predicted", Verdict::Fail),
+            (24.0, 24.0, "flow.all-less-than-predicted", Verdict::Fail),
+            (40.0, 40.0, "flow.all-more-than-predicted", Verdict::Fail),
+        ] {
+            let [f, _] = codes(first, second);
+            assert_eq!((f.code.as_str(), f.verdict), (code, verdict), "{first} {second}");
+        }
+        assert_eq!(codes(24.0, 30.0)[0].told["percent"], "20.0");
+    }
+
+    #[test]
+    fn what_was_not_measured_or_not_predicted_is_open() {
+        let mut inputs = sample::inputs();
+        let missing = [(pipe(&inputs, 1), Err(Error::TooFew { have: 0, need: 2 }))];
+        assert_eq!(against_prediction(&inputs, &missing)[0].code, "flow.not-measured");
+        let noisy = [(pipe(&inputs, 1), Ok(flow(30.0, 8.0)))];
+        assert_eq!(against_prediction(&inputs, &noisy)[0].code, "flow.too-uncertain");
+        inputs.prediction.inlets.clear();
+        let f = &against_prediction(&inputs, &noisy)[0];
+        assert_eq!((f.code.as_str(), f.verdict), ("flow.not-predicted", Verdict::Undecided));
+    }
+
+    #[test]
+    fn holes_settle_what_flow_left_open_only_if_all_are_shown_and_the_pipes_are_sound() {
+        let inputs = sample::inputs();
+        let given = Given { value: 0.01, u: 0.01 };
+        let sound = PipesShow::Sound { alone: Some(given), alike: given, limit: 0.2 };
+        let only = PipesShow::Sound { alone: None, alike: given, limit: 0.2 };
+        let pass = [Verdict::Pass; 3];
+        let with = |verdicts: &[Verdict], left_out: &[HoleRef], pipes: &PipesShow| {
+            let [mut f, _] = codes(33.0, 30.0);
+            by_holes(&inputs, &mut f, verdicts, left_out, pipes);
+            assert!(f.measured.is_some() && f.decision.is_some() && f.limit.is_some());
+            (f.code.as_str().to_owned(), f.verdict)
+        };
+        let is = |code: &str, verdict| (code.to_owned(), verdict);
+        let open = Verdict::Undecided;
+        assert_eq!(with(&pass, &[], &sound), is("flow.proven-by-holes", Verdict::Pass));
+        assert_eq!(with(&pass, &[], &only), is("flow.only-pipe-proven-by-holes", Verdict::Pass));
+        assert_eq!(with(&pass, &[hole(1, 3)], &sound), is("flow.holes-not-reached", open));
+        assert_eq!(with(&pass, &[], &PipesShow::ThisPipe(given)), is("flow.this-pipe-shifted", open));
+        assert_eq!(with(&pass, &[], &PipesShow::AllPipes(given)), is("flow.all-pipes-shifted", open));
+        assert_eq!(with(&pass, &[], &PipesShow::Unknown), is("flow.pipes-not-compared", open));
+        assert_eq!(with(&[], &[], &sound), is("flow.near-limit", open));
+        assert_eq!(with(&[Verdict::Pass, open], &[], &sound), is("flow.near-limit", open));
+        // What failed or passed by flow alone stays.
+        let [mut failed, _] = codes(24.0, 30.0);
+        by_holes(&inputs, &mut failed, &pass, &[], &sound);
+        assert_eq!(failed.code, "flow.less-than-predicted");
+    }
+
+    #[test]
+    fn only_steady_flow_passes_and_a_stuck_sensor_fails() {
+        let inputs = sample::inputs();
+        let at = plumeline_base::Instant::START;
+        for (state, code, verdict) in [
+            (
+                State::NotYet { because: Reason::WindowsNotFull, wait_estimate: None },
+                "settle.cut-short",
+                Verdict::Undecided,
+            ),
+            (State::DeadlinePassed { because: Reason::WindowsNotFull }, "settle.not-steady", Verdict::Undecided),
+            (State::Faulty { because: Fault::Stuck { value: 0.0, since: at } }, "settle.stuck", Verdict::Fail),
+            (State::Faulty { because: Fault::NotANumber { at } }, "settle.faulty", Verdict::Undecided),
+        ] {
+            let f = settled(&inputs, 1, &state);
+            assert_eq!((f.code.as_str(), f.verdict), (code, verdict));
+        }
+    }
+
+    #[test]
+    fn flows_as_found_are_told_with_or_without_an_uncertainty() {
+        assert_eq!(captured(1, &Ok(flow(30.0, 0.5))).code, "as-found.flow-captured");
+        assert_eq!(captured(1, &Err(Error::UnsoundEstimate)).verdict, Verdict::Undecided);
+        assert_eq!(read_once(1, Some(&Figure::plain(30.0, "L/min"))).code, "as-found.flow-read-once");
+        assert_eq!(read_once(1, None).verdict, Verdict::Undecided);
+    }
 }

@@ -13,6 +13,7 @@ use crate::{
     outcome::{Figure, Finding, StageKind, Subject},
     plan::HoleRef,
 };
+use alloc::boxed::Box;
 use core::time::Duration;
 use plumeline_base::{Instant, quantity::Estimate, time::seconds};
 use plumeline_measure::{
@@ -48,7 +49,7 @@ pub(crate) struct Closing<'a> {
 /// What closing one hole showed.
 pub(crate) enum Closed {
     /// Nothing more is to be found out.
-    Found(Finding),
+    Found(Box<Finding>),
     /// The predicted drop drowns in the noise: closing can't show it.
     TooSmall,
     /// Measured; to be compared with the pipe's other holes.
@@ -58,7 +59,7 @@ pub(crate) enum Closed {
 /// By how much the flow fell, and whether that alone shows something.
 pub(crate) fn closing(inputs: &JobInputs, c: &Closing<'_>) -> Closed {
     let (hole, words) = (c.hole, c.words);
-    let found = |fact| Closed::Found(of_hole(inputs, hole, fact));
+    let found = |fact| Closed::Found(Box::new(of_hole(inputs, hole, fact)));
     let Some(predicted) = inputs.predicted(c.opening) else { return found(fact::not_predicted(words)) };
     let at = c.pipes.iter().position(|p| p.inlet == hole.inlet);
     // What keeps its own inlet from being read is told; the others only serve to notice crossed pipes.
@@ -79,7 +80,7 @@ pub(crate) fn closing(inputs: &JobInputs, c: &Closing<'_>) -> Closed {
     };
     if let Some((inlet, drop)) = c.taken_from(own) {
         let fact = fact::crossed(words, inlet, fixed(drop.value * L_MIN, 2), hole.inlet);
-        return Closed::Found(with_figures(fact));
+        return Closed::Found(Box::new(with_figures(fact)));
     }
     if expected.value < CLEAR * own.u {
         return Closed::TooSmall;
@@ -95,7 +96,7 @@ pub(crate) fn closing(inputs: &JobInputs, c: &Closing<'_>) -> Closed {
         let fact = if off.value < 0.0 { fact::far_less(words, drop) } else { fact::far_more(words, drop) };
         let mut f = with_figures(fact.clone());
         ruling.state(&mut f, fact);
-        return Closed::Found(f);
+        return Closed::Found(Box::new(f));
     }
     let look = DropLook { deviation: own.value / expected.value - 1.0, u: own.u / expected.value, dof: own.dof };
     Closed::Measured(MeasuredDrop {
@@ -165,5 +166,78 @@ impl FlowDrop {
             open,
             window: (before.window.0, after.window.1),
         })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::judge::sample::{self, FLOW, SHARE, flow};
+    use alloc::vec::Vec;
+    use plumeline_base::Verdict;
+
+    type Flows = [Result<MeanFlow, Error>; 2];
+
+    fn both(first: f64, second: f64, scatter: f64) -> Flows {
+        [Ok(flow(first, scatter)), Ok(flow(second, scatter))]
+    }
+    fn close(inputs: &JobInputs, before: &Flows, closed: &Flows) -> Closed {
+        let pipes: Vec<Pipe> = inputs.pipes();
+        let hole = sample::hole(1, 1);
+        closing(inputs, &Closing { hole, opening: 0, words: "hole 1", pipes: &pipes, before, closed, after: before })
+    }
+    fn found(closed: Closed) -> (alloc::string::String, Verdict) {
+        let Closed::Found(f) = closed else { panic!("nothing was found") };
+        assert!(f.limit.is_some() && f.subject == Subject::Hole(1, 1));
+        (f.code.as_str().into(), f.verdict)
+    }
+    const DROP: f64 = FLOW * SHARE;
+
+    #[test]
+    fn a_drop_near_its_prediction_waits_for_the_other_holes() {
+        let inputs = sample::inputs();
+        let Closed::Measured(drop) = close(&inputs, &both(FLOW, FLOW, 0.1), &both(FLOW - DROP, FLOW, 0.1)) else {
+            panic!("it was judged at once")
+        };
+        assert!(drop.pooled().deviation.abs() < 1e-9 && drop.looks.len() == 1);
+        assert!(matches!(close(&inputs, &both(FLOW, FLOW, 20.0), &both(FLOW - DROP, FLOW, 20.0)), Closed::TooSmall));
+    }
+
+    #[test]
+    fn a_drop_that_is_far_off_or_in_another_pipe_fails_at_once() {
+        let inputs = sample::inputs();
+        let open = both(FLOW, FLOW, 0.1);
+        let code = |first: f64, second: f64| found(close(&inputs, &open, &both(first, second, 0.1)));
+        assert_eq!(code(FLOW - 0.1, FLOW), ("holes.far-too-little".into(), Verdict::Fail));
+        assert_eq!(code(FLOW - 20.0, FLOW), ("holes.far-too-much".into(), Verdict::Fail));
+        assert_eq!(code(FLOW, FLOW - DROP), ("holes.pipes-crossed".into(), Verdict::Fail));
+    }
+
+    #[test]
+    fn what_was_not_measured_or_not_predicted_is_open() {
+        let mut inputs = sample::inputs();
+        let open = both(FLOW, FLOW, 0.1);
+        let missing = [Err(Error::TooFew { have: 0, need: 2 }), Ok(flow(FLOW, 0.1))];
+        assert_eq!(found(close(&inputs, &open, &missing)), ("holes.not-measured".into(), Verdict::Undecided));
+        // Only this inlet's own readings are needed.
+        let [first, second] = missing;
+        assert!(
+            matches!(close(&inputs, &open, &[second, first]), Closed::Found(f) if f.code == "holes.far-too-little")
+        );
+        let still = both(FLOW, FLOW, 0.0);
+        assert_eq!(found(close(&inputs, &still, &still)), ("holes.no-scatter".into(), Verdict::Undecided));
+        inputs.prediction.openings.clear();
+        assert_eq!(found(close(&inputs, &open, &open)), ("holes.not-predicted".into(), Verdict::Undecided));
+    }
+
+    #[test]
+    fn more_scatter_is_averaged_for_longer_up_to_a_limit() {
+        let inputs = sample::inputs();
+        let base = seconds(inputs.plan.holes.average_s);
+        assert_eq!(long_enough(&inputs, 0, None), base);
+        assert_eq!(long_enough(&inputs, 0, Some(&flow(FLOW, 0.01))), base);
+        let some = long_enough(&inputs, 0, Some(&flow(FLOW, 0.8)));
+        assert!(base < some && some < longest(&inputs), "{some:?}");
+        assert_eq!(long_enough(&inputs, 0, Some(&flow(FLOW, 10.0))), longest(&inputs));
     }
 }

@@ -142,7 +142,7 @@ fn one(inputs: &JobInputs, h: &MeasuredDrop, parted: Option<Parted>) -> HoleJudg
     let ruling = match decide(most) {
         Ok(ruling) => ruling,
         Err(error) => {
-            f.state(fact::not_judged(words, &error, error.remedy()));
+            f.state(fact::not_judged(words, error, error.remedy()));
             return HoleJudged { finding: f, worth_another_look: false, coarse };
         }
     };
@@ -157,10 +157,84 @@ fn one(inputs: &JobInputs, h: &MeasuredDrop, parted: Option<Parted>) -> HoleJudg
         Because::Outside => match decide(takes_from_others(inputs, h.share_of_pipe)) {
             Ok(starves) if starves.because == Because::Outside => starves.state(&mut f, say(fact::more)),
             Ok(starves) => starves.state(&mut f, say(fact::more_but_others_draw)),
-            Err(error) => f.state(fact::not_judged(words, &error, error.remedy())),
+            Err(error) => f.state(fact::not_judged(words, error, error.remedy())),
         },
         Because::InGuardBand | Because::ProveByHoles => ruling.state(&mut f, say(fact::near_limit)),
     }
     let worth_another_look = f.verdict == Verdict::Undecided;
     HoleJudged { finding: f, worth_another_look, coarse }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::judge::sample;
+    use alloc::vec;
+
+    /// Three holes whose drops are so far off their predictions, each known to `u`.
+    fn drops(off: [f64; 3], u: f64) -> Vec<MeasuredDrop> {
+        let drop = |(number, deviation): (u32, f64)| MeasuredDrop {
+            hole: sample::hole(1, number),
+            opening: number as usize - 1,
+            words: "a hole".into(),
+            window: (Instant::START, Instant::START),
+            expected: Estimate::new(1e-4, 2e-6, 2e-6),
+            looks: vec![DropLook { deviation, u, dof: 50.0 }],
+            common: vec![0.05],
+            share_of_pipe: 1.0 / 3.0,
+        };
+        (1..).zip(off).map(drop).collect()
+    }
+    fn first(drops: &[MeasuredDrop]) -> (String, Verdict, bool, bool) {
+        let judged = compared(&sample::inputs(), drops);
+        assert_eq!(judged.len(), drops.len());
+        let f = &judged[0].finding;
+        (f.code.as_str().into(), f.verdict, judged[0].worth_another_look, judged[0].coarse)
+    }
+    fn is(code: &str, verdict: Verdict, again: bool, coarse: bool) -> (String, Verdict, bool, bool) {
+        (code.into(), verdict, again, coarse)
+    }
+
+    #[test]
+    fn a_hole_is_held_to_what_the_others_predict() {
+        let (pass, fail, open) = (Verdict::Pass, Verdict::Fail, Verdict::Undecided);
+        assert_eq!(first(&drops([0.0, 0.01, -0.01], 0.01)), is("holes.draws", pass, false, false));
+        assert_eq!(first(&drops([-0.3, 0.0, 0.0], 0.01)), is("holes.too-little", fail, false, false));
+        assert_eq!(first(&drops([-0.13, 0.0, 0.0], 0.01)), is("holes.near-limit", open, true, false));
+        assert_eq!(first(&drops([0.7, 0.0, 0.0], 0.01)), is("holes.too-much", fail, false, false));
+        // One that is blocked does not shift its neighbours.
+        let judged = compared(&sample::inputs(), &drops([-0.9, 0.0, 0.0], 0.01));
+        assert!(judged[1..].iter().all(|j| j.finding.code == "holes.draws"));
+        // A small hole that draws too much takes little from the others.
+        let mut small = drops([0.7, 0.0, 0.0], 0.01);
+        small[0].share_of_pipe = 0.1;
+        assert_eq!(first(&small), is("holes.too-much-but-others-draw", open, true, false));
+    }
+
+    #[test]
+    fn a_hole_of_which_closing_tells_little_passes_only_if_it_does_not_stand_out() {
+        assert_eq!(first(&drops([0.0; 3], 0.06)), is("holes.draws", Verdict::Pass, false, true));
+        assert_eq!(first(&drops([-0.3, 0.0, 0.0], 0.06)), is("holes.stands-out", Verdict::Undecided, true, true));
+    }
+
+    #[test]
+    fn holes_that_are_all_off_or_no_numbers_are_open() {
+        let mut all = drops([-0.8; 3], 0.01);
+        all.iter_mut().for_each(|d| d.common = vec![1.0]);
+        assert_eq!(first(&all), is("holes.all-off", Verdict::Undecided, false, false));
+        assert_eq!(
+            first(&drops([f64::NAN, 0.0, 0.0], 0.01)),
+            is("holes.not-compared", Verdict::Undecided, false, false)
+        );
+        assert!(compared(&sample::inputs(), &[]).is_empty());
+    }
+
+    #[test]
+    fn looks_are_pooled_by_their_variance() {
+        let mut drop = drops([0.1, 0.0, 0.0], 0.02).swap_remove(0);
+        drop.looks.push(DropLook { deviation: 0.0, u: 0.01, dof: 20.0 });
+        let pooled = drop.pooled();
+        assert!((pooled.deviation - 0.02).abs() < 1e-12 && pooled.dof == 20.0, "{pooled:?}");
+        assert!((pooled.u - libm::sqrt(1.0 / 12_500.0)).abs() < 1e-12);
+    }
 }

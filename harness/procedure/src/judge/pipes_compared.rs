@@ -142,3 +142,31 @@ impl PipesCompared {
 fn unit_limit(material: &Limit, band: &Limit) -> f64 {
     material.value.max(band.value)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::judge::sample::{self, flow, pipe};
+
+    fn shows(flows: &[(u8, f64)], inlet: u8) -> PipesShow {
+        let inputs = sample::inputs();
+        let measured: Vec<_> = flows.iter().map(|(n, q)| (pipe(&inputs, *n), flow(*q, 0.5))).collect();
+        PipesCompared::new(&inputs, &measured).shows(&inputs, inlet)
+    }
+
+    #[test]
+    fn a_shift_of_one_pipe_is_told_from_a_shift_of_all() {
+        assert!(matches!(shows(&[(1, 30.2), (2, 30.0)], 1), PipesShow::Sound { alone: Some(_), .. }));
+        assert!(matches!(shows(&[(1, 26.0), (2, 30.0)], 1), PipesShow::ThisPipe(g) if g.value < -0.1));
+        assert!(matches!(shows(&[(1, 23.0), (2, 23.0)], 1), PipesShow::AllPipes(g) if g.value < -0.2));
+        // All alike within the unit's own band.
+        assert!(matches!(shows(&[(1, 27.0), (2, 27.0)], 1), PipesShow::Sound { .. }));
+    }
+
+    #[test]
+    fn a_single_pipe_has_no_other_and_an_unmeasured_one_shows_nothing() {
+        assert!(matches!(shows(&[(1, 30.0)], 1), PipesShow::Sound { alone: None, .. }));
+        assert_eq!(shows(&[(1, 30.0)], 2), PipesShow::Unknown);
+        assert_eq!(shows(&[], 1), PipesShow::Unknown);
+    }
+}

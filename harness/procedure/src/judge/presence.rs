@@ -49,3 +49,41 @@ pub(crate) fn seen(
     f.measured = onset.map(|t| Figure::with(t.value, t.u() * coverage_factor(inputs), "s"));
     f
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::judge::sample;
+    use plumeline_base::{Instant, Verdict, quantity::Estimate};
+    use plumeline_measure::smoke::Outcome;
+
+    fn at(onset: Option<f64>, elsewhere: Option<u8>) -> (alloc::string::String, Verdict) {
+        let inputs = sample::inputs();
+        let outcome = onset.map_or(Outcome::NoRise { would_have_seen: 0.1 }, |t| Outcome::Saturated {
+            onset_s: Estimate::new(t, 0.0, 0.5),
+            onset_interval95_s: (t - 1.0, t + 1.0),
+            since_s: 0.0,
+        });
+        let (released, until) = (Instant::START, Instant::START);
+        let smoke = SmokeSeen { outcome, released, until, alarm_after_s: None, elsewhere };
+        let f = seen(&inputs, sample::hole(1, 2), "hole 2", window(&inputs, 1).unwrap(), &smoke);
+        (f.code.as_str().into(), f.verdict)
+    }
+
+    #[test]
+    fn smoke_shows_a_hole_only_within_its_time_and_at_its_own_inlet() {
+        assert_eq!(at(Some(18.0), None), ("presence.draws".into(), Verdict::Pass));
+        assert_eq!(at(Some(40.0), None), ("presence.other-time".into(), Verdict::Undecided));
+        assert_eq!(at(Some(2.0), None), ("presence.other-time".into(), Verdict::Undecided));
+        assert_eq!(at(None, None), ("presence.no-response".into(), Verdict::Undecided));
+        assert_eq!(at(None, Some(2)), ("presence.pipes-crossed".into(), Verdict::Fail));
+    }
+
+    #[test]
+    fn without_a_predicted_time_there_is_no_window() {
+        let mut inputs = sample::inputs();
+        assert!(window(&inputs, 99).is_none());
+        inputs.prediction.openings[0].first_s.value = f64::INFINITY;
+        assert!(window(&inputs, 0).is_none());
+    }
+}

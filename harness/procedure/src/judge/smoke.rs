@@ -94,14 +94,14 @@ pub(crate) fn within_limit(inputs: &JobInputs, place: &Place, onsets: &Series) -
     let Pooled { estimate, dof, .. } = match onsets.pooled(Some(inputs.plan.smoke.mark_u_s)) {
         Ok(pooled) => marked(inputs, pooled),
         Err(error) => {
-            f.state(fact::not_judged(words, &error, error.remedy()));
+            f.state(fact::not_judged(words, error, error.remedy()));
             return f;
         }
     };
     f.measured = Some(Figure::with(estimate.value, estimate.u() * coverage_factor(inputs), "s"));
     let dof = welch_satterthwaite(estimate.u(), &[(estimate.u_individual, dof)]);
     match decide(inputs, &estimate, dof, &Limits::at_most(limit.value), None, 1.0) {
-        Err(error) => f.state(fact::not_judged(words, &error, error.remedy())),
+        Err(error) => f.state(fact::not_judged(words, error, error.remedy())),
         Ok(ruling) => {
             let (time, aside) = (fixed(estimate.value, 1), fact::set_aside(&place.set_aside));
             let fact = match ruling.because {
@@ -130,7 +130,7 @@ pub(crate) fn as_predicted(inputs: &JobInputs, place: &Place, halves: &[Estimate
     let Pooled { estimate, dof, .. } = match pool(halves, Some(inputs.plan.smoke.mark_u_s)) {
         Ok(pooled) => marked(inputs, pooled),
         Err(error) => {
-            f.state(fact::not_compared(words, &error, error.remedy()));
+            f.state(fact::not_compared(words, error, error.remedy()));
             return f;
         }
     };
@@ -143,7 +143,7 @@ pub(crate) fn as_predicted(inputs: &JobInputs, place: &Place, halves: &[Estimate
         libm::hypot(estimate.u_individual, predicted.u_individual),
     );
     match decide(inputs, &difference, dof, &Limits::between(-allowed, allowed), None, 1.0) {
-        Err(error) => f.state(fact::not_compared(words, &error, error.remedy())),
+        Err(error) => f.state(fact::not_compared(words, error, error.remedy())),
         Ok(ruling) => {
             let by = difference.value;
             let fact = match ruling.because {
@@ -156,4 +156,71 @@ pub(crate) fn as_predicted(inputs: &JobInputs, place: &Place, halves: &[Estimate
         }
     }
     f
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::judge::sample;
+    use plumeline_base::Verdict;
+
+    fn place(predicted: Option<f64>) -> Place {
+        let predicted = predicted.map(|t| Estimate::new(t, 0.4, 0.4));
+        Place { hole: sample::hole(1, 3), words: "hole 3".into(), predicted, window: None, set_aside: Vec::new() }
+    }
+    fn times(s: f64) -> Vec<Estimate> {
+        [-0.2, 0.0, 0.2].map(|off| Estimate::new(s + off, 0.0, 0.3)).to_vec()
+    }
+    fn told(f: &Finding) -> (&str, Verdict) {
+        assert!(f.subject == Subject::Pipe(1));
+        (f.code.as_str(), f.verdict)
+    }
+
+    #[test]
+    fn onsets_are_held_to_the_limit() {
+        let inputs = sample::inputs();
+        for (s, code, verdict) in [
+            (20.0, "smoke.within-limit", Verdict::Pass),
+            (60.0, "smoke.near-limit", Verdict::Undecided),
+            (80.0, "smoke.too-late", Verdict::Fail),
+        ] {
+            let mut series = Series::new();
+            for t in times(s) {
+                series.open().unwrap();
+                series.result(t).unwrap();
+            }
+            let f = within_limit(&inputs, &place(None), &series);
+            assert_eq!(told(&f), (code, verdict));
+            assert!(f.measured.is_some() && f.limit.is_some() && f.decision.is_some());
+        }
+        assert_eq!(
+            told(&within_limit(&inputs, &place(None), &Series::new())),
+            ("smoke.time-not-judged", Verdict::Undecided)
+        );
+    }
+
+    #[test]
+    fn earlier_than_predicted_is_as_wrong_as_later() {
+        let inputs = sample::inputs();
+        let of = |halves: &[Estimate]| as_predicted(&inputs, &place(Some(20.0)), halves);
+        assert_eq!(told(&of(&times(20.0))), ("smoke.as-predicted", Verdict::Pass));
+        assert_eq!(told(&of(&times(24.0))), ("smoke.near-agreement-limit", Verdict::Undecided));
+        assert_eq!(told(&of(&times(10.0))), ("smoke.earlier-than-predicted", Verdict::Fail));
+        assert_eq!(told(&of(&times(30.0))), ("smoke.later-than-predicted", Verdict::Fail));
+        assert_eq!(told(&of(&times(20.0)[..2])), ("smoke.no-plateau", Verdict::Undecided));
+        assert_eq!(told(&of(&times(f64::NAN))), ("smoke.not-compared", Verdict::Undecided));
+        let f = as_predicted(&inputs, &place(None), &times(20.0));
+        assert_eq!(told(&f), ("smoke.not-predicted", Verdict::Undecided));
+    }
+
+    #[test]
+    fn a_place_without_times_is_open_with_its_reason() {
+        let mut place = place(None);
+        assert_eq!(told(&place.not_timed(Some("nothing rose"))), ("smoke.not-timed", Verdict::Undecided));
+        assert_eq!(told(&place.not_timed(None)), ("smoke.not-timed", Verdict::Undecided));
+        place.set_aside.push("a gust".into());
+        assert_eq!(told(&place.not_timed(None)), ("smoke.too-many-set-aside", Verdict::Undecided));
+        assert_eq!(told(&place.crossed(2)), ("smoke.pipes-crossed", Verdict::Fail));
+        assert!(fact::set_aside(&place.set_aside).contains("a gust"));
+    }
 }

@@ -2,7 +2,6 @@
 //!
 //! Not here: what a drop shows ([`crate::judge::holes`]), and what the pipe's other holes add ([`crate::judge::holes_compared`]).
 use super::{
-    as_found,
     flow::{self, MeanFlow, average},
     presence::presence,
 };
@@ -11,6 +10,7 @@ use crate::{
     facts::{fixed, holes as fact, list, missed},
     job::{JobInputs, Pipe, hole_words},
     judge::{
+        as_found,
         flow::by_holes,
         holes::{self as judge, Closed, Closing, of_hole},
         holes_compared::{MeasuredDrop, compared, matters},
@@ -20,7 +20,7 @@ use crate::{
     plan::HoleRef,
     prompt::Act,
 };
-use alloc::{format, rc::Rc, string::String, vec::Vec};
+use alloc::{boxed::Box, format, rc::Rc, string::String, vec::Vec};
 use core::time::Duration;
 use plumeline_base::{Verdict, time::seconds};
 use plumeline_measure::{Error, joint::Seen};
@@ -56,7 +56,8 @@ pub(crate) async fn prove_flow(ctx: Context) -> Result<(), Stop> {
         }
         ctx.found(finding);
     }
-    for finding in as_found::against_as_found(&ctx, &measured, &shown) {
+    let captured = ctx.get().as_found.clone();
+    for finding in as_found::against(&inputs, &captured, &measured, &shown) {
         ctx.found(finding);
     }
     smallest_missed(&ctx, &inputs);
@@ -86,7 +87,7 @@ async fn hole_by_hole(ctx: &Context, inputs: &JobInputs, pipe: &Pipe) -> Result<
     for (hole, opening) in &holes {
         let base = seconds(inputs.plan.holes.average_s);
         match round.close(*hole, *opening, base).await? {
-            Closed::Found(finding) => tell(finding),
+            Closed::Found(finding) => tell(*finding),
             Closed::TooSmall => {
                 by_smoke.push(*hole);
                 tell(presence(ctx, inputs, *hole).await);
@@ -149,7 +150,7 @@ impl<'a> HoleRound<'a> {
     async fn close(&mut self, hole: HoleRef, opening: usize, least: Duration) -> Result<Closed, Stop> {
         let (ctx, inputs) = (self.ctx, self.inputs.clone());
         let words = hole_words(hole, inputs.pipework.openings[opening].kind);
-        let found = |fact| Ok(Closed::Found(of_hole(&inputs, hole, fact)));
+        let found = |fact| Ok(Closed::Found(Box::new(of_hole(&inputs, hole, fact))));
         let wait = seconds(inputs.plan.holes.wait_s);
         let before = match self.before.take() {
             Some(before) if before.iter().all(Result::is_ok) => before,
@@ -192,7 +193,7 @@ async fn settle(round: &mut HoleRound<'_>, mut drops: Vec<MeasuredDrop>) -> Resu
                 Closed::Measured(again) => drops[at].looks.push(again.pooled()),
                 Closed::Found(finding) if finding.verdict == Verdict::Fail => {
                     drops.remove(at);
-                    found.push(finding);
+                    found.push(*finding);
                 }
                 // Not closed or not measured again: what was seen stands.
                 Closed::Found(finding) => round.ctx.remark(finding.says),
