@@ -6,6 +6,7 @@ use crate::{
     effect::{Effect, Entry, Progress},
     executor::wait_for,
     job::JobInputs,
+    judge::alarms::Rise,
     mean_flow::MeanFlow,
     outcome::{Finding, Outcome, StageKind},
     prompt::{Act, Prompt},
@@ -144,6 +145,8 @@ pub(crate) struct Shared {
     /// A date that the log noted, ms since 1970 UTC.
     pub(crate) date: Option<(Instant, u64)>,
     pub(crate) last_trouble: Option<Trouble>,
+    /// What each alarm level did while smoke was at the unit.
+    pub(crate) alarms: BTreeMap<u8, Rise>,
     /// Smoke was asked for at some time in this job.
     pub(crate) smoke_used: bool,
     /// Smoke was asked for and nobody has said yet that it has stopped.
@@ -224,6 +227,7 @@ impl Context {
             who: None,
             date: None,
             last_trouble: None,
+            alarms: BTreeMap::new(),
             smoke_used: false,
             smoke_out: false,
             opened: false,

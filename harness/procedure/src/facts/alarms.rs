@@ -2,6 +2,8 @@
 facts! {
     unknown(why) = "alarms.unknown", Undecided, "not shown that the alarm levels do what their settings say: {why}",
         next "describe the unit or correct its settings, then release smoke again";
+    none() = "alarms.none", Undecided, "the unit has no alarm level by its description",
+        next "correct the description of this model, then release smoke again";
     other_number(stated, described) = "alarms.other-number", Undecided,
         "the unit states {stated} alarm levels, its description {described}",
         next "correct the description of this model, then release smoke again";

@@ -145,6 +145,7 @@ topics! {
     purge
     restore
     smoke
+    states
     supervise
     supply
     unit

@@ -26,6 +26,7 @@ pub(crate) mod restore;
 #[cfg(test)]
 pub(crate) mod sample;
 pub(crate) mod smoke;
+pub(crate) mod states;
 pub(crate) mod supervise;
 pub(crate) mod supply;
 pub(crate) mod unit;

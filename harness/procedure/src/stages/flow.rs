@@ -7,9 +7,9 @@ use crate::{
     context::{Context, Stop},
     facts::flow as fact,
     job::{JobInputs, Pipe},
-    judge::{flow as judge, pipes_compared::PipesCompared},
+    judge::{flow as judge, pipes_compared::PipesCompared, states},
     mean_flow::to_actual,
-    outcome::{Figure, Finding, PipeFlow},
+    outcome::{Figure, Finding, PipeFlow, StageKind},
     readings::Item,
 };
 use alloc::{format, vec::Vec};
@@ -168,6 +168,9 @@ pub(crate) async fn settle(ctx: Context) -> Result<(), Stop> {
             for (pipe, state) in pipes.iter().zip(&states) {
                 ctx.found(judge::settled(&inputs, pipe.inlet, state));
             }
+            let latest = ctx.latest();
+            let state = states::before_measuring(StageKind::Settle, latest.as_ref().map(|t| &t.reading));
+            state.into_iter().for_each(|f| ctx.found(f));
             return Ok(());
         }
         if now.since(told) >= Duration::from_secs(2) {

@@ -2,18 +2,18 @@
 //!
 //! A release is set aside only before its result is known: by a person who says so before anything is judged, or
 //! because nobody watched or readings were missing meanwhile. Not here: what a time or a presence is held against.
-use super::clear_air;
+use super::{alarms, clear_air};
 use crate::{
     context::{Context, Deadline},
     job::JobInputs,
-    judge::smoke::SmokeSeen,
+    judge::{alarms::Seen, smoke::SmokeSeen},
     plan::{HoleRef, ReleaseMark},
     prompt::Act,
     readings::Item,
 };
 use alloc::{boxed::Box, format, string::String, vec::Vec};
 use core::time::Duration;
-use plumeline_base::{Instant, input::Answer, time::seconds};
+use plumeline_base::{Instant, input::Answer, obscuration::Extinction, time::seconds};
 use plumeline_detector::{driver::Wants, vocabulary::ObscurationSensing};
 use plumeline_measure::{
     Sample,
@@ -91,6 +91,9 @@ pub(super) async fn release(
     // Whatever comes or fails to come from here on, the run does not end before it began.
     gather.last = gather.last.max(at);
     let seen = watched(ctx, inputs, &wanted, &mut gather, at).await;
+    if seen.is_ok() {
+        alarms::watch(ctx, words, &mut gather).await;
+    }
     clear_air::stop_smoke(ctx).await;
     match seen {
         Ok(seen) => Ran::Seen(Box::new(seen)),
@@ -176,13 +179,14 @@ fn rule(ctx: &Context, inputs: &JobInputs, latest_s: f64) -> Rule {
     Rule { min_rise: least, false_alarm: usual.false_alarm / looks, ..usual }
 }
 
-/// Gathers the extinction that concerns each inlet, and the first alarm level.
-struct Gather {
+/// Gathers the extinction that concerns each inlet, and the alarm levels.
+pub(super) struct Gather {
     feed: crate::readings::Feed,
     /// By inlet: all of them on a unit with a sensor for each, else the same one for all.
     samples: Vec<Vec<Sample>>,
     shared: bool,
     alarm: Option<Instant>,
+    levels: Vec<Seen>,
     last: Instant,
     broken: bool,
 }
@@ -196,6 +200,7 @@ impl Gather {
             samples: alloc::vec![Vec::new(); inlets],
             shared,
             alarm: None,
+            levels: Vec::new(),
             last: ctx.now(),
             broken: false,
         }
@@ -210,6 +215,9 @@ impl Gather {
                 for (inlet, samples) in (1u8..).zip(&mut self.samples) {
                     samples.extend(t.extinction(inlet));
                 }
+                // What is told without an extinction can't be held against a threshold.
+                let seen = |k: Extinction| Seen { at: t.at, extinction: k.0, reached: t.reading.levels };
+                self.levels.extend(t.highest_extinction().map(seen));
                 if t.reading.levels != 0 {
                     self.alarm.get_or_insert(t.at);
                 }
@@ -219,9 +227,18 @@ impl Gather {
     }
     fn begin_again(&mut self) {
         self.samples.iter_mut().for_each(Vec::clear);
+        self.levels.clear();
         (self.alarm, self.broken) = (None, false);
     }
-    async fn until(&mut self, end: Deadline) {
+    /// What each reading told of the alarm levels.
+    pub(super) fn levels(&self) -> &[Seen] {
+        &self.levels
+    }
+    /// Readings are missing.
+    pub(super) fn is_broken(&self) -> bool {
+        self.broken
+    }
+    pub(super) async fn until(&mut self, end: Deadline) {
         while let Some(item) = self.feed.next_before(end).await {
             self.take(&item);
         }

@@ -5,7 +5,7 @@ use crate::{
     effect::Entry,
     executor::race,
     facts::restore as fact,
-    judge::restore as judge,
+    judge::{restore as judge, states},
     outcome::{Finding, StageKind},
     prompt::Act,
 };
@@ -31,6 +31,9 @@ pub(crate) async fn restore(ctx: Context) -> Result<(), Stop> {
     Ok(())
 }
 
+/// A unit's readings show within this what was asked of it.
+const SHOWS: Duration = Duration::from_secs(3);
+
 /// An inhibit that lapsed and was regained: what the outputs did meanwhile only the panel can tell.
 async fn lapses(ctx: &Context) {
     let lapses = ctx.get().lapses.clone();
@@ -45,6 +48,8 @@ async fn lapses(ctx: &Context) {
 
 async fn give_back(ctx: &Context) {
     look_at_the_air(ctx).await;
+    // What the tests of supplies and supervision left latched is no finding; what comes back after this is.
+    let _ = ctx.unit_once(Request::ResetLatches).await;
     let latest = ctx.latest();
     if let Some(kept) = judge::kept(latest.as_ref().map(|t| t.reading.levels | t.reading.latched)) {
         ctx.found(kept);
@@ -58,6 +63,12 @@ async fn give_back(ctx: &Context) {
             s.inhibited &= released.is_err();
         }
         ctx.found(judge::given_back(released.as_ref().map(|_| ())));
+    }
+    let given_back = !ctx.get().inhibited;
+    if given_back {
+        let from = ctx.now() + SHOWS;
+        let left = ctx.until_reading(SHOWS * 3, |t| t.at > from).await;
+        states::as_left(left.as_ref().map(|t| &t.reading)).into_iter().for_each(|f| ctx.found(f));
     }
     if let Some(t) = latest {
         ctx.found(judge::faults(t.reading.faults, ctx.verdict_of(StageKind::Baseline)));

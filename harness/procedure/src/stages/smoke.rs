@@ -2,6 +2,7 @@
 //!
 //! Not here: what the times show ([`crate::judge::smoke`]).
 use super::{
+    alarms,
     presence::MOST_SET_ASIDE,
     release::{Ran, release},
 };
@@ -32,6 +33,7 @@ pub(crate) async fn prove_smoke(ctx: Context) -> Result<(), Stop> {
     for hole in &inputs.plan.smoke.at {
         at_hole(&ctx, &inputs, *hole).await;
     }
+    alarms::conclude(&ctx);
     Ok(())
 }
 
