@@ -57,6 +57,7 @@ pub fn perform(now: Instant, act: &Act, site: &mut dyn Site) -> Result<Answer, F
         | Act::Unlock
         | Act::ReleaseWent(_)
         | Act::LeftAlone
+        | Act::InletsPlugged
         | Act::OtherMeasures => {
             return Ok(Answer::Yes);
         }

@@ -136,6 +136,7 @@ topics! {
     held
     holes
     inhibit
+    inlets
     isolate
     load
     missed

@@ -16,6 +16,7 @@ pub(crate) mod held;
 pub(crate) mod holes;
 pub(crate) mod holes_compared;
 pub(crate) mod inhibit;
+pub(crate) mod inlets;
 pub(crate) mod isolate;
 pub(crate) mod load;
 pub(crate) mod outputs;

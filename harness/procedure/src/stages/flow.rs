@@ -3,6 +3,7 @@
 //! Not here: what it is compared with ([`crate::judge::flow`]).
 pub(crate) use crate::mean_flow::{L_MIN, MeanFlow, coverage_factor};
 
+use super::inlets;
 use crate::{
     context::{Context, Stop},
     facts::flow as fact,
@@ -228,6 +229,7 @@ pub(crate) async fn against_prediction(ctx: &Context) -> Flows {
             p.smallest_visible = Some(u / predicted.value);
         });
     }
+    inlets::unused(ctx, StageKind::ProveFlow, measured.iter().map(|(_, mean)| mean)).await;
     let compared = PipesCompared::new(&inputs, &measured);
     Flows { by_pipe: flows.into_iter().map(|(pipe, _)| pipe).zip(findings).collect(), compared, measured }
 }

@@ -13,6 +13,7 @@ mod close;
 mod flow;
 mod held;
 mod holes;
+mod inlets;
 mod isolate;
 mod load;
 mod outgoing;
