@@ -11,11 +11,12 @@ from pathlib import Path
 HERE = Path(__file__).resolve().parent
 sys.path[:0] = [str(HERE), str(HERE.parent / "wire")]
 
+from device import STEP  # noqa: E402
 from faults import FAULTS, Lies  # noqa: E402
 from serve import Server  # noqa: E402
 from site_model import Site  # noqa: E402
 
-TICK_S = 0.002  # real time between looks at the clock
+TICK_S = 0.004  # real time between looks at the clock
 
 
 class World:
@@ -33,8 +34,8 @@ class World:
     def go_on(self):
         """Brings the site up to now, step by step, so that no reading is left out."""
         target = self.exact()
-        while self.site.now + 0.25 <= target:
-            self.site.advance(self.site.now + 0.25)
+        while self.site.now + STEP <= target:
+            self.site.advance(self.site.now + STEP)
             self.send(self.server.reports())
 
     def send(self, data):

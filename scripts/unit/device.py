@@ -10,7 +10,7 @@ from settings import ROTOR, Store
 from watch import (F_BASELINE, F_BATTERY, F_COVER, F_FAN, F_FILTER, F_FLOW, F_LAPSED, F_MAINS, INLETS, OUTPUTS, Alarms,
                    FlowWatch, Outputs)
 
-STEP = 0.25
+STEP = 0.5
 SILENT_S, START_S, FAN_TAU, FULL_REV_S = 3.0, 22.0, 3.0, 75.0
 FLOW_STEP, FLOW_TAU = 0.2, 1.5  # L/min, s
 SMOKE_STEP = 0.005  # %/m

@@ -15,7 +15,7 @@ LEASE_MAX, RATE_MAX, IMAGE_MAX, CHUNK_MAX = 120, 10, 4096, 384
  SETTINGS, NO_BASELINE, LEASE, NOT_CLEAR) = range(1, 18)
 HELLO = 0x01
 READING, LOG = 0x10, 0x50
-# Kinds of the fields of a request, by operation name; hexadecimal keys are not used: field n is the n-th.
+# Kinds of the fields of a request, by operation name; field n has key n.
 SHAPES = {
     "hello": (int, int, int), "clock": (int,), "wall-clock-set": (int,), "readings-start": (int,),
     "settings-read": (int, int, int), "write-begin": (int, int, bytes), "write-chunk": (int, int, bytes),
@@ -203,7 +203,8 @@ class Server:
             raise Refused(REVISION, "another revision is in force")
         data = image(self.store.values)
         within(offset, 0, len(data), "the offset")
-        return {0: offset, 1: data[offset : offset + min(length, CHUNK_MAX)]}
+        within(length, 1, CHUNK_MAX, "the length")
+        return {0: offset, 1: data[offset : offset + length]}
 
     def op_write_begin(self, base, length, digest):
         if self.transaction or self.unit.taking:
