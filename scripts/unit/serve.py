@@ -5,7 +5,7 @@ Frames and their encoding are those of scripts/wire/plumewire.py, which shares n
 import hashlib
 from zlib import crc32
 
-from device import SILENT_S
+from device import STEP
 from plumewire import MAX_FRAME, NAMES, REFUSAL, REPLY, REPORT, REQUEST, Bad, Frame, encode
 from settings import Refused, image, read_image
 from watch import INLETS, LEVELS, OUTPUTS
@@ -34,7 +34,7 @@ class Link:
 
     def __init__(self):
         self.nonce, self.opened, self.last, self.answer = 0, None, None, b""
-        self.rate, self.reports, self.next_reading, self.stamp, self.log_seen = 0, 0, 0.0, 0, 0
+        self.rate, self.reports, self.next_reading, self.stamp, self.log_seen, self.dropped = 0, 0, 0.0, 0, 0, 0
 
 
 class Server:
@@ -163,7 +163,7 @@ class Server:
         within(hz, 1, RATE_MAX, "the rate")
         link = self.link()
         if link.rate == 0:
-            link.next_reading, link.log_seen = self.site.now, self.store.log_next
+            link.next_reading, link.log_seen, link.dropped = self.site.now, self.store.log_next, 0
         link.rate = hz
         return {0: hz}
 
@@ -171,8 +171,8 @@ class Server:
         self.link().rate = 0
         return {}
 
-    def reports(self) -> bytes:
-        """Readings and entries of the log that are due."""
+    def reports(self, late) -> bytes:
+        """Readings and entries of the log that are due; a reading that is over half a second late is dropped and counted."""
         unit, now, out = self.unit, self.site.now, b""
         if unit.link is None or unit.silent(now) or not unit.link.rate:
             return out
@@ -182,11 +182,14 @@ class Server:
             out += self.report(LOG, entry)
         if now >= link.next_reading:
             link.next_reading = max(link.next_reading + 1 / link.rate, now - 1)
+            if late > 0.5 + STEP:
+                link.dropped += 1
+                return out
             stamp = unit.micros(now)
             if self.lies("stamps-repeat") and link.reports % 2:
                 stamp = link.stamp
             link.stamp = stamp
-            out += self.report(READING, unit.reading(now, stamp, 0))
+            out += self.report(READING, unit.reading(now, stamp, link.dropped))
         return out
 
     def report(self, operation, payload):
