@@ -2,13 +2,12 @@
 //!
 //! Not here: the trial of the band with a shut inlet.
 use crate::{
-    context::Context,
     job::{JobInputs, Pipe, hole_words},
     plan::HoleRef,
 };
 use alloc::{format, string::String, vec::Vec};
 use plumeline_airflow::defects::{Defect, DefectShift};
-use plumeline_detector::settings::Value;
+use plumeline_unit::{Known, view::FlowBand};
 
 /// A band around the baseline, as fractions of it, and where it comes from.
 struct Band {
@@ -17,30 +16,20 @@ struct Band {
     from: String,
 }
 
-/// The band in the settings as left, or the plan's where they state none.
-fn band(ctx: &Context, inputs: &JobInputs) -> Band {
-    let s = ctx.get();
-    let share = |key: &str| {
-        let item = s.as_left.as_ref()?.get(key)?;
-        let value = match item.value {
-            Value::Int(n) => n as f64,
-            Value::Number(x) => x,
-            _ => return None,
-        };
-        (item.unit.as_deref() == Some("%") && value > 0.0 && value < 100.0).then_some(value / 100.0)
-    };
-    match (share("flow.low"), share("flow.high")) {
-        (Some(low), Some(high)) => Band { low, high, from: "its settings as left".into() },
-        _ => {
+/// The band in the settings as left, or the plan's where they tell none.
+fn band(inputs: &JobInputs, told: Known<FlowBand>) -> Band {
+    match told {
+        Ok(FlowBand { low, high }) => Band { low, high, from: "its settings as left".into() },
+        Err(_) => {
             let plan = &inputs.plan.limits.flow_band;
-            Band { low: plan.value, high: plan.value, from: format!("not in its settings; {}", plan.source) }
+            Band { low: plan.value, high: plan.value, from: format!("not known from its settings; {}", plan.source) }
         }
     }
 }
 
 /// For each pipe, in plain words: the smallest defect that the band sees, and what it can't.
-pub(super) fn words(ctx: &Context, inputs: &JobInputs) -> Vec<String> {
-    let band = band(ctx, inputs);
+pub(super) fn words(inputs: &JobInputs, told: Known<FlowBand>) -> Vec<String> {
+    let band = band(inputs, told);
     inputs.pipes().iter().filter_map(|pipe| of_pipe(inputs, pipe, &band)).collect()
 }
 

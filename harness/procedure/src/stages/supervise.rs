@@ -10,6 +10,7 @@ use crate::{
 use alloc::{format, vec::Vec};
 use plumeline_base::time::seconds;
 use plumeline_detector::{Faults, Reading};
+use plumeline_unit::UnitView;
 
 /// An inlet is shut this often at most where nobody watched meanwhile.
 const MOST_TRIES: u32 = 3;
@@ -38,7 +39,11 @@ pub(crate) async fn supervise(ctx: Context) -> Result<(), Stop> {
         }
         ctx.edit().flow_fault_expected = false;
     }
-    let sees = band::words(&ctx, &inputs);
+    let band = ctx.replacement(UnitView::flow_band);
+    if let Err(why) = &band {
+        ctx.found(judge::band_unknown(why));
+    }
+    let sees = band::words(&inputs, band);
     let mut s = ctx.edit();
     s.outcome.could_have_missed.extend(sees.iter().map(|w| format!("after hand-back, {w}")));
     s.outcome.band_sees = sees;
