@@ -125,6 +125,7 @@ macro_rules! topics {
     };
 }
 topics! {
+    as_found
     baseline
     checklist
     clock
@@ -144,6 +145,7 @@ topics! {
     restore
     smoke
     supervise
+    supply
     unit
 }
 

@@ -3,6 +3,7 @@
 //!
 //! The statistics are the measure crate's; here is only how this job uses them. Not here: asking, reading and waiting
 //! ([`crate::stages`]), and sentences ([`crate::facts`]).
+pub(crate) mod as_found;
 pub(crate) mod baseline;
 pub(crate) mod checklist;
 pub(crate) mod clock;
@@ -25,6 +26,7 @@ pub(crate) mod restore;
 pub(crate) mod sample;
 pub(crate) mod smoke;
 pub(crate) mod supervise;
+pub(crate) mod supply;
 pub(crate) mod unit;
 
 use crate::{
@@ -92,26 +94,6 @@ pub(crate) fn decide(
     };
     let used = if fail.verdict == Verdict::Fail { fail } else { pass };
     Ok(Ruling { verdict, because, numbers: numbers(&used, limits, all, scale) })
-}
-
-/// Decides for a finding that keeps its sentence.
-pub(crate) fn judge(
-    inputs: &JobInputs,
-    finding: &mut Finding,
-    value: &Estimate,
-    dof: f64,
-    limits: &Limits,
-    material: Option<f64>,
-    scale: f64,
-) {
-    match decide(inputs, value, dof, limits, material, scale) {
-        Ok(ruling) => (finding.verdict, finding.decision) = (ruling.verdict, Some(ruling.numbers)),
-        Err(error) => {
-            finding.verdict = Verdict::Undecided;
-            finding.says = format!("{}; not judged: {error}", finding.says);
-            finding.next = Some(error.remedy().into());
-        }
-    }
 }
 
 /// The verdict on a value by the job's risk of a wrong pass, where it is one piece of a judgement and no finding of its own.

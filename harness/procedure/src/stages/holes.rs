@@ -2,7 +2,6 @@
 //!
 //! Not here: what a drop shows ([`crate::judge::holes`]), and what the pipe's other holes add ([`crate::judge::holes_compared`]).
 use super::{
-    as_found,
     flow::{self, MeanFlow, average},
     presence::presence,
 };
@@ -11,6 +10,7 @@ use crate::{
     facts::{fixed, holes as fact, list, missed},
     job::{JobInputs, Pipe, hole_words},
     judge::{
+        as_found,
         flow::by_holes,
         holes::{self as judge, Closed, Closing, of_hole},
         holes_compared::{MeasuredDrop, compared, matters},
@@ -56,7 +56,8 @@ pub(crate) async fn prove_flow(ctx: Context) -> Result<(), Stop> {
         }
         ctx.found(finding);
     }
-    for finding in as_found::against_as_found(&ctx, &measured, &shown) {
+    let captured = ctx.get().as_found.clone();
+    for finding in as_found::against(&inputs, &captured, &measured, &shown) {
         ctx.found(finding);
     }
     smallest_missed(&ctx, &inputs);
