@@ -6,6 +6,7 @@ use crate::{
     },
     outcome::{Figure, Finding, StageKind, Subject},
 };
+use alloc::boxed::Box;
 use plumeline_base::input::Answer;
 use plumeline_detector::Trouble;
 use plumeline_unit::{Known, meaning::Function, view::OutputUse};
@@ -24,16 +25,16 @@ pub(crate) fn of_output(output: u8, fact: Fact) -> Finding {
 pub(crate) fn wiring(
     sheet: Option<(&str, Known<Function>)>,
     unit: Known<OutputUse>,
-) -> Result<Option<OutputUse>, Fact> {
-    let unit = unit.map_err(|why| fact::unknown(&why, why.remedy()))?;
-    match sheet {
-        Some((_, Err(why))) => return Err(fact::sheet_not_understood(&why, why.remedy())),
-        Some((_, Ok(sheet))) if sheet == unit.function => {}
-        Some((words, Ok(_))) if unit.is_used() => return Err(fact::sheet_differs(words, &unit.said)),
-        Some((words, Ok(_))) => return Err(fact::sheet_unused(words)),
-        None => {}
-    }
-    Ok(Some(unit).filter(OutputUse::is_used))
+) -> Result<Option<OutputUse>, Box<Fact>> {
+    let unit = unit.map_err(|why| Box::new(fact::unknown(&why, why.remedy())))?;
+    let differs = match sheet {
+        Some((_, Err(why))) => fact::sheet_not_understood(&why, why.remedy()),
+        None => return Ok(Some(unit).filter(OutputUse::is_used)),
+        Some((_, Ok(sheet))) if sheet == unit.function => return Ok(Some(unit).filter(OutputUse::is_used)),
+        Some((words, Ok(_))) if unit.is_used() => fact::sheet_differs(words, &unit.said),
+        Some((words, Ok(_))) => fact::sheet_unused(words),
+    };
+    Err(Box::new(differs))
 }
 
 /// Why driving an output would show nothing, by the outputs that a fresh reading shows active.

@@ -64,7 +64,7 @@ async fn each(ctx: &Context, has: u8) {
         let fact = match wiring {
             Ok(None) => continue,
             Ok(Some(unit)) => one(ctx, output, &unit.said, wire).await,
-            Err(differs) => differs,
+            Err(differs) => *differs,
         };
         any = true;
         ctx.found(judge::of_output(output, fact));

@@ -13,7 +13,7 @@ use crate::{
 };
 use alloc::{boxed::Box, format, string::String, vec::Vec};
 use core::time::Duration;
-use plumeline_base::{Instant, input::Answer, time::seconds};
+use plumeline_base::{Instant, input::Answer, obscuration::Extinction, time::seconds};
 use plumeline_detector::{driver::Wants, vocabulary::ObscurationSensing};
 use plumeline_measure::{
     Sample,

@@ -10,7 +10,6 @@ use crate::{
 use alloc::{format, vec::Vec};
 use plumeline_base::time::seconds;
 use plumeline_detector::{Faults, Reading};
-use plumeline_unit::UnitView;
 
 /// An inlet is shut this often at most where nobody watched meanwhile.
 const MOST_TRIES: u32 = 3;
@@ -39,7 +38,7 @@ pub(crate) async fn supervise(ctx: Context) -> Result<(), Stop> {
         }
         ctx.edit().flow_fault_expected = false;
     }
-    let band = ctx.replacement(UnitView::flow_band);
+    let band = ctx.replacement(|unit| unit.flow_band());
     if let Err(why) = &band {
         ctx.found(judge::band_unknown(why));
     }
