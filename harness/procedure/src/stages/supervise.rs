@@ -1,8 +1,10 @@
 //! What supervises the air: a shut inlet must raise the flow fault in time, and it must clear.
-use super::band;
 use crate::{
     context::{Context, Stop},
-    judge::supervise as judge,
+    judge::{
+        band::{Band, BandSees, sees},
+        supervise as judge,
+    },
     outcome::Finding,
     plan::Limit,
     prompt::Act,
@@ -38,14 +40,14 @@ pub(crate) async fn supervise(ctx: Context) -> Result<(), Stop> {
         }
         ctx.edit().flow_fault_expected = false;
     }
-    let band = ctx.replacement(|unit| unit.flow_band());
-    if let Err(why) = &band {
+    let told = ctx.replacement(|unit| unit.flow_band());
+    if let Err(why) = &told {
         ctx.found(judge::band_unknown(why));
     }
-    let sees = band::words(&inputs, band);
+    let BandSees { all, blind } = sees(&inputs, &Band::of(&inputs, told));
     let mut s = ctx.edit();
-    s.outcome.could_have_missed.extend(sees.iter().map(|w| format!("after hand-back, {w}")));
-    s.outcome.band_sees = sees;
+    s.outcome.could_have_missed.extend(blind);
+    s.outcome.band_sees = all;
     drop(s);
     Ok(())
 }
