@@ -8,6 +8,6 @@ impl Context {
     /// What `ask` finds out about the replacement on the wall, as it was left.
     pub(crate) fn replacement<T>(&self, ask: impl FnOnce(&UnitView<'_>) -> T) -> T {
         let s = self.get();
-        ask(&UnitView::new(s.inputs.replacement.as_ref(), s.outcome.replacement.as_ref(), s.as_left.as_ref()))
+        ask(&UnitView::new(s.inputs.replacement.as_ref(), s.outcome.replacement.as_ref(), s.unit.as_left.as_ref()))
     }
 }

@@ -55,10 +55,10 @@ pub(crate) async fn quiet(ctx: &Context, says: &str) -> Result<Instant, String> 
 
 /// Smoke off, if anybody may still hold it to a hole.
 pub(crate) async fn stop_smoke(ctx: &Context) {
-    if ctx.get().smoke_out {
+    if ctx.get().site.smoke_out {
         // Whether it was done shows in the readings; the purge waits for them.
         if ctx.ask_done(Act::StopSmoke, "Stop the smoke. Done?").await.is_ok() {
-            ctx.edit().smoke_out = false;
+            ctx.edit().site.smoke_out = false;
         }
     }
 }

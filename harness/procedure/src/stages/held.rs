@@ -13,7 +13,7 @@ pub(super) async fn unchanged(ctx: &Context, stage: StageKind) {
     let (loaded, left, another) = {
         let s = ctx.get();
         let serial = |i: &Option<Identity>| i.as_ref().map(|i| i.serial.clone());
-        (s.loaded.clone(), s.as_left.clone(), serial(&s.identity) != serial(&s.outcome.replacement))
+        (s.unit.loaded.clone(), s.unit.as_left.clone(), serial(&s.unit.identity) != serial(&s.outcome.replacement))
     };
     // Where nothing was read back, the load has said so.
     let Some(left) = left else { return };

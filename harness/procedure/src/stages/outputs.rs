@@ -32,10 +32,10 @@ pub(crate) async fn outputs(ctx: Context) -> Result<(), Stop> {
         return Ok(());
     };
     let inputs = ctx.inputs();
-    if ctx.get().stream.is_none() {
+    if ctx.get().stream.hz.is_none() {
         ctx.start_readings().await?;
     }
-    if !ctx.get().inhibited {
+    if !ctx.get().inhibit.on {
         unit::inhibit(&ctx, &abilities, Subject::Replacement).await?;
     }
     each(&ctx, abilities.outputs).await;
@@ -129,11 +129,11 @@ async fn lapse(ctx: &Context) {
     let calm = |t: &crate::readings::Timed| {
         t.reading.levels | t.reading.latched == 0 && !t.reading.faults.has(Faults::INHIBIT_LAPSED)
     };
-    if ctx.until_reading(SHOWN, calm).await.is_none() || !ctx.get().inhibited {
+    if ctx.until_reading(SHOWN, calm).await.is_none() || !ctx.get().inhibit.on {
         ctx.found(judge::lapsed(None));
         return;
     }
-    ctx.edit().renewing = false;
+    ctx.edit().inhibit.renewing = false;
     let fault = match ctx.unit(Request::Inhibit { lease: LAPSING }).await {
         Ok(_) => {
             let from = ctx.now();
@@ -146,8 +146,8 @@ async fn lapse(ctx: &Context) {
     let regained = ctx.unit(Request::Inhibit { lease }).await.is_ok();
     {
         let mut s = ctx.edit();
-        s.renewing = true;
-        s.inhibited = regained;
+        s.inhibit.renewing = true;
+        s.inhibit.on = regained;
     }
     let holds = |t: &crate::readings::Timed| t.reading.inhibited() && !t.reading.faults.has(Faults::INHIBIT_LAPSED);
     let regained = regained && ctx.until_reading(LAPSE_SHOWN, holds).await.is_some();
