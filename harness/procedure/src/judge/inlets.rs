@@ -12,14 +12,9 @@ pub(crate) enum Unused {
     /// No fresh reading came.
     NoReading,
     /// Readings came without a flow of this inlet; whether a person says that it is plugged and sealed.
-    NotTold {
-        plugged: bool,
-    },
+    NotTold { plugged: bool },
     /// The mean of its flow and the standard uncertainty of that by scatter, m3/s.
-    Flow {
-        mean: f64,
-        u: f64,
-    },
+    Flow { mean: f64, u: f64 },
 }
 
 /// How many standard uncertainties of the mean count for the flow.
@@ -70,7 +65,10 @@ mod tests {
         assert_eq!(flow(-1e-4, 1e-6), Verdict::Undecided, "no flow goes that way");
         assert_eq!(flow(0.0, 1e-4), Verdict::Undecided, "too noisy to tell");
         assert_eq!(flow(f64::NAN, 1e-6), Verdict::Undecided);
-        assert_eq!(unused(StageKind::ProveFlow, 3, Unused::Flow { mean: 0.0, u: 0.0 }, 0.0, &limit).verdict, Verdict::Undecided);
+        assert_eq!(
+            unused(StageKind::ProveFlow, 3, Unused::Flow { mean: 0.0, u: 0.0 }, 0.0, &limit).verdict,
+            Verdict::Undecided
+        );
         assert_eq!(of(Unused::NoReading).verdict, Verdict::Undecided);
         assert_eq!(of(Unused::NotTold { plugged: false }).verdict, Verdict::Undecided);
         assert_eq!(of(Unused::NotTold { plugged: true }).verdict, Verdict::Pass);

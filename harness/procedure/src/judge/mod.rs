@@ -5,6 +5,7 @@
 //! ([`crate::stages`]), and sentences ([`crate::facts`]).
 pub(crate) mod alarms;
 pub(crate) mod as_found;
+pub(crate) mod band;
 pub(crate) mod baseline;
 pub(crate) mod checklist;
 pub(crate) mod clock;

@@ -5,23 +5,21 @@ use super::release::Gather;
 use crate::{
     context::Context,
     facts::alarms as fact,
-    judge::alarms::{self as judge, Level, Rise, Seen, Within},
+    judge::alarms::{self as judge, Level, Seen, Within},
     outcome::{Finding, StageKind, Subject},
+    rise::Rise,
 };
 use alloc::{format, vec::Vec};
 use core::time::Duration;
 use plumeline_base::time::seconds;
 use plumeline_detector::bit;
-use plumeline_unit::view::Known;
+use plumeline_unit::Known;
 
 /// Looked at this often while a level may still rise.
 const LOOK: Duration = Duration::from_secs(2);
 
-fn within(ctx: &Context) -> Within {
-    let inputs = ctx.inputs();
-    let plan = &inputs.plan.smoke;
-    Within { threshold: plan.alarm_threshold.value, time_s: plan.alarm_time.value }
-}
+/// How closely a level must follow its settings (common practice, no source).
+const WITHIN: Within = Within { threshold: 0.15, time_s: 5.0 };
 
 /// Every alarm level by the replacement's description and the settings read back.
 fn levels(ctx: &Context) -> Known<Vec<Level>> {
@@ -41,7 +39,7 @@ fn levels(ctx: &Context) -> Known<Vec<Level>> {
 /// Holds the smoke that is at the unit until its levels are shown, and keeps what they did.
 pub(super) async fn watch(ctx: &Context, words: &str, gather: &mut Gather) {
     let Ok(levels) = levels(ctx) else { return };
-    let within = within(ctx);
+    let within = WITHIN;
     let longest = levels.iter().map(|l| l.delay_s).fold(0.0, f64::max);
     let end = ctx.within(seconds(longest + 2.0 * within.time_s));
     while judge::still_open(&levels, gather.levels(), within) && !ctx.left(end).is_zero() && !gather.is_broken() {
@@ -57,7 +55,7 @@ pub(super) async fn watch(ctx: &Context, words: &str, gather: &mut Gather) {
     // What stood before the smoke came tells nothing of this smoke.
     for level in levels.iter().filter(|l| standing & bit(l.number) == 0) {
         let rise = judge::rise(level, gather.levels(), within);
-        let so_far = s.alarms.entry(level.number).or_insert(Rise::NotReached);
+        let so_far = s.record.alarms.entry(level.number).or_insert(Rise::NotReached);
         *so_far = so_far.and(rise);
     }
 }
@@ -79,11 +77,10 @@ pub(super) fn conclude(ctx: &Context) {
     if levels.is_empty() {
         ctx.found(Finding::of(stage, Subject::Replacement, fact::none()));
     }
-    let inputs = ctx.inputs();
     for level in &levels {
-        let rise = ctx.get().alarms.get(&level.number).copied().unwrap_or(Rise::NotReached);
-        let left_out = inputs.plan.smoke.levels_not_shown.contains(&level.number);
-        ctx.found(judge::risen(level, rise, left_out, within(ctx)));
+        let rise = ctx.get().record.alarms.get(&level.number).copied().unwrap_or(Rise::NotReached);
+        let left_out = false;
+        ctx.found(judge::risen(level, rise, left_out, WITHIN));
     }
 }
 
@@ -92,7 +89,7 @@ pub(super) fn after_smoke(ctx: &Context) {
     let (Ok(levels), Some(now)) = (levels(ctx), ctx.latest()) else { return };
     let risen = {
         let s = ctx.get();
-        let rose = s.alarms.iter().filter(|(_, rise)| !matches!(rise, Rise::NotReached | Rise::Never(_)));
+        let rose = s.record.alarms.iter().filter(|(_, rise)| !matches!(rise, Rise::NotReached | Rise::Never(_)));
         rose.fold(0, |bits, (n, _)| bits | bit(*n))
     };
     for finding in judge::after_smoke(&levels, risen, now.reading.levels, now.reading.latched) {

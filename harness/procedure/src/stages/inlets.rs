@@ -6,6 +6,7 @@ use crate::{
     judge::inlets::{self as judge, Unused},
     mean_flow::MeanFlow,
     outcome::{Finding, StageKind},
+    plan::{Limit, Mark},
     prompt::Act,
     readings::Item,
 };
@@ -16,6 +17,9 @@ use plumeline_detector::driver::Wants;
 
 /// How long they are read.
 const READ: Duration = Duration::from_secs(20);
+
+/// What they may draw at most of the flow of all pipes (common practice, no source).
+const MOST: f64 = 0.02;
 
 /// Every inlet of the unit that carries no pipe, against the flow of those that do.
 pub(super) async fn unused<'a>(ctx: &Context, stage: StageKind, used: impl Iterator<Item = &'a MeanFlow>) {
@@ -37,11 +41,18 @@ pub(super) async fn unused<'a>(ctx: &Context, stage: StageKind, used: impl Itera
             values.get_or_insert_default().extend(t.flow(*inlet).map(|s| s.value));
         }
     }
-    let told: Vec<Option<Unused>> = seen.iter().map(|values| values.as_deref().map_or(Some(Unused::NoReading), mean)).collect();
+    let told: Vec<Option<Unused>> =
+        seen.iter().map(|values| values.as_deref().map_or(Some(Unused::NoReading), mean)).collect();
+    let limit = Limit {
+        value: MOST,
+        unit: "1".into(),
+        source: "flow of an inlet without a pipe, as a part of the flow of all pipes".into(),
+        mark: Mark::CommonPractice,
+    };
     let plugged = if told.contains(&None) { plugged(ctx, &empty).await } else { false };
     let findings = empty.iter().zip(told).map(|(inlet, told)| {
         let told = told.unwrap_or(Unused::NotTold { plugged });
-        judge::unused(stage, *inlet, told, all, &inputs.plan.flow.unused_inlet)
+        judge::unused(stage, *inlet, told, all, &limit)
     });
     findings.collect::<Vec<Finding>>().into_iter().for_each(|f| ctx.found(f));
 }

@@ -7,6 +7,7 @@ use crate::{
     context::{Context, Stop},
     judge::purge::{self as judge, Reset},
 };
+use alloc::string::String;
 use core::time::Duration;
 use plumeline_detector::{Request, Trouble};
 
@@ -14,12 +15,12 @@ use plumeline_detector::{Request, Trouble};
 const RESETS: Duration = Duration::from_secs(30);
 
 pub(crate) async fn purge(ctx: Context) -> Result<(), Stop> {
-    if !ctx.get().smoke_used {
+    if !ctx.get().site.smoke_used {
         ctx.found(judge::unused());
         return Ok(());
     }
     stop_smoke(&ctx).await;
-    if ctx.get().stream.is_none() {
+    if ctx.get().stream.hz.is_none() {
         ctx.start_readings().await?;
     }
     let began = ctx.now();
@@ -27,7 +28,7 @@ pub(crate) async fn purge(ctx: Context) -> Result<(), Stop> {
     if clear.is_ok() {
         alarms::after_smoke(&ctx);
     }
-    ctx.found(judge::air(began, clear));
+    ctx.found(judge::air(began, clear.as_ref().map(|at| *at).map_err(String::as_str)));
     reset_latches(&ctx).await
 }
 
