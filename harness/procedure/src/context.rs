@@ -216,6 +216,13 @@ impl Context {
 
     /// Asks the unit once and waits for how it ends.
     pub(crate) async fn unit_once(&self, request: Request) -> Result<Told, Trouble> {
+        // A lease runs from when it was asked for, at the earliest.
+        let lease = match request {
+            Request::Inhibit { lease } => Some(lease),
+            Request::RenewInhibit => Some(Duration::from_secs(self.inputs().plan.inhibit_lease_s.into())),
+            _ => None,
+        };
+        let leased_until = lease.map(|lease| self.now() + lease);
         let ticket = {
             let mut s = self.edit();
             let now = s.now;
@@ -231,7 +238,12 @@ impl Context {
         let wanted = WantedTicket { ctx: self.clone(), ticket };
         match wait_for(|| wanted.ctx.edit().requests.told.remove(&ticket)).await {
             Told::Failed(trouble) => Err(trouble),
-            told => Ok(told),
+            told => {
+                if leased_until.is_some() {
+                    self.edit().inhibit.leased_until = leased_until;
+                }
+                Ok(told)
+            }
         }
     }
     /// Asks the unit until it answers, with back-off while it is silent, garbled or off the line; the stage's deadline ends

@@ -121,6 +121,8 @@ pub(crate) struct UnitState {
 /// The inhibit of the replacement's outputs.
 pub(crate) struct InhibitState {
     pub(crate) on: bool,
+    /// Until when the lease that was granted or renewed last runs for certain.
+    pub(crate) leased_until: Option<Instant>,
     /// Until when each output may be operated because it is driven here.
     pub(crate) driven: BTreeMap<u8, Instant>,
     /// Why it did not hold, each time.
@@ -130,7 +132,7 @@ pub(crate) struct InhibitState {
 }
 impl Default for InhibitState {
     fn default() -> Self {
-        Self { on: false, driven: BTreeMap::new(), lapses: Vec::new(), renewing: true }
+        Self { on: false, leased_until: None, driven: BTreeMap::new(), lapses: Vec::new(), renewing: true }
     }
 }
 

@@ -30,7 +30,9 @@ pub(crate) async fn outputs(ctx: Context) {
         }
         let from = *since.get_or_insert(ctx.now());
         let Item::Reading(t) = item else { continue };
-        if t.at < from + TAKES_HOLD {
+        // A lease that may have run out in the meantime promises nothing; that it lapsed is found where it is renewed.
+        if t.at < from + TAKES_HOLD || ctx.get().inhibit.leased_until.is_none_or(|until| t.at >= until) {
+            in_a_row = 0;
             continue;
         }
         let held = {
