@@ -40,7 +40,7 @@ fn run(job: Job) -> Outcome {
     let files =
         Files(vec![read("pipework.toml", job.pipework), read("plan.toml", job.plan), read("settings-new.json", &[])])
             .with_port("sim:");
-    let inputs = files.check(400).unwrap().inputs;
+    let inputs = files.check_with(|plan| plan.advanced.model.draws = 400).unwrap().inputs;
     let defects: Vec<String> = job.defects.iter().map(|d| (*d).to_owned()).collect();
     let mut site = scenario::site(inputs.pipework.clone(), job.seed, &defects, true).unwrap();
     if let Some(edit) = job.site {
@@ -50,7 +50,7 @@ fn run(job: Job) -> Outcome {
     let mut session = Session::new(
         Procedure::new(inputs.clone(), port::driver(&files)),
         MemoryKeeper::default(),
-        inputs.plan.readings_hz,
+        inputs.plan.link.readings_hz,
     );
     let words = format!("format = 1\n{}", job.answers);
     let mut script = Script::of(Script::read("operator.toml", words.as_bytes()).unwrap());

@@ -9,6 +9,7 @@ use crate::{
     outcome::{Finding, Outcome, StageKind},
     prompt::{Act, Prompt},
     readings::{Feed, Log, Timed},
+    rules::advanced::ClockRules,
     stages::flow::MeanFlow,
 };
 use alloc::{
@@ -81,18 +82,14 @@ pub(crate) struct Lateness {
     least_s: f64,
 }
 impl Lateness {
-    /// Readings looked at before they are judged.
-    const ENOUGH: u32 = 20;
-    /// No reading on an honest line takes longer than this every time, s.
-    const MOST_S: f64 = 1.0;
     /// Takes in how late a reading mapped by a tie came; true if all of them come too late.
-    pub(crate) fn contradicts(&mut self, tie: u32, late_s: f64) -> bool {
+    pub(crate) fn contradicts(&mut self, tie: u32, late_s: f64, rules: &ClockRules) -> bool {
         if self.readings == 0 || self.tie != tie {
             *self = Self { tie, readings: 0, least_s: late_s };
         }
         self.readings = self.readings.saturating_add(1);
         self.least_s = self.least_s.min(late_s);
-        self.readings >= Self::ENOUGH && self.least_s > Self::MOST_S
+        self.readings >= rules.enough && self.least_s > rules.most_late_s
     }
 }
 
@@ -480,7 +477,7 @@ impl Context {
     }
     /// Wants readings from now on; a supervisor brings them back when they stop.
     pub(crate) async fn start_readings(&self) -> Result<(), Stop> {
-        let hz = self.inputs().plan.readings_hz;
+        let hz = self.inputs().plan.link.readings_hz;
         if self.abilities().is_some_and(|a| a.stream_hz.is_none()) {
             return Err(Stop::Trouble(Trouble::CannotDo("readings can't be streamed from it".into())));
         }

@@ -3,7 +3,7 @@
 //! The log is read record by record; nothing of it is kept but what a report shows. Not here: reports.
 use crate::{
     failure::Failure,
-    job_files::{DRAWS, Files, Loaded},
+    job_files::{Files, Loaded},
     keep::cite,
     rejudge::Then,
     session::{Keeper, Session},
@@ -237,10 +237,10 @@ fn begin(
     keeper: &mut Option<ReplayKeeper>,
     charts: bool,
 ) -> Result<(Session<ReplayKeeper>, Loaded), Failure> {
-    let loaded = files.check(DRAWS)?;
+    let loaded = files.check()?;
     let keeper = keeper.take().ok_or_else(|| Failure::internal("a replay begun twice"))?;
     let procedure = Procedure::new(loaded.inputs.clone(), crate::port::driver(files));
-    let session = Session::new(procedure, keeper, loaded.inputs.plan.readings_hz);
+    let session = Session::new(procedure, keeper, loaded.inputs.plan.link.readings_hz);
     Ok((if charts { session } else { session.without_charts() }, loaded))
 }
 

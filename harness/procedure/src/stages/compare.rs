@@ -23,21 +23,10 @@ use plumeline_measure::{
     joint::{self, Parted, Seen},
 };
 
-/// How often a hole is closed again for longer.
-const AGAIN: usize = 4;
-/// Standard uncertainty, as a part of the shift that matters, beyond which closing can't tell such a shift: a sound hole
-/// would then be left open as often as not.
-const COARSE: f64 = 1.0 / 3.0;
-/// A hole that draws less than expected by this many standard deviations is no chance (one sound hole in 700).
-const STANDS_OUT: f64 = 3.0;
-
-/// What the unit's filter, exhaust and fan do to drops is no hole's own, however wrong they are: it is judged by the flows of
-/// all pipes, and here taken to be this many times less known than stated.
-const FREELY: f64 = 5.0;
-
-/// What each common cause does to a figure, as a share of it.
-pub(super) fn by_cause(common: &[f64], value: f64) -> Vec<f64> {
-    let freely = |cause: usize| if OF_THE_UNIT.contains(&cause) { FREELY } else { 1.0 };
+/// What each common cause does to a figure, as a share of it. What the unit's filter, exhaust and fan do to drops is no hole's
+/// own, however wrong they are: it is judged by the flows of all pipes, and here taken to be less known than stated.
+pub(super) fn by_cause(inputs: &JobInputs, common: &[f64], value: f64) -> Vec<f64> {
+    let freely = |cause: usize| if OF_THE_UNIT.contains(&cause) { inputs.plan.advanced.holes.freely } else { 1.0 };
     common.iter().enumerate().map(|(cause, c)| c / value * freely(cause)).collect()
 }
 
@@ -77,7 +66,9 @@ pub(super) struct Held {
     share_of_pipe: f64,
 }
 impl Held {
+    #[expect(clippy::too_many_arguments, reason = "what was seen at one hole")]
     pub(super) fn new(
+        inputs: &JobInputs,
         hole: HoleRef,
         opening: usize,
         words: String,
@@ -86,7 +77,7 @@ impl Held {
         look: Look,
         predicted: &OpeningPrediction,
     ) -> Self {
-        let common = by_cause(&predicted.closed_common, predicted.closed_share.value);
+        let common = by_cause(inputs, &predicted.closed_common, predicted.closed_share.value);
         let share_of_pipe = predicted.share_of_pipe;
         Self { hole, opening, words, finding, expected, looks: alloc::vec![look], common, share_of_pipe }
     }
@@ -111,7 +102,7 @@ impl Held {
 /// was seen.
 pub(super) async fn settle(turn: &mut Turn<'_>, mut held: Vec<Held>) -> Result<(Vec<Finding>, Vec<Seen>), Stop> {
     let mut told = Vec::new();
-    for _ in 0..AGAIN {
+    for _ in 0..turn.inputs.plan.advanced.holes.again {
         let open: Vec<HoleRef> = judged(turn, &held).into_iter().filter_map(|j| j.worth_another_look).collect();
         for hole in open {
             let Some(at) = held.iter().position(|h| h.hole == hole) else { continue };
@@ -184,7 +175,7 @@ fn judge_one(turn: &Turn<'_>, h: &Held, parted: Option<Parted>) -> Judged {
         f.next = Some("check the pipe's bore, lengths and holes against the pipework file".into());
         return Judged { finding: f, worth_another_look: None, coarse: None };
     }
-    let coarse = own.u > COARSE * less;
+    let coarse = own.u > inputs.plan.advanced.holes.coarse * less;
     let low = if coarse { most } else { less };
     let value = Estimate::new(own.value, common.u, look.u);
     f.limit = Some(if coarse { inputs.plan.holes.agreement.clone() } else { inputs.plan.holes.worse.clone() });
@@ -193,7 +184,7 @@ fn judge_one(turn: &Turn<'_>, h: &Held, parted: Option<Parted>) -> Judged {
     let against =
         format!("{:+.0} ± {:.0} % of what the pipe's other holes let expect", own.value * 100.0, k * own.u * 100.0);
     // Whatever the limit: what stands out of noise and usual scatter is not passed over.
-    let stands_out = own.value < -STANDS_OUT * libm::hypot(own.u, h.seen().spread);
+    let stands_out = own.value < -inputs.plan.advanced.holes.stands_out * libm::hypot(own.u, h.seen().spread);
     match because {
         Some(Because::Within) if coarse && stands_out => {
             f.verdict = Verdict::Undecided;

@@ -200,11 +200,6 @@ pub(super) struct Turn<'a> {
 }
 type Flows = Vec<Result<MeanFlow, Error>>;
 
-/// Averages longer where scatter would leave a sound hole near the limit: up to this many times as long.
-const MOST_LONGER: f64 = 6.0;
-/// Standard uncertainty of a drop's scatter that settles most holes at once, as a part of the shift that matters.
-const SETTLES: f64 = 0.2;
-
 impl<'a> Turn<'a> {
     fn new(ctx: &'a Context, pipe: &'a Pipe) -> Self {
         let inputs = ctx.inputs();
@@ -216,7 +211,7 @@ impl<'a> Turn<'a> {
     }
     /// The longest average.
     pub(super) fn longest(&self) -> Duration {
-        self.base().mul_f64(MOST_LONGER)
+        self.base().mul_f64(self.inputs.plan.advanced.holes.most_longer)
     }
     /// The air was disturbed: the flow while open is no longer known.
     fn interrupted(&mut self) {
@@ -319,12 +314,13 @@ impl<'a> Turn<'a> {
         f.expected = Some(Figure::with(expected.value * L_MIN, expected.u() * k * L_MIN, "L/min"));
         f.measured = Some(Figure::with(own.value * L_MIN, own.u * k * L_MIN, "L/min"));
         f.window = Some(own.window);
-        let three_sigma = 3.0 * own.u;
+        let noise = inputs.plan.advanced.holes.noise;
+        let least = noise * own.u;
         // Another inlet that drops by more than this one, and clearly, takes the air of this hole: pipes crossed.
         let others = self.pipes.iter().zip(&drops).filter(|(p, _)| p.inlet != self.pipe.inlet);
         let largest = others
             .filter_map(|(p, d)| Some((p.inlet, (*d)?)))
-            .filter(|(_, d)| d.value > 3.0 * d.u && d.value > own.value + three_sigma)
+            .filter(|(_, d)| d.value > noise * d.u && d.value > own.value + least)
             .max_by(|a, b| a.1.value.total_cmp(&b.1.value));
         if let Some((inlet, d)) = largest {
             f.verdict = Verdict::Fail;
@@ -337,7 +333,7 @@ impl<'a> Turn<'a> {
             f.next = Some("put each pipe into the inlet of its own number, then prove flow again".into());
             return f.into();
         }
-        if expected.value < three_sigma {
+        if expected.value < least {
             return Closed::TooSmall;
         }
         // What is far off by itself needs no comparison, and is told while the person stands at the hole.
@@ -361,7 +357,7 @@ impl<'a> Turn<'a> {
             None,
         );
         let look = Look { deviation: own.value / expected.value - 1.0, u: own.u / expected.value, dof: own.dof };
-        Closed::Held(Held::new(hole, opening, words.into(), f, expected, look, predicted))
+        Closed::Held(Held::new(inputs, hole, opening, words.into(), f, expected, look, predicted))
     }
 }
 
@@ -383,15 +379,16 @@ pub(super) fn outside(f: &mut Finding, words: &str, drop: f64, less: bool) {
 fn long_enough(inputs: &JobInputs, opening: usize, before: Option<&MeanFlow>) -> Duration {
     let base = seconds(inputs.plan.holes.average_s);
     let (Some(before), Some(predicted)) = (before, inputs.predicted(opening)) else { return base };
-    let wanted = SETTLES * compare::matters(inputs) * predicted.closed_share.value * before.estimate.value;
+    let rules = &inputs.plan.advanced.holes;
+    let wanted = rules.settles * compare::matters(inputs) * predicted.closed_share.value * before.estimate.value;
     // Half of the flow before and half of that after make the flow while open: u^2 = u_closed^2 + (u_before^2 + u_after^2) / 4.
     let left = wanted * wanted - 0.25 * before.u_scatter * before.u_scatter;
     let of_a_second = before.u_scatter * before.u_scatter * before.window.1.since(before.window.0).as_secs_f64();
     let times = 1.25 * of_a_second / left / base.as_secs_f64();
     if left > 0.0 && times.is_finite() {
-        base.mul_f64(times.clamp(1.0, MOST_LONGER))
+        base.mul_f64(times.clamp(1.0, rules.most_longer))
     } else {
-        base.mul_f64(MOST_LONGER)
+        base.mul_f64(rules.most_longer)
     }
 }
 

@@ -10,20 +10,16 @@ use crate::{
 };
 use alloc::{format, string::String};
 use core::time::Duration;
-use plumeline_base::{Verdict, input::Answer};
+use plumeline_base::{Verdict, input::Answer, time::seconds};
 use plumeline_detector::{
     Abilities, Identity, Request, SettingsState, Told, Trouble,
     driver::Wants,
     settings::{Difference, Settings},
 };
 
-/// How often a load that was cut off is taken up again.
-const MOST_TRIES: u32 = 8;
 /// The unit's refusals that have a way out of their own (docs/wire-protocol.md): it still starts; its settings changed.
 const STARTING: u16 = 9;
 const CHANGED: u16 = 10;
-/// A clock that was set later than this after it was read is set anew.
-const AT_ONCE: Duration = Duration::from_secs(1);
 
 /// Loads the settings into the unit on the wall.
 pub(crate) async fn load(ctx: Context) -> Result<(), Stop> {
@@ -121,7 +117,7 @@ async fn write(ctx: &Context, stage: StageKind, wanted: &Settings) -> Result<(),
     let boot_id = |ctx: &Context| ctx.get().identity.as_ref().and_then(|i| i.boot_id);
     let began = boot_id(ctx);
     let mut last = Trouble::Silent;
-    for _ in 0..MOST_TRIES {
+    for _ in 0..ctx.inputs().plan.advanced.load.most_tries {
         let end = ctx.unit(Request::WriteSettings(wanted.clone())).await;
         match end {
             Ok(_) => {
@@ -267,7 +263,7 @@ fn same(ctx: &Context, stage: StageKind, sent: &SettingsState, held: &SettingsSt
 
 /// Asks the unit, but gives it up after a time: nothing may hold up making the site safe.
 async fn soon(ctx: &Context, request: Request) -> Result<Told, Trouble> {
-    match race(ctx.unit(request), ctx.sleep(Duration::from_secs(30))).await {
+    match race(ctx.unit(request), ctx.sleep(seconds(ctx.inputs().plan.advanced.load.soon_s))).await {
         Either::First(end) => end,
         Either::Second(()) => Err(ctx.get().last_trouble.clone().unwrap_or(Trouble::Silent)),
     }
@@ -341,7 +337,7 @@ async fn set_clock(ctx: &Context, stage: StageKind, abilities: &Abilities) -> Re
             return Ok(false);
         };
         match ctx.unit_once(Request::SetTime { utc_ms }).await {
-            Ok(_) if ctx.now().since(asked) <= AT_ONCE => return Ok(true),
+            Ok(_) if ctx.now().since(asked) <= seconds(ctx.inputs().plan.advanced.load.at_once_s) => return Ok(true),
             Ok(_) | Err(Trouble::Silent | Trouble::Garbled | Trouble::LinkDown(_)) => {}
             Err(trouble) => return Err(Stop::Trouble(trouble)),
         }

@@ -9,16 +9,8 @@ use crate::{
 };
 use alloc::{format, string::String};
 use core::time::Duration;
-use plumeline_base::{Verdict, input::Answer};
+use plumeline_base::{Verdict, input::Answer, time::seconds};
 use plumeline_detector::{Faults, Request, driver::Wants, settings::Value};
-
-/// A panel takes its time to show an input.
-const PANEL: Duration = Duration::from_secs(3);
-/// How soon a unit's own readings must show what was asked of it.
-const SHOWN: Duration = Duration::from_secs(5);
-/// The lease that is let lapse, and how long its fault may take.
-const LAPSING: Duration = Duration::from_secs(5);
-const LAPSE_SHOWN: Duration = Duration::from_secs(30);
 
 /// The bit of output or input `n`, from 1.
 pub(super) fn bit(n: u8) -> u32 {
@@ -77,6 +69,7 @@ pub(crate) async fn outputs(ctx: Context) -> Result<(), Stop> {
 
 /// Operates one output and finds out what that does.
 async fn one(ctx: &Context, output: u8, function: Option<String>, wire: Option<&Wire>) -> Finding {
+    let rules = &ctx.inputs().plan.advanced.outputs.clone();
     let mut f = Finding::new(StageKind::Outputs, Subject::Output(output), Verdict::Undecided, "");
     let sheet = |f: &mut Finding| {
         f.next = Some(
@@ -100,7 +93,7 @@ async fn one(ctx: &Context, output: u8, function: Option<String>, wire: Option<&
         (None, None) => return f,
     };
     let input = wire.and_then(|w| w.input);
-    let before = ctx.until_reading(SHOWN, |_| true).await.map(|t| t.reading.outputs);
+    let before = ctx.until_reading(seconds(rules.shown_s), |_| true).await.map(|t| t.reading.outputs);
     match before {
         Some(on) if on & bit(output) != 0 => {
             f.says = format!("\"{function}\" is active already for another reason: driving it would show nothing");
@@ -120,8 +113,8 @@ async fn one(ctx: &Context, output: u8, function: Option<String>, wire: Option<&
         f.next = Some(trouble.remedy().into());
         return f;
     }
-    ctx.sleep(PANEL).await;
-    let alone = ctx.until_reading(SHOWN, |t| t.reading.outputs == rest | bit(output)).await.is_some();
+    ctx.sleep(seconds(rules.panel_s)).await;
+    let alone = ctx.until_reading(seconds(rules.shown_s), |t| t.reading.outputs == rest | bit(output)).await.is_some();
     let called = wire.and_then(|w| w.panel.as_deref()).map_or_else(String::new, |p| format!(", at the panel \"{p}\","));
     let shows = match input {
         Some(n) => seen(ctx, n, true).await,
@@ -133,7 +126,7 @@ async fn one(ctx: &Context, output: u8, function: Option<String>, wire: Option<&
         }
     };
     let off = ctx.unit(Request::Drive { output, on: false }).await;
-    ctx.sleep(PANEL).await;
+    ctx.sleep(seconds(rules.panel_s)).await;
     let clear = match input {
         Some(n) => seen(ctx, n, false).await,
         None => {
@@ -141,7 +134,7 @@ async fn one(ctx: &Context, output: u8, function: Option<String>, wire: Option<&
             ctx.ask(Act::PanelClear { output }, text, Wants::YesNo).await.1
         }
     };
-    let at_rest = ctx.until_reading(SHOWN, |t| t.reading.outputs & bit(output) == 0).await.is_some();
+    let at_rest = ctx.until_reading(seconds(rules.shown_s), |t| t.reading.outputs & bit(output) == 0).await.is_some();
     let by = input.map_or_else(|| "the operator says".into(), |n| format!("input {n} shows"));
     (f.verdict, f.says) = match (&shows, &clear, &off) {
         (Answer::Yes, Answer::Yes, Ok(_)) if alone && at_rest => {
@@ -166,7 +159,8 @@ async fn one(ctx: &Context, output: u8, function: Option<String>, wire: Option<&
 
 /// What an input of the unit says of the panel's reaction, in place of a person.
 async fn seen(ctx: &Context, input: u8, on: bool) -> Answer {
-    if ctx.until_reading(SHOWN, |t| (t.reading.inputs & bit(input) != 0) == on).await.is_some() {
+    let rules = &ctx.inputs().plan.advanced.outputs.clone();
+    if ctx.until_reading(seconds(rules.shown_s), |t| (t.reading.inputs & bit(input) != 0) == on).await.is_some() {
         Answer::Yes
     } else if ctx.latest().is_some() {
         Answer::No
@@ -178,26 +172,28 @@ async fn seen(ctx: &Context, input: u8, on: bool) -> Answer {
 /// A lease is not renewed once, at a moment when nothing hangs on it: the fault must come first, the outputs stay held
 /// back meanwhile, and the inhibit is regained.
 async fn lapse(ctx: &Context) {
+    let rules = &ctx.inputs().plan.advanced.outputs.clone();
     let mut f = Finding::new(StageKind::Outputs, Subject::Replacement, Verdict::Undecided, "");
     let calm = |t: &crate::readings::Timed| {
         t.reading.levels | t.reading.latched == 0 && !t.reading.faults.has(Faults::INHIBIT_LAPSED)
     };
-    if ctx.until_reading(SHOWN, calm).await.is_none() || !ctx.get().inhibited {
+    if ctx.until_reading(seconds(rules.shown_s), calm).await.is_none() || !ctx.get().inhibited {
         f.says =
             "the lapse of the inhibit was not tried: air and latches were not clear, or nothing was inhibited".into();
         ctx.found(f);
         return;
     }
     ctx.edit().renewing = false;
-    let shown = match ctx.unit(Request::Inhibit { lease: LAPSING }).await {
+    let shown = match ctx.unit(Request::Inhibit { lease: seconds(rules.lapsing_s) }).await {
         Ok(_) => {
             let from = ctx.now();
-            let shown = ctx.until_reading(LAPSE_SHOWN, |t| t.reading.faults.has(Faults::INHIBIT_LAPSED)).await;
+            let shown =
+                ctx.until_reading(seconds(rules.lapse_shown_s), |t| t.reading.faults.has(Faults::INHIBIT_LAPSED)).await;
             shown.map(|t| (t.at.since(from).as_secs_f64(), t.reading.inhibited))
         }
         Err(_) => None,
     };
-    let lease = Duration::from_secs(u64::from(ctx.inputs().plan.inhibit_lease_s));
+    let lease = Duration::from_secs(u64::from(ctx.inputs().plan.link.inhibit_lease_s));
     let regained = ctx.unit(Request::Inhibit { lease }).await.is_ok();
     {
         let mut s = ctx.edit();
@@ -205,7 +201,7 @@ async fn lapse(ctx: &Context) {
         s.inhibited = regained;
     }
     let holds = |t: &crate::readings::Timed| t.reading.inhibited && !t.reading.faults.has(Faults::INHIBIT_LAPSED);
-    let again = regained && ctx.until_reading(LAPSE_SHOWN, holds).await.is_some();
+    let again = regained && ctx.until_reading(seconds(rules.lapse_shown_s), holds).await.is_some();
     f.measured = shown.map(|(after, _)| Figure::plain(after, "s"));
     (f.verdict, f.says) = match (shown, again) {
         (Some((_, true)), true) => (

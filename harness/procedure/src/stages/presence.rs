@@ -11,9 +11,6 @@ use alloc::format;
 use plumeline_base::Verdict;
 use plumeline_measure::smoke::Outcome;
 
-/// Releases that may be set aside at one place before it stays open.
-pub(super) const MOST_SET_ASIDE: u8 = 3;
-
 /// Smoke at the hole must show in its time.
 pub(super) async fn presence(ctx: &Context, inputs: &JobInputs, hole: HoleRef) -> Result<Finding, Stop> {
     let mut f = Finding::new(StageKind::ProveFlow, Subject::Hole(hole.inlet, hole.number), Verdict::Undecided, "");
@@ -27,8 +24,9 @@ pub(super) async fn presence(ctx: &Context, inputs: &JobInputs, hole: HoleRef) -
         return Ok(f);
     };
     f.next = Some("release again, longer and close to the hole; if nothing comes, clear the hole".into());
-    let latest = 4.0 * to + inputs.plan.smoke.release_s + 30.0;
-    for again in 0..=MOST_SET_ASIDE {
+    let rules = &inputs.plan.advanced.smoke;
+    let latest = rules.waits_times * to + inputs.plan.smoke.release_s + rules.waits_more_s;
+    for again in 0..=rules.most_set_aside {
         match release(ctx, inputs, hole, &words, "to show that this hole draws", latest).await? {
             Ran::NotReleased(why) => {
                 f.says = format!("not shown by smoke that {words} draws: {why}");

@@ -19,13 +19,6 @@ use plumeline_measure::{
     smoke::{self, Outcome, Release, Rule},
 };
 
-/// Readings gathered before a release, s.
-const BEFORE_S: u64 = 30;
-/// How often a reading that is not at rest is gathered anew before smoke is released all the same, and its evidence says so.
-const MOST_RESTLESS: u32 = 20;
-/// What came is looked at this often, s.
-const LOOK_S: u64 = 5;
-
 /// How a release went.
 pub(super) enum Ran {
     /// No smoke was released.
@@ -50,10 +43,6 @@ pub(super) struct Shown {
     pub(super) elsewhere: Option<u8>,
 }
 
-/// Smoke is held to a hole until this many spreads after its first arrival have passed: a laminar arrival has then come to 96 %
-/// of its plateau (Taylor 1953: 1 - (T/2t)^2 at t = 2.5 T), and half of that comes within 2 % of half of the plateau's time.
-const SPREADS_HELD: f64 = 4.0;
-
 /// Waits for clear air, asks for a release at `hole`, and gathers until the plateau is seen, for at most `latest_s`.
 pub(super) async fn release(
     ctx: &Context,
@@ -64,8 +53,9 @@ pub(super) async fn release(
     latest_s: f64,
 ) -> Result<Ran, Stop> {
     let plan = &inputs.plan.smoke;
+    let rules = &inputs.plan.advanced.smoke;
     let predicted = inputs.opening(hole).and_then(|(opening, _)| inputs.predicted(opening));
-    let arrives = predicted.map(|p| p.first_s.value + SPREADS_HELD * (p.mean_s.value - p.first_s.value));
+    let arrives = predicted.map(|p| p.first_s.value + rules.spreads_held * (p.mean_s.value - p.first_s.value));
     let lag = inputs.pipework.unit.sensor_lag_s;
     let held_s = (arrives.filter(|t| t.is_finite()).unwrap_or(0.0) + 3.0 * lag + plan.release_s).min(latest_s);
     if let Err(why) = clear_air::quiet(ctx, "waiting for clear air before the next release").await {
@@ -76,9 +66,9 @@ pub(super) async fn release(
     let own = usize::from(hole.inlet).saturating_sub(1);
     let mut restless = 0;
     loop {
-        gather.until(ctx.within(Duration::from_secs(BEFORE_S))).await;
+        gather.until(ctx.within(seconds(rules.before_s))).await;
         if !gather.broken {
-            if restless == MOST_RESTLESS || smoke::is_at_rest(gather.of(own), &rule) {
+            if restless == rules.most_restless || smoke::is_at_rest(gather.of(own), &rule) {
                 break;
             }
             restless += 1;
@@ -126,7 +116,7 @@ pub(super) async fn release(
         ReleaseMark::Device => Release::by_device(at, plan.mark_u_s),
     };
     let outcome = loop {
-        let left = ctx.left(end).min(Duration::from_secs(LOOK_S));
+        let left = ctx.left(end).min(seconds(rules.look_s));
         gather.until(ctx.within(left)).await;
         if ctx.paused() != paused {
             clear_air::stop_smoke(ctx).await;
@@ -165,13 +155,21 @@ pub(super) async fn release(
     })))
 }
 
-/// What counts as a response here: the resolution is unknown, the rest is the measure crate's practice. The risk of taking noise
+/// What counts as a response here; the resolution is unknown. The risk of taking noise
 /// for smoke is shared out over the looks of a run.
 fn rule(ctx: &Context, inputs: &JobInputs, latest_s: f64) -> Rule {
     let least = clear_air::lowest_level(ctx).map_or(0.0, |level| level.0 * inputs.plan.smoke.purge_below);
-    let looks = (latest_s / LOOK_S as f64).max(1.0);
-    let usual = Rule::default();
-    Rule { min_rise: least, false_alarm: usual.false_alarm / looks, ..usual }
+    let rules = &inputs.plan.advanced.smoke;
+    let looks = (latest_s / rules.look_s).max(1.0);
+    Rule {
+        min_rise: least,
+        min_rise_sd: rules.least_rise,
+        min_duration_s: rules.least_duration_s,
+        min_before: rules.least_before as usize,
+        max_gap_s: rules.longest_gap_s,
+        false_alarm: rules.false_alarm / looks,
+        ..Rule::default()
+    }
 }
 
 /// Why there is no time, in plain words.
@@ -203,6 +201,7 @@ struct Gather {
     /// By inlet: all of them on a unit with a sensor for each, else the same one for all.
     samples: Vec<Vec<Sample>>,
     shared: bool,
+    longest_gap: Duration,
     alarm: Option<Instant>,
     last: Instant,
     broken: bool,
@@ -216,6 +215,7 @@ impl Gather {
             feed: ctx.feed(),
             samples: alloc::vec![Vec::new(); inlets],
             shared,
+            longest_gap: seconds(inputs.plan.advanced.smoke.longest_gap_s),
             alarm: None,
             last: ctx.now(),
             broken: false,
@@ -226,7 +226,7 @@ impl Gather {
             Item::Gap(_) => self.broken = true,
             Item::Reading(t) => {
                 // Missing readings show in the times of those that came.
-                let longest = Duration::from_secs_f64(Rule::default().max_gap_s);
+                let longest = self.longest_gap;
                 self.broken |= self.samples.iter().any(|s| s.last().is_some_and(|l| t.at.since(l.at) > longest));
                 for (inlet, samples) in (1u8..).zip(&mut self.samples) {
                     samples.extend(t.extinction(inlet));

@@ -4,7 +4,7 @@
 //! half of each run's plateau, because the onset depends on how strong the smoke was.
 use super::{
     flow::coverage_factor,
-    presence::{self, MOST_SET_ASIDE},
+    presence,
     release::{self, Ran, release},
 };
 use crate::{
@@ -56,18 +56,19 @@ async fn at_hole(ctx: &Context, inputs: &JobInputs, hole: HoleRef) -> Result<(),
         return Ok(());
     };
     let words = hole_words(hole, geometry.kind);
-    let plan = &inputs.plan.smoke;
+    let (plan, rules) = (&inputs.plan.smoke, &inputs.plan.advanced.smoke);
     let predicted = inputs.predicted(opening).map(|p| p.half_plateau_s).filter(Estimate::is_sound);
     // Long enough for the limit and the prediction, whichever is later, and for the plateau.
-    let latest =
-        inputs.plan.limits.transport.value.max(predicted.map_or(0.0, |p| 4.0 * p.value)) + plan.release_s + 30.0;
+    let latest = inputs.plan.limits.transport.value.max(predicted.map_or(0.0, |p| rules.waits_times * p.value))
+        + plan.release_s
+        + rules.waits_more_s;
     let mut place = Place { hole, words, predicted, window: None, set_aside: Vec::new() };
     // The order is kept: a run is set aside before its result is known, or it counts.
     let (mut series, mut halves) = (Series::new(), Vec::new());
     let mut why_not: Option<String> = None;
     let mut run = 0u8;
     let mut counted = 0u8;
-    while counted < plan.runs && place.set_aside.len() <= usize::from(MOST_SET_ASIDE) {
+    while counted < plan.runs && place.set_aside.len() <= usize::from(rules.most_set_aside) {
         run = run.saturating_add(1);
         let kept = series.open();
         let what = format!("run {} of {}", counted + 1, plan.runs);

@@ -27,11 +27,10 @@ pub(super) struct Together {
     flows: Vec<Seen>,
     /// What was seen at closed holes, by inlet.
     holes: Vec<(u8, Seen)>,
+    /// Beside the prediction's common causes: whatever shifts the flows of all pipes alike (or all holes of a pipe), of which
+    /// nothing is known beforehand.
+    alike: f64,
 }
-
-/// Beside the prediction's common causes: whatever shifts the flows of all pipes alike (or all holes of a pipe), of which
-/// nothing is known beforehand.
-const ALIKE: f64 = 1.0;
 
 /// What the pipes together show of one of them.
 pub(super) enum Shown {
@@ -48,7 +47,7 @@ impl Together {
     /// Of the pipes whose flow was measured and is predicted.
     pub(super) fn new(inputs: &JobInputs, measured: &[(Pipe, MeanFlow)]) -> Self {
         let common = inputs.plan.flow.calibration_common;
-        let mut this = Self::default();
+        let mut this = Self { alike: inputs.plan.advanced.as_found.alike, ..Self::default() };
         let (mut places, mut own) = (Vec::new(), Vec::new());
         for (pipe, mean) in measured {
             let at = inputs.prediction.inlets.iter().position(|p| p.number == pipe.inlet);
@@ -60,7 +59,7 @@ impl Together {
                 deviation: mean.estimate.value / predicted.value - 1.0,
                 u: mean.estimate.u_individual / predicted.value,
                 spread: predicted.u_individual / predicted.value,
-                common: super::compare::by_cause(&inputs.prediction.inlets[at].flow_common, predicted.value),
+                common: super::compare::by_cause(inputs, &inputs.prediction.inlets[at].flow_common, predicted.value),
             });
             this.deviations.push(mean.estimate.value / predicted.value - 1.0);
             places.push((at, predicted));
@@ -97,8 +96,8 @@ impl Together {
             Seen { common, ..s.clone() }
         };
         let others = self.flows.iter().enumerate().filter(|(j, _)| *j != i).map(|(_, s)| s);
-        let flows = self.flows.get(i).into_iter().chain(others).map(|s| with(s, ALIKE, 0.0));
-        let holes = self.holes.iter().map(|(n, s)| with(s, 0.0, if *n == inlet { ALIKE } else { 0.0 }));
+        let flows = self.flows.get(i).into_iter().chain(others).map(|s| with(s, self.alike, 0.0));
+        let holes = self.holes.iter().map(|(n, s)| with(s, 0.0, if *n == inlet { self.alike } else { 0.0 }));
         let all: Vec<Seen> = flows.chain(holes).collect();
         joint::part(&all).first().copied()?.map(|parted| parted.own)
     }

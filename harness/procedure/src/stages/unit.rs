@@ -86,7 +86,7 @@ pub(crate) async fn as_found(ctx: Context) -> Result<(), Stop> {
     if abilities.stream_hz.is_some() && abilities.flow_per_inlet {
         ctx.start_readings().await?;
         flow::as_found_flows(&ctx).await;
-        if let (_, Some(amps)) = supply::told(&ctx, Duration::from_secs(10)).await {
+        if let (_, Some(amps)) = supply::told(&ctx).await {
             let expanded = flow::coverage_factor(&ctx.inputs()) * amps.u();
             ctx.edit().outcome.supply.outgoing = Some(Figure::with(amps.value, expanded, "A"));
         }
@@ -231,7 +231,7 @@ pub(super) async fn inhibit(ctx: &Context, abilities: &Abilities, subject: Subje
         ctx.remark("this unit's outputs can't be inhibited this way: the isolation at the panel is the only one");
         return Ok(());
     }
-    let lease = Duration::from_secs(u64::from(ctx.inputs().plan.inhibit_lease_s));
+    let lease = Duration::from_secs(u64::from(ctx.inputs().plan.link.inhibit_lease_s));
     match ctx.unit(Request::Inhibit { lease }).await {
         Ok(_) => {
             ctx.edit().inhibited = true;

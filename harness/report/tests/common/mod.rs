@@ -41,7 +41,6 @@ impl Sample {
             digests: &self.digests,
             tool: "0.1.0",
             carried: None,
-            invented: true,
         }
     }
 }
