@@ -4,7 +4,7 @@
 //! and never passes by default.
 use crate::{
     driver::{Driver, LineCounters, Question, Report, Ticket, Told, Trouble, Wants},
-    vocabulary::{Abilities, Faults, FlowBasis, Identity, ObscurationSensing, Reading, Request},
+    vocabulary::{Abilities, FlowBasis, Identity, ObscurationSensing, Reading, Request},
 };
 use alloc::{
     collections::VecDeque,
@@ -124,20 +124,8 @@ impl Display {
             }
             _ => Told::Reading(Reading {
                 received: now,
-                device_us: None,
-                missed: 0,
                 flow_m3_s: asking.answers.iter().map(|a| number(a).map(|q| q * M3_S_PER_L_MIN)).collect(),
-                extinction_per_m: Vec::new(),
-                fan_rpm: None,
-                temperature_c: None,
-                supply_v: None,
-                supply_a: None,
-                inputs: 0,
-                faults: Faults::default(),
-                levels: 0,
-                latched: 0,
-                outputs: 0,
-                inhibited: false,
+                ..Reading::default()
             }),
         }
     }

@@ -13,4 +13,6 @@ pub mod settings;
 pub mod vocabulary;
 
 pub use driver::{Driver, Question, Report, Ticket, Told, Trouble};
-pub use vocabulary::{Abilities, Baseline, Faults, Identity, Reading, Request, SettingsState, UnitEvent, UnitTime};
+pub use vocabulary::{
+    Abilities, Baseline, Conditions, Faults, Identity, Reading, Request, SettingsState, UnitEvent, UnitTime, bit,
+};

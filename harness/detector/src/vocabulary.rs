@@ -130,8 +130,37 @@ impl Faults {
     }
 }
 
+/// The bit of inlet, level, output or input `n`, from 1, in a set of them; none for 0 and beyond 32.
+pub fn bit(n: u8) -> u32 {
+    n.checked_sub(1).and_then(|n| 1u32.checked_shl(n.into())).unwrap_or(0)
+}
+
+/// What a unit says of its own state, as plain flags.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Conditions(pub u32);
+impl Conditions {
+    /// It still starts.
+    pub const STARTING: Self = Self(1);
+    /// Its fan is not at speed.
+    pub const FAN_NOT_AT_SPEED: Self = Self(1 << 1);
+    /// Outputs are inhibited.
+    pub const INHIBITED: Self = Self(1 << 2);
+    /// An output is driven for test.
+    pub const DRIVEN: Self = Self(1 << 3);
+    /// Alarm thresholds are being learnt from what it sees.
+    pub const LEARNING: Self = Self(1 << 4);
+    /// The airflow baseline is being taken.
+    pub const TAKING_BASELINE: Self = Self(1 << 5);
+    /// Any other.
+    pub const OTHER: Self = Self(1 << 31);
+    /// True if every flag of `other` is set.
+    pub const fn has(self, other: Self) -> bool {
+        self.0 & other.0 == other.0
+    }
+}
+
 /// One set of readings.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct Reading {
     /// When it reached us, log time.
     pub received: Instant,
@@ -155,14 +184,26 @@ pub struct Reading {
     pub inputs: u32,
     /// Faults.
     pub faults: Faults,
+    /// Faults that stay shown until they are reset.
+    pub faults_latched: Faults,
+    /// Inlets whose flow is under their band, bit 0 is inlet 1.
+    pub flow_low: u32,
+    /// Inlets whose flow is over their band, bit 0 is inlet 1.
+    pub flow_high: u32,
     /// Alarm levels active, bit 0 is the lowest level.
     pub levels: u32,
     /// Alarm levels latched, bit 0 is the lowest level.
     pub latched: u32,
     /// Outputs active, bit 0 is output 1.
     pub outputs: u32,
+    /// What the unit says of its own state.
+    pub conditions: Conditions,
+}
+impl Reading {
     /// Outputs are inhibited.
-    pub inhibited: bool,
+    pub const fn inhibited(&self) -> bool {
+        self.conditions.has(Conditions::INHIBITED)
+    }
 }
 
 /// The airflow baseline that a unit holds.
@@ -170,8 +211,14 @@ pub struct Reading {
 pub struct Baseline {
     /// Flow of each inlet, m3/s; `None` for an inlet without one.
     pub flow_m3_s: Vec<Option<f64>>,
-    /// Number of readings behind it.
-    pub readings: u32,
+    /// Standard uncertainty of each, m3/s; `None` where it is not told.
+    pub u_m3_s: Vec<Option<f64>>,
+    /// How long was averaged, ms; 0 where it is not told.
+    pub duration_ms: u32,
+    /// Fan speed meanwhile, revolutions per minute.
+    pub fan_rpm: Option<f64>,
+    /// Revision of the settings under which it was taken; `None` where it is not told.
+    pub settings_revision: Option<u64>,
     /// When it was taken, by the unit's own clock, us.
     pub device_us: u64,
     /// Boot id under which it was taken.

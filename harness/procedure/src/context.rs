@@ -6,12 +6,13 @@ use crate::{
     effect::{Effect, Entry, Progress},
     executor::wait_for,
     job::JobInputs,
+    mean_flow::MeanFlow,
     outcome::{Finding, Outcome, StageKind},
     prompt::{Act, Prompt},
     readings::{Feed, Log, Timed},
     rules::advanced::ClockRules,
-    stages::flow::MeanFlow,
 };
+pub(crate) use crate::{facts::list, stop::Stop};
 use alloc::{
     boxed::Box,
     collections::{BTreeMap, BTreeSet, VecDeque},
@@ -35,23 +36,6 @@ use plumeline_detector::{
     settings::Settings,
 };
 use plumeline_measure::clock;
-
-/// Why stage code stops before its end.
-#[derive(Clone, Debug, PartialEq)]
-pub(crate) enum Stop {
-    /// The job was told to stop.
-    Aborted(AbortCause),
-    /// The stage took longer than its plan allows.
-    Deadline,
-    /// The unit or the link can't do what is needed.
-    Trouble(Trouble),
-    /// The unit started anew when nobody asked it to.
-    StartedAnew,
-    /// The unit's settings are not shown to be those that were proven, with the reason.
-    OtherSettings(String),
-    /// Going on makes no sense or is not safe; the findings say why.
-    Found,
-}
 
 /// Tries to open the link again after this long at first, and never less often than the second.
 const RECONNECT_S: (u64, u64) = (1, 15);
@@ -127,6 +111,10 @@ pub(crate) struct Shared {
     pub(crate) stream: Option<u8>,
     pub(crate) stream_lost: bool,
     pub(crate) inhibited: bool,
+    /// Until when each output may be operated because it is driven here.
+    pub(crate) driven: BTreeMap<u8, Instant>,
+    /// Going on is not safe: what was found says why.
+    pub(crate) unsafe_to_go_on: bool,
     /// Why the inhibit of the replacement did not hold, each time.
     pub(crate) lapses: Vec<Trouble>,
     /// Leases are renewed; false only while a lapse is waited for.
@@ -211,6 +199,8 @@ impl Context {
             stream: None,
             stream_lost: false,
             inhibited: false,
+            driven: BTreeMap::new(),
+            unsafe_to_go_on: false,
             lapses: Vec::new(),
             renewing: true,
             zone_isolated: false,
@@ -423,6 +413,13 @@ impl Context {
         let ticket = {
             let mut s = self.edit();
             let now = s.now;
+            if let Request::Drive { output, on } = request {
+                // Readings of before the end are still under way when it is over.
+                let rules = &s.inputs.plan.advanced.inhibit;
+                let until =
+                    now + plumeline_base::time::seconds(if on { rules.driven_most_s } else { rules.driven_after_s });
+                s.driven.insert(output, until);
+            }
             let ticket = s.driver.request(now, request);
             s.wanted.insert(ticket);
             s.changed = true;
@@ -578,14 +575,4 @@ impl Drop for WantedTicket {
         s.wanted.remove(&self.ticket);
         s.told.remove(&self.ticket);
     }
-}
-
-/// The flows of a reading in L/min, for words and figures.
-pub(crate) fn litres_per_minute(flow_m3_s: f64) -> f64 {
-    flow_m3_s / plumeline_base::quantity::M3_S_PER_L_MIN
-}
-/// Names joined by commas.
-pub(crate) fn list<T: core::fmt::Display>(items: impl IntoIterator<Item = T>) -> String {
-    use alloc::string::ToString;
-    items.into_iter().map(|i| i.to_string()).collect::<Vec<_>>().join(", ")
 }

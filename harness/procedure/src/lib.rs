@@ -15,6 +15,7 @@ pub mod facts;
 mod job;
 mod judge;
 mod machine;
+mod mean_flow;
 pub mod outcome;
 pub mod plan;
 pub mod prompt;
@@ -22,7 +23,9 @@ mod readings;
 pub mod rules;
 pub mod stage;
 mod stages;
+mod stop;
 mod supervisors;
+mod watch;
 
 pub use effect::{Effect, Entry, Progress};
 pub use job::JobInputs;

@@ -20,6 +20,7 @@ pub(crate) fn all(ctx: &Context) -> Vec<Task> {
         Box::pin(keep_stream(ctx.clone())),
         Box::pin(warn_out_of_service(ctx.clone())),
         Box::pin(watch_baseline(ctx.clone())),
+        Box::pin(crate::watch::outputs(ctx.clone())),
     ]
 }
 

@@ -200,23 +200,7 @@ mod tests {
     use plumeline_detector::{Faults, driver::Wants};
 
     fn reading(at: Instant, flow: Option<f64>) -> Reading {
-        Reading {
-            received: at,
-            device_us: None,
-            missed: 0,
-            flow_m3_s: vec![flow],
-            extinction_per_m: vec![],
-            fan_rpm: None,
-            temperature_c: None,
-            supply_v: None,
-            supply_a: None,
-            inputs: 0,
-            faults: Faults::default(),
-            levels: 0,
-            latched: 0,
-            outputs: 0,
-            inhibited: false,
-        }
+        Reading { received: at, flow_m3_s: vec![flow], ..Reading::default() }
     }
     fn ask(r: &mut Record, id: u32, act: Act, at: u64, answer: Answer) {
         let prompt = Prompt { id, act, text: "asked".into(), wants: Wants::Done };

@@ -18,6 +18,7 @@ pub mod resume;
 pub mod scenario;
 pub mod session;
 pub mod show;
+pub mod simulated_model;
 pub mod site;
 pub mod terminal;
 pub mod unit_end;

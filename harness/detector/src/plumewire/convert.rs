@@ -1,12 +1,14 @@
 //! Between the wire's integers and the neutral words.
-use crate::vocabulary::{Abilities, Baseline, Faults, FlowBasis, Identity, ObscurationSensing, Reading, UnitEvent};
+use crate::vocabulary::{
+    Abilities, Baseline, Conditions, Faults, FlowBasis, Identity, ObscurationSensing, Reading, UnitEvent,
+};
 use alloc::{
     format,
     string::{String, ToString},
     vec::Vec,
 };
 use plumeline_base::Instant;
-use plumewire::{Conditions, Faults as Wire, HelloReply, LogEntry, PerInlet, Sample, Sensors};
+use plumewire::{Faults as Wire, HelloReply, LogEntry, PerInlet, Sample, Sensors};
 
 /// 0 degC in mK.
 const MK_AT_0_C: i64 = 273_150;
@@ -102,10 +104,13 @@ pub(super) fn reading(now: Instant, r: &plumewire::Reading, missed: u32, abiliti
         supply_a: scaled(r.supply_ma, 1e3),
         inputs: r.inputs,
         faults: faults(r.faults),
+        faults_latched: faults(r.faults_latched),
+        flow_low: r.flow_low.into(),
+        flow_high: r.flow_high.into(),
         levels: r.alarms,
         latched: r.alarms_latched,
         outputs: r.outputs,
-        inhibited: r.conditions.has(Conditions::INHIBITED),
+        conditions: conditions(r.conditions),
     })
 }
 
@@ -134,10 +139,33 @@ fn faults(wire: Wire) -> Faults {
     Faults(if rest == 0 { known } else { known | Faults::OTHER.0 })
 }
 
-/// A baseline. How many readings are behind it the wire does not tell (it tells the time and the scatter): 0.
+/// States that have a neutral word of their own; any other is [`Conditions::OTHER`].
+const STATES: [(plumewire::Conditions, Conditions); 6] = [
+    (plumewire::Conditions::STARTING, Conditions::STARTING),
+    (plumewire::Conditions::SPINNING_UP, Conditions::FAN_NOT_AT_SPEED),
+    (plumewire::Conditions::INHIBITED, Conditions::INHIBITED),
+    (plumewire::Conditions::DRIVEN, Conditions::DRIVEN),
+    (plumewire::Conditions::LEARNING, Conditions::LEARNING),
+    (plumewire::Conditions::TAKING_BASELINE, Conditions::TAKING_BASELINE),
+];
+fn conditions(wire: plumewire::Conditions) -> Conditions {
+    let known = STATES.iter().filter(|(bit, _)| wire.has(*bit)).fold(0, |all, (_, word)| all | word.0);
+    let rest = STATES.iter().fold(wire.0, |rest, (bit, _)| rest & !bit.0);
+    Conditions(if rest == 0 { known } else { known | Conditions::OTHER.0 })
+}
+
+/// A baseline.
 pub(super) fn baseline(b: &plumewire::Baseline) -> Baseline {
-    let flow_m3_s = all(&b.flow_nl_s, NL_PER_M3);
-    Baseline { flow_m3_s, readings: 0, device_us: b.taken_us, boot_id: b.boot_id, number: Some(b.id) }
+    Baseline {
+        flow_m3_s: all(&b.flow_nl_s, NL_PER_M3),
+        u_m3_s: all(&b.uncertainty_nl_s, NL_PER_M3),
+        duration_ms: b.duration_ms,
+        fan_rpm: b.fan_mrev_s.value().map(|v| v as f64 * 60.0 / 1e3),
+        settings_revision: Some(b.settings_revision),
+        device_us: b.taken_us,
+        boot_id: b.boot_id,
+        number: Some(b.id),
+    }
 }
 
 /// A line of the event log; `None` if its position is beyond what the neutral words hold.

@@ -11,6 +11,13 @@ facts! {
     unwatched() = "supervise.unwatched", Undecided,
         "nobody watched while the inlet was shut: not shown when the flow fault came";
     in_time() = "supervise.fault-in-time", Pass, "the shut inlet raised the flow fault in time";
+    inlet_not_named() = "supervise.inlet-not-named", Undecided,
+        "the flow fault came, but the unit names no inlet",
+        next "see at the unit which inlet it reports; a fault that names none sends people to the wrong pipe";
+    wrong_inlet(named) = "supervise.wrong-inlet", Fail,
+        "the shut inlet raised the flow fault of inlets {named}",
+        likely "pipes or the unit's own sensors are crossed, or the unit supervises another inlet than it says",
+        next "see which sensor belongs to which inlet; do not put a unit into service that names the wrong one";
     readings_stopped() = "supervise.readings-stopped", Undecided,
         "readings stopped while the inlet was shut: not shown whether the flow fault came",
         next "bring the readings back and try again";

@@ -1,16 +1,19 @@
 //! What a shut inlet showed: the flow fault in time, and gone again.
 use crate::{
+    context::list,
     facts::supervise as fact,
     outcome::{Figure, Finding, StageKind, Subject},
     plan::Limit,
 };
-use plumeline_detector::Faults;
+use plumeline_detector::{Faults, bit};
 
 /// What was seen while an inlet was shut.
 #[derive(Clone, Copy, Debug, Default)]
 pub(crate) struct Shut {
     /// From the shutting to the flow fault, s.
     pub(crate) fault_after_s: Option<f64>,
+    /// The inlets that the unit then names, less those whose flow had left its band for this very reason; bit 0 is inlet 1.
+    pub(crate) named: u32,
     /// Somebody watched all the time.
     pub(crate) watched: bool,
     /// Readings came until the end.
@@ -19,6 +22,21 @@ pub(crate) struct Shut {
 
 fn of_inlet(inlet: u8, fact: crate::facts::Fact) -> Finding {
     Finding::of(StageKind::Supervise, Subject::Pipe(inlet), fact)
+}
+
+fn inlets(bits: u32) -> impl Iterator<Item = u8> {
+    (1..=32).filter(move |n| bits & bit(*n) != 0)
+}
+
+/// The inlets that a unit names as outside their band while `inlet` is shut, without those that are rightly named: with one
+/// inlet shut the others draw more, and may leave their band by that. `flows` are those of the reading and of the
+/// baseline, by inlet; `band` is the part by which a flow must have risen to be named rightly.
+pub(crate) fn named(inlet: u8, low: u32, high: u32, flows: &[(Option<f64>, Option<f64>)], band: f64) -> u32 {
+    let rose = |n: u8| {
+        let flow = usize::from(n).checked_sub(1).and_then(|i| flows.get(i).copied());
+        matches!(flow, Some((Some(now), Some(baseline))) if now > baseline * (1.0 + band))
+    };
+    inlets(high).filter(|n| *n != inlet && !rose(*n)).fold(low, |all, n| all | bit(n))
 }
 
 /// Why shutting an inlet would show nothing now, by the faults of a fresh reading.
@@ -39,6 +57,10 @@ pub(crate) fn shut(inlet: u8, limit: &Limit, seen: Result<Shut, &str>) -> Findin
         match seen {
             Err(why) => fact::not_shut(why),
             Ok(Shut { watched: false, .. }) => fact::unwatched(),
+            Ok(Shut { fault_after_s: Some(_), named: 0, .. }) => fact::inlet_not_named(),
+            Ok(Shut { fault_after_s: Some(_), named, .. }) if named != bit(inlet) => {
+                fact::wrong_inlet(list(inlets(named)))
+            }
             Ok(Shut { fault_after_s: Some(after), .. }) if after <= limit.value => fact::in_time(),
             Ok(Shut { fault_after_s: Some(after), .. }) => fact::late(format_args!("{after:.0}")),
             Ok(Shut { readings: false, .. }) => fact::readings_stopped(),
@@ -75,13 +97,25 @@ mod tests {
 
     #[test]
     fn the_fault_counts_only_in_time_and_watched() {
-        let seen = |fault_after_s| Shut { fault_after_s, watched: true, readings: true };
+        let seen = |fault_after_s| Shut { fault_after_s, named: 1, watched: true, readings: true };
         assert_eq!(code(Ok(seen(Some(299.0)))), "supervise.fault-in-time");
         assert_eq!(code(Ok(seen(Some(301.0)))), "supervise.fault-late");
         assert_eq!(code(Ok(seen(None))), "supervise.no-fault");
         assert_eq!(code(Ok(Shut { readings: false, ..seen(None) })), "supervise.readings-stopped");
         assert_eq!(code(Ok(Shut { watched: false, ..seen(Some(1.0)) })), "supervise.unwatched");
         assert_eq!(code(Err("no ladder")), "supervise.not-shut");
+        assert_eq!(code(Ok(Shut { named: 0, ..seen(Some(9.0)) })), "supervise.inlet-not-named");
+        assert_eq!(code(Ok(Shut { named: 0b10, ..seen(Some(9.0)) })), "supervise.wrong-inlet");
+        assert_eq!(code(Ok(Shut { named: 0b11, ..seen(Some(9.0)) })), "supervise.wrong-inlet");
+    }
+    #[test]
+    fn another_inlet_may_be_named_only_where_its_flow_rose() {
+        let flows = |rise: f64| [(Some(0.0), Some(1.0)), (Some(1.0 + rise), Some(1.0)), (None, None)];
+        assert_eq!(named(1, 0b001, 0b010, &flows(0.3), 0.2), 0b001);
+        assert_eq!(named(1, 0b001, 0b010, &flows(0.1), 0.2), 0b011);
+        assert_eq!(named(1, 0b001, 0b100, &flows(0.3), 0.2), 0b101, "an inlet without a reading");
+        assert_eq!(named(1, 0b010, 0b000, &flows(0.3), 0.2), 0b010);
+        assert_eq!(named(1, 0b000, 0b000, &flows(0.3), 0.2), 0);
     }
     #[test]
     fn nothing_is_tried_over_what_hides_the_result() {

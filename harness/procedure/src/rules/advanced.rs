@@ -27,6 +27,8 @@ pub struct Advanced {
     pub supply: SupplyRules,
     /// How outputs and the inhibit are tried.
     pub outputs: OutputRules,
+    /// How the outputs are watched while they are inhibited.
+    pub inhibit: InhibitRules,
     /// How settings are loaded.
     pub load: LoadRules,
     /// How the unit's clock is tied to the log's.
@@ -132,6 +134,8 @@ sections! {
         most_tries: u32 = "most_tries", Count, between(1.0, 20.0), [practice(3.0)];
         /// Waited so much longer than the limit, to tell a late fault from none
         more_s: f64 = "more", Time, between(0.0, 3600.0), [practice(60.0)];
+        /// An inlet whose flow changed by less than this share of the band is no reason for the unit to name it
+        named: f64 = "named", Ratio, between(0.0, 1.0), [practice(0.5)];
     }
     /// How voltage and current are measured.
     SupplyRules in "advanced.supply" {
@@ -152,6 +156,17 @@ sections! {
         lapsing_s: f64 = "lapsing", Time, between(1.0, 600.0), [practice(5.0)];
         /// The fault of a lapsed inhibit is shown, and is gone when it is regained, within
         lapse_shown_s: f64 = "lapse_shown", Time, over(0.0, 3600.0), [practice(30.0)];
+    }
+    /// How the outputs are watched while they are inhibited.
+    InhibitRules in "advanced.inhibit" {
+        /// Readings taken so soon after the inhibit was granted may still be of before
+        takes_hold_s: f64 = "takes_hold", Time, between(0.0, 60.0), [practice(3.0)];
+        /// A contradiction in so many readings in a row is no reading caught between two states
+        in_a_row: u32 = "in_a_row", Count, between(1.0, 100.0), [practice(2.0)];
+        /// An output that is driven here goes back by itself within
+        driven_most_s: f64 = "driven_most", Time, over(0.0, 600.0), [practice_of(40.0, "a drive runs 30 s")];
+        /// An output that was driven here is at rest, after it was let go, within
+        driven_after_s: f64 = "driven_after", Time, over(0.0, 600.0), [practice(5.0)];
     }
     /// How settings are loaded.
     LoadRules in "advanced.load" {

@@ -320,6 +320,7 @@ tables! {
     advanced::SuperviseRules: advanced.supervise;
     advanced::SupplyRules: advanced.supply;
     advanced::OutputRules: advanced.outputs;
+    advanced::InhibitRules: advanced.inhibit;
     advanced::LoadRules: advanced.load;
     advanced::ClockRules: advanced.clock;
     advanced::ModelRules: advanced.model;

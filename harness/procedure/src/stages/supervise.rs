@@ -9,7 +9,7 @@ use crate::{
 };
 use alloc::{format, vec::Vec};
 use plumeline_base::time::seconds;
-use plumeline_detector::Faults;
+use plumeline_detector::{Faults, Reading};
 
 /// Each inlet is shut in turn: the flow fault comes within the limit, and goes again.
 pub(crate) async fn supervise(ctx: Context) -> Result<(), Stop> {
@@ -59,7 +59,9 @@ async fn shut_once(ctx: &Context, inlet: u8, limit: &Limit) -> (bool, Vec<Findin
             t.reading.faults.has(Faults::FLOW)
         })
         .await;
+    let named = raised.as_ref().map_or(0, |t| named(ctx, inlet, &t.reading));
     let seen = judge::Shut {
+        named,
         fault_after_s: raised.map(|t| t.at.since(at).as_secs_f64()),
         watched: ctx.paused() == paused,
         readings: ctx.latest().is_some(),
@@ -67,6 +69,18 @@ async fn shut_once(ctx: &Context, inlet: u8, limit: &Limit) -> (bool, Vec<Findin
     let shut = judge::shut(inlet, limit, Ok(seen));
     let back = refit(ctx, inlet, limit.value).await;
     (seen.watched || !back.verdict.is_pass(), alloc::vec![shut, back])
+}
+
+/// The inlets that the unit wrongly or rightly names, by its reading against the baseline that it holds.
+fn named(ctx: &Context, inlet: u8, reading: &Reading) -> u32 {
+    let s = ctx.get();
+    let baseline = s.baseline.as_ref().map_or(&[][..], |b| &b.flow_m3_s);
+    let of = |i| baseline.get(i).copied().flatten();
+    let flows: Vec<_> = reading.flow_m3_s.iter().enumerate().map(|(i, now)| (*now, of(i))).collect();
+    // What rose by less is no reason to be named.
+    let plan = &s.inputs.plan;
+    let least = plan.advanced.supervise.named * plan.limits.flow_band.value;
+    judge::named(inlet, reading.flow_low, reading.flow_high, &flows, least)
 }
 
 async fn refit(ctx: &Context, inlet: u8, wait_s: f64) -> Finding {

@@ -1,7 +1,7 @@
 //! Readings and journal of the invented jobs.
 use super::{HOLES, PREDICTED, PREDICTED_S, S, began, hole_times, release};
 use plumeline_base::{Instant, input::Answer, quantity::M3_S_PER_L_MIN};
-use plumeline_detector::{Faults, Reading, driver::Wants};
+use plumeline_detector::{Conditions, Reading, driver::Wants};
 use plumeline_procedure::{
     effect::Entry,
     outcome::StageKind,
@@ -31,12 +31,8 @@ fn reading(t_ms: u64, flow: [f64; 3], extinction: f64) -> Reading {
         temperature_c: Some(21.0),
         supply_v: Some(26.9),
         supply_a: Some(0.4),
-        inputs: 0,
-        faults: Faults::default(),
-        levels: 0,
-        latched: 0,
-        outputs: 0,
-        inhibited: true,
+        conditions: Conditions::INHIBITED,
+        ..Reading::default()
     }
 }
 
