@@ -1,8 +1,8 @@
 //! The plan of a job, checked and typed: what is done, in which order, and by which limits. Read from `plan.toml`
 //! by the job crate; its numbers are declared in [`crate::rules`], with their defaults and sources.
 use crate::{
-    outcome::StageKind,
     rules::{self, Rule},
+    stage::StageKind,
 };
 pub use crate::{
     rules::{
