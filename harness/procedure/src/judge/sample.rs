@@ -133,6 +133,8 @@ pub(crate) fn inputs() -> JobInputs {
         exponents: Vec::new(),
         defects: Vec::new(),
         to_load: None,
+        outgoing: None,
+        replacement: None,
     }
 }
 
