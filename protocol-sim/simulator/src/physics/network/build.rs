@@ -142,8 +142,12 @@ impl Network {
             let shut = joint.shut || (joint.node.is_none() && !joint.open);
             let from = joint.node.map_or(Ok(OUTSIDE), |id| node(id, "inlet", i))?;
             let a = area(inlet.bore_m).max(1e-6);
-            // An open inlet draws from the room through its own mouth.
-            let mouth = if joint.node.is_none() { 1.5 / (2.0 * site.density * a * a) } else { 0.0 };
+            // An open inlet draws from the room through its own mouth, or through the hole that its plug leaves.
+            let mouth = match (joint.node, area(joint.leak_m) * LEAK_DISCHARGE) {
+                (Some(_), _) => 0.0,
+                (None, leak) if leak > 0.0 => 1.0 / (2.0 * site.density * leak * leak),
+                (None, _) => 1.5 / (2.0 * site.density * a * a),
+            };
             branches.push(Branch {
                 from,
                 to: manifold,
