@@ -15,6 +15,7 @@ pub mod facts;
 mod job;
 mod judge;
 mod machine;
+mod mean_flow;
 pub mod outcome;
 pub mod plan;
 pub mod prompt;

@@ -10,7 +10,7 @@ use crate::{
     error::{Problem, Source},
     written,
 };
-use plumeline_carry::Description;
+use plumeline_unit::Description;
 
 /// The version of the format that is read and written.
 pub const FORMAT: i64 = 1;

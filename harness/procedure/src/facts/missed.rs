@@ -1,0 +1,11 @@
+//! The smallest defects that a job could have missed, or that a unit's own supervision does not see.
+facts! {
+    beside_smoke(pipe, holes) = "missed.shown-by-smoke-only", Undecided,
+        "pipe {pipe}: how much less or more than predicted holes {holes} draw (shown by smoke, which tells only that they draw)";
+    not_closed(pipe, holes) = "missed.not-closed", Undecided,
+        "pipe {pipe}: a blocked hole among {holes} (not closed in turn)";
+    coarse(pipe, holes, percent) = "missed.coarse", Undecided,
+        "pipe {pipe}: a hole among {holes} that draws up to {percent} % less than predicted (its drop is too small a part of the flow to tell more)";
+    smallest(pipe, flow, less, more) = "missed.smallest-by-flow", Undecided,
+        "pipe {pipe}: a change of its whole flow by less than {flow} % (by flow alone); one hole that draws up to {less} % less or {more} % more than the other holes of the pipe predict";
+}
