@@ -1,6 +1,6 @@
 //! What a job comes to: stages, findings, verdicts. Written to the result file and read by reports.
 use crate::{
-    facts::{Code, Fact},
+    facts::{Code, Fact, Known},
     plan::{BatteryRule, Limit},
 };
 use alloc::{borrow::Cow, collections::BTreeMap, string::String, vec::Vec};
@@ -189,9 +189,23 @@ pub struct Finding {
 impl Finding {
     /// A finding that says what a fact says.
     pub(crate) fn of(stage: StageKind, subject: Subject, fact: Fact) -> Self {
-        let mut f = Self::new(stage, subject, Verdict::Undecided, String::new());
-        f.state(fact);
-        f
+        let Fact { code, verdict, says, likely, next, told } = fact;
+        Self {
+            stage,
+            subject,
+            verdict,
+            code,
+            told,
+            says,
+            measured: None,
+            expected: None,
+            limit: None,
+            decision: None,
+            likely,
+            next,
+            window: None,
+            void: None,
+        }
     }
     /// Says what this fact says from now on; figures, limit and evidence stay.
     pub(crate) fn state(&mut self, fact: Fact) {
@@ -199,28 +213,41 @@ impl Finding {
         (self.code, self.verdict, self.says, self.likely, self.next, self.told) =
             (code, verdict, says, likely, next, told);
     }
-    /// A finding of one sentence.
-    pub fn new(stage: StageKind, subject: Subject, verdict: Verdict, says: impl Into<String>) -> Self {
-        Self {
-            stage,
-            subject,
-            verdict,
-            code: Code::default(),
-            told: BTreeMap::new(),
-            says: says.into(),
-            measured: None,
-            expected: None,
-            limit: None,
-            decision: None,
-            likely: None,
-            next: None,
-            window: None,
-            void: None,
-        }
+    /// A finding with this code, its sentences filled by these values: as it was read out of a file, or for a sample.
+    /// `None` where there is no such code, or a value is missing.
+    pub fn coded(stage: StageKind, subject: Subject, code: &str, told: &[(&str, &str)]) -> Option<Self> {
+        let told = told.iter().map(|(name, value)| (Cow::Owned((*name).into()), (*value).into())).collect();
+        Some(Self::of(stage, subject, Known::find(code)?.with(told)?))
     }
     /// The verdict that counts: a void finding shows nothing.
     pub fn counts_as(&self) -> Verdict {
         if self.void.is_some() { self.verdict.and(Verdict::Undecided) } else { self.verdict }
+    }
+}
+
+/// Something that is stated beside the findings and has no verdict: what could have been missed, what a band sees.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub struct Statement {
+    /// The stable name of what is stated: what programs go by.
+    pub code: Code,
+    /// What it is about.
+    pub subject: Subject,
+    /// The values that fill its sentence, by name.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub told: BTreeMap<Cow<'static, str>, String>,
+    /// One plain sentence.
+    pub says: String,
+}
+impl Statement {
+    /// What a fact says, without its verdict.
+    pub(crate) fn of(subject: Subject, fact: Fact) -> Self {
+        let Fact { code, says, told, .. } = fact;
+        Self { code, subject, told, says }
+    }
+    /// A statement of one sentence.
+    pub fn new(subject: Subject, says: impl Into<String>) -> Self {
+        Self { code: Code::default(), subject, told: BTreeMap::new(), says: says.into() }
     }
 }
 
@@ -358,11 +385,11 @@ pub struct Outcome {
     pub pipes: Vec<PipeFlow>,
     /// Smoke runs.
     pub smoke: Vec<SmokeRun>,
-    /// The smallest defect that this job could have missed, in plain words.
-    pub could_have_missed: Vec<String>,
-    /// For each pipe, the smallest defect that the unit's own band sees, in plain words.
+    /// The smallest defects that this job could have missed.
+    pub could_have_missed: Vec<Statement>,
+    /// For each pipe, the smallest defect that the unit's own band sees, and the largest that it does not.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    pub band_sees: Vec<String>,
+    pub band_sees: Vec<Statement>,
     /// Time out of service, s, if it began.
     pub out_of_service_s: Option<f64>,
     /// What is still isolated, locked off or inhibited at the end: not empty means that the job closed incomplete.

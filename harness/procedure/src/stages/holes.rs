@@ -7,7 +7,7 @@ use super::{
 };
 use crate::{
     context::{Context, Stop},
-    facts::{fixed, holes as fact, list, missed},
+    facts::{Fact, fixed, holes as fact, list, missed},
     job::{JobInputs, Pipe, hole_words},
     judge::{
         as_found,
@@ -16,11 +16,11 @@ use crate::{
         holes_compared::{MeasuredDrop, compared, matters},
     },
     mean_flow::L_MIN,
-    outcome::Finding,
+    outcome::{Finding, Statement, Subject},
     plan::HoleRef,
     prompt::Act,
 };
-use alloc::{boxed::Box, format, rc::Rc, string::String, vec::Vec};
+use alloc::{boxed::Box, format, rc::Rc, vec::Vec};
 use core::time::Duration;
 use plumeline_base::{Verdict, time::seconds};
 use plumeline_measure::{Error, joint::Seen};
@@ -31,7 +31,7 @@ const AGAIN: usize = 4;
 /// Flow of each pipe against the prediction, then hole by hole.
 pub(crate) async fn prove_flow(ctx: Context) -> Result<(), Stop> {
     let inputs = ctx.inputs();
-    if ctx.get().stream.is_none() {
+    if ctx.get().stream.hz.is_none() {
         ctx.start_readings().await?;
     }
     let flow::Flows { by_pipe, compared: mut pipes_compared, measured } = flow::against_prediction(&ctx).await;
@@ -56,7 +56,7 @@ pub(crate) async fn prove_flow(ctx: Context) -> Result<(), Stop> {
         }
         ctx.found(finding);
     }
-    let captured = ctx.get().as_found.clone();
+    let captured = ctx.get().record.as_found.clone();
     for finding in as_found::against(&inputs, &captured, &measured, &shown) {
         ctx.found(finding);
     }
@@ -115,10 +115,10 @@ async fn hole_by_hole(ctx: &Context, inputs: &JobInputs, pipe: &Pipe) -> Result<
     let numbers = |holes: &[HoleRef]| list(holes.iter().map(|h| h.number));
     let mut missed = Vec::new();
     if !by_smoke.is_empty() {
-        missed.push(missed::beside_smoke(pipe.inlet, numbers(&by_smoke)).says);
+        missed.push(stated(pipe.inlet, missed::beside_smoke(pipe.inlet, numbers(&by_smoke))));
     }
     if !left_out.is_empty() {
-        missed.push(missed::not_closed(pipe.inlet, numbers(&left_out)).says);
+        missed.push(stated(pipe.inlet, missed::not_closed(pipe.inlet, numbers(&left_out))));
     }
     ctx.edit().outcome.could_have_missed.extend(missed);
     suction_at_last_hole(ctx, inputs, pipe);
@@ -211,7 +211,7 @@ async fn settle(round: &mut HoleRound<'_>, mut drops: Vec<MeasuredDrop>) -> Resu
     if !coarse.is_empty() {
         let percent = fixed(inputs.plan.holes.agreement.value * 100.0, 0);
         let fact = missed::coarse(round.pipe.inlet, list(coarse), percent);
-        round.ctx.edit().outcome.could_have_missed.push(fact.says);
+        round.ctx.edit().outcome.could_have_missed.push(stated(round.pipe.inlet, fact));
     }
     Ok((found, drops.iter().map(MeasuredDrop::seen).collect()))
 }
@@ -230,14 +230,17 @@ fn suction_at_last_hole(ctx: &Context, inputs: &JobInputs, pipe: &Pipe) {
     }
 }
 
+fn stated(inlet: u8, fact: Fact) -> Statement {
+    Statement::of(Subject::Pipe(inlet), fact)
+}
+
 /// The smallest defect that each pipe's checks could have missed.
 fn smallest_missed(ctx: &Context, inputs: &JobInputs) {
     let (less, more) = (matters(inputs) * 100.0, inputs.plan.holes.agreement.value * 100.0);
     let mut s = ctx.edit();
     let outcome = &mut s.outcome;
     let visible = outcome.pipes.iter().filter_map(|p| Some((p.inlet, p.smallest_visible?)));
-    let lines: Vec<String> = visible
-        .map(|(inlet, flow)| missed::smallest(inlet, fixed(flow * 100.0, 1), fixed(less, 0), fixed(more, 0)).says)
-        .collect();
+    let smallest = |inlet, flow: f64| missed::smallest(inlet, fixed(flow * 100.0, 1), fixed(less, 0), fixed(more, 0));
+    let lines: Vec<Statement> = visible.map(|(inlet, flow)| stated(inlet, smallest(inlet, flow))).collect();
     outcome.could_have_missed.extend(lines);
 }
