@@ -159,7 +159,8 @@ mod tests {
 
     #[test]
     fn every_lie_is_in_the_documents() {
-        let page = fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("../../docs/simulator.md")).unwrap();
+        let page =
+            std::fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("../../docs/simulator.md")).unwrap();
         for kind in plumeline_simulator::LieKind::all() {
             let row = page.lines().find(|l| l.starts_with(&format!("| `{kind}` | {} |", kind.class().name())));
             assert!(row.is_some_and(|r| r.contains(kind.does()) && r.contains(kind.shows())), "{kind}");
