@@ -18,12 +18,24 @@ pub(crate) fn of_output(output: u8, fact: Fact) -> Finding {
     Finding::of(StageKind::Outputs, Subject::Output(output), fact)
 }
 
-/// The wiring sheet against the settings: what the output stands for, `Err` where they differ. `None`: it is not in use.
-pub(crate) fn wiring<'a>(sheet: Option<&str>, settings: Option<&'a str>) -> Result<Option<&'a str>, Fact> {
+/// What an output is for, by the wiring sheet and the settings.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) enum Wiring<'a> {
+    /// Neither has a use for it.
+    Unused,
+    /// Nothing speaks against this function.
+    StandsFor(&'a str),
+    /// They differ.
+    Differ(Fact),
+}
+
+/// Holds the wiring sheet against the settings.
+pub(crate) fn wiring<'a>(sheet: Option<&str>, settings: Option<&'a str>) -> Wiring<'a> {
     match (sheet, settings) {
-        (Some(sheet), Some(settings)) if sheet != settings => Err(fact::sheet_differs(sheet, settings)),
-        (Some(sheet), None) => Err(fact::sheet_unused(sheet)),
-        (_, settings) => Ok(settings),
+        (Some(sheet), Some(settings)) if sheet != settings => Wiring::Differ(fact::sheet_differs(sheet, settings)),
+        (Some(sheet), None) => Wiring::Differ(fact::sheet_unused(sheet)),
+        (_, Some(settings)) => Wiring::StandsFor(settings),
+        (None, None) => Wiring::Unused,
     }
 }
 
@@ -94,11 +106,15 @@ mod tests {
 
     #[test]
     fn sheet_and_settings_must_name_the_same() {
-        assert_eq!(wiring(Some("alarm-1"), Some("alarm-1")), Ok(Some("alarm-1")));
-        assert_eq!(wiring(None, Some("alarm-1")), Ok(Some("alarm-1")));
-        assert_eq!(wiring(None, None), Ok(None));
-        assert!(wiring(Some("alarm-1"), Some("fault")).is_err_and(|f| f.code == "outputs.sheet-differs"));
-        assert!(wiring(Some("alarm-1"), None).is_err_and(|f| f.code == "outputs.unused-by-settings"));
+        assert_eq!(wiring(Some("alarm-1"), Some("alarm-1")), Wiring::StandsFor("alarm-1"));
+        assert_eq!(wiring(None, Some("alarm-1")), Wiring::StandsFor("alarm-1"));
+        assert_eq!(wiring(None, None), Wiring::Unused);
+        let differ = |sheet, settings| match wiring(sheet, settings) {
+            Wiring::Differ(fact) => fact.code,
+            same => panic!("{same:?}"),
+        };
+        assert!(differ(Some("alarm-1"), Some("fault")) == "outputs.sheet-differs");
+        assert!(differ(Some("alarm-1"), None) == "outputs.unused-by-settings");
     }
     #[test]
     fn nothing_is_driven_that_is_active_or_unseen() {

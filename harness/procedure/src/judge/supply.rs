@@ -93,7 +93,7 @@ pub(crate) fn voltage(inputs: &JobInputs, supply: Supply, volts: Option<&Estimat
             };
             ruling.state(&mut f, fact);
         }
-        Err(error) => f.state(fact::voltage_not_judged(supply, &error, error.remedy())),
+        Err(error) => f.state(fact::voltage_not_judged(supply, error, error.remedy())),
     }
     f
 }
@@ -131,7 +131,7 @@ pub(crate) fn capacity(inputs: &JobInputs, needed: Option<&Estimate>, against: A
             };
             ruling.state(&mut f, fact);
         }
-        Err(error) => f.state(fact::battery_not_judged(fitted, against, &error, error.remedy())),
+        Err(error) => f.state(fact::battery_not_judged(fitted, against, error, error.remedy())),
     }
     f
 }

@@ -7,7 +7,7 @@ use crate::{
         Fact,
         outputs::{self as fact, By},
     },
-    judge::outputs::{self as judge, Lapsed, Operated},
+    judge::outputs::{self as judge, Lapsed, Operated, Wiring},
     outcome::Subject,
     plan::Wire,
     prompt::Act,
@@ -54,9 +54,9 @@ pub(crate) async fn outputs(ctx: Context) -> Result<(), Stop> {
         let wire = plan.wires.iter().find(|w| w.output == output);
         let function = function(&ctx, output);
         let fact = match judge::wiring(wire.map(|w| &*w.function), function.as_deref()) {
-            Ok(None) => continue,
-            Ok(Some(function)) => one(&ctx, output, function, wire).await,
-            Err(differs) => differs,
+            Wiring::Unused => continue,
+            Wiring::StandsFor(function) => one(&ctx, output, function, wire).await,
+            Wiring::Differ(fact) => fact,
         };
         any = true;
         ctx.found(judge::of_output(output, fact));
