@@ -1,7 +1,7 @@
 //! The plan of a job, checked and typed: what is done, in which order, and by which limits. Read from `plan.toml`
 //! by the job crate; nothing here is a default, and every limit carries its source.
-use crate::outcome::StageKind;
 pub use crate::stage::Policy;
+use crate::stage::StageKind;
 use alloc::{string::String, vec::Vec};
 use serde::{Deserialize, Serialize};
 

@@ -1,7 +1,6 @@
 //! What a shut inlet showed: the flow fault in time, and gone again.
 use crate::{
-    context::list,
-    facts::supervise as fact,
+    facts::{list, supervise as fact},
     outcome::{Figure, Finding, StageKind, Subject},
     plan::Limit,
 };

@@ -7,7 +7,7 @@ use plumeline_detector::settings::Value;
 pub(super) fn band(ctx: &Context, inputs: &JobInputs) -> Band {
     let s = ctx.get();
     let share = |key: &str| {
-        let item = s.as_left.as_ref()?.get(key)?;
+        let item = s.unit.as_left.as_ref()?.get(key)?;
         let value = match item.value {
             Value::Int(n) => n as f64,
             Value::Number(x) => x,

@@ -11,7 +11,7 @@ use plumeline_detector::settings::Value;
 /// The lowest alarm level in the settings as left, as an extinction.
 pub(crate) fn lowest_level(ctx: &Context) -> Option<Extinction> {
     let s = ctx.get();
-    let item = s.as_left.as_ref()?.get("alarm.1.threshold")?;
+    let item = s.unit.as_left.as_ref()?.get("alarm.1.threshold")?;
     let value = match item.value {
         Value::Int(n) => n as f64,
         Value::Number(x) => x,
@@ -62,10 +62,10 @@ pub(crate) async fn quiet(ctx: &Context, says: &str) -> Result<Instant, &'static
 
 /// Smoke off, if anybody may still hold it to a hole.
 pub(crate) async fn stop_smoke(ctx: &Context) {
-    if ctx.get().smoke_out {
+    if ctx.get().site.smoke_out {
         // Whether it was done shows in the readings; the purge waits for them.
         if ctx.ask_done(Act::StopSmoke, "Stop the smoke. Done?").await.is_ok() {
-            ctx.edit().smoke_out = false;
+            ctx.edit().site.smoke_out = false;
         }
     }
 }

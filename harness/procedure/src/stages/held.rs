@@ -13,7 +13,7 @@ pub(super) async fn unchanged(ctx: &Context, stage: StageKind) {
     let (loaded, left, another) = {
         let s = ctx.get();
         let serial = |i: &Option<Identity>| i.as_ref().map(|i| i.serial.clone());
-        (s.loaded.clone(), s.as_left.clone(), serial(&s.identity) != serial(&s.outcome.replacement))
+        (s.unit.loaded.clone(), s.unit.as_left.clone(), serial(&s.unit.identity) != serial(&s.outcome.replacement))
     };
     let (Some(loaded), Some(left)) = (loaded, left) else { return };
     if another {

@@ -28,7 +28,7 @@ const LAPSE_SHOWN: Duration = Duration::from_secs(30);
 /// What an output is set to stand for; `None` if it is unused or unknown.
 pub(super) fn function(ctx: &Context, output: u8) -> Option<String> {
     let s = ctx.get();
-    match &s.as_left.as_ref()?.get(&format!("output.{output}.function"))?.value {
+    match &s.unit.as_left.as_ref()?.get(&format!("output.{output}.function"))?.value {
         // Makers have words of their own for an output that follows nothing.
         Value::Text(words) if !matches!(words.as_str(), "" | "none" | "nothing" | "unused") => Some(words.clone()),
         _ => None,
@@ -43,10 +43,10 @@ pub(crate) async fn outputs(ctx: Context) -> Result<(), Stop> {
     };
     let inputs = ctx.inputs();
     let plan = &inputs.plan.outputs;
-    if ctx.get().stream.is_none() {
+    if ctx.get().stream.hz.is_none() {
         ctx.start_readings().await?;
     }
-    if !ctx.get().inhibited {
+    if !ctx.get().inhibit.on {
         unit::inhibit(&ctx, &abilities, Subject::Replacement).await?;
     }
     let mut any = false;
@@ -125,11 +125,11 @@ async fn lapse(ctx: &Context) {
     let calm = |t: &crate::readings::Timed| {
         t.reading.levels | t.reading.latched == 0 && !t.reading.faults.has(Faults::INHIBIT_LAPSED)
     };
-    if ctx.until_reading(SHOWN, calm).await.is_none() || !ctx.get().inhibited {
+    if ctx.until_reading(SHOWN, calm).await.is_none() || !ctx.get().inhibit.on {
         ctx.found(judge::lapsed(None));
         return;
     }
-    ctx.edit().renewing = false;
+    ctx.edit().inhibit.renewing = false;
     let fault = match ctx.unit(Request::Inhibit { lease: LAPSING }).await {
         Ok(_) => {
             let from = ctx.now();
@@ -142,8 +142,8 @@ async fn lapse(ctx: &Context) {
     let regained = ctx.unit(Request::Inhibit { lease }).await.is_ok();
     {
         let mut s = ctx.edit();
-        s.renewing = true;
-        s.inhibited = regained;
+        s.inhibit.renewing = true;
+        s.inhibit.on = regained;
     }
     let holds = |t: &crate::readings::Timed| t.reading.inhibited() && !t.reading.faults.has(Faults::INHIBIT_LAPSED);
     let regained = regained && ctx.until_reading(LAPSE_SHOWN, holds).await.is_some();

@@ -11,12 +11,12 @@ use plumeline_detector::{Request, Trouble};
 const RESETS: Duration = Duration::from_secs(30);
 
 pub(crate) async fn purge(ctx: Context) -> Result<(), Stop> {
-    if !ctx.get().smoke_used {
+    if !ctx.get().site.smoke_used {
         ctx.found(judge::unused());
         return Ok(());
     }
     stop_smoke(&ctx).await;
-    if ctx.get().stream.is_none() {
+    if ctx.get().stream.hz.is_none() {
         ctx.start_readings().await?;
     }
     let began = ctx.now();

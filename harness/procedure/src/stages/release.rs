@@ -178,7 +178,7 @@ fn rule(ctx: &Context, inputs: &JobInputs, latest_s: f64) -> Rule {
 
 /// Gathers the extinction that concerns each inlet, and the first alarm level.
 struct Gather {
-    feed: crate::readings::Feed,
+    feed: crate::feed::Feed,
     /// By inlet: all of them on a unit with a sensor for each, else the same one for all.
     samples: Vec<Vec<Sample>>,
     shared: bool,
