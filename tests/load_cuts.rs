@@ -7,7 +7,7 @@ use plumeline_base::{
     Instant, Verdict,
     input::{Event, Input, LinkDown},
 };
-use plumeline_procedure::{Effect, Entry, JobInputs, Outcome, Procedure, StageKind, plan::StagePlan};
+use plumeline_procedure::{Effect, Entry, Finding, JobInputs, Outcome, Procedure, StageKind, Subject, plan::StagePlan};
 use plumeline_runtime::{job_files::Files, operator::Script, port, scenario};
 use plumeline_simulator::{Simulation, scenario::Which};
 use plumewire::{Decoder, Operation};
