@@ -191,7 +191,7 @@ fn named_modules(source: &str) -> BTreeSet<String> {
             depth += i32::from(c == '{') - i32::from(c == '}');
             (depth >= 0).then_some(if depth == 0 { c } else { ' ' })
         });
-        out.extend(outer.collect::<String>().split(',').map(|s| word(s.trim())));
+        out.extend(outer.collect::<String>().split(',').map(|s| word(s.trim())).filter(|m| !m.is_empty()));
     }
     out
 }
