@@ -107,6 +107,45 @@ fn sources(folder: &Path, out: &mut Vec<std::path::PathBuf>) {
     }
 }
 
+/// A key, or words in a source, with `#` for whatever number stands in them.
+fn shape(text: &str) -> String {
+    let mut out = String::new();
+    let mut chars = text.chars().peekable();
+    while let Some(c) = chars.next() {
+        match c {
+            '{' => while chars.next().is_some_and(|c| c != '}') {},
+            '0'..='9' => while chars.next_if(char::is_ascii_digit).is_some() {},
+            _ => {
+                out.push(c);
+                continue;
+            }
+        }
+        out.push('#');
+    }
+    out
+}
+
+#[test]
+fn the_procedure_names_no_key_of_any_description() {
+    use plumeline_job::description::{SHIPPED, parse};
+    let mut keys = BTreeMap::new();
+    for (name, text) in SHIPPED {
+        let slots = parse(name, text.as_bytes()).unwrap().slots;
+        keys.extend(slots.iter().map(|s| (shape(&s.key), format!("{} of {name}", s.key))));
+    }
+    assert!(keys.contains_key("alarm.#.threshold") && keys.contains_key("S#"), "{keys:?}");
+    let mut files = Vec::new();
+    sources(&Path::new(&members()["plumeline-procedure"].folder).join("src"), &mut files);
+    let mut named = Vec::new();
+    for file in files {
+        let text = std::fs::read_to_string(&file).unwrap();
+        // Every other piece between quotation marks stands in a literal, and a key holds none.
+        let keys_named = text.lines().flat_map(|l| l.split('"')).filter_map(|words| keys.get(&shape(words)));
+        named.extend(keys_named.map(|key| format!("{}: {key}", file.display())));
+    }
+    assert!(named.is_empty(), "ask the view of the unit by meaning: {named:#?}");
+}
+
 #[test]
 fn pure_crates_have_no_std_and_nobody_pure_reads_a_clock() {
     let members = members();

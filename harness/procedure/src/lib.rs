@@ -9,6 +9,7 @@ extern crate alloc;
 pub mod battery;
 mod context;
 mod date;
+mod described;
 mod digest;
 pub mod effect;
 mod executor;

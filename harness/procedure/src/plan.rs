@@ -266,7 +266,7 @@ pub struct OutputPlan {
 pub struct Wire {
     /// Output of the replacement.
     pub output: u8,
-    /// What the output stands for, in the words of the unit's settings.
+    /// What the output stands for: in neutral words ("fault", "level 1"), or in those of the unit's settings.
     pub function: String,
     /// What it is called at the panel.
     pub panel: Option<String>,

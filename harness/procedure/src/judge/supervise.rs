@@ -5,6 +5,7 @@ use crate::{
     plan::Limit,
 };
 use plumeline_detector::{Faults, bit};
+use plumeline_unit::Unknown;
 
 /// What was seen while an inlet was shut.
 #[derive(Clone, Copy, Debug, Default)]
@@ -21,6 +22,11 @@ pub(crate) struct Shut {
 
 fn of_inlet(inlet: u8, fact: crate::facts::Fact) -> Finding {
     Finding::of(StageKind::Supervise, Subject::Pipe(inlet), fact)
+}
+
+/// The unit's own band of flow is not known.
+pub(crate) fn band_unknown(why: &Unknown) -> Finding {
+    Finding::of(StageKind::Supervise, Subject::Replacement, fact::band_unknown(why, why.remedy()))
 }
 
 fn inlets(bits: u32) -> impl Iterator<Item = u8> {

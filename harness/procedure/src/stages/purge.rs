@@ -4,6 +4,7 @@ use crate::{
     context::{Context, Stop},
     judge::purge::{self as judge, Reset},
 };
+use alloc::string::String;
 use core::time::Duration;
 use plumeline_detector::{Request, Trouble};
 
@@ -21,7 +22,7 @@ pub(crate) async fn purge(ctx: Context) -> Result<(), Stop> {
     }
     let began = ctx.now();
     let clear = quiet(&ctx, "waiting for the smoke to clear").await;
-    ctx.found(judge::air(began, clear));
+    ctx.found(judge::air(began, clear.as_ref().map(|at| *at).map_err(String::as_str)));
     reset_latches(&ctx).await
 }
 

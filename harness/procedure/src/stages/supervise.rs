@@ -1,9 +1,8 @@
 //! What supervises the air: a shut inlet must raise the flow fault in time, and it must clear.
-use super::band;
 use crate::{
     context::{Context, Stop},
     judge::{
-        band::{BandSees, sees},
+        band::{Band, BandSees, sees},
         supervise as judge,
     },
     outcome::Finding,
@@ -41,7 +40,11 @@ pub(crate) async fn supervise(ctx: Context) -> Result<(), Stop> {
         }
         ctx.edit().unit.flow_fault_expected = false;
     }
-    let BandSees { all, blind } = sees(&inputs, &band::band(&ctx, &inputs));
+    let told = ctx.replacement(|unit| unit.flow_band());
+    if let Err(why) = &told {
+        ctx.found(judge::band_unknown(why));
+    }
+    let BandSees { all, blind } = sees(&inputs, &Band::of(&inputs, told));
     let mut s = ctx.edit();
     s.outcome.could_have_missed.extend(blind);
     s.outcome.band_sees = all;

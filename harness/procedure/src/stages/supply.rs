@@ -2,7 +2,6 @@
 //! under load, and the capacity that the battery must have for that.
 //!
 //! It comes late, when no other fault stands: the panel's fault input shows nothing while one does.
-use super::outputs;
 use crate::{
     context::{Context, Stop},
     facts::supply::Against,
@@ -100,10 +99,16 @@ async fn metered(ctx: &Context, quantity: Metered, when: &str) -> Option<Estimat
 
 /// Voltage and current with every output in use operated: the load of an alarm.
 async fn loaded(ctx: &Context) -> (Option<Estimate>, Option<Estimate>) {
-    let Some(abilities) = ctx.abilities().filter(|a| a.drive_outputs) else {
+    if !ctx.abilities().is_some_and(|a| a.drive_outputs) {
         return both(ctx, "with every output in use operated").await;
+    }
+    let used = match judge::load(ctx.replacement(|unit| unit.outputs_in_use())) {
+        Ok(used) => used,
+        Err(finding) => {
+            ctx.found(*finding);
+            return (None, None);
+        }
     };
-    let used: Vec<u8> = (1..=abilities.outputs).filter(|n| outputs::function(ctx, *n).is_some()).collect();
     let mut driven = true;
     for output in &used {
         driven &= ctx.unit(Request::Drive { output: *output, on: true }).await.is_ok();
