@@ -8,6 +8,7 @@ use crate::{
     outcome::{Outcome, StageKind},
     readings::Log,
     rules::advanced::ClockRules,
+    stop::OtherSettings,
 };
 use alloc::{
     boxed::Box,
@@ -107,7 +108,7 @@ pub(crate) struct UnitState {
     /// The job was taken up again and it is not yet known whether the unit's settings are still those that it was left with.
     pub(crate) settings_unseen: bool,
     /// Why the unit's settings no longer count as those that it was left with.
-    pub(crate) other_settings: Option<String>,
+    pub(crate) other_settings: Option<OtherSettings>,
     /// The baseline that was taken in this job.
     pub(crate) baseline: Option<Baseline>,
     /// The flow fault is expected: an inlet is shut for the test, or was just put back.
