@@ -58,7 +58,7 @@ fn the_bench_stops_a_bad_unit_before_anything_is_isolated() {
 /// What is still under way when a job ends must not reach a unit that nobody watches any more.
 #[test]
 fn nothing_follows_from_what_comes_after_the_end() {
-    use plumeline::commands::demo::WHOLE;
+    use plumeline::commands::invented::WHOLE;
     use plumeline_base::{
         Instant,
         input::{AbortCause, Event, Input, LinkDown},

@@ -199,7 +199,7 @@ fn both(drawn: &Drawn, drawn_anew: u64, files: &Files, mut loaded: Loaded, truth
         compared,
     })
 }
-fn outcome(session: &Session<MemoryKeeper>) -> Result<Outcome, Failure> {
+pub(super) fn outcome(session: &Session<MemoryKeeper>) -> Result<Outcome, Failure> {
     session.outcome().cloned().ok_or_else(|| Failure::internal("a job ended without an outcome"))
 }
 
