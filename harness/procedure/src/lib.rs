@@ -24,6 +24,7 @@ pub mod plan;
 pub mod prompt;
 mod readings;
 mod rise;
+pub mod rules;
 pub mod stage;
 mod stages;
 mod state;

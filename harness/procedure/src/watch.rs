@@ -8,17 +8,12 @@ use crate::{
     judge::inhibit::{self, Followed, Held},
     readings::Item,
 };
-use core::time::Duration;
-use plumeline_base::Instant;
+use plumeline_base::{Instant, time::seconds};
 use plumeline_detector::bit;
-
-/// Readings taken so soon after the inhibit was granted may still be of before.
-const TAKES_HOLD: Duration = Duration::from_secs(3);
-/// A contradiction in so many readings, one after the other, is no reading caught between two states.
-const IN_A_ROW: u32 = 2;
 
 /// Watches the outputs for as long as the job runs.
 pub(crate) async fn outputs(ctx: Context) {
+    let rules = &ctx.inputs().plan.advanced.inhibit.clone();
     let mut feed = ctx.feed();
     let mut since: Option<Instant> = None;
     let mut in_a_row = 0;
@@ -31,7 +26,8 @@ pub(crate) async fn outputs(ctx: Context) {
         let from = *since.get_or_insert(ctx.now());
         let Item::Reading(t) = item else { continue };
         // A lease that may have run out in the meantime promises nothing; that it lapsed is found where it is renewed.
-        if t.at < from + TAKES_HOLD || ctx.get().inhibit.leased_until.is_none_or(|until| t.at >= until) {
+        let leased = ctx.get().inhibit.leased_until.is_some_and(|until| t.at < until);
+        if t.at < from + seconds(rules.takes_hold_s) || !leased {
             in_a_row = 0;
             continue;
         }
@@ -43,16 +39,17 @@ pub(crate) async fn outputs(ctx: Context) {
             inhibit::look(&t.reading, driven, ctx.replacement(Followed::of))
         };
         in_a_row = if held == Held::Yes { 0 } else { in_a_row + 1 };
-        if in_a_row < IN_A_ROW {
+        if in_a_row < rules.in_a_row {
             continue;
         }
         if let Some(finding) = inhibit::finding(ctx.stage(), held) {
             ctx.found(finding);
         }
-        let mut s = ctx.edit();
-        s.running.unsafe_to_go_on = true;
-        s.changed = true;
-        drop(s);
+        {
+            let mut s = ctx.edit();
+            s.running.unsafe_to_go_on = true;
+            s.changed = true;
+        }
         // Said once: the outputs are what they are until somebody has looked at the panel.
         wait_for(|| (!ctx.get().inhibit.on).then_some(())).await;
     }

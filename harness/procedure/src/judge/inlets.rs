@@ -17,11 +17,8 @@ pub(crate) enum Unused {
     Flow { mean: f64, u: f64 },
 }
 
-/// How many standard uncertainties of the mean count for the flow.
-const WIDTHS: f64 = 2.0;
-
-/// An inlet without a pipe against the part of all measured flow (m3/s) that it may draw at most.
-pub(crate) fn unused(stage: StageKind, inlet: u8, seen: Unused, all: f64, limit: &Limit) -> Finding {
+/// An inlet without a pipe against the part of all measured flow (m3/s) that it may draw at most, by so many standard uncertainties.
+pub(crate) fn unused(stage: StageKind, inlet: u8, seen: Unused, all: f64, limit: &Limit, widths: f64) -> Finding {
     let of = |fact: Fact| Finding::of(stage, Subject::Pipe(inlet), fact);
     let most = limit.value * all;
     let mut f = match seen {
@@ -30,7 +27,7 @@ pub(crate) fn unused(stage: StageKind, inlet: u8, seen: Unused, all: f64, limit:
         Unused::NotTold { plugged: false } => of(fact::not_told()),
         Unused::Flow { mean, u } => {
             let percent = fixed(mean / all * 100.0, 1);
-            let (low, high) = (mean - WIDTHS * u, mean + WIDTHS * u);
+            let (low, high) = (mean - widths * u, mean + widths * u);
             let mut f = of(if !(all > 0.0 && mean.is_finite() && u.is_finite()) {
                 fact::nothing_to_compare()
             } else if high <= most && low >= -most {
@@ -40,7 +37,7 @@ pub(crate) fn unused(stage: StageKind, inlet: u8, seen: Unused, all: f64, limit:
             } else {
                 fact::not_shown_closed(percent)
             });
-            f.measured = Some(Figure::with(mean * L_MIN, WIDTHS * u * L_MIN, "L/min"));
+            f.measured = Some(Figure::with(mean * L_MIN, widths * u * L_MIN, "L/min"));
             f
         }
     };
@@ -57,7 +54,7 @@ mod tests {
     #[test]
     fn an_unused_inlet_draws_nothing_or_is_found() {
         let limit = Limit { value: 0.02, unit: "1".into(), source: "a test".into(), mark: Mark::ThisJob };
-        let of = |seen| unused(StageKind::ProveFlow, 3, seen, 1e-3, &limit);
+        let of = |seen| unused(StageKind::ProveFlow, 3, seen, 1e-3, &limit, 2.0);
         let flow = |mean, u| of(Unused::Flow { mean, u }).verdict;
         assert_eq!(flow(0.0, 1e-6), Verdict::Pass);
         assert_eq!(flow(1e-4, 1e-6), Verdict::Fail, "a tenth of the unit's air");
@@ -66,7 +63,7 @@ mod tests {
         assert_eq!(flow(0.0, 1e-4), Verdict::Undecided, "too noisy to tell");
         assert_eq!(flow(f64::NAN, 1e-6), Verdict::Undecided);
         assert_eq!(
-            unused(StageKind::ProveFlow, 3, Unused::Flow { mean: 0.0, u: 0.0 }, 0.0, &limit).verdict,
+            unused(StageKind::ProveFlow, 3, Unused::Flow { mean: 0.0, u: 0.0 }, 0.0, &limit, 2.0).verdict,
             Verdict::Undecided
         );
         assert_eq!(of(Unused::NoReading).verdict, Verdict::Undecided);

@@ -10,16 +10,14 @@ use crate::{
     rise::Rise,
 };
 use alloc::{format, vec::Vec};
-use core::time::Duration;
 use plumeline_base::time::seconds;
 use plumeline_detector::bit;
 use plumeline_unit::Known;
 
-/// Looked at this often while a level may still rise.
-const LOOK: Duration = Duration::from_secs(2);
-
-/// How closely a level must follow its settings (common practice, no source).
-const WITHIN: Within = Within { threshold: 0.15, time_s: 5.0 };
+fn within(ctx: &Context) -> Within {
+    let rules = &ctx.inputs().plan.advanced.alarms;
+    Within { threshold: rules.threshold, time_s: rules.time_s }
+}
 
 /// Every alarm level by the replacement's description and the settings read back.
 fn levels(ctx: &Context) -> Known<Vec<Level>> {
@@ -39,13 +37,14 @@ fn levels(ctx: &Context) -> Known<Vec<Level>> {
 /// Holds the smoke that is at the unit until its levels are shown, and keeps what they did.
 pub(super) async fn watch(ctx: &Context, words: &str, gather: &mut Gather) {
     let Ok(levels) = levels(ctx) else { return };
-    let within = WITHIN;
+    let within = within(ctx);
+    let look = seconds(ctx.inputs().plan.advanced.alarms.look_s);
     let longest = levels.iter().map(|l| l.delay_s).fold(0.0, f64::max);
     let end = ctx.within(seconds(longest + 2.0 * within.time_s));
     while judge::still_open(&levels, gather.levels(), within) && !ctx.left(end).is_zero() && !gather.is_broken() {
         let says = format!("smoke is held at {words} until the alarm levels that it reaches have risen");
         ctx.progress(says, None, Some(ctx.left(end)));
-        gather.until(ctx.within(LOOK.min(ctx.left(end)))).await;
+        gather.until(ctx.within(look.min(ctx.left(end)))).await;
     }
     if gather.is_broken() {
         return;
@@ -79,8 +78,8 @@ pub(super) fn conclude(ctx: &Context) {
     }
     for level in &levels {
         let rise = ctx.get().record.alarms.get(&level.number).copied().unwrap_or(Rise::NotReached);
-        let left_out = false;
-        ctx.found(judge::risen(level, rise, left_out, WITHIN));
+        let left_out = ctx.inputs().plan.smoke.levels_not_shown.contains(&level.number);
+        ctx.found(judge::risen(level, rise, left_out, within(ctx)));
     }
 }
 

@@ -10,7 +10,7 @@ use crate::{
     prompt::Act,
 };
 use alloc::format;
-use core::time::Duration;
+use plumeline_base::time::seconds;
 use plumeline_base::{Verdict, input::Answer};
 use plumeline_detector::{Request, driver::Wants};
 
@@ -30,9 +30,6 @@ pub(crate) async fn restore(ctx: Context) -> Result<(), Stop> {
     }
     Ok(())
 }
-
-/// A unit's readings show within this what was asked of it.
-const SHOWS: Duration = Duration::from_secs(3);
 
 /// An inhibit that lapsed and was regained: what the outputs did meanwhile only the panel can tell.
 async fn lapses(ctx: &Context) {
@@ -66,8 +63,9 @@ async fn give_back(ctx: &Context) {
     }
     let given_back = !ctx.get().inhibit.on;
     if given_back {
-        let from = ctx.now() + SHOWS;
-        let left = ctx.until_reading(SHOWS * 3, |t| t.at > from).await;
+        let shows = seconds(ctx.inputs().plan.advanced.purge.shows_s);
+        let from = ctx.now() + shows;
+        let left = ctx.until_reading(shows * 3, |t| t.at > from).await;
         let outputs = ctx.replacement(Followed::of);
         states::as_left(left.as_ref().map(|t| &t.reading), outputs).into_iter().for_each(|f| ctx.found(f));
     }
@@ -82,12 +80,13 @@ async fn look_at_the_air(ctx: &Context) {
     if ctx.get().stream.hz.is_some() || !ctx.get().link.up {
         return;
     }
+    let rules = &ctx.inputs().plan.advanced.purge.clone();
     let look = async {
         if ctx.start_readings().await.is_ok() {
-            ctx.until_reading(Duration::from_secs(5), |_| true).await;
+            ctx.until_reading(seconds(rules.fresh_s), |_| true).await;
         }
     };
-    race(look, ctx.sleep(Duration::from_secs(10))).await;
+    race(look, ctx.sleep(seconds(rules.look_s))).await;
 }
 
 /// The panel and the release circuits, in the state that the job leaves.
