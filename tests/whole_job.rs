@@ -66,10 +66,7 @@ fn nothing_follows_from_what_comes_after_the_end() {
     use plumeline_runtime::{job_files::Files, port};
     let files = [("pipework.toml", WHOLE.pipework), ("plan.toml", WHOLE.plan), ("settings-new.json", WHOLE.settings)];
     let files = Files(files.map(|(name, text)| (name.to_owned(), text.as_bytes().to_vec())).into());
-    let mut procedure = plumeline_procedure::Procedure::new(
-        files.check(plumeline_runtime::job_files::DRAWS).unwrap().inputs,
-        port::driver(&files),
-    );
+    let mut procedure = plumeline_procedure::Procedure::new(files.check().unwrap().inputs, port::driver(&files));
     let mut at = Instant::START;
     let mut effects = |input| {
         at += std::time::Duration::from_secs(60);

@@ -52,14 +52,14 @@ fn record(out: &Path, pause_s: &str) -> Result<Instant, Failure> {
     let pipework = plumeline_job::pipework::parse(folder::PIPEWORK, files[0].1)?.pipework;
     let folder = Folder::create(out, &files, true)?;
     let files = Files::read(&folder)?.with_port("sim:");
-    let loaded = files.check(plumeline_runtime::job_files::DRAWS)?;
+    let loaded = files.check()?;
     let site = scenario::site(pipework, 1, &[], true)?;
     let mut simulation =
         Simulation::new(site, Instant::START).map_err(|e| Failure::input(e.to_string(), "report this"))?;
     let mut script =
         Script::of(Script::read("operator.toml", format!("format = 1\npause_s = {pause_s}\n").as_bytes())?);
     let procedure = Procedure::new(loaded.inputs.clone(), plumeline_runtime::port::driver(&files));
-    let mut session = Session::new(procedure, DiskKeeper::create(&folder)?, loaded.inputs.plan.readings_hz);
+    let mut session = Session::new(procedure, DiskKeeper::create(&folder)?, loaded.inputs.plan.link.readings_hz);
     VirtualJob::new(&mut session, &mut simulation, &mut script, &mut Quiet, Default::default(), 1, Instant::START)
         .run(files.opening("2026-01-01T08:00:00Z".into()))?;
     Ok(session.record().until)

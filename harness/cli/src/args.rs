@@ -406,8 +406,8 @@ pub struct Predict {
     #[arg(long, value_name = "LEVEL")]
     pub obscuration: Vec<String>,
     /// Monte Carlo draws.
-    #[arg(long, default_value_t = 10_000, value_parser = clap::value_parser!(u64).range(100..=10_000_000))]
-    pub draws: u64,
+    #[arg(long, default_value_t = 10_000, value_parser = clap::value_parser!(u32).range(100..=10_000_000))]
+    pub draws: u32,
 }
 
 /// List ports.

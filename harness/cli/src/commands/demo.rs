@@ -16,7 +16,7 @@ use plumeline_runtime::{
     clock::{DATE_OF_SIMULATIONS, date, event_loop},
     failure::{Exit, Failure},
     finish,
-    job_files::{DRAWS, Files, Loaded},
+    job_files::{Files, Loaded},
     keep::DiskKeeper,
     live::{Live, Operator, Port},
     operator::{Script, Site},
@@ -49,7 +49,7 @@ pub fn demo(args: &Demo) -> Result<Exit, Failure> {
     let _lock = folder.lock()?;
     carrying::keep(&folder, &carried, true)?;
     let files = Files::read(&folder)?.with_port("sim:");
-    let loaded = files.check(DRAWS)?;
+    let loaded = files.check()?;
     let mut show = show::of_job(args.output.json, false);
     if args.over == Over::Pty {
         return over_pty(&folder, &files, &loaded, site, args.speed, &faults, show.as_mut());
@@ -60,7 +60,7 @@ pub fn demo(args: &Demo) -> Result<Exit, Failure> {
     let mut simulation = Simulation::new(site, Instant::START).map_err(told)?;
     let mut script = Script::willing();
     let procedure = Procedure::new(loaded.inputs.clone(), port::driver(&files));
-    let mut session = Session::new(procedure, DiskKeeper::create(&folder)?, loaded.inputs.plan.readings_hz);
+    let mut session = Session::new(procedure, DiskKeeper::create(&folder)?, loaded.inputs.plan.link.readings_hz);
     VirtualJob::new(&mut session, &mut simulation, &mut script, show.as_mut(), faults, args.seed, Instant::START)
         .run(files.opening(DATE_OF_SIMULATIONS.into()))?;
     finish::finished(&folder, &loaded, session, args.output.json, true)
@@ -113,7 +113,7 @@ fn over_pty(
     };
     let files = files.clone().with_port(&address);
     let procedure = Procedure::new(loaded.inputs.clone(), port::driver(&files));
-    let mut session = Session::new(procedure, DiskKeeper::create(folder)?, loaded.inputs.plan.readings_hz);
+    let mut session = Session::new(procedure, DiskKeeper::create(folder)?, loaded.inputs.plan.link.readings_hz);
     let operator = Operator::Script(Script::willing(), Box::new(Shared(simulation)));
     let port = Port::Line(Box::new(port::opener(line, faults, 1, clock)));
     let live = Live::new(&mut session, port, clock, operator, show);
