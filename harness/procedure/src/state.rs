@@ -7,6 +7,7 @@ use crate::{
     mean_flow::MeanFlow,
     outcome::{Outcome, StageKind},
     readings::Log,
+    stop::OtherSettings,
 };
 use alloc::{
     boxed::Box,
@@ -110,7 +111,7 @@ pub(crate) struct UnitState {
     /// The job was taken up again and it is not yet known whether the unit's settings are still those that it was left with.
     pub(crate) settings_unseen: bool,
     /// Why the unit's settings no longer count as those that it was left with.
-    pub(crate) other_settings: Option<String>,
+    pub(crate) other_settings: Option<OtherSettings>,
     /// The baseline that was taken in this job.
     pub(crate) baseline: Option<Baseline>,
     /// The flow fault is expected: an inlet is shut for the test, or was just put back.

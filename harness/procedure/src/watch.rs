@@ -47,10 +47,11 @@ pub(crate) async fn outputs(ctx: Context) {
         if let Some(finding) = inhibit::finding(ctx.stage(), held) {
             ctx.found(finding);
         }
-        let mut s = ctx.edit();
-        s.running.unsafe_to_go_on = true;
-        s.changed = true;
-        drop(s);
+        {
+            let mut s = ctx.edit();
+            s.running.unsafe_to_go_on = true;
+            s.changed = true;
+        }
         // Said once: the outputs are what they are until somebody has looked at the panel.
         wait_for(|| (!ctx.get().inhibit.on).then_some(())).await;
     }
