@@ -6,10 +6,16 @@ use plumeline_job::{description, folder, settings};
 use plumeline_link::faults::FaultSpec;
 use plumeline_procedure::{Outcome, Procedure};
 use plumeline_runtime::{
-    job_files::Files, keep::MemoryKeeper, operator::Script, port, scenario, session::Session, show::Quiet,
-    simulated_model, virtual_time::VirtualJob,
+    job_files::Files,
+    keep::MemoryKeeper,
+    operator::Script,
+    port, scenario,
+    session::Session,
+    show::Quiet,
+    simulated_model::{self, Hardware},
+    virtual_time::VirtualJob,
 };
-use plumeline_simulator::Simulation;
+use plumeline_simulator::{Simulation, models::Model};
 use plumeline_unit::{
     Description, Meaning,
     description::{Kind, Slot, Word},
@@ -20,8 +26,14 @@ use std::{fmt::Write, path::Path, sync::Arc};
 /// Inlets of the small demonstration's unit.
 const INLETS: u8 = 2;
 
-fn shipped(name: &str) -> (Description, &'static str) {
+/// A shipped description; keys that the wire can't carry are spelt otherwise.
+fn shipped(name: &str) -> (Description, String) {
     let (_, text) = description::SHIPPED.into_iter().find(|(n, _)| *n == name).unwrap();
+    let spelt = |line: &str| match line.strip_prefix("key = ") {
+        Some(key) => format!("key = {}", key.to_lowercase().replace("-\"", "-low\"").replace('+', "-high")),
+        None => line.into(),
+    };
+    let text = text.lines().map(spelt).collect::<Vec<String>>().join("\n");
     (description::parse(name, text.as_bytes()).unwrap(), text)
 }
 
@@ -82,14 +94,15 @@ fn plan(d: &Description, firmware: &str, functions: &[Function]) -> String {
 /// A whole job with this replacement; `described` says by which model's description it is asked.
 fn job(name: &str, described: &str) -> Outcome {
     let (d, _) = shipped(name);
-    let model = simulated_model::find(name).unwrap();
+    let real = simulated_model::find(name).unwrap();
+    let model = Model { slots: simulated_model::model(&d, &Hardware::default()).slots, ..real };
     let functions = functions(&d);
     let pipework = std::fs::read(Path::new(env!("CARGO_MANIFEST_DIR")).join("demo/small/pipework.toml")).unwrap();
     let files = Files(vec![
         (folder::PIPEWORK.into(), pipework),
         (folder::PLAN.into(), plan(&d, &model.firmware, &functions).into_bytes()),
         (folder::SETTINGS_NEW.into(), to_load(&d, &functions)),
-        (folder::UNIT_REPLACEMENT.into(), shipped(described).1.into()),
+        (folder::UNIT_REPLACEMENT.into(), shipped(described).1.into_bytes()),
     ])
     .with_port("sim:");
     let inputs = files.check(400).unwrap().inputs;
