@@ -13,7 +13,7 @@ RHO, MU = 1.1989, 1.818e-5  # air of 20 degC, 1013.25 hPa, 50 %
 BORE, ROUGHNESS, DISCHARGE = 21e-3, 1.5e-6, 0.65
 BEND_K = 0.30
 L_MIN = 1 / 60_000  # m3/s
-SUCTIONS = np.concatenate([[0.0], np.geomspace(1e-4, 600, 3000)])
+SUCTIONS = np.concatenate([[0.0], np.geomspace(1e-3, 600, 1500)])
 
 
 @dataclass

@@ -37,7 +37,8 @@ class Site:
 
     def air(self, speed):
         """Flow and extinction at the unit; the flow follows a change within about half a second."""
-        flow = self.network.at(round(speed, 3), self.mounted)
+        steps = 1000 if speed == self.unit.wanted_speed() else 20  # a fan that still changes is known in steps of 5 %
+        flow = self.network.at(round(speed * steps) / steps, self.mounted)
         return flow, self.smoke.at(self.now, self.network.pipes, flow) if self.mounted else 0.0
 
     def advance(self, now):

@@ -8,7 +8,7 @@ use plumeline_runtime::{
     clock,
     failure::{Exit, Failure},
     finish,
-    job_files::{DRAWS, Files},
+    job_files::Files,
     keep::DiskKeeper,
     live::{Live, Operator, Port},
     operator::{self, NoSite, Photos, RemoteSite, Script, Site},
@@ -117,9 +117,9 @@ fn begin(
     if resume::is_begun(folder)? {
         return resume::take_up(folder, || plumeline_trace::Folder::new(folder.dir()), files, date, speed);
     }
-    let loaded = files.check(DRAWS)?;
+    let loaded = files.check()?;
     let procedure = Procedure::new(loaded.inputs.clone(), port::driver(files));
-    let session = Session::new(procedure, DiskKeeper::create(folder)?, loaded.inputs.plan.readings_hz);
+    let session = Session::new(procedure, DiskKeeper::create(folder)?, loaded.inputs.plan.link.readings_hz);
     let opening = files.opening(date.into());
     Ok(resume::TakenUp { session, loaded, opening, at: Instant::START, told: Vec::new(), was_over: false })
 }

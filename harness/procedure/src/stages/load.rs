@@ -17,9 +17,6 @@ use plumeline_detector::{
     settings::Settings,
 };
 
-/// How often a load that was cut off is taken up again.
-const MOST_TRIES: u32 = 8;
-
 fn of_unit(stage: StageKind, fact: Fact) -> Finding {
     Finding::of(stage, Subject::Replacement, fact)
 }
@@ -109,7 +106,7 @@ async fn write(ctx: &Context, stage: StageKind, wanted: &Settings) -> Result<(),
     let boot_id = |ctx: &Context| ctx.get().unit.identity.as_ref().and_then(|i| i.boot_id);
     let began = boot_id(ctx);
     let mut last = Trouble::Silent;
-    for _ in 0..MOST_TRIES {
+    for _ in 0..ctx.inputs().plan.advanced.load.most_tries {
         let end = ctx.unit(Request::WriteSettings(wanted.clone())).await;
         match end {
             Ok(_) => {
