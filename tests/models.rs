@@ -105,13 +105,13 @@ fn job(name: &str, described: &str) -> Outcome {
         (folder::UNIT_REPLACEMENT.into(), shipped(described).1.into_bytes()),
     ])
     .with_port("sim:");
-    let inputs = files.check(400).unwrap().inputs;
+    let inputs = files.check().unwrap().inputs;
     let mut site = scenario::site(inputs.pipework.clone(), 11, &[], true).unwrap();
     site.fault_wire = 1 + functions.iter().position(|f| *f == Function::Fault).unwrap() as u8;
     site.replacement = Arc::new(model);
     let mut simulation = Simulation::new(site, Instant::START).unwrap();
     let procedure = Procedure::new(inputs.clone(), port::driver(&files));
-    let mut session = Session::new(procedure, MemoryKeeper::default(), inputs.plan.readings_hz);
+    let mut session = Session::new(procedure, MemoryKeeper::default(), inputs.plan.link.readings_hz);
     let (mut script, faults) = (Script::willing(), FaultSpec::parse("").unwrap());
     VirtualJob::new(&mut session, &mut simulation, &mut script, &mut Quiet, faults, 11, Instant::START)
         .run(files.opening("2026-01-01T08:00:00Z".into()))
