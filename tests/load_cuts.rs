@@ -5,7 +5,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
 use plumeline_base::{
     Instant, Verdict,
-    input::{Event, Input, LinkDown},
+    input::{Event, Input, LineId, LinkDown},
 };
 use plumeline_procedure::{Effect, Entry, JobInputs, Outcome, Procedure, StageKind, plan::StagePlan};
 use plumeline_runtime::{job_files::Files, operator::Script, port, scenario};
@@ -118,7 +118,7 @@ impl Job {
         loop {
             while let Some(bytes) = self.simulation.poll_transmit() {
                 if self.up {
-                    self.inputs.push_back(Input::Received(bytes));
+                    self.inputs.push_back(Input::Received(LineId::Main, bytes));
                 }
             }
             let Some(input) = self.inputs.pop_front() else { return };
@@ -130,13 +130,17 @@ impl Job {
     }
     fn effect(&mut self, effect: Effect) {
         match effect {
-            Effect::Send(bytes) => self.send(&bytes),
-            Effect::Connect if self.away_until.is_some() && !self.up => {
-                self.inputs.push_back(Input::LinkDown { cause: LinkDown::Absent, detail: "cut".into() });
+            Effect::Send(_, bytes) => self.send(&bytes),
+            Effect::Connect(_) if self.away_until.is_some() && !self.up => {
+                self.inputs.push_back(Input::LinkDown {
+                    line: LineId::Main,
+                    cause: LinkDown::Absent,
+                    detail: "cut".into(),
+                });
             }
-            Effect::Connect => {
+            Effect::Connect(_) => {
                 self.up = true;
-                self.inputs.push_back(Input::LinkUp { link: "sim:".into() });
+                self.inputs.push_back(Input::LinkUp { line: LineId::Main, link: "sim:".into() });
             }
             Effect::Ask(prompt) => self.script.asked(self.now, &prompt),
             Effect::Withdraw(id) => self.script.withdrawn(id),
@@ -181,7 +185,11 @@ impl Job {
             self.power(false);
         } else {
             self.up = false;
-            self.inputs.push_back(Input::LinkDown { cause: LinkDown::Unplugged, detail: "cut".into() });
+            self.inputs.push_back(Input::LinkDown {
+                line: LineId::Main,
+                cause: LinkDown::Unplugged,
+                detail: "cut".into(),
+            });
         }
         self.came.after_cut = self.simulation.settings_image(Which::Replacement);
     }

@@ -177,7 +177,7 @@ fn wake(procedure: &mut Procedure, until: Instant, see: &mut impl FnMut(Effect))
 fn frames(events: &[Event]) -> BTreeMap<usize, Vec<Heard>> {
     let mut all = BTreeMap::new();
     for (i, event) in events.iter().enumerate() {
-        let Input::Received(bytes) = &event.input else { continue };
+        let Input::Received(_, bytes) = &event.input else { continue };
         let (mut decoder, mut rest, mut here) = (Decoder::new(), &bytes[..], Vec::new());
         while let Some(found) = decoder.next_frame(&mut rest) {
             let Frame { header, payload } = found.expect("a line without faults");

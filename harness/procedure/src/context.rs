@@ -6,6 +6,7 @@ use crate::{
     effect::{Effect, Entry, Progress},
     executor::wait_for,
     job::JobInputs,
+    lines::{Drivers, Lines},
     outcome::{Finding, Outcome, StageKind},
     prompt::{Act, Prompt},
     readings::{Feed, Log, Timed},
@@ -27,10 +28,10 @@ use core::{
 };
 use plumeline_base::{
     Instant, Verdict,
-    input::{AbortCause, Answer},
+    input::{AbortCause, Answer, LineId},
 };
 use plumeline_detector::{
-    Abilities, Baseline, Driver, Faults, Identity, Request, SettingsState, Ticket, Told, Trouble, driver::Wants,
+    Abilities, Baseline, Faults, Identity, Request, SettingsState, Ticket, Told, Trouble, driver::Wants,
     settings::Settings,
 };
 use plumeline_measure::clock;
@@ -56,17 +57,6 @@ pub(crate) enum Stop {
 const DRIVEN_MOST: Duration = Duration::from_secs(40);
 /// ... and within this one after it was let go.
 const DRIVEN_AFTER: Duration = Duration::from_secs(5);
-
-/// Tries to open the link again after this long at first, and never less often than the second.
-const RECONNECT_S: (u64, u64) = (1, 15);
-
-/// The link as the procedure sees it.
-#[derive(Default)]
-pub(crate) struct Link {
-    pub(crate) up: bool,
-    pub(crate) next_try: Option<Instant>,
-    failures: u32,
-}
 
 /// When a reading counted, and by which clock.
 #[derive(Clone, Copy)]
@@ -111,12 +101,11 @@ pub(crate) struct Deadline {
 /// State shared by the machine and its tasks.
 pub(crate) struct Shared {
     pub(crate) now: Instant,
-    pub(crate) driver: Box<dyn Driver>,
+    pub(crate) lines: Lines,
     pub(crate) inputs: Rc<JobInputs>,
     pub(crate) effects: VecDeque<Effect>,
     pub(crate) changed: bool,
     pub(crate) wakes: BTreeSet<Instant>,
-    pub(crate) link: Link,
     pub(crate) readings: Log,
     pub(crate) tie: Option<clock::Tie>,
     /// Counts the ties that were begun: what was mapped by one is not to be compared with what another maps.
@@ -179,10 +168,11 @@ pub(crate) struct Shared {
     /// Why the unit's settings no longer count as those that it was left with.
     pub(crate) other_settings: Option<String>,
     next_prompt: u32,
-    prompts: BTreeMap<u32, Option<u32>>,
+    /// Open prompts; those that are a driver's question, with its line and number.
+    prompts: BTreeMap<u32, Option<(LineId, u32)>>,
     answers: BTreeMap<u32, (Instant, Answer)>,
-    wanted: BTreeSet<Ticket>,
-    told: BTreeMap<Ticket, Told>,
+    wanted: BTreeSet<(LineId, Ticket)>,
+    told: BTreeMap<(LineId, Ticket), Told>,
 }
 
 impl Shared {
@@ -201,15 +191,14 @@ impl Shared {
 pub(crate) struct Context(Rc<RefCell<Shared>>);
 
 impl Context {
-    pub(crate) fn new(driver: Box<dyn Driver>, inputs: Rc<JobInputs>) -> Self {
+    pub(crate) fn new(drivers: Drivers, inputs: Rc<JobInputs>) -> Self {
         Self(Rc::new(RefCell::new(Shared {
             now: Instant::START,
-            driver,
+            lines: Lines::new(drivers),
             inputs,
             effects: VecDeque::new(),
             changed: false,
             wakes: BTreeSet::new(),
-            link: Link::default(),
             readings: Log::default(),
             tie: None,
             tie_number: 0,
@@ -272,7 +261,7 @@ impl Context {
         self.get().stage
     }
     pub(crate) fn abilities(&self) -> Option<Abilities> {
-        self.get().driver.abilities().cloned()
+        self.get().lines.used().driver.abilities().cloned()
     }
 
     // ---- the record ----
@@ -398,7 +387,7 @@ impl Context {
             }
         }
     }
-    fn open_prompt(&self, question: Option<u32>, act: Act, text: String, wants: Wants) -> u32 {
+    fn open_prompt(&self, question: Option<(LineId, u32)>, act: Act, text: String, wants: Wants) -> u32 {
         let prompt = {
             let mut s = self.edit();
             let id = s.next_prompt;
@@ -412,8 +401,8 @@ impl Context {
         id
     }
     /// A question of the driver's becomes a prompt.
-    pub(crate) fn open_question(&self, q: plumeline_detector::Question) {
-        self.open_prompt(Some(q.id), Act::ReadDisplay, q.text, q.wants);
+    pub(crate) fn open_question(&self, line: LineId, q: plumeline_detector::Question) {
+        self.open_prompt(Some((line, q.id)), Act::ReadDisplay, q.text, q.wants);
     }
     /// An answer arrived. Answers to prompts that are not open are noted and otherwise ignored.
     pub(crate) fn answered(&self, id: u32, answer: Answer) {
@@ -421,7 +410,11 @@ impl Context {
         let mut s = self.edit();
         let now = s.now;
         match s.prompts.remove(&id) {
-            Some(Some(question)) => s.driver.answer(now, question, &answer),
+            Some(Some((line, question))) => {
+                if let Some(line) = s.lines.get_mut(line) {
+                    line.driver.answer(now, question, &answer);
+                }
+            }
             Some(None) => {
                 s.answers.insert(id, (now, answer));
             }
@@ -441,7 +434,7 @@ impl Context {
                 // Readings of before the end are still under way when it is over.
                 s.driven.insert(output, now + if on { DRIVEN_MOST } else { DRIVEN_AFTER });
             }
-            let ticket = s.driver.request(now, request);
+            let ticket = (s.lines.in_use(), s.lines.used_mut().driver.request(now, request));
             s.wanted.insert(ticket);
             s.changed = true;
             ticket
@@ -459,7 +452,7 @@ impl Context {
         loop {
             let ready = || {
                 let s = self.get();
-                (s.link.up && !s.unidentified && !s.settings_unseen).then_some(())
+                (s.lines.used().link.up && !s.unidentified && !s.settings_unseen).then_some(())
             };
             if ready().is_none() {
                 self.progress("waiting for the link to the unit", None, None);
@@ -487,7 +480,7 @@ impl Context {
         }
     }
     /// A request ended: kept if somebody waits for it.
-    pub(crate) fn ended(&self, ticket: Ticket, told: Told) {
+    pub(crate) fn ended(&self, ticket: (LineId, Ticket), told: Told) {
         let mut s = self.edit();
         if s.wanted.contains(&ticket) {
             s.told.insert(ticket, told);
@@ -507,7 +500,7 @@ impl Context {
     }
     pub(crate) async fn stop_readings(&self) {
         let was = self.edit().stream.take();
-        if was.is_some() && self.get().link.up {
+        if was.is_some() && self.get().lines.used().link.up {
             // A unit that can't be asked to stop streams on; that harms nothing.
             let _ = self.unit_once(Request::StopReadings).await;
         }
@@ -551,23 +544,30 @@ impl Context {
         s.changed = true;
     }
 
-    pub(crate) fn connect(&self) {
-        self.edit().link.next_try = None;
-        self.effect(Effect::Connect);
+    pub(crate) fn connect(&self, line: LineId) {
+        if let Some(line) = self.edit().lines.get_mut(line) {
+            line.link.next_try = None;
+        }
+        self.effect(Effect::Connect(line));
     }
-    pub(crate) fn link_is(&self, up: bool) {
+    pub(crate) fn link_is(&self, id: LineId, up: bool) {
         let mut s = self.edit();
-        s.link.up = up;
+        let (now, used) = (s.now, s.lines.in_use() == id);
+        let Some(line) = s.lines.get_mut(id) else { return };
         if up {
-            s.link.failures = 0;
-            s.link.next_try = None;
+            line.link.is_up();
         } else {
-            let wait = (RECONNECT_S.0 << s.link.failures.min(6)).min(RECONNECT_S.1);
-            s.link.failures = s.link.failures.saturating_add(1);
-            s.link.next_try = Some(s.now + Duration::from_secs(wait));
-            s.stream_lost = true;
+            line.link.is_down(now, used);
+            s.stream_lost |= used;
         }
         s.changed = true;
+    }
+    /// Talks to the unit on this line from now on, where each has one of its own.
+    pub(crate) fn turn_to(&self, line: LineId) {
+        let turned = self.edit().lines.turn_to(line);
+        if turned && !self.get().lines.used().link.up {
+            self.connect(line);
+        }
     }
 }
 
@@ -588,7 +588,7 @@ impl Drop for OpenPrompt {
 /// Forgets the end of a request that nobody waits for any more.
 struct WantedTicket {
     ctx: Context,
-    ticket: Ticket,
+    ticket: (LineId, Ticket),
 }
 impl Drop for WantedTicket {
     fn drop(&mut self) {

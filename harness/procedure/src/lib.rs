@@ -14,6 +14,7 @@ mod executor;
 pub mod facts;
 mod job;
 mod judge;
+mod lines;
 mod machine;
 pub mod outcome;
 pub mod plan;
@@ -26,6 +27,7 @@ mod watch;
 
 pub use effect::{Effect, Entry, Progress};
 pub use job::JobInputs;
+pub use lines::Drivers;
 pub use machine::Procedure;
 pub use outcome::{Finding, Outcome, StageKind, Subject};
 pub use plan::Plan;

@@ -29,7 +29,7 @@ async fn identify_again(ctx: Context) {
     loop {
         wait_for(|| {
             let s = ctx.get();
-            ((s.unidentified || s.settings_unseen) && s.link.up).then_some(())
+            ((s.unidentified || s.settings_unseen) && s.lines.used().link.up).then_some(())
         })
         .await;
         let identify = ctx.get().unidentified;
@@ -78,7 +78,7 @@ fn settings_seen(ctx: &Context, told: Result<Told, Trouble>) {
 async fn renew_inhibit(ctx: Context) {
     let lease = u64::from(ctx.inputs().plan.inhibit_lease_s);
     loop {
-        wait_for(|| (ctx.get().inhibited && ctx.get().renewing && ctx.get().link.up).then_some(())).await;
+        wait_for(|| (ctx.get().inhibited && ctx.get().renewing && ctx.get().lines.used().link.up).then_some(())).await;
         ctx.sleep(Duration::from_millis(lease * 1000 / 3)).await;
         if !ctx.get().inhibited || !ctx.get().renewing {
             continue;
@@ -107,7 +107,10 @@ async fn renew_inhibit(ctx: Context) {
 async fn exchange_clocks(ctx: Context) {
     let mut made = 0u32;
     loop {
-        wait_for(|| (ctx.get().stream.is_some() && ctx.get().link.up && !ctx.get().stream_lost).then_some(())).await;
+        wait_for(|| {
+            (ctx.get().stream.is_some() && ctx.get().lines.used().link.up && !ctx.get().stream_lost).then_some(())
+        })
+        .await;
         if ctx.abilities().is_none_or(|a| !a.clock) {
             ctx.sleep(Duration::from_secs(30)).await;
             continue;
@@ -125,7 +128,10 @@ async fn exchange_clocks(ctx: Context) {
 /// Brings readings back after a gap: identifies the unit first, so that a changed unit is never taken for the old one.
 async fn keep_stream(ctx: Context) {
     loop {
-        wait_for(|| (ctx.get().stream.is_some() && ctx.get().stream_lost && ctx.get().link.up).then_some(())).await;
+        wait_for(|| {
+            (ctx.get().stream.is_some() && ctx.get().stream_lost && ctx.get().lines.used().link.up).then_some(())
+        })
+        .await;
         let hz = ctx.get().stream;
         let identified = ctx.unit_once(Request::Identify).await;
         let streaming = match (identified, hz) {

@@ -10,7 +10,7 @@ use crate::{
     prompt::Act,
 };
 use alloc::{format, string::String};
-use plumeline_base::Verdict;
+use plumeline_base::{Verdict, input::LineId};
 
 pub(crate) async fn bench(ctx: Context) -> Result<(), Stop> {
     let text = "Put the replacement on the bench, not on the wall: supply on, the cable to it, nothing wired to its outputs and \
@@ -21,15 +21,21 @@ pub(crate) async fn bench(ctx: Context) -> Result<(), Stop> {
         ctx.found(f);
         return Ok(());
     }
+    ctx.turn_to(LineId::Main);
     let end = on_the_bench(&ctx).await;
     if end == Err(Stop::Found) || ctx.verdict_of(StageKind::Bench) == Verdict::Fail {
         return Err(Stop::Found);
     }
-    let text = "Take the replacement's power off and connect the cable to the outgoing unit. Done?";
+    let text = if ctx.get().lines.are_two() {
+        "Take the replacement's power off. Done?"
+    } else {
+        "Take the replacement's power off and connect the cable to the outgoing unit. Done?"
+    };
     if let Err(why) = ctx.ask_done(Act::BenchDone, text).await {
         ctx.found(open(format!("the cable was not moved back to the outgoing unit: {why}")));
     }
     unit::forget(&ctx);
+    ctx.turn_to(LineId::Outgoing);
     end
 }
 

@@ -10,7 +10,7 @@ use crate::{
 };
 use alloc::{format, string::String};
 use core::time::Duration;
-use plumeline_base::{Verdict, time::seconds};
+use plumeline_base::{Verdict, input::LineId, time::seconds};
 use plumeline_detector::{Abilities, Identity, Request, Told, Trouble, settings::Settings};
 use sha2::{Digest, Sha256};
 
@@ -120,6 +120,7 @@ pub(crate) async fn swap(ctx: Context) -> Result<(), Stop> {
                 plugged, exhaust refitted, wires as marked, cover on. Give it power and connect the cable. Done?";
     match ctx.ask_done(Act::Swap, text).await {
         Ok(_) => {
+            ctx.turn_to(LineId::Main);
             ctx.found(Finding::new(
                 StageKind::Swap,
                 Subject::Replacement,
