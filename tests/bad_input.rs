@@ -1,7 +1,6 @@
 //! Bad input of each kind: the message names the place and the remedy, the exit code is 3 or 4, and nothing is lost.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
-mod common;
-use common::{Folder, exits, run, stderr, text};
+use crate::common::{Folder, exits, run, stderr, text};
 use std::path::Path;
 
 fn demo_job() -> Folder {
@@ -113,7 +112,7 @@ fn ports_that_are_not_there() {
     let dir = demo_job();
     let path = format!("serial:{}", text(&dir.join("tty-of-nothing")));
     // The link is tried again for as long as the plan allows; the first message is what counts here.
-    let mut c = common::plumeline(&["run", text(dir.path()), "--port", &path])
+    let mut c = crate::common::plumeline(&["run", text(dir.path()), "--port", &path])
         .stdin(std::process::Stdio::piped())
         .stdout(std::process::Stdio::piped())
         .spawn()
@@ -121,7 +120,7 @@ fn ports_that_are_not_there() {
     drop(c.stdin.take());
     let o = c.wait_with_output().unwrap();
     exits(&o, &[2, 4]);
-    let said = common::stdout(&o);
+    let said = crate::common::stdout(&o);
     assert!(said.contains("the port is not there"), "{said}");
     assert!(said.contains("check the cable and the name of the port"), "{said}");
 }

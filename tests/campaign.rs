@@ -2,8 +2,7 @@
 //!
 //! Not here: how often verdicts are wrong; that takes far more jobs, see `docs/campaign.md`.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
-mod common;
-use common::{Folder, exits, run, stderr, stdout, text};
+use crate::common::{Folder, exits, run, stderr, stdout, text};
 use plumeline_base::Verdict;
 use plumeline_lab::campaign::{
     matrix::{Matrix, Wrong, WrongKind},

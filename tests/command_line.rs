@@ -1,11 +1,8 @@
 //! The command line as people expect it: help with examples, completions, manual, `--quiet`, colour, ports.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
-mod common;
+use crate::common::{Folder, exits, plumeline, run, stderr, stdout, text};
 #[cfg(target_os = "linux")]
-#[path = "common/devices.rs"]
-mod devices;
 use clap::CommandFactory;
-use common::{Folder, exits, plumeline, run, stderr, stdout, text};
 use plumeline::args::Cli;
 use std::process::Stdio;
 
@@ -126,7 +123,7 @@ fn what_is_piped_has_no_colour() {
 #[test]
 fn ports_are_listed_with_what_is_known_and_what_stands_in_the_way() {
     let dir = Folder::new("ports");
-    let tree = devices::Tree::new(dir.join("root"));
+    let tree = crate::devices::Tree::new(dir.join("root"));
     tree.plug("1-2", "1209:00a1", Some("A7"), &["ttyUSB0"]);
     tree.plug("1-3", "1209:00a2", None, &["ttyACM0"]);
     std::fs::remove_file(tree.path().join("dev/ttyACM0")).unwrap();

@@ -5,9 +5,7 @@
 //! can be looked at again. Not here: what is done to an item ([`spoil`]).
 #![allow(unreachable_pub, reason = "its parts are modules of a test")]
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)] // helpers of tests are tests
-#[path = "evidence/recording.rs"]
 mod recording;
-#[path = "evidence/spoil.rs"]
 mod spoil;
 
 use plumeline_base::Verdict;

@@ -1,11 +1,10 @@
 //! What hands do and a person says: the checklist with who, note and photo; wiring sheet, supply, and a job that ends with
 //! something still isolated. Whole small jobs against the simulated site.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
-mod common;
-use common::{Folder, exits, plumeline, run, stdout, text};
+use crate::common::{Folder, exits, plumeline, run, stdout, text};
 use plumeline_base::{Instant, Verdict, input::TickState};
 use plumeline_link::faults::FaultSpec;
-use plumeline_procedure::{Outcome, Procedure, StageKind, outcome::Finding};
+use plumeline_procedure::{Outcome, Procedure, outcome::Finding};
 use plumeline_runtime::{
     job_files::Files, keep::MemoryKeeper, operator::Script, port, scenario, session::Session, show::Quiet,
     virtual_time::VirtualJob,
@@ -55,13 +54,11 @@ fn job(plan: &str, answers: &str, site_commands: &[&str]) -> Outcome {
         .unwrap();
     session.outcome().unwrap().clone()
 }
-fn of(o: &Outcome, stage: StageKind) -> Vec<&Finding> {
-    o.findings.iter().filter(|f| f.stage == stage).collect()
-}
+/// A finding with this code whose sentences are filled by these values, among others.
 #[track_caller]
-fn found(o: &Outcome, stage: StageKind, verdict: Verdict, words: &str) {
-    let all = of(o, stage);
-    assert!(all.iter().any(|f| f.verdict == verdict && f.says.contains(words)), "no {verdict} {words:?} in {all:#?}");
+fn found(o: &Outcome, code: &str, told: &[(&str, &str)]) {
+    let filled = |f: &Finding| told.iter().all(|(name, value)| f.told.get(*name).is_some_and(|v| v == value));
+    assert!(o.findings.iter().any(|f| f.code == *code && filled(f)), "no {code} {told:?} in {:#?}", o.findings);
 }
 
 /// A plan of the stages that outputs need, and no others.
@@ -82,32 +79,22 @@ fn an_input_answers_for_the_panel_where_the_wiring_sheet_says_so() {
     // Whoever asks the operator hears no: only the input can pass this output.
     let answers = "[[answer]]\nact = \"panel-shows\"\noutput = 2\nsay = \"no\"\n";
     let o = job(&plan, answers, &[r#"{"do":"echo","wire":2,"input":1}"#]);
-    found(
-        &o,
-        StageKind::Outputs,
-        Verdict::Pass,
-        "operates \"alarm-1\" at the panel and no other, and clears (input 1 shows)",
-    );
+    found(&o, "outputs.operates", &[("function", "alarm-1"), ("by", "input 1 shows")]);
     let o = job(&plan, "", &[r#"{"do":"echo","wire":3,"input":1}"#]);
-    found(&o, StageKind::Outputs, Verdict::Fail, "does not operate \"alarm-1\" at the panel (input 1 shows)");
+    found(&o, "outputs.wrong-input", &[("function", "alarm-1"), ("by", "input 1 shows")]);
 }
 
 #[test]
 fn the_wiring_sheet_and_the_settings_must_name_the_same() {
     let o = job(&outputs_only(&[("function = \"alarm-2\"", "function = \"alarm-3\"")]), "", &[]);
-    found(
-        &o,
-        StageKind::Outputs,
-        Verdict::Fail,
-        "the wiring sheet has \"alarm-3\" here, the settings have \"alarm-2\"",
-    );
+    found(&o, "outputs.sheet-differs", &[("sheet", "alarm-3"), ("settings", "alarm-2")]);
 }
 
 #[test]
 fn a_battery_that_is_too_small_fails_and_one_that_is_not_stated_is_undecided() {
     let o = job(&plan(&[("battery = \"17 Ah\"", "battery = \"7 Ah\"")]), "", &[]);
     assert_eq!(o.verdict, Verdict::Fail);
-    found(&o, StageKind::Supply, Verdict::Fail, "for 7 Ah fitted");
+    found(&o, "supply.battery-small", &[("fitted", "7")]);
     let needed = o.supply.needed.unwrap().value;
     // Model B by its own table: 0.14 A + 0.31 A, and 15 mA for each of four outputs; BS 5839-1 by hand.
     let by_hand = 1.25 * (24.0 * 0.45 + 1.75 * 0.5 * (0.45 + 4.0 * 0.015));
@@ -117,7 +104,7 @@ fn a_battery_that_is_too_small_fails_and_one_that_is_not_stated_is_undecided() {
 #[test]
 fn a_loss_of_supply_that_the_panel_does_not_show_fails() {
     let o = job(&plan(&[]), "[[answer]]\nact = \"panel-fault\"\nsay = \"no\"\n", &[]);
-    found(&o, StageKind::Supply, Verdict::Fail, "the loss of the mains was not shown at the panel");
+    found(&o, "supply.loss-not-at-panel", &[("supply", "mains")]);
 }
 
 #[test]

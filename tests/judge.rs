@@ -3,8 +3,7 @@
 //! The signals in `data/awkward/` come from `scripts/make_awkward_signals.py`, which states its seed; beside each lies
 //! what is expected of it.
 #![allow(clippy::unwrap_used, clippy::expect_used)] // helpers of tests are tests
-mod common;
-use common::{Folder, exits, run, stderr, stdout, text};
+use crate::common::{Folder, exits, run, stderr, stdout, text};
 use plumeline::logger_csv::{self, Readings};
 use plumeline_base::Instant;
 use plumeline_measure::{

@@ -1,11 +1,8 @@
 //! The same job with the simulator in a process of its own, over a real pseudo-terminal and over TCP, with an unattended
 //! operator; and a person's prompts answered through a pipe.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
-mod common;
-#[path = "common/simulator.rs"]
-mod simulator;
-use common::{Folder, exits, plumeline, stdout, text};
-use simulator::{SPEED, Simulator, job, without_bench};
+use crate::common::{Folder, exits, plumeline, stdout, text};
+use crate::simulator::{SPEED, Simulator, job, without_bench};
 use std::{
     io::{BufRead, BufReader},
     process::Stdio,
@@ -20,7 +17,7 @@ fn whole_job(dir: &Folder, simulator: &Simulator) {
     exits(&o, &[0]);
     assert!(stdout(&o).contains("PASS"), "{}", stdout(&o));
     // What was recorded over the line replays to the same bytes and journal.
-    exits(&common::run(&["check", text(&job)]), &[0]);
+    exits(&crate::common::run(&["check", text(&job)]), &[0]);
 }
 
 #[cfg(unix)]
@@ -48,7 +45,7 @@ fn over_tcp() {
 fn the_demonstration_over_a_pseudo_terminal() {
     let dir = Folder::new("demo-pty");
     let out = dir.join("job");
-    let o = common::run(&["demo", "--small", "--over", "pty", "--speed", SPEED, "--quiet", "--out", text(&out)]);
+    let o = crate::common::run(&["demo", "--small", "--over", "pty", "--speed", SPEED, "--quiet", "--out", text(&out)]);
     exits(&o, &[0]);
 }
 

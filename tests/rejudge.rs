@@ -1,8 +1,7 @@
 //! A trace of an older version judged anew: told apart from a strict replay, today's verdict from the recorded readings,
 //! and what differs. The older versions are made up from traces of this one.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
-mod common;
-use common::{Folder, exits, run, stderr, stdout, text};
+use crate::common::{Folder, exits, run, stderr, stdout, text};
 use plumeline_base::input::{Input, OperatorAct};
 use plumeline_job::{digest::Digest, journal};
 use plumeline_procedure::Entry;

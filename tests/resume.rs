@@ -2,11 +2,8 @@
 //! anew meanwhile, Ctrl-C, and a crash at every write of a whole job on disks that lose what was not synced.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
 #![cfg(unix)]
-mod common;
-#[path = "common/simulator.rs"]
-mod simulator;
-use common::{Folder, exits, plumeline, run, stderr, stdout, text};
-use simulator::{SPEED, Simulator, job};
+use crate::common::{Folder, exits, plumeline, run, stderr, stdout, text};
+use crate::simulator::{SPEED, Simulator, job};
 use std::{
     collections::BTreeSet,
     path::{Path, PathBuf},

@@ -1,5 +1,5 @@
 //! The items of evidence, and the ways to spoil each. Every way damages its item: nothing here is harmless by design.
-use crate::recording::{Heard, Recording};
+use super::recording::{Heard, Recording};
 use plumeline_base::{
     Instant,
     input::{Answer, Event, Input, LineId, LinkDown, OperatorAct},

@@ -19,7 +19,7 @@ impl Cable {
     /// Plugs it in: `port` becomes a link to its pseudo-terminal, `unit` is the simulator's address as it prints it.
     pub(crate) fn plug(port: &Path, unit: &str) -> Self {
         let process = Command::new(std::env::current_exe().unwrap())
-            .args(["--exact", "cable::helper_carries", "--ignored"])
+            .args(["--exact", "field::cable::helper_carries", "--ignored"])
             .env("PLUMELINE_TEST_PORT", port)
             .env("PLUMELINE_TEST_UNIT", unit.strip_prefix("tcp:").unwrap())
             .stdout(Stdio::null())

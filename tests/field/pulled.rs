@@ -1,8 +1,8 @@
 //! A pulled cable at every stage, a unit whose process dies, an adapter that comes back under another name.
 use crate::{
-    cable::Cable,
     common::{Folder, exits, plumeline, run, stdout, text},
     devices::Tree,
+    field::cable::Cable,
     simulator::{SPEED, Simulator, job},
 };
 use plumeline_base::{Instant, input::Input};
@@ -148,6 +148,7 @@ fn pulled_at(stage: StageKind) -> String {
 }
 
 #[test]
+#[ignore = "takes minutes: .ci/run runs it by name"]
 fn a_cable_pulled_at_any_stage_is_told_and_the_job_goes_on() {
     let next = AtomicUsize::new(0);
     let passed = AtomicUsize::new(0);

@@ -2,6 +2,7 @@
 //!
 //! A [`Context`] is a handle on the state that the machine and its tasks share. No borrow of that state is ever held
 //! across a wait. Not here: what a stage does ([`crate::stages`]), how events get in ([`crate::machine`]).
+pub(crate) use crate::stop::Stop;
 use crate::{
     effect::{Effect, Entry, Progress},
     executor::wait_for,
@@ -35,23 +36,6 @@ use plumeline_detector::{
     settings::Settings,
 };
 use plumeline_measure::clock;
-
-/// Why stage code stops before its end.
-#[derive(Clone, Debug, PartialEq)]
-pub(crate) enum Stop {
-    /// The job was told to stop.
-    Aborted(AbortCause),
-    /// The stage took longer than its plan allows.
-    Deadline,
-    /// The unit or the link can't do what is needed.
-    Trouble(Trouble),
-    /// The unit started anew when nobody asked it to.
-    StartedAnew,
-    /// The unit's settings are not shown to be those that were proven, with the reason.
-    OtherSettings(String),
-    /// Going on makes no sense or is not safe; the findings say why.
-    Found,
-}
 
 /// An output that is driven here goes back by itself within this time (a drive runs 30 s), ...
 const DRIVEN_MOST: Duration = Duration::from_secs(40);

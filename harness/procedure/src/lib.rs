@@ -22,6 +22,7 @@ pub mod prompt;
 mod readings;
 pub mod stage;
 mod stages;
+mod stop;
 mod supervisors;
 mod watch;
 

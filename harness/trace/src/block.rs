@@ -44,6 +44,9 @@ impl Interface {
     const EVENTS: u32 = 1;
     /// Only in sections in which the outgoing unit's own line carried bytes.
     const OUTGOING: u32 = 2;
+    /// The standard's reception type `unicast`: marks packets of the outgoing unit's own line a second time, so that a damaged
+    /// number of the interface is seen.
+    const OWN_LINE: u32 = 1 << 2;
     /// The link types of the two interfaces that every section has, by number; that of the third is as the first one's.
     pub(crate) const LINKTYPES: [DataLink; 2] = [DataLink::USER0, DataLink::USER1];
 
@@ -54,11 +57,13 @@ impl Interface {
             Self::Events => Self::EVENTS,
         }
     }
-    /// The direction bits of `epb_flags`.
+    /// The lowest bits of `epb_flags`: the direction, and the mark of the outgoing unit's own line.
     const fn flags(self) -> u32 {
         match self {
-            Self::Received(_) => 1,
-            Self::Sent(_) => 2,
+            Self::Received(LineId::Main) => 1,
+            Self::Sent(LineId::Main) => 2,
+            Self::Received(LineId::Outgoing) => 1 | Self::OWN_LINE,
+            Self::Sent(LineId::Outgoing) => 2 | Self::OWN_LINE,
             Self::Events => 0,
         }
     }
@@ -193,7 +198,7 @@ pub(crate) fn inspect(packet: &EnhancedPacketBlock<'_>, before: &Chain) -> Resul
     let (mut direction, mut sum, mut link) = (0, None, None);
     for option in &packet.options {
         match option {
-            EnhancedPacketOption::Flags(flags) => direction = flags & 3,
+            EnhancedPacketOption::Flags(flags) => direction = flags & 0b1_1111,
             EnhancedPacketOption::Hash(h) if h.first() == Some(&CRC32_ALGORITHM) => sum = h.get(1..5),
             EnhancedPacketOption::Common(CommonOption::Unknown(o)) if o.code == PACKET_ID => link = Some(&o.value),
             _ => {}
@@ -215,8 +220,8 @@ pub(crate) fn inspect(packet: &EnhancedPacketBlock<'_>, before: &Chain) -> Resul
     let on = match (packet.interface_id, direction) {
         (Interface::LINE, 1) => Interface::Received(LineId::Main),
         (Interface::LINE, 2) => Interface::Sent(LineId::Main),
-        (Interface::OUTGOING, 1) => Interface::Received(LineId::Outgoing),
-        (Interface::OUTGOING, 2) => Interface::Sent(LineId::Outgoing),
+        (Interface::OUTGOING, 0b101) => Interface::Received(LineId::Outgoing),
+        (Interface::OUTGOING, 0b110) => Interface::Sent(LineId::Outgoing),
         (Interface::LINE | Interface::OUTGOING, _) => {
             return Err(Fault::Malformed("bytes of the line without a direction"));
         }

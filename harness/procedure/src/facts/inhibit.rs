@@ -1,5 +1,9 @@
-//! What speaks against an inhibit while it should hold.
+//! Whether an inhibit holds while it should, and how it lapses.
+const MAKER: &str = "do not rely on the unit's inhibit to end by itself; tell its maker";
 facts! {
+    granted() = "inhibit.granted", Pass, "the unit's own outputs are inhibited, on a lease that is renewed";
+    not_granted(trouble) = "inhibit.not-granted", Undecided,
+        "the unit's own outputs are not inhibited: {trouble}";
     operated(output) = "inhibit.output-operated", Fail,
         "output {output} was operated while the unit's outputs were inhibited",
         likely "the unit does not hold its outputs back, or somebody operates it by other means",
@@ -8,4 +12,14 @@ facts! {
         "the unit granted the inhibit of its outputs, and its readings say that they are not inhibited",
         likely "the unit does not do what it answers",
         next "stop the smoke, look at the panel; do not put this unit into service before its maker has explained it";
+    lapse_not_tried() = "inhibit.lapse-not-tried", Undecided,
+        "the lapse of the inhibit was not tried: air and latches were not clear, or nothing was inhibited";
+    lapse_shown() = "inhibit.lapse-shown", Pass,
+        "an inhibit that nobody renewed raised its fault while the outputs were still held back, and was regained";
+    lapse_gave_back() = "inhibit.lapse-gave-back", Fail,
+        "the lapsed inhibit gave the outputs back before its fault was shown", next MAKER;
+    lapse_not_regained() = "inhibit.lapse-not-regained", Undecided, "the lapsed inhibit could not be regained",
+        next MAKER;
+    lapse_not_seen() = "inhibit.lapse-not-seen", Undecided, "readings stopped while the inhibit lapsed", next MAKER;
+    lapse_no_fault() = "inhibit.lapse-no-fault", Fail, "an inhibit that nobody renewed raised no fault", next MAKER;
 }

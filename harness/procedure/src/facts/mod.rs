@@ -123,12 +123,20 @@ macro_rules! topics {
     };
 }
 topics! {
+    checklist
+    clock
     close
+    ended
+    held
     inhibit
     isolate
+    load
+    outgoing
+    outputs
     purge
     restore
     supervise
+    unit
 }
 
 fn told(values: &[(&'static str, &dyn fmt::Display)]) -> BTreeMap<Cow<'static, str>, String> {

@@ -3,12 +3,20 @@
 //!
 //! The statistics are the measure crate's; here is only how this job uses them. Not here: asking, reading and waiting
 //! ([`crate::stages`]), and sentences ([`crate::facts`]).
+pub(crate) mod checklist;
+pub(crate) mod clock;
 pub(crate) mod close;
+pub(crate) mod conclusion;
+pub(crate) mod ended;
+pub(crate) mod held;
 pub(crate) mod inhibit;
 pub(crate) mod isolate;
+pub(crate) mod load;
+pub(crate) mod outputs;
 pub(crate) mod purge;
 pub(crate) mod restore;
 pub(crate) mod supervise;
+pub(crate) mod unit;
 
 use crate::{
     context::Context,

@@ -6,19 +6,18 @@ use super::{load, unit};
 use crate::{
     context::{Context, Stop},
     effect::Entry,
-    outcome::{Finding, StageKind, Subject},
+    facts::unit as fact,
+    judge::unit as judge,
+    outcome::StageKind,
     prompt::Act,
 };
-use alloc::{format, string::String};
 use plumeline_base::{Verdict, input::LineId};
 
 pub(crate) async fn bench(ctx: Context) -> Result<(), Stop> {
     let text = "Put the replacement on the bench, not on the wall: supply on, the cable to it, nothing wired to its outputs and \
                 inputs. The site stays in service with the outgoing unit. Done?";
     if let Err(why) = ctx.ask_done(Act::Bench, text).await {
-        let mut f = open(format!("not tried on the bench: {why}"));
-        f.next = Some("try it before the site goes out of service, or leave the stage out of the plan".into());
-        ctx.found(f);
+        ctx.found(judge::replacement(StageKind::Bench, fact::not_tried(why)));
         return Ok(());
     }
     ctx.turn_to(LineId::Main);
@@ -32,15 +31,11 @@ pub(crate) async fn bench(ctx: Context) -> Result<(), Stop> {
         "Take the replacement's power off and connect the cable to the outgoing unit. Done?"
     };
     if let Err(why) = ctx.ask_done(Act::BenchDone, text).await {
-        ctx.found(open(format!("the cable was not moved back to the outgoing unit: {why}")));
+        ctx.found(judge::replacement(StageKind::Bench, fact::cable_not_moved(why)));
     }
     unit::forget(&ctx);
     ctx.turn_to(LineId::Outgoing);
     end
-}
-
-fn open(says: String) -> Finding {
-    Finding::new(StageKind::Bench, Subject::Replacement, Verdict::Undecided, says)
 }
 
 async fn on_the_bench(ctx: &Context) -> Result<(), Stop> {

@@ -5,13 +5,14 @@ use crate::{
     context::Context,
     date,
     effect::Entry,
-    outcome::{Finding, StageKind, Subject, Ticked},
+    judge::checklist as judge,
+    outcome::{StageKind, Ticked},
     plan::ChecklistItem,
     prompt::Act,
 };
 use alloc::{boxed::Box, format, string::String};
 use plumeline_base::{
-    Instant, Verdict,
+    Instant,
     input::{Answer, Tick, TickState},
 };
 use plumeline_detector::driver::Wants;
@@ -77,21 +78,6 @@ fn ticked(ctx: &Context, item: &ChecklistItem, number: u32, at: Instant, answer:
         ctx.edit().who = tick.by;
     }
     let by = ctx.get().who.clone();
-    let (verdict, says) = match (tick.state, &tick.note, &by) {
-        (TickState::NotDone, note, _) => {
-            let why = note.as_deref().unwrap_or("no reason was given");
-            (Verdict::Undecided, format!("{}: not done ({why})", item.text))
-        }
-        // Without a reason it is no answer.
-        (TickState::NotApplicable, None, _) => {
-            (Verdict::Undecided, format!("{}: said not to apply, without a reason", item.text))
-        }
-        (_, _, None) => (Verdict::Undecided, format!("{}: who did it was not told", item.text)),
-        (TickState::NotApplicable, Some(why), Some(by)) => {
-            (Verdict::Pass, format!("{}: not applicable ({why}), says {by}", item.text))
-        }
-        (TickState::Done, _, Some(by)) => (Verdict::Pass, format!("{}: done, says {by}", item.text)),
-    };
     let entry = Ticked {
         item: number,
         stage: item.stage,
@@ -105,13 +91,7 @@ fn ticked(ctx: &Context, item: &ChecklistItem, number: u32, at: Instant, answer:
         photo: tick.photo,
     };
     ctx.note(Entry::Ticked(Box::new(entry.clone())));
+    let found = judge::ticked(&entry);
     ctx.edit().outcome.checklist.push(entry);
-    // What the plan does not require is in the record, and decides nothing.
-    if item.required || verdict.is_pass() {
-        let mut f = Finding::new(item.stage, Subject::Check(number), verdict, says);
-        if !verdict.is_pass() {
-            f.next = Some("do it, or have whoever is responsible for the site decide, and record it".into());
-        }
-        ctx.found(f);
-    }
+    found.into_iter().for_each(|f| ctx.found(f));
 }

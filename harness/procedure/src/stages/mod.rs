@@ -8,12 +8,15 @@ mod baseline;
 mod bench;
 mod checklist;
 mod clear_air;
+mod clock;
 mod close;
 mod compare;
 pub(crate) mod flow;
+mod held;
 pub(crate) mod holes;
 mod isolate;
 mod load;
+mod outgoing;
 mod outputs;
 mod presence;
 mod purge;
@@ -28,16 +31,20 @@ mod unit;
 pub(crate) use unit::settings_digest;
 
 use crate::{
-    context::{Context, Stop, list},
+    context::{Context, Stop},
     effect::{Effect, Entry},
     executor::{Either, race, wait_for},
-    outcome::{Finding, StageKind, StageResult, Subject},
+    judge,
+    outcome::{StageKind, StageResult},
     plan::{Policy, StagePlan},
 };
-use alloc::{boxed::Box, format, string::String, vec::Vec};
+use alloc::{
+    boxed::Box,
+    format,
+    string::{String, ToString},
+};
 use core::{future::Future, pin::Pin, time::Duration};
 use plumeline_base::Verdict;
-use plumeline_detector::Trouble;
 
 /// The whole job.
 pub(crate) async fn job(ctx: Context) {
@@ -72,7 +79,7 @@ fn body(ctx: &Context, stage: StageKind) -> Pin<Box<dyn Future<Output = Result<(
     match stage {
         StageKind::Bench => Box::pin(bench::bench(ctx)),
         StageKind::Isolate => Box::pin(isolate::isolate(ctx)),
-        StageKind::AsFound => Box::pin(unit::as_found(ctx)),
+        StageKind::AsFound => Box::pin(outgoing::as_found(ctx)),
         StageKind::Swap => Box::pin(unit::swap(ctx)),
         StageKind::Boot => Box::pin(unit::boot(ctx)),
         StageKind::Load => Box::pin(load::load(ctx)),
@@ -118,7 +125,7 @@ async fn run(ctx: &Context, plan: &StagePlan) -> (Verdict, bool) {
     let found = ctx.verdict_of(stage);
     let verdict = if complete { found } else { found.and(Verdict::Undecided) };
     let result =
-        StageResult { stage, verdict, complete, began, ended: ctx.now(), because: end.err().map(|s| stop_words(&s)) };
+        StageResult { stage, verdict, complete, began, ended: ctx.now(), because: end.err().map(|s| s.to_string()) };
     ctx.note(Entry::StageEnded(result.clone()));
     ctx.edit().outcome.stages.push(result);
     (verdict, must_stop)
@@ -148,83 +155,17 @@ async fn watch(ctx: &Context) -> Stop {
     }
 }
 
-fn stop_words(stop: &Stop) -> String {
-    match stop {
-        Stop::Aborted(_) => "the job was told to stop".into(),
-        Stop::Deadline => "it took longer than the plan allows".into(),
-        Stop::Trouble(trouble) => format!("{trouble}"),
-        Stop::StartedAnew => "the unit started anew although nobody asked it to".into(),
-        Stop::OtherSettings(why) => why.clone(),
-        Stop::Found => "what was found makes going on pointless or unsafe".into(),
-    }
-}
-
-/// Writes down why a stage ended early. True if the job can't go on.
+/// Writes down why a stage ended early, and what that makes void. True if the job can't go on.
 fn explain(ctx: &Context, stage: StageKind, stop: &Stop) -> bool {
-    let words = stop_words(stop);
-    let undecided = |subject, next: &str| {
-        let mut f = Finding::new(stage, subject, Verdict::Undecided, format!("{stage} was not finished: {words}"));
-        f.next = Some(next.into());
-        f
-    };
+    let last = ctx.get().last_trouble.clone();
     match stop {
-        Stop::Found => true,
-        Stop::Aborted(_) => {
-            ctx.found(undecided(Subject::Job, "run the job again when the reason for stopping is gone"));
-            true
-        }
-        Stop::Deadline => {
-            let trouble = ctx.get().last_trouble.clone();
-            let mut f = undecided(Subject::Job, "find out what held it up, then run the job again");
-            if let Some(trouble) = trouble {
-                f.subject = Subject::Link;
-                f.says = format!("{stage} was not finished in time: {trouble}");
-                f.next = Some(trouble.remedy().into());
-                ctx.edit().outcome.trouble = Some(trouble);
-            }
-            ctx.found(f);
-            false
-        }
-        Stop::Trouble(trouble) => {
-            ctx.found(undecided(Subject::Link, trouble.remedy()));
-            // What can't be had this way is open, and the plan says whether to go on; a lost or mad unit ends the job.
-            let open = matches!(trouble, Trouble::CannotDo(_) | Trouble::NotTold(_) | Trouble::Refused { .. });
-            if !open {
-                ctx.edit().outcome.trouble = Some(trouble.clone());
-            }
-            !open
-        }
-        Stop::StartedAnew => {
-            ctx.void(&StageKind::with(|t| t.bound_to_start), "the unit started anew");
-            let mut f = undecided(
-                Subject::Replacement,
-                "find out why the unit restarted (supply, a person at its keys), then prove flow, baseline and smoke again",
-            );
-            f.likely = Some("its supply was interrupted, or somebody restarted it".into());
-            ctx.found(f);
-            true
-        }
-        Stop::OtherSettings(_) => {
-            let mut f = undecided(
-                Subject::Replacement,
-                "find out who changed them, load the settings again, then prove flow, baseline and smoke again",
-            );
-            f.likely = Some("somebody changed them at the unit's keys or with another program".into());
-            ctx.found(f);
-            true
-        }
+        Stop::Deadline if last.is_some() => ctx.edit().outcome.trouble = last.clone(),
+        Stop::Trouble(trouble) if stop.ends_job() => ctx.edit().outcome.trouble = Some(trouble.clone()),
+        Stop::StartedAnew => ctx.void(&StageKind::with(|t| t.bound_to_start), "the unit started anew"),
+        _ => {}
     }
-}
-
-/// Of the holes of a pipe that are off, the one that is farthest off: one that is blocked makes the others draw more.
-fn farthest_off<'a>(first: &'a Finding, all: impl Iterator<Item = &'a Finding>) -> &'a Finding {
-    let Subject::Hole(inlet, _) = first.subject else { return first };
-    let off = |f: &Finding| match (&f.measured, &f.expected) {
-        (Some(m), Some(e)) if e.value > 0.0 => libm::fabs(m.value / e.value - 1.0),
-        _ => 0.0,
-    };
-    let of_pipe = |f: &&Finding| f.stage == first.stage && matches!(f.subject, Subject::Hole(i, _) if i == inlet);
-    all.filter(of_pipe).fold(first, |worst, f| if off(f) > off(worst) { f } else { worst })
+    judge::ended::early(stage, stop, last.as_ref()).into_iter().for_each(|f| ctx.found(f));
+    stop.ends_job()
 }
 
 /// Sums the job up.
@@ -234,35 +175,8 @@ fn conclude(ctx: &Context) {
         let still = close::still(&s);
         let out_of_service = s.isolated_at.map(|t| s.restored_at.unwrap_or(s.now).since(t).as_secs_f64());
         let o = &mut s.outcome;
-        let missing: Vec<StageKind> =
-            o.not_done.iter().map(|(stage, _)| *stage).filter(|stage| stage.is_needed()).collect();
-        // Findings count as they stand at the end: a later stage may have made them void.
-        let ran = o.stages.iter().filter(|r| r.stage.judges()).map(|r| r.verdict);
-        let findings = o.findings.iter().filter(|f| f.stage.judges()).map(Finding::counts_as);
-        let all = ran.chain(findings).chain(missing.iter().map(|_| Verdict::Undecided));
-        let mut verdict = Verdict::over(all);
-        if o.aborted || !still.is_empty() {
-            verdict = verdict.and(Verdict::Undecided);
-        }
-        o.verdict = verdict;
-        let hangs_on = |wanted: Verdict| {
-            let such = || o.findings.iter().filter(|f| f.stage.judges() && f.counts_as() == wanted);
-            such()
-                .next()
-                .map(|first| farthest_off(first, such()))
-                .map(|f| format!("{}: {}", f.subject, f.void.as_deref().map_or(&*f.says, |v| v)))
-        };
-        let because = match verdict {
-            Verdict::Pass => "everything that the plan asks for was shown".into(),
-            Verdict::Fail => hangs_on(Verdict::Fail).unwrap_or_default(),
-            Verdict::Undecided if !missing.is_empty() && hangs_on(Verdict::Undecided).is_none() => {
-                format!("not done: {}", list(&missing))
-            }
-            Verdict::Undecided => hangs_on(Verdict::Undecided).unwrap_or_else(|| "the job was stopped".into()),
-        };
-        o.because = because;
-        o.out_of_service_s = out_of_service;
-        o.still = still;
+        (o.still, o.out_of_service_s) = (still, out_of_service);
+        judge::conclusion::conclude(o);
         o.clone()
     };
     ctx.note(Entry::Ended { verdict: outcome.verdict, because: outcome.because.clone() });

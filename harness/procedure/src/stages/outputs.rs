@@ -3,13 +3,18 @@
 use super::unit;
 use crate::{
     context::{Context, Stop},
-    outcome::{Figure, Finding, StageKind, Subject},
+    facts::{
+        Fact,
+        outputs::{self as fact, By},
+    },
+    judge::outputs::{self as judge, Lapsed, Operated},
+    outcome::Subject,
     plan::Wire,
     prompt::Act,
 };
 use alloc::{format, string::String};
 use core::time::Duration;
-use plumeline_base::{Verdict, input::Answer};
+use plumeline_base::input::Answer;
 use plumeline_detector::{Faults, Request, bit, driver::Wants, settings::Value};
 
 /// A panel takes its time to show an input.
@@ -32,9 +37,8 @@ pub(super) fn function(ctx: &Context, output: u8) -> Option<String> {
 
 /// Each output in use is operated; the panel must show what it stands for, and then no longer.
 pub(crate) async fn outputs(ctx: Context) -> Result<(), Stop> {
-    let stage = StageKind::Outputs;
     let Some(abilities) = ctx.abilities().filter(|a| a.drive_outputs) else {
-        ctx.found(Finding::new(stage, Subject::Replacement, Verdict::Undecided, "outputs can't be operated this way"));
+        ctx.found(judge::of_unit(fact::cannot_operate()));
         return Ok(());
     };
     let inputs = ctx.inputs();
@@ -49,20 +53,16 @@ pub(crate) async fn outputs(ctx: Context) -> Result<(), Stop> {
     for output in 1..=abilities.outputs {
         let wire = plan.wires.iter().find(|w| w.output == output);
         let function = function(&ctx, output);
-        if function.is_none() && wire.is_none() {
-            continue;
-        }
+        let fact = match judge::wiring(wire.map(|w| &*w.function), function.as_deref()) {
+            Ok(None) => continue,
+            Ok(Some(function)) => one(&ctx, output, function, wire).await,
+            Err(differs) => differs,
+        };
         any = true;
-        let f = one(&ctx, output, function, wire).await;
-        ctx.found(f);
+        ctx.found(judge::of_output(output, fact));
     }
     if !any {
-        ctx.found(Finding::new(
-            stage,
-            Subject::Replacement,
-            Verdict::Undecided,
-            "no output is in use by the settings read back",
-        ));
+        ctx.found(judge::of_unit(fact::none_in_use()));
     }
     if abilities.inhibit && plan.lapse {
         lapse(&ctx).await;
@@ -71,65 +71,32 @@ pub(crate) async fn outputs(ctx: Context) -> Result<(), Stop> {
 }
 
 /// Operates one output and finds out what that does.
-async fn one(ctx: &Context, output: u8, function: Option<String>, wire: Option<&Wire>) -> Finding {
-    let mut f = Finding::new(StageKind::Outputs, Subject::Output(output), Verdict::Undecided, "");
-    let sheet = |f: &mut Finding| {
-        f.next = Some(
-            "compare settings and wires with the wiring sheet, put them right, and operate every output again".into(),
-        );
-    };
-    let function = match (function, wire) {
-        (Some(function), Some(wire)) if wire.function != function => {
-            f.verdict = Verdict::Fail;
-            f.says = format!("the wiring sheet has \"{}\" here, the settings have \"{function}\"", wire.function);
-            sheet(&mut f);
-            return f;
-        }
-        (None, Some(wire)) => {
-            f.verdict = Verdict::Fail;
-            f.says = format!("the wiring sheet has \"{}\" here, the settings leave it unused", wire.function);
-            sheet(&mut f);
-            return f;
-        }
-        (Some(function), _) => function,
-        (None, None) => return f,
-    };
-    let input = wire.and_then(|w| w.input);
+async fn one(ctx: &Context, output: u8, function: &str, wire: Option<&Wire>) -> Fact {
     let before = ctx.until_reading(SHOWN, |_| true).await.map(|t| t.reading.outputs);
-    match before {
-        Some(on) if on & bit(output) != 0 => {
-            f.says = format!("\"{function}\" is active already for another reason: driving it would show nothing");
-            f.next = Some("clear what holds it active, then operate every output again".into());
-            return f;
-        }
-        Some(_) => {}
-        None => {
-            f.says = "no fresh reading shows whether the output is at rest".into();
-            f.next = Some("bring the readings back first".into());
-            return f;
-        }
+    if let Some(fact) = judge::before(function, before, bit(output)) {
+        return fact;
     }
     let rest = before.unwrap_or(0);
     if let Err(trouble) = ctx.unit(Request::Drive { output, on: true }).await {
-        f.says = format!("the output could not be operated: {trouble}");
-        f.next = Some(trouble.remedy().into());
-        return f;
+        return fact::not_operated(&trouble, trouble.remedy());
     }
     ctx.sleep(PANEL).await;
     let alone = ctx.until_reading(SHOWN, |t| t.reading.outputs == rest | bit(output)).await.is_some();
-    let called = wire.and_then(|w| w.panel.as_deref()).map_or_else(String::new, |p| format!(", at the panel \"{p}\","));
+    let input = wire.and_then(|w| w.input);
     let shows = match input {
         Some(n) => seen(ctx, n, true).await,
         None => {
+            let called = wire.and_then(|w| w.panel.as_deref());
+            let called = called.map_or_else(String::new, |p| format!(", at the panel \"{p}\","));
             let text = format!(
                 "Output {output} stands for \"{function}\"{called} and is operated now. Does the panel show exactly that input?"
             );
-            ctx.ask(Act::PanelShows { output, function: function.clone() }, text, Wants::YesNo).await.1
+            ctx.ask(Act::PanelShows { output, function: function.into() }, text, Wants::YesNo).await.1
         }
     };
-    let off = ctx.unit(Request::Drive { output, on: false }).await;
+    let released = ctx.unit(Request::Drive { output, on: false }).await.map(|_| ());
     ctx.sleep(PANEL).await;
-    let clear = match input {
+    let clears = match input {
         Some(n) => seen(ctx, n, false).await,
         None => {
             let text = format!("Output {output} is at rest again. Has the panel's input cleared?");
@@ -137,26 +104,8 @@ async fn one(ctx: &Context, output: u8, function: Option<String>, wire: Option<&
         }
     };
     let at_rest = ctx.until_reading(SHOWN, |t| t.reading.outputs & bit(output) == 0).await.is_some();
-    let by = input.map_or_else(|| "the operator says".into(), |n| format!("input {n} shows"));
-    (f.verdict, f.says) = match (&shows, &clear, &off) {
-        (Answer::Yes, Answer::Yes, Ok(_)) if alone && at_rest => {
-            (Verdict::Pass, format!("operates \"{function}\" at the panel and no other, and clears ({by})"))
-        }
-        (Answer::Yes, Answer::Yes, Ok(_)) => {
-            (Verdict::Undecided, "the unit's own readings do not show that this output alone was operated".into())
-        }
-        (Answer::No, ..) => (Verdict::Fail, format!("does not operate \"{function}\" at the panel ({by})")),
-        (Answer::Yes, Answer::No, _) => (Verdict::Fail, format!("\"{function}\" does not clear at the panel ({by})")),
-        _ => (Verdict::Undecided, "the panel's reaction was not told".into()),
-    };
-    if f.verdict == Verdict::Fail {
-        f.likely = Some(
-            "wires on the wrong terminals, or another contact sense (the order of outputs differs from unit to unit)"
-                .into(),
-        );
-        sheet(&mut f);
-    }
-    f
+    let by = input.map_or(By::Operator, By::Input);
+    judge::operated(function, &Operated { shows, clears, released, alone: alone && at_rest, by })
 }
 
 /// What an input of the unit says of the panel's reaction, in place of a person.
@@ -173,18 +122,15 @@ async fn seen(ctx: &Context, input: u8, on: bool) -> Answer {
 /// A lease is not renewed once, at a moment when nothing hangs on it: the fault must come first, the outputs stay held
 /// back meanwhile, and the inhibit is regained.
 async fn lapse(ctx: &Context) {
-    let mut f = Finding::new(StageKind::Outputs, Subject::Replacement, Verdict::Undecided, "");
     let calm = |t: &crate::readings::Timed| {
         t.reading.levels | t.reading.latched == 0 && !t.reading.faults.has(Faults::INHIBIT_LAPSED)
     };
     if ctx.until_reading(SHOWN, calm).await.is_none() || !ctx.get().inhibited {
-        f.says =
-            "the lapse of the inhibit was not tried: air and latches were not clear, or nothing was inhibited".into();
-        ctx.found(f);
+        ctx.found(judge::lapsed(None));
         return;
     }
     ctx.edit().renewing = false;
-    let shown = match ctx.unit(Request::Inhibit { lease: LAPSING }).await {
+    let fault = match ctx.unit(Request::Inhibit { lease: LAPSING }).await {
         Ok(_) => {
             let from = ctx.now();
             let shown = ctx.until_reading(LAPSE_SHOWN, |t| t.reading.faults.has(Faults::INHIBIT_LAPSED)).await;
@@ -200,23 +146,6 @@ async fn lapse(ctx: &Context) {
         s.inhibited = regained;
     }
     let holds = |t: &crate::readings::Timed| t.reading.inhibited() && !t.reading.faults.has(Faults::INHIBIT_LAPSED);
-    let again = regained && ctx.until_reading(LAPSE_SHOWN, holds).await.is_some();
-    f.measured = shown.map(|(after, _)| Figure::plain(after, "s"));
-    (f.verdict, f.says) = match (shown, again) {
-        (Some((_, true)), true) => (
-            Verdict::Pass,
-            "an inhibit that nobody renewed raised its fault while the outputs were still held back, and was regained"
-                .into(),
-        ),
-        (Some((_, false)), _) => {
-            (Verdict::Fail, "the lapsed inhibit gave the outputs back before its fault was shown".into())
-        }
-        (Some(_), false) => (Verdict::Undecided, "the lapsed inhibit could not be regained".into()),
-        (None, _) if ctx.latest().is_none() => (Verdict::Undecided, "readings stopped while the inhibit lapsed".into()),
-        (None, _) => (Verdict::Fail, "an inhibit that nobody renewed raised no fault".into()),
-    };
-    if !f.verdict.is_pass() {
-        f.next = Some("do not rely on the unit's inhibit to end by itself; tell its maker".into());
-    }
-    ctx.found(f);
+    let regained = regained && ctx.until_reading(LAPSE_SHOWN, holds).await.is_some();
+    ctx.found(judge::lapsed(Some(Lapsed { fault, regained, readings: ctx.latest().is_some() })));
 }

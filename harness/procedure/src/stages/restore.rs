@@ -1,5 +1,5 @@
 //! Outputs given back only over clear air, then the zone restored and the release circuit unlocked.
-use super::load;
+use super::held;
 use crate::{
     context::{Context, Stop},
     effect::Entry,
@@ -15,7 +15,7 @@ use plumeline_base::{Verdict, input::Answer};
 use plumeline_detector::{Request, driver::Wants};
 
 pub(crate) async fn restore(ctx: Context) -> Result<(), Stop> {
-    load::unchanged(&ctx, StageKind::Restore).await;
+    held::unchanged(&ctx, StageKind::Restore).await;
     lapses(&ctx).await;
     if ctx.get().inhibited {
         give_back(&ctx).await;

@@ -1,0 +1,40 @@
+//! Whether the unit took the settings, and holds them over a restart.
+const AGAIN: &str = "load the settings again; if it comes back, do not put this unit into service and tell its maker";
+const DROPPED: &str = "the unit dropped the item";
+const HAS_MORE: &str = "the unit has an item that settings-new.json lacks";
+const FELL_BACK: &str = "the unit fell back to another value, or somebody changed it at its keys";
+facts! {
+    changed_since_bench() = "load.changed-since-bench", Undecided,
+        "the unit no longer holds the settings that were loaded on the bench",
+        likely "somebody changed them at its keys, or it lost them when its power was off",
+        next "find out which; if the unit loses settings, do not put it into service";
+    nothing_to_load() = "load.nothing-to-load", Undecided, "there are no settings to load",
+        next "put the settings for the replacement into the job folder as settings-new.json, then run the job again";
+    refused(trouble) = "load.refused", Fail, "the unit did not take the settings: {trouble}",
+        next "correct settings-new.json as the unit's reason says; the unit still holds what it held before";
+    changed_meanwhile(reason) = "load.changed-meanwhile", Undecided,
+        "somebody changed the unit's settings while they were being loaded: {reason}",
+        likely "somebody works at the unit's own keys, or with another tool",
+        next "see that nobody else works at the unit, then run the job again";
+    read_back(items) = "load.read-back", Pass, "all {items} settings sent and read back, item by item";
+    missing(item) = "load.item-missing", Fail, "not sent and read back: {item}", likely DROPPED, next AGAIN;
+    extra(item) = "load.item-extra", Fail, "not sent and read back: {item}", likely HAS_MORE, next AGAIN;
+    changed(item) = "load.item-changed", Fail, "not sent and read back: {item}", likely FELL_BACK, next AGAIN;
+    no_restart() = "load.no-restart", Undecided,
+        "not shown that the settings survive a restart: the unit can't be restarted this way";
+    another_unit() = "load.another-unit-after-restart", Fail, "another unit answers after the restart",
+        next "check which unit the cable goes to; a unit that says another thing at each start is defective";
+    kept(items) = "load.kept", Pass, "all {items} settings still there after a restart, item by item";
+    missing_later(item) = "load.item-missing-after-restart", Fail, "not still there after a restart: {item}",
+        likely DROPPED, next AGAIN;
+    extra_later(item) = "load.item-extra-after-restart", Fail, "not still there after a restart: {item}",
+        likely HAS_MORE, next AGAIN;
+    changed_later(item) = "load.item-changed-after-restart", Fail, "not still there after a restart: {item}",
+        likely FELL_BACK, next AGAIN;
+    same_revision(revision, digest) = "load.same-revision", Pass,
+        "the unit holds revision {revision} with digest {digest}… before and after the restart";
+    other_revision(before, after) = "load.other-revision", Undecided,
+        "the unit's settings went from revision {before} to {after} although nobody here sent any",
+        likely "somebody changed settings at the unit's own keys",
+        next "see that nobody else works at the unit, then load again";
+}

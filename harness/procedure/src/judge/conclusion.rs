@@ -1,0 +1,108 @@
+//! What the whole job comes to, and what that hangs on.
+use crate::{
+    context::list,
+    outcome::{Finding, Outcome, StageKind, Subject},
+};
+use alloc::{format, string::String, vec::Vec};
+use plumeline_base::Verdict;
+
+/// Sums the job up. `outcome.still` says already what is still off.
+pub(crate) fn conclude(outcome: &mut Outcome) {
+    let missing: Vec<StageKind> =
+        outcome.not_done.iter().map(|(stage, _)| *stage).filter(|stage| stage.is_needed()).collect();
+    outcome.verdict = verdict(outcome, &missing);
+    outcome.because = match outcome.verdict {
+        Verdict::Pass => "everything that the plan asks for was shown".into(),
+        wanted => match hangs_on(outcome, wanted) {
+            Some(f) => format!("{}: {}", f.subject, f.void.as_deref().unwrap_or(&f.says)),
+            None if wanted == Verdict::Fail => String::new(),
+            None if missing.is_empty() => "the job was stopped".into(),
+            None => format!("not done: {}", list(&missing)),
+        },
+    };
+}
+
+fn verdict(o: &Outcome, missing: &[StageKind]) -> Verdict {
+    // Findings count as they stand at the end: a later stage may have made them void.
+    let ran = o.stages.iter().filter(|r| r.stage.judges()).map(|r| r.verdict);
+    let findings = o.findings.iter().filter(|f| f.stage.judges()).map(Finding::counts_as);
+    let all = Verdict::over(ran.chain(findings).chain(missing.iter().map(|_| Verdict::Undecided)));
+    if o.aborted || !o.still.is_empty() { all.and(Verdict::Undecided) } else { all }
+}
+
+/// The first finding with this verdict. Of the holes of a pipe that are off, it is the one that is farthest off: one that
+/// is blocked makes the others draw more.
+fn hangs_on(o: &Outcome, wanted: Verdict) -> Option<&Finding> {
+    let mut such = o.findings.iter().filter(|f| f.stage.judges() && f.counts_as() == wanted);
+    let first = such.next()?;
+    let Subject::Hole(inlet, _) = first.subject else { return Some(first) };
+    let off = |f: &Finding| match (&f.measured, &f.expected) {
+        (Some(m), Some(e)) if e.value > 0.0 => libm::fabs(m.value / e.value - 1.0),
+        _ => 0.0,
+    };
+    let of_pipe = |f: &&Finding| f.stage == first.stage && matches!(f.subject, Subject::Hole(i, _) if i == inlet);
+    Some(such.filter(of_pipe).fold(first, |worst, f| if off(f) > off(worst) { f } else { worst }))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::{
+        facts::{close, load},
+        outcome::{Figure, StageResult},
+    };
+    use plumeline_base::Instant;
+
+    fn finding(stage: StageKind, subject: Subject, verdict: Verdict) -> Finding {
+        let mut f = Finding::of(stage, subject, load::no_restart());
+        f.verdict = verdict;
+        f
+    }
+    fn outcome(findings: Vec<Finding>) -> Outcome {
+        let stage = StageResult {
+            stage: StageKind::Load,
+            verdict: Verdict::Pass,
+            complete: true,
+            began: Instant::START,
+            ended: Instant::START,
+            because: None,
+        };
+        Outcome { stages: alloc::vec![stage], findings, ..Outcome::default() }
+    }
+    fn concluded(mut o: Outcome) -> (Verdict, String) {
+        conclude(&mut o);
+        (o.verdict, o.because)
+    }
+
+    #[test]
+    fn nothing_is_passed_that_was_not_done_or_not_put_back() {
+        let passed = || outcome(alloc::vec![Finding::of(StageKind::Close, Subject::Zone, close::in_time())]);
+        assert_eq!(concluded(passed()).0, Verdict::Pass);
+        let missing = Outcome { not_done: alloc::vec![(StageKind::Supply, "left out".into())], ..passed() };
+        assert_eq!(concluded(missing), (Verdict::Undecided, "not done: supply".into()));
+        let bench = Outcome { not_done: alloc::vec![(StageKind::Bench, "left out".into())], ..passed() };
+        assert_eq!(concluded(bench).0, Verdict::Pass);
+        let aborted = Outcome { aborted: true, ..passed() };
+        assert_eq!(concluded(aborted), (Verdict::Undecided, "the job was stopped".into()));
+        assert_eq!(concluded(Outcome { still: alloc::vec!["the zone".into()], ..passed() }).0, Verdict::Undecided);
+        let mut void = passed();
+        void.findings[0].void = Some("the cover was opened".into());
+        assert_eq!(concluded(void), (Verdict::Undecided, "zone: the cover was opened".into()));
+    }
+    #[test]
+    fn what_was_found_on_the_outgoing_unit_judges_nothing() {
+        let found = finding(StageKind::AsFound, Subject::Outgoing, Verdict::Fail);
+        assert_eq!(concluded(outcome(alloc::vec![found])).0, Verdict::Pass);
+    }
+    #[test]
+    fn a_failure_hangs_on_the_hole_that_is_farthest_off() {
+        let hole = |inlet, number, measured| {
+            let mut f = finding(StageKind::ProveFlow, Subject::Hole(inlet, number), Verdict::Fail);
+            (f.measured, f.expected) = (Some(Figure::plain(measured, "L/min")), Some(Figure::plain(1.0, "L/min")));
+            f
+        };
+        let (verdict, because) = concluded(outcome(alloc::vec![hole(1, 1, 1.2), hole(1, 2, 0.1), hole(2, 1, 0.0)]));
+        assert_eq!(verdict, Verdict::Fail);
+        assert!(because.starts_with("pipe 1 hole 2: "), "{because}");
+    }
+}

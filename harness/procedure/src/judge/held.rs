@@ -1,0 +1,79 @@
+//! Whether the unit still holds the settings loaded: by its own revision and digest, and item by item where these differ.
+use crate::{
+    facts::{Fact, held as fact},
+    outcome::{Finding, StageKind, Subject},
+};
+use alloc::{vec, vec::Vec};
+use plumeline_detector::{SettingsState, settings::Settings};
+
+fn of_unit(stage: StageKind, fact: Fact) -> Finding {
+    Finding::of(stage, Subject::Replacement, fact)
+}
+
+/// Another unit answers: what it holds says nothing of what was loaded.
+pub(crate) fn another_unit(stage: StageKind) -> Finding {
+    of_unit(stage, fact::another_unit())
+}
+
+/// The unit holds something else than was loaded, by its digest: only then its items are worth reading.
+pub(crate) fn differs(loaded: &SettingsState, now: &Result<SettingsState, &str>) -> bool {
+    now.as_ref().is_ok_and(|now| now.sha256 != loaded.sha256)
+}
+
+/// What the unit told, or why it did not; `items` are the settings as left and as they are now, where these were read.
+pub(crate) fn against(
+    stage: StageKind,
+    loaded: &SettingsState,
+    now: Result<SettingsState, &str>,
+    items: Option<(&Settings, &Settings)>,
+) -> Vec<Finding> {
+    let (before, now) = match now {
+        Err(why) => return vec![of_unit(stage, fact::not_shown(why))],
+        Ok(now) if now == *loaded => return vec![of_unit(stage, fact::still(now.revision))],
+        Ok(now) => (loaded.revision, now),
+    };
+    if now.sha256 == loaded.sha256 {
+        return vec![of_unit(stage, fact::changed_back(before, now.revision))];
+    }
+    let differences = items.map(|(left, read)| left.differences(read)).unwrap_or_default();
+    let item = |d: &plumeline_detector::settings::Difference| {
+        Finding::of(stage, Subject::Setting(d.key().into()), fact::item_changed(before, now.revision, d))
+    };
+    let whole = of_unit(stage, fact::changed(before, now.revision));
+    differences.iter().map(item).chain([whole]).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use alloc::string::String;
+    use plumeline_detector::settings::{Item, Value};
+
+    fn state(revision: u64, sha256: &str) -> SettingsState {
+        SettingsState { revision, sha256: sha256.into() }
+    }
+    fn codes(now: Result<SettingsState, &str>, items: Option<(&Settings, &Settings)>) -> Vec<String> {
+        let found = against(StageKind::Restore, &state(3, "aa"), now, items);
+        found.iter().map(|f| f.code.as_str().into()).collect()
+    }
+
+    #[test]
+    fn revision_and_digest_tell_what_happened_since() {
+        let settings = |n| {
+            let item = Item { key: "a".into(), value: Value::Int(n), unit: None };
+            Settings::from_items(None, vec![item]).unwrap()
+        };
+        assert_eq!(codes(Ok(state(3, "aa")), None), ["held.still"]);
+        assert_eq!(codes(Ok(state(5, "aa")), None), ["held.changed-back"]);
+        assert_eq!(codes(Ok(state(5, "bb")), None), ["held.changed"]);
+        let both = (&settings(1), &settings(2));
+        assert_eq!(codes(Ok(state(5, "bb")), Some(both)), ["held.item-changed", "held.changed"]);
+        assert_eq!(codes(Err("silent"), None), ["held.not-shown"]);
+        assert!(another_unit(StageKind::Restore).code == "held.another-unit");
+    }
+    #[test]
+    fn items_are_read_only_where_the_digest_differs() {
+        assert!(differs(&state(3, "aa"), &Ok(state(4, "bb"))));
+        assert!(!differs(&state(3, "aa"), &Ok(state(4, "aa"))) && !differs(&state(3, "aa"), &Err("silent")));
+    }
+}

@@ -1,0 +1,98 @@
+//! Whether the unit holds the settings that it was sent: at once, and after a restart.
+use crate::{
+    facts::{Fact, load as fact},
+    outcome::{Finding, StageKind, Subject},
+};
+use alloc::{vec, vec::Vec};
+use plumeline_detector::{
+    Abilities, Identity, SettingsState,
+    settings::{Difference, Settings},
+};
+
+/// When the settings were read.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Read {
+    /// After they were sent.
+    Back,
+    /// After a restart.
+    AfterRestart,
+}
+
+/// The settings that were wanted against those that were read, item by item.
+pub(crate) fn items(stage: StageKind, wanted: &Settings, read: &Settings, when: Read) -> Vec<Finding> {
+    let differences = wanted.differences(read);
+    if differences.is_empty() {
+        let items = wanted.items.len();
+        let fact = match when {
+            Read::Back => fact::read_back(items),
+            Read::AfterRestart => fact::kept(items),
+        };
+        return vec![Finding::of(stage, Subject::Replacement, fact)];
+    }
+    let differs = |d: Difference| Finding::of(stage, Subject::Setting(d.key().into()), difference(&d, when));
+    differences.into_iter().map(differs).collect()
+}
+
+fn difference(d: &Difference, when: Read) -> Fact {
+    match (d, when) {
+        (Difference::Missing(_), Read::Back) => fact::missing(d),
+        (Difference::Extra(_), Read::Back) => fact::extra(d),
+        (Difference::Changed { .. }, Read::Back) => fact::changed(d),
+        (Difference::Missing(_), Read::AfterRestart) => fact::missing_later(d),
+        (Difference::Extra(_), Read::AfterRestart) => fact::extra_later(d),
+        (Difference::Changed { .. }, Read::AfterRestart) => fact::changed_later(d),
+    }
+}
+
+/// The unit's own account before and after: another digest shows item by item, another revision shows here.
+pub(crate) fn revision(stage: StageKind, sent: &SettingsState, held: &SettingsState) -> Finding {
+    let digest = held.sha256.get(..12).unwrap_or(&held.sha256);
+    let fact = if sent == held {
+        fact::same_revision(held.revision, digest)
+    } else {
+        fact::other_revision(sent.revision, held.revision)
+    };
+    Finding::of(stage, Subject::Replacement, fact)
+}
+
+/// The unit that answers after the restart is the one that was restarted: all but its boot id is the same.
+pub(crate) fn same_unit(before: Option<(&Identity, &Abilities)>, after: (&Identity, &Abilities)) -> bool {
+    before.is_some_and(|(was, could)| *was == Identity { boot_id: was.boot_id, ..after.0.clone() } && could == after.1)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use alloc::string::String;
+    use plumeline_base::Verdict;
+    use plumeline_detector::settings::{Item, Value};
+
+    fn settings(items: &[(&str, i64)]) -> Settings {
+        let item = |(key, n): &(&str, i64)| Item { key: (*key).into(), value: Value::Int(*n), unit: None };
+        Settings::from_items(None, items.iter().map(item).collect()).unwrap()
+    }
+    fn codes(findings: &[Finding]) -> Vec<String> {
+        findings.iter().map(|f| f.code.as_str().into()).collect()
+    }
+
+    #[test]
+    fn each_item_counts_and_when_it_was_read() {
+        let wanted = settings(&[("a", 1), ("b", 2)]);
+        let read = settings(&[("a", 5), ("c", 3)]);
+        let found = items(StageKind::Load, &wanted, &read, Read::Back);
+        assert_eq!(codes(&found), ["load.item-changed", "load.item-missing", "load.item-extra"]);
+        assert!(found.iter().all(|f| f.verdict == Verdict::Fail));
+        let found = items(StageKind::Load, &wanted, &read, Read::AfterRestart);
+        let later = ["changed", "missing", "extra"].map(|w| alloc::format!("load.item-{w}-after-restart"));
+        assert_eq!(codes(&found), later);
+        assert_eq!(codes(&items(StageKind::Load, &wanted, &wanted, Read::Back)), ["load.read-back"]);
+        assert_eq!(codes(&items(StageKind::Load, &wanted, &wanted, Read::AfterRestart)), ["load.kept"]);
+    }
+    #[test]
+    fn a_revision_that_moved_by_itself_is_open() {
+        let state = |revision| SettingsState { revision, sha256: "0123456789abcdef".into() };
+        let same = revision(StageKind::Load, &state(3), &state(3));
+        assert_eq!((same.verdict, same.told["digest"].as_str()), (Verdict::Pass, "0123456789ab"));
+        assert_eq!(revision(StageKind::Load, &state(3), &state(4)).verdict, Verdict::Undecided);
+    }
+}

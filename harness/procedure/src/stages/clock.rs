@@ -1,0 +1,48 @@
+//! The unit's date and time: set, and looked at again after a restart.
+use crate::{
+    context::{Context, Stop},
+    facts::clock as fact,
+    judge::clock as judge,
+    outcome::{Finding, StageKind, Subject},
+};
+use core::time::Duration;
+use plumeline_detector::{Abilities, Request, Told, Trouble};
+
+/// A clock that was set later than this after it was read is set anew.
+const AT_ONCE: Duration = Duration::from_secs(1);
+
+/// Sets the unit's date and time; false where it keeps none.
+pub(super) async fn set(ctx: &Context, stage: StageKind, abilities: &Abilities) -> Result<bool, Stop> {
+    if !abilities.wall_clock {
+        ctx.remark("the unit keeps no date and time that can be set this way");
+        return Ok(false);
+    }
+    loop {
+        // A unit that is silent is waited for here: what is set must not be of a while ago.
+        ctx.unit(Request::TellTime).await.map_err(Stop::Trouble)?;
+        let asked = ctx.now();
+        let Some(utc_ms) = ctx.utc_ms(asked) else {
+            ctx.found(Finding::of(stage, Subject::Replacement, fact::no_date()));
+            return Ok(false);
+        };
+        match ctx.unit_once(Request::SetTime { utc_ms }).await {
+            Ok(_) if ctx.now().since(asked) <= AT_ONCE => return Ok(true),
+            Ok(_) | Err(Trouble::Silent | Trouble::Garbled | Trouble::LinkDown(_)) => {}
+            Err(trouble) => return Err(Stop::Trouble(trouble)),
+        }
+    }
+}
+
+/// The unit's date and time against the job's, and its local time against the plan's.
+pub(super) async fn check(ctx: &Context, stage: StageKind) -> Result<(), Stop> {
+    let time = match ctx.unit(Request::TellTime).await {
+        Ok(Told::Time(time)) => time,
+        Ok(_) => return Err(Stop::Trouble(Trouble::Nonsense("the unit answered something else than its time".into()))),
+        Err(trouble) => return Err(Stop::Trouble(trouble)),
+    };
+    let (inputs, ours) = (ctx.inputs(), ctx.utc_ms(ctx.now()));
+    let paused = ctx.get().paused > Duration::ZERO;
+    ctx.found(judge::time(stage, time.utc_ms, ours, paused, inputs.plan.limits.clock.clone()));
+    ctx.found(judge::zone(stage, time, inputs.plan.replacement.zone_min));
+    Ok(())
+}

@@ -1,0 +1,46 @@
+//! Before the unit is given back: does it still hold what was loaded?
+use crate::{
+    context::Context,
+    executor::{Either, race},
+    judge::held as judge,
+    outcome::StageKind,
+};
+use alloc::{format, string::String};
+use core::time::Duration;
+use plumeline_detector::{Identity, Request, Told, Trouble};
+
+pub(super) async fn unchanged(ctx: &Context, stage: StageKind) {
+    let (loaded, left, another) = {
+        let s = ctx.get();
+        let serial = |i: &Option<Identity>| i.as_ref().map(|i| i.serial.clone());
+        (s.loaded.clone(), s.as_left.clone(), serial(&s.identity) != serial(&s.outcome.replacement))
+    };
+    let (Some(loaded), Some(left)) = (loaded, left) else { return };
+    if another {
+        ctx.found(judge::another_unit(stage));
+        return;
+    }
+    let now = match soon(ctx, Request::SettingsState).await {
+        Ok(Told::SettingsState(now)) => Ok(now),
+        Ok(_) => Err("another answer than was asked for".into()),
+        Err(trouble) => Err(format!("{trouble}")),
+    };
+    let now = now.as_ref().cloned().map_err(String::as_str);
+    let read = match judge::differs(&loaded, &now) {
+        true => soon(ctx, Request::ReadSettings).await.ok(),
+        false => None,
+    };
+    let items = match &read {
+        Some(Told::Settings(read)) => Some((&left, read)),
+        _ => None,
+    };
+    judge::against(stage, &loaded, now, items).into_iter().for_each(|f| ctx.found(f));
+}
+
+/// Asks the unit, but gives it up after a time: nothing may hold up making the site safe.
+async fn soon(ctx: &Context, request: Request) -> Result<Told, Trouble> {
+    match race(ctx.unit(request), ctx.sleep(Duration::from_secs(30))).await {
+        Either::First(end) => end,
+        Either::Second(()) => Err(ctx.get().last_trouble.clone().unwrap_or(Trouble::Silent)),
+    }
+}

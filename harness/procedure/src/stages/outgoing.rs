@@ -1,0 +1,91 @@
+//! What the outgoing unit is and shows. A dead or mute one is normal: what it can't tell is 'not captured'.
+use super::{flow, supply, unit};
+use crate::{
+    context::{Context, Stop},
+    effect::{Entry, KeptSettings},
+    facts::outgoing as fact,
+    judge::unit as judge,
+    outcome::{Figure, Subject},
+};
+use alloc::format;
+use core::time::Duration;
+use plumeline_detector::{Abilities, Identity, Request, Told, Trouble};
+
+/// How often a unit that may be dead is asked who it is, and how long apart.
+const TRIES: u32 = 3;
+const APART: Duration = Duration::from_secs(3);
+/// How long its current is averaged.
+const AVERAGE: Duration = Duration::from_secs(10);
+
+pub(crate) async fn as_found(ctx: Context) -> Result<(), Stop> {
+    let Some(planned) = ctx.inputs().plan.outgoing.clone() else {
+        ctx.found(judge::as_found(fact::not_planned()));
+        return Ok(());
+    };
+    let (identity, abilities) = match identify(&ctx).await {
+        Ok(told) => told,
+        Err(trouble) => {
+            ctx.found(judge::as_found(fact::nothing(trouble)));
+            return Ok(());
+        }
+    };
+    ctx.note(Entry::Unit { role: "outgoing".into(), identity: identity.clone() });
+    ctx.edit().outcome.outgoing = Some(identity.clone());
+    ctx.found(judge::outgoing(&planned, &identity));
+    unit::inhibit(&ctx, &abilities, Subject::Outgoing).await?;
+    settings(&ctx, &identity).await;
+    match ctx.unit_once(Request::ReadEvents { from: 0 }).await {
+        Ok(Told::Events(events)) => ctx.remark(format!("the outgoing unit's event log has {} lines", events.len())),
+        Ok(_) => {}
+        Err(trouble) => ctx.found(judge::as_found(fact::no_events(trouble))),
+    }
+    flows(&ctx, &abilities).await
+}
+
+/// A dead unit must not hold the job up: a few tries, not the whole stage.
+async fn identify(ctx: &Context) -> Result<(Identity, Abilities), Trouble> {
+    let mut last = Trouble::Silent;
+    for k in 0..TRIES {
+        if k > 0 {
+            ctx.sleep(APART).await;
+        }
+        match ctx.unit_once(Request::Identify).await {
+            Ok(Told::Identity(identity, abilities)) => return Ok((identity, abilities)),
+            Ok(_) => return Err(Trouble::Nonsense("not an identity".into())),
+            Err(trouble) => last = trouble,
+        }
+    }
+    Err(last)
+}
+
+async fn settings(ctx: &Context, identity: &Identity) {
+    let fact = match ctx.unit_once(Request::ReadSettings).await {
+        Ok(Told::Settings(settings)) => {
+            unit::keep(ctx, KeptSettings::AsFound, &settings, identity);
+            fact::settings(settings.items.len())
+        }
+        Ok(_) => fact::no_settings(Trouble::Nonsense("not settings".into())),
+        Err(trouble) => fact::no_settings(trouble),
+    };
+    ctx.found(judge::as_found(fact));
+}
+
+/// Flows and current, averaged where the unit streams readings and once where it does not.
+async fn flows(ctx: &Context, abilities: &Abilities) -> Result<(), Stop> {
+    if abilities.stream_hz.is_some() && abilities.flow_per_inlet {
+        ctx.start_readings().await?;
+        flow::as_found_flows(ctx).await;
+        if let (_, Some(amps)) = supply::told(ctx, AVERAGE).await {
+            let expanded = flow::coverage_factor(&ctx.inputs()) * amps.u();
+            ctx.edit().outcome.supply.outgoing = Some(Figure::with(amps.value, expanded, "A"));
+        }
+        ctx.stop_readings().await;
+        return Ok(());
+    }
+    match ctx.unit_once(Request::ReadOnce).await {
+        Ok(Told::Reading(reading)) => flow::as_found_once(ctx, &reading),
+        Ok(_) => {}
+        Err(trouble) => ctx.found(judge::as_found(fact::no_flows(trouble))),
+    }
+    Ok(())
+}

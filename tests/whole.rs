@@ -1,0 +1,30 @@
+//! Every test that drives whole jobs or the command, in one program: built and linked once.
+//!
+//! `cargo test -p plumeline --test whole` runs them all, and a module's name in addition only those. What takes minutes is
+//! ignored here and run by name in `.ci/run`.
+mod common;
+#[path = "common/devices.rs"]
+mod devices;
+#[path = "common/simulator.rs"]
+mod simulator;
+
+mod bad_input;
+mod campaign;
+mod carry;
+mod command_line;
+mod directions;
+mod evidence;
+mod field;
+mod hand_work;
+mod judge;
+mod line_faults;
+mod load_cuts;
+mod over_a_line;
+mod physics_agree;
+mod predict;
+mod record;
+mod rejudge;
+mod replay;
+mod resume;
+mod stages;
+mod whole_job;
