@@ -8,7 +8,11 @@ use plumeline_base::{
     input::{Event, Input, LineId, LinkDown},
 };
 use plumeline_procedure::{Effect, Entry, JobInputs, Outcome, Procedure, StageKind, plan::StagePlan};
-use plumeline_runtime::{job_files::Files, operator::Script, port, scenario};
+use plumeline_runtime::{
+    job_files::Files,
+    operator::{OpenPrompts, Script},
+    port, scenario,
+};
 use plumeline_simulator::{Simulation, scenario::Which};
 use plumewire::{Decoder, Operation};
 use rand_chacha::{
@@ -65,6 +69,7 @@ struct Job {
     procedure: Procedure,
     simulation: Simulation,
     script: Script,
+    open: OpenPrompts,
     now: Instant,
     inputs: VecDeque<Input>,
     up: bool,
@@ -94,9 +99,10 @@ impl Job {
             boundaries: Vec::new(),
         };
         let mut job = Self {
-            procedure: Procedure::new(inputs.clone(), port::driver(files)),
+            procedure: Procedure::new(inputs.clone(), port::drivers(files)),
             simulation,
             script: Script::willing(),
+            open: OpenPrompts::default(),
             now: Instant::START,
             inputs: files.opening("2026-01-01T08:00:00Z".into()).into(),
             up: false,
@@ -142,8 +148,8 @@ impl Job {
                 self.up = true;
                 self.inputs.push_back(Input::LinkUp { line: LineId::Main, link: "sim:".into() });
             }
-            Effect::Ask(prompt) => self.script.asked(self.now, &prompt),
-            Effect::Withdraw(id) => self.script.withdrawn(id),
+            Effect::Ask(prompt) => self.open.asked(self.now, prompt),
+            Effect::Withdraw(id) => self.open.closed(id),
             Effect::Note(Entry::StageBegan { stage }) => {
                 self.loading = stage == StageKind::Load;
                 if stage == StageKind::Restore && self.keys_late {
@@ -205,7 +211,12 @@ impl Job {
         if self.done {
             return;
         }
-        let due = [self.simulation.poll_timeout(), self.procedure.poll_timeout(), self.script.due(), self.away_until];
+        let due = [
+            self.simulation.poll_timeout(),
+            self.procedure.poll_timeout(),
+            self.script.due(&self.open),
+            self.away_until,
+        ];
         self.now = self.now.max(due.into_iter().flatten().min().expect("something is waited for"));
         if self.away_until.is_some_and(|t| t <= self.now) {
             self.away_until = None;
@@ -214,7 +225,8 @@ impl Job {
         if self.simulation.poll_timeout().is_some_and(|t| t <= self.now) {
             self.simulation.handle_timeout(self.now);
         }
-        while let Some(act) = self.script.answer_due(self.now, &mut self.simulation).unwrap() {
+        while let Some(act) = self.script.answer_due(self.now, &self.open, &mut self.simulation, None).unwrap() {
+            self.open.closed(act.prompt);
             self.inputs.push_back(Input::Operator(act));
         }
         if self.procedure.poll_timeout().is_some_and(|t| t <= self.now) {

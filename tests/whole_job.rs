@@ -68,7 +68,7 @@ fn nothing_follows_from_what_comes_after_the_end() {
     let files = Files(files.map(|(name, text)| (name.to_owned(), text.as_bytes().to_vec())).into());
     let mut procedure = plumeline_procedure::Procedure::new(
         files.check(plumeline_runtime::job_files::DRAWS).unwrap().inputs,
-        port::driver(&files),
+        port::drivers(&files),
     );
     let mut at = Instant::START;
     let mut effects = |input| {

@@ -200,6 +200,12 @@ pub struct Simulate {
     /// Offer the unit on a TCP address.
     #[arg(long, value_name = "HOST:PORT")]
     pub tcp: Option<String>,
+    /// Offer the outgoing unit on a pseudo-terminal of its own, the replacement alone on the other address.
+    #[arg(long, value_name = "PATH", num_args = 0..=1, conflicts_with = "old_tcp")]
+    pub old_pty: Option<Option<PathBuf>>,
+    /// Offer the outgoing unit on a TCP address of its own, the replacement alone on the other address.
+    #[arg(long, value_name = "HOST:PORT")]
+    pub old_tcp: Option<String>,
     /// Address of the site control (never the unit's protocol).
     #[arg(long, value_name = "HOST:PORT", default_value = "127.0.0.1:0")]
     pub control: String,
@@ -232,6 +238,9 @@ pub struct Run {
     /// The unit: serial:PATH[@BAUD], usb:VID:PID[:SERIAL], tcp:HOST:PORT, sim:, or display: (a person reads it).
     #[arg(long)]
     pub port: String,
+    /// The outgoing unit, where it has a port of its own; else --port serves both in turn, by one cable.
+    #[arg(long, value_name = "PORT")]
+    pub old_port: Option<String>,
     /// Answers for an unattended run. Without it, prompts are answered at this terminal.
     #[arg(long, value_name = "FILE")]
     pub operator: Option<PathBuf>,
