@@ -6,88 +6,16 @@ use std::{
     process::Command,
 };
 
-/// Ours only: crate, and what it may depend on. Tests of a crate may use more, except where `NEVER` says otherwise.
-const MAY: [(&str, &[&str]); 15] = [
-    ("plumewire", &[]),
-    ("plumeline-base", &[]),
-    ("plumeline-simulator", &["plumewire", "plumeline-base"]),
-    ("plumeline-airflow", &["plumeline-base"]),
-    ("plumeline-measure", &["plumeline-base"]),
-    ("plumeline-trace", &["plumeline-base"]),
-    ("plumeline-detector", &["plumeline-base", "plumewire"]),
-    ("plumeline-procedure", &["plumeline-base", "plumeline-detector", "plumeline-airflow", "plumeline-measure"]),
-    ("plumeline-carry", &["plumeline-base", "plumeline-detector", "plumeline-airflow"]),
-    ("plumeline-job", &["plumeline-base", "plumeline-detector", "plumeline-procedure", "plumeline-carry"]),
-    ("plumeline-link", &["plumeline-base", "plumeline-trace"]),
-    // Reports show findings and readings, whose types are the procedure's and the detector's.
-    (
-        "plumeline-report",
-        &[
-            "plumeline-base",
-            "plumeline-detector",
-            "plumeline-measure",
-            "plumeline-job",
-            "plumeline-procedure",
-            "plumeline-carry",
-        ],
-    ),
-    (
-        "plumeline-runtime",
-        &[
-            "plumeline-base",
-            "plumeline-simulator",
-            "plumeline-airflow",
-            "plumeline-trace",
-            "plumeline-detector",
-            "plumeline-procedure",
-            "plumeline-job",
-            "plumeline-link",
-            "plumeline-report",
-        ],
-    ),
-    (
-        "plumeline-lab",
-        &[
-            "plumeline-base",
-            "plumeline-simulator",
-            "plumeline-airflow",
-            "plumeline-measure",
-            "plumeline-procedure",
-            "plumeline-job",
-            "plumeline-link",
-            "plumeline-report",
-            "plumeline-runtime",
-        ],
-    ),
-    (
-        "plumeline",
-        &[
-            "plumewire",
-            "plumeline-base",
-            "plumeline-simulator",
-            "plumeline-airflow",
-            "plumeline-measure",
-            "plumeline-trace",
-            "plumeline-detector",
-            "plumeline-procedure",
-            "plumeline-carry",
-            "plumeline-job",
-            "plumeline-link",
-            "plumeline-report",
-            "plumeline-runtime",
-            "plumeline-lab",
-        ],
-    ),
-];
 /// Not even in tests: the simulator must not lean on the engine that it checks.
 const NEVER: [(&str, &str); 1] = [("plumeline-simulator", "plumeline-airflow")];
 /// No std: neither I/O nor clocks nor platform mathematics even compile in them.
-const PURE: [&str; 7] = [
+const PURE: [&str; 8] = [
     "plumewire",
     "plumeline-base",
     "plumeline-airflow",
     "plumeline-measure",
     "plumeline-detector",
+    "plumeline-unit",
     "plumeline-procedure",
     "plumeline-carry",
 ];
@@ -129,18 +57,38 @@ fn members() -> BTreeMap<String, Member> {
     packages.iter().map(|p| (p["name"].as_str().unwrap().to_owned(), member(p))).collect()
 }
 
+/// The crates' table in docs/architecture.md: folder, and the folders' last names of what it may use; `None`: all.
+fn table() -> Vec<(String, Option<BTreeSet<String>>)> {
+    let top = Path::new(env!("CARGO_MANIFEST_DIR")).join("../..");
+    let text = std::fs::read_to_string(top.join("docs/architecture.md")).unwrap();
+    let rows = text.lines().skip_while(|l| !l.starts_with("| crate |")).skip(2).take_while(|l| l.starts_with('|'));
+    rows.map(|row| {
+        let cells: Vec<&str> = row.split('|').map(str::trim).collect();
+        let [_, first, _, uses, _] = cells[..] else { panic!("not three columns: {row}") };
+        let uses = match uses {
+            "all" => None,
+            "–" => Some(BTreeSet::new()),
+            list => Some(list.split(", ").map(str::to_owned).collect()),
+        };
+        (first.split('`').nth(1).unwrap().to_owned(), uses)
+    })
+    .collect()
+}
+
 #[test]
-fn every_crate_depends_only_on_what_it_may() {
+fn every_crate_uses_what_the_architecture_says_and_nothing_else() {
     let members = members();
-    let known: BTreeSet<&str> = MAY.iter().map(|(n, _)| *n).collect();
-    assert_eq!(
-        members.keys().map(String::as_str).collect::<BTreeSet<_>>(),
-        known,
-        "a crate came or went: say here what it may use"
-    );
-    for (name, may) in MAY {
-        for used in &members[name].normal {
-            assert!(may.contains(&used.as_str()), "{name} must not depend on {used}");
+    let last = |folder: &str| folder.rsplit('/').next().unwrap().to_owned();
+    let table = table();
+    let said: BTreeSet<&str> = table.iter().map(|(folder, _)| folder.as_str()).collect();
+    assert_eq!(said.len(), members.len(), "docs/architecture.md has a row for each crate, and for nothing else");
+    for m in members.values() {
+        let Some((row, may)) = table.iter().find(|(folder, _)| Path::new(&m.folder).ends_with(folder)) else {
+            panic!("{} has no row in docs/architecture.md", m.folder)
+        };
+        let uses: BTreeSet<String> = m.normal.iter().map(|n| last(&members[n].folder)).collect();
+        if let Some(may) = may {
+            assert_eq!(&uses, may, "what {row} uses (left) is not what docs/architecture.md says (right)");
         }
     }
     for (name, never) in NEVER {

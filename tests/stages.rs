@@ -63,6 +63,10 @@ fn run(job: Job) -> Outcome {
     session.outcome().unwrap().clone()
 }
 
+fn coded(o: &Outcome, code: &str) -> Vec<Finding> {
+    o.findings.iter().filter(|f| f.code == *code).cloned().collect()
+}
+
 fn about(o: &Outcome, stage: StageKind, words: &str) -> Vec<Finding> {
     o.findings.iter().filter(|f| f.stage == stage && f.says.contains(words)).cloned().collect()
 }
@@ -114,14 +118,14 @@ fn smoke_shows_that_a_hole_draws_where_closing_can_not() {
     ];
     let o = run(Job { small: true, seed: 3, plan, ..Job::default() });
     assert_eq!(o.verdict, Verdict::Pass, "{}", o.because);
-    let f = about(&o, StageKind::ProveFlow, "smoke held to it shows");
+    let f = coded(&o, "presence.draws");
     assert_eq!(f.len(), 1);
     assert_eq!(f[0].subject, Subject::Hole(1, 4));
-    assert!(o.could_have_missed.iter().any(|w| w.contains("shown by smoke, which tells only that they draw")));
+    assert!(o.could_have_missed.iter().any(|s| s.code == "missed.shown-by-smoke-only"));
     // Blocked, it shows nothing, and the job is not passed.
     let o = run(Job { small: true, seed: 3, plan, defects: &["hole-blocked:pipe=1,hole=4"], ..Job::default() });
     assert_ne!(o.verdict, Verdict::Pass);
-    assert_eq!(about(&o, StageKind::ProveFlow, "smoke held to it shows").len(), 0);
+    assert_eq!(coded(&o, "presence.draws").len(), 0);
 }
 
 #[test]
@@ -135,8 +139,7 @@ fn crossed_pipes_show_at_the_sensor_of_another_inlet() {
         ..Job::default()
     });
     assert_eq!(o.verdict, Verdict::Fail);
-    let f = about(&o, StageKind::ProveSmoke, "shows at inlet");
-    assert!(f.iter().any(|f| f.likely.as_deref().is_some_and(|l| l.contains("crossed"))), "{:#?}", o.findings);
+    assert!(!coded(&o, "smoke.pipes-crossed").is_empty(), "{:#?}", o.findings);
 }
 
 #[test]
@@ -151,7 +154,7 @@ fn runs_are_set_aside_only_with_a_reason_and_not_for_ever() {
     let o = run(Job { small: true, seed: 3, answers, ..Job::default() });
     assert_eq!(o.verdict, Verdict::Undecided);
     assert!(o.smoke.iter().all(|r| r.set_aside.as_deref() == Some("a gust") && r.onset.is_none()));
-    assert_eq!(about(&o, StageKind::ProveSmoke, "runs were set aside").len(), 1, "{:#?}", o.findings);
+    assert_eq!(coded(&o, "smoke.too-many-set-aside").len(), 1, "{:#?}", o.findings);
     assert!(o.smoke.len() >= 4);
 }
 
@@ -177,10 +180,11 @@ fn an_override_needs_a_name_and_a_reason() {
     let defects = &["hole-partly-blocked:pipe=1,hole=2,severity=0.9"];
     let with = |answers| run(Job { small: true, seed: 3, plan, defects, answers, ..Job::default() });
     let o = with("[[answer]]\nact = \"override\"\ntext = \"because I say so\"\n");
-    assert_eq!(about(&o, StageKind::Baseline, "no baseline taken").len(), 1, "{:#?}", o.findings);
+    assert_eq!(coded(&o, "baseline.refused").len(), 1, "{:#?}", o.findings);
     let o = with("[[answer]]\nact = \"override\"\ntext = \"A. Name: the store opens at six\"\n");
-    let f = about(&o, StageKind::Baseline, "by decision of: A. Name: the store opens at six");
+    let f = coded(&o, "baseline.over-unproven-airflow");
     assert_eq!((f.len(), f[0].verdict), (1, Verdict::Undecided));
+    assert_eq!(f[0].told["who"], "A. Name: the store opens at six");
     assert_ne!(o.verdict, Verdict::Pass);
 }
 
@@ -196,15 +200,16 @@ fn what_was_touched_since_voids_the_baseline() {
 #[test]
 fn the_smallest_defect_that_the_band_sees_is_named() {
     let o = run(Job { seed: 3, ..Job::default() });
-    assert_eq!(o.band_sees.len(), 2, "{:?}", o.band_sees);
-    for words in &o.band_sees {
-        assert!(
-            words.contains("the smallest single defect that raises its flow fault is")
-                && words.contains("its settings as left"),
-            "{words}"
-        );
-        assert!(words.contains("it does not see") && words.contains("blocked"), "{words}");
+    for inlet in [1, 2] {
+        let of = |code: &str| {
+            let all = o.band_sees.iter().filter(|s| s.subject == Subject::Pipe(inlet) && s.code == *code);
+            all.map(|s| s.told.clone()).collect::<Vec<_>>()
+        };
+        let (seen, unseen) = (of("band.smallest-seen"), of("band.not-seen"));
+        assert!(seen.len() == 1 && seen[0]["from"] == "its settings as left", "{:?}", o.band_sees);
+        assert!(unseen.len() == 1 && unseen[0]["defect"].contains("blocked"), "{:?}", o.band_sees);
     }
+    assert!(o.could_have_missed.iter().any(|s| s.code == "band.not-seen"));
 }
 
 #[test]
@@ -219,11 +224,7 @@ fn a_hole_drilled_a_fifth_too_small_is_told_from_its_neighbours() {
         let o = run(Job { small: true, defects, ..Job::default() });
         let f: Vec<&Finding> = o.findings.iter().filter(|f| f.subject == Subject::Hole(1, number)).collect();
         assert!(f.len() == 1 && f[0].verdict == Verdict::Fail, "{f:#?}");
-        assert!(
-            f[0].says.contains("draws too little") && f[0].says.contains("other holes let expect"),
-            "{}",
-            f[0].says
-        );
+        assert_eq!(f[0].code, "holes.too-little", "{}", f[0].says);
         // Its neighbours are held against those that are sound.
         let others = o.findings.iter().filter(|f| matches!(f.subject, Subject::Hole(1, n) if n != number));
         assert!(others.clone().count() == 4 && others.clone().all(|f| f.verdict == Verdict::Pass), "{o:#?}");
@@ -235,11 +236,7 @@ fn a_hole_that_closing_tells_little_of_is_listed() {
     // Fifteen times the noise of the flow readings: what a hole draws can then be told to a few tens of per cent only.
     let noisy = |s: &mut Scenario| s.sensors.flow_noise *= 15.0;
     let o = run(Job { small: true, site: Some(noisy), ..Job::default() });
-    assert!(
-        o.could_have_missed.iter().any(|m| m.contains("too small a part of the flow")),
-        "{:#?}",
-        o.could_have_missed
-    );
+    assert!(o.could_have_missed.iter().any(|s| s.code == "missed.coarse"), "{:#?}", o.could_have_missed);
     assert_ne!(o.verdict, Verdict::Fail, "{}", o.because);
 }
 

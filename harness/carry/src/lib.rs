@@ -1,5 +1,5 @@
-//! What the settings of a model mean, and how they are carried over to another model: by descriptions of the two, not by
-//! code that knows them, with an account of every old and every new item and of everything that a person decided.
+//! How the settings of a model are carried over to another model: by descriptions of the two, not by code that knows them,
+//! with an account of every old and every new item and of everything that a person decided.
 //!
 //! Pure: no files, no clock. Not here: how descriptions, decisions and accounts are written (the job crate) and shown
 //! (the report crate), and whether the two units answer one smoke alike: nobody can compute that.
@@ -8,19 +8,14 @@ extern crate alloc;
 
 pub mod account;
 pub mod decision;
-pub mod description;
 mod diff;
 mod engine;
 mod holes;
 mod maps;
-pub mod meaning;
-mod neutral;
-pub mod number;
 
 pub use account::Account;
 pub use decision::{Decision, DecisionFault};
-pub use description::Description;
 pub use diff::{Line, Side, compare, listing};
 pub use engine::{Carry, PortLimit, carry};
-pub use meaning::Meaning;
-pub use neutral::{Seen, Sense};
+use plumeline_unit::neutral;
+pub use plumeline_unit::{Description, Meaning, Seen, Sense, description, meaning, number};

@@ -5,7 +5,7 @@ use plumeline_base::{Instant as LogInstant, input::LinkDown};
 use plumeline_link::{Link, LinkEvent, RealClock, serve::Server};
 use plumeline_runtime::failure::Failure;
 use plumeline_runtime::{operator::SimulatedSite, unit_end::UnitEnd};
-use plumeline_simulator::{Scenario, Simulation, demo::straight_pipes, models::air_path, scenario::Which};
+use plumeline_simulator::{Scenario, Simulation, demo::straight_pipes, models::invented::air_path, scenario::Which};
 use plumewire::{
     ClockRequest, Decoder, HelloRequest, MAX_WIRE, Message, Operation, ReadingsStart, Reply, Report, Request,
 };

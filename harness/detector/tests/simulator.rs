@@ -4,7 +4,7 @@ use plumeline_base::Instant;
 use plumeline_detector::{
     Driver, Report, Request, Told, Trouble, plumewire::Plumewire, settings::Value, vocabulary::FlowBasis,
 };
-use plumeline_simulator::{Scenario, Simulation, demo::straight_pipes, models::air_path, scenario::Which};
+use plumeline_simulator::{Scenario, Simulation, demo::straight_pipes, models::invented::air_path, scenario::Which};
 use std::time::Duration;
 
 struct Pair {

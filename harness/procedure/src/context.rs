@@ -2,17 +2,17 @@
 //!
 //! A [`Context`] is a handle on the state that the machine and its tasks share. No borrow of that state is ever held
 //! across a wait. Not here: what a stage does ([`crate::stages`]), how events get in ([`crate::machine`]).
-pub(crate) use crate::stop::Stop;
 use crate::{
     effect::{Effect, Entry, Progress},
     executor::wait_for,
     job::JobInputs,
     lines::{Drivers, Lines},
+    mean_flow::MeanFlow,
     outcome::{Finding, Outcome, StageKind},
     prompt::{Act, Prompt},
     readings::{Feed, Log, Timed},
-    stages::flow::MeanFlow,
 };
+pub(crate) use crate::{facts::list, stop::Stop};
 use alloc::{
     boxed::Box,
     collections::{BTreeMap, BTreeSet, VecDeque},
@@ -580,14 +580,4 @@ impl Drop for WantedTicket {
         s.wanted.remove(&self.ticket);
         s.told.remove(&self.ticket);
     }
-}
-
-/// The flows of a reading in L/min, for words and figures.
-pub(crate) fn litres_per_minute(flow_m3_s: f64) -> f64 {
-    flow_m3_s / plumeline_base::quantity::M3_S_PER_L_MIN
-}
-/// Names joined by commas.
-pub(crate) fn list<T: core::fmt::Display>(items: impl IntoIterator<Item = T>) -> String {
-    use alloc::string::ToString;
-    items.into_iter().map(|i| i.to_string()).collect::<Vec<_>>().join(", ")
 }

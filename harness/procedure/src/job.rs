@@ -1,11 +1,14 @@
 //! What a job is made of before its first event, and what the pipework is predicted to do.
-use crate::plan::{HoleRef, Plan};
+use crate::plan::{HoleChoice, HoleRef, Plan};
 use alloc::vec::Vec;
 use plumeline_airflow::{
     defects::DefectShift,
     uncertainty::{OpeningPrediction, Prediction, translate::Translation},
 };
-use plumeline_base::pipework::{Opening, OpeningKind, Pipework};
+use plumeline_base::{
+    pipework::{Opening, OpeningKind, Pipework},
+    quantity::Estimate,
+};
 use plumeline_detector::settings::Settings;
 
 /// Everything that a job is judged by, checked and typed. Its files are hashed into the log before the first reading.
@@ -63,6 +66,20 @@ impl JobInputs {
             .filter(|&&o| open(&self.pipework.openings[o]))
             .map(|&o| (HoleRef { inlet: pipe.inlet, number: self.pipework.openings[o].number }, o))
             .collect()
+    }
+    /// The holes of a pipe that the plan wants closed, with their openings, and those it leaves out.
+    pub(crate) fn holes_to_close(&self, pipe: &Pipe) -> (Vec<(HoleRef, usize)>, Vec<HoleRef>) {
+        let wanted = |(hole, opening): &(HoleRef, usize)| match &self.plan.holes.choice {
+            HoleChoice::Reachable => self.pipework.openings[*opening].reachable,
+            HoleChoice::These(list) => list.contains(hole),
+            HoleChoice::None => false,
+        };
+        let (take, leave): (Vec<_>, Vec<_>) = self.holes(pipe).into_iter().partition(wanted);
+        (take, leave.into_iter().map(|(hole, _)| hole).collect())
+    }
+    /// The flow of an inlet that is predicted, m3/s.
+    pub(crate) fn predicted_flow(&self, inlet: u8) -> Option<Estimate> {
+        self.prediction.inlets.iter().find(|p| p.number == inlet).map(|p| p.flow_m3_s)
     }
 }
 

@@ -16,6 +16,7 @@ mod job;
 mod judge;
 mod lines;
 mod machine;
+mod mean_flow;
 pub mod outcome;
 pub mod plan;
 pub mod prompt;

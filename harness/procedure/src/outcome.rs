@@ -224,6 +224,32 @@ impl Finding {
     }
 }
 
+/// Something that is stated beside the findings and has no verdict: what could have been missed, what a band sees.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub struct Statement {
+    /// The stable name of what is stated: what programs go by.
+    pub code: Code,
+    /// What it is about.
+    pub subject: Subject,
+    /// The values that fill its sentence, by name.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub told: BTreeMap<Cow<'static, str>, String>,
+    /// One plain sentence.
+    pub says: String,
+}
+impl Statement {
+    /// What a fact says, without its verdict.
+    pub(crate) fn of(subject: Subject, fact: Fact) -> Self {
+        let Fact { code, says, told, .. } = fact;
+        Self { code, subject, told, says }
+    }
+    /// A statement of one sentence.
+    pub fn new(subject: Subject, says: impl Into<String>) -> Self {
+        Self { code: Code::default(), subject, told: BTreeMap::new(), says: says.into() }
+    }
+}
+
 /// How a stage ended.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
@@ -358,11 +384,11 @@ pub struct Outcome {
     pub pipes: Vec<PipeFlow>,
     /// Smoke runs.
     pub smoke: Vec<SmokeRun>,
-    /// The smallest defect that this job could have missed, in plain words.
-    pub could_have_missed: Vec<String>,
-    /// For each pipe, the smallest defect that the unit's own band sees, in plain words.
+    /// The smallest defects that this job could have missed.
+    pub could_have_missed: Vec<Statement>,
+    /// For each pipe, the smallest defect that the unit's own band sees, and the largest that it does not.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    pub band_sees: Vec<String>,
+    pub band_sees: Vec<Statement>,
     /// Time out of service, s, if it began.
     pub out_of_service_s: Option<f64>,
     /// What is still isolated, locked off or inhibited at the end: not empty means that the job closed incomplete.

@@ -38,7 +38,7 @@ pub fn text(outcome: &Outcome, width: usize) -> String {
     } else {
         wrap(&mut out, "Smallest defect that could have been missed:", 0, width);
         for s in &outcome.could_have_missed {
-            wrap(&mut out, &format!("- {}", clean(s)), 2, width);
+            wrap(&mut out, &format!("- {}", clean(&s.says)), 2, width);
         }
     }
     out.push('\n');

@@ -2,7 +2,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "in tests a panic is the verdict")]
 
 use plumeline_base::{Instant, Verdict};
-use plumeline_procedure::outcome::{Figure, Finding, Outcome, StageKind, Subject};
+use plumeline_procedure::outcome::{Figure, Finding, Outcome, StageKind, Statement, Subject};
 use plumeline_report::{Record, html};
 use quick_xml::{Reader, events::Event};
 
@@ -182,7 +182,7 @@ fn runs_set_aside_and_what_the_band_sees_are_shown() {
     let run = &mut sample.outcome.smoke[0];
     (run.onset, run.half_plateau, run.set_aside) = (None, None, Some("a gust from the dock door".into()));
     let sees = "pipe 1: the smallest single defect that raises its flow fault is the end cap open to the pipe's bore";
-    sample.outcome.band_sees = vec![sees.into()];
+    sample.outcome.band_sees = vec![Statement::new(Subject::Pipe(1), sees)];
     let text = visible(&page(&sample));
     assert!(text.contains("SET ASIDE before its result was known: a gust from the dock door"));
     assert!(
@@ -225,7 +225,7 @@ fn hostile_strings_stay_text() {
     s.plan.limits.transport.unit = h();
     s.plan.checklist[0].text = h();
     s.outcome.because = h();
-    s.outcome.could_have_missed = vec![h()];
+    s.outcome.could_have_missed = vec![Statement::new(Subject::Job, h())];
     s.outcome.not_done.push((StageKind::Purge, h()));
     if let Some(unit) = &mut s.outcome.replacement {
         (unit.maker, unit.model, unit.serial, unit.firmware) = (h(), h(), h(), h());

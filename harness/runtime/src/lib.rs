@@ -19,4 +19,5 @@ pub mod resume;
 pub mod scenario;
 pub mod session;
 pub mod show;
+pub mod simulated_model;
 pub mod unit_end;

@@ -6,7 +6,7 @@ use plumeline_base::Instant;
 use plumeline_simulator::{
     Scenario, Simulation,
     demo::straight_pipes,
-    models::air_path,
+    models::invented::air_path,
     physics::{Laws, steady},
     scenario::Which,
 };

@@ -1,8 +1,9 @@
 //! What a simulation starts from: the pipework as designed, what is wrong with it, and the laws that scatter is drawn from.
 //!
 //! Not here: files. The caller reads those and builds a [`Scenario`].
-use crate::{defect::Defect, physics::Laws, sensors::SensorLaws};
+use crate::{defect::Defect, models::Model, physics::Laws, sensors::SensorLaws};
 use plumeline_base::pipework::{AirPath, Pipework};
+use std::sync::Arc;
 
 /// Which of the two units is meant.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, serde::Serialize, serde::Deserialize)]
@@ -116,6 +117,12 @@ pub struct Scenario {
     pub pipework: Pipework,
     /// Seed of every draw: same scenario, same calls, same bytes.
     pub seed: u64,
+    /// Model of the outgoing unit.
+    pub outgoing: Arc<Model>,
+    /// Model of the replacement.
+    pub replacement: Arc<Model>,
+    /// Output of the replacement that the panel's fault input is wired to.
+    pub fault_wire: u8,
     /// What is wrong.
     pub defects: Vec<Defect>,
     /// How what was built differs from the design.
@@ -139,11 +146,21 @@ pub struct Scenario {
     pub store: Option<Vec<u8>>,
 }
 impl Scenario {
+    /// The model of that unit.
+    pub fn model(&self, which: Which) -> &Arc<Model> {
+        match which {
+            Which::Outgoing => &self.outgoing,
+            Which::Replacement => &self.replacement,
+        }
+    }
     /// A sound site with the outgoing unit alive on the wall, usual scatter and ventilation.
     pub fn new(pipework: Pipework, seed: u64) -> Self {
         Self {
             pipework,
             seed,
+            outgoing: Arc::new(Model::of(Which::Outgoing)),
+            replacement: Arc::new(Model::of(Which::Replacement)),
+            fault_wire: 1,
             defects: Vec::new(),
             scatter: Scatter::default(),
             ventilation: Ventilation::default(),

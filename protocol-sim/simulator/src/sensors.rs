@@ -1,7 +1,10 @@
 //! What a unit's sensors make of the truth: bias, drift, noise with a memory, quantisation.
 //!
 //! Not here: what the unit makes of its readings (see [`crate::device`]).
-use crate::rng::{Stream, Wander};
+use crate::{
+    models::Model,
+    rng::{Stream, Wander},
+};
 use plumeline_base::quantity::KELVIN_AT_0_C;
 
 /// How the sensors of a unit err. Relative values are shares of the reading.
@@ -135,10 +138,43 @@ pub(crate) struct Sensors {
     temperature_bias: f64,
     idle_a: f64,
     fan_a: f64,
+    smooth: Smooth,
+}
+/// Readings smoothed over time, as a first-order lag.
+#[derive(Clone, Debug, Default)]
+struct Smooth {
+    flow_s: f64,
+    extinction_s: f64,
+    at_s: Option<f64>,
+    flow: Vec<f64>,
+    extinction: Vec<f64>,
+}
+impl Smooth {
+    /// Follows what the sensors see at `now_s`.
+    fn follow(&mut self, now_s: f64, flow: &mut Vec<f64>, extinction: &mut Vec<f64>) {
+        let dt = self.at_s.map_or(f64::INFINITY, |at| now_s - at);
+        self.at_s = Some(now_s);
+        for (time_s, kept, seen) in
+            [(self.flow_s, &mut self.flow, flow), (self.extinction_s, &mut self.extinction, extinction)]
+        {
+            if time_s <= 0.0 {
+                continue;
+            }
+            kept.resize_with(seen.len(), Default::default);
+            let share = -libm::expm1(-dt / time_s);
+            kept.iter_mut().zip(seen).for_each(|(kept, seen)| {
+                *kept += (*seen - *kept) * share;
+                *seen = *kept;
+            });
+        }
+    }
 }
 impl Sensors {
-    /// The sensors of the unit whose draws come from `stream`; currents in A at idle and for the fan at 100 %.
-    pub(crate) fn new(laws: SensorLaws, mut stream: Stream, inlets: usize, idle_a: f64, fan_a: f64) -> Self {
+    /// The sensors of a unit of this model whose draws come from `stream`.
+    pub(crate) fn new(mut laws: SensorLaws, mut stream: Stream, inlets: usize, model: &Model) -> Self {
+        let (readings, (idle_a, fan_a)) = (model.readings, model.current_a);
+        laws.flow_step_m3_s = laws.flow_step_m3_s.max(readings.flow_step_m3_s);
+        laws.extinction_step_per_m = laws.extinction_step_per_m.max(readings.extinction_step_per_m);
         let common = laws.flow_common * stream.normal();
         let gains = (0..inlets).map(|_| libm::exp(common + laws.flow_individual * stream.normal())).collect();
         Self {
@@ -152,6 +188,11 @@ impl Sensors {
             temperature_bias: 0.3 * stream.normal(),
             idle_a,
             fan_a,
+            smooth: Smooth {
+                flow_s: readings.flow_smoothing_s,
+                extinction_s: readings.extinction_smoothing_s,
+                ..Smooth::default()
+            },
             laws,
             stream,
         }
@@ -161,39 +202,41 @@ impl Sensors {
         let (laws, stream) = (self.laws, &mut self.stream);
         let drift = 1.0 + laws.flow_drift * self.drift.at(stream, now_s);
         let step = |x: f64, size: f64| libm::round(x / size) * size;
-        let flow_m3_s = truth
+        let mut flow_m3_s: Vec<f64> = truth
             .flow_m3_s
             .iter()
             .zip(&self.gains)
             .zip(&mut self.noises)
-            .map(|((q, gain), noise)| {
-                let noisy = q * gain * drift * (1.0 + laws.flow_noise * noise.at(stream, now_s));
-                step(noisy, laws.flow_step_m3_s)
-            })
+            .map(|((q, gain), noise)| q * gain * drift * (1.0 + laws.flow_noise * noise.at(stream, now_s)))
             .collect();
         let background = laws.background_per_m * libm::exp(laws.background_swing * self.background.at(stream, now_s));
-        let mut extinction = (truth.extinction_per_m + background) * self.extinction_gain
+        let whole = (truth.extinction_per_m + background) * self.extinction_gain
             + laws.extinction_noise_per_m * self.extinction_noise.at(stream, now_s);
         let at_inlets = &truth.inlet_extinction_per_m;
         while self.inlet_noises.len() < at_inlets.len() {
             self.inlet_noises.push(Wander::new(stream, laws.extinction_noise_s));
         }
-        let inlet_extinction_per_m: Vec<f64> = at_inlets
+        let mut extinctions: Vec<f64> = at_inlets
             .iter()
             .zip(&mut self.inlet_noises)
             .map(|(e, noise)| {
-                let x = (e + background) * self.extinction_gain;
-                step(x + laws.extinction_noise_per_m * noise.at(stream, now_s), laws.extinction_step_per_m)
+                (e + background) * self.extinction_gain + laws.extinction_noise_per_m * noise.at(stream, now_s)
             })
             .collect();
-        extinction = inlet_extinction_per_m.iter().copied().reduce(f64::max).unwrap_or(extinction);
+        let per_inlet = !extinctions.is_empty();
+        if !per_inlet {
+            extinctions.push(whole);
+        }
+        self.smooth.follow(now_s, &mut flow_m3_s, &mut extinctions);
+        flow_m3_s.iter_mut().for_each(|q| *q = step(*q, laws.flow_step_m3_s));
+        extinctions.iter_mut().for_each(|e| *e = step(*e, laws.extinction_step_per_m));
         let supply_a =
             self.idle_a + self.fan_a * truth.fan * truth.fan * truth.fan + 0.015 * f64::from(operated.count_ones());
         let open_v = if truth.mains { MAINS_V } else { BATTERY_V };
         Measured {
             flow_m3_s,
-            extinction_per_m: step(extinction, laws.extinction_step_per_m),
-            inlet_extinction_per_m,
+            extinction_per_m: extinctions.iter().copied().reduce(f64::max).unwrap_or_default(),
+            inlet_extinction_per_m: if per_inlet { extinctions } else { Vec::new() },
             fan: truth.fan,
             temperature_c: step(truth.temperature_c + self.temperature_bias, 0.1),
             supply_v: step(open_v - WIRING_OHM * supply_a, 0.01),
@@ -217,9 +260,25 @@ mod tests {
     fn truth() -> Truth {
         Truth { flow_m3_s: vec![5e-4, 7e-4], fan: 1.0, temperature_c: 21.0, mains: true, ..Truth::default() }
     }
+    fn model() -> Model {
+        Model { current_a: (0.1, 0.2), ..Model::of(crate::scenario::Which::Replacement) }
+    }
+    #[test]
+    fn a_model_shows_steps_and_lags_behind() {
+        let mut coarse = model();
+        coarse.readings.flow_step_m3_s = 1e-4;
+        coarse.readings.flow_smoothing_s = 10.0;
+        let mut s = Sensors::new(SensorLaws::EXACT, Stream::new(1, 1), 2, &coarse);
+        let first = s.read(&truth(), 0.0, 0).flow_m3_s[1];
+        assert!((first - 7e-4).abs() < 1e-12, "{first}");
+        let still = Truth { flow_m3_s: vec![0.0, 0.0], ..truth() };
+        // After one time constant 0.368 of it is left: 2.6e-4, shown as 3e-4.
+        let later = s.read(&still, 10.0, 0).flow_m3_s[1];
+        assert!((later - 3e-4).abs() < 1e-12, "{later}");
+    }
     #[test]
     fn exact_sensors_tell_the_truth() {
-        let mut s = Sensors::new(SensorLaws::EXACT, Stream::new(1, 1), 2, 0.1, 0.2);
+        let mut s = Sensors::new(SensorLaws::EXACT, Stream::new(1, 1), 2, &model());
         let m = s.read(&truth(), 10.0, 0);
         assert!((m.flow_m3_s[1] - 7e-4).abs() < 1e-12 && m.extinction_per_m.abs() < 1e-9);
         assert!((m.supply_a - 0.3).abs() < 1e-9 && (m.supply_v - (27.2 - 0.18)).abs() < 1e-9);
@@ -227,7 +286,7 @@ mod tests {
     #[test]
     fn bias_stays_and_noise_averages_out() {
         let laws = SensorLaws::default();
-        let mut s = Sensors::new(laws, Stream::new(4, 1), 2, 0.1, 0.2);
+        let mut s = Sensors::new(laws, Stream::new(4, 1), 2, &model());
         let n = 4000;
         let mean: f64 =
             (0..n).map(|i| s.read(&truth(), f64::from(i), 0).flow_m3_s[0]).sum::<f64>() / f64::from(n) / 5e-4;

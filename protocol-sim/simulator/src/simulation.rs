@@ -4,8 +4,8 @@
 use crate::{
     DefectKind, Scenario,
     defect::DefectError,
-    device::{Device, Fitted, store::Store},
-    models::{Model, site_settings},
+    device::{Device, Fitted, outputs::bit, store::Store},
+    models::invented::site_settings,
     physics::airside::AirSide,
     rng::Stream,
     scenario::Which,
@@ -57,9 +57,11 @@ struct Unit {
 pub struct Panel {
     /// The zone is isolated.
     pub isolated: bool,
-    /// Each of the panel's inputs, wire 1 first; wire 1 is the fault wire, which also shows a unit without power.
+    /// Each of the panel's inputs, by the output of the unit that it is wired to, output 1 first.
     pub inputs: Vec<bool>,
-    /// Input 1: a fault.
+    /// Which of them is the fault's, which also shows a unit without power.
+    pub fault_wire: u8,
+    /// A fault.
     pub fault: bool,
     /// Alarms that reached the panel while the zone was not isolated.
     pub alarms_not_isolated: u32,
@@ -77,6 +79,8 @@ pub struct Simulation {
     shown: u32,
     /// Wires of the panel with the unit's inputs that follow them.
     echoes: Vec<(u8, u8)>,
+    /// Output of the replacement that the panel's fault input is wired to.
+    fault_wire: u8,
 }
 
 impl Simulation {
@@ -98,18 +102,17 @@ impl Simulation {
         let inlets = site.design().inlets.len() as u8;
         let used: Vec<bool> = site.design().inlets.iter().map(|i| i.node.is_some()).collect();
         let mut unit = |which: Which, store: Store| -> Result<Unit, ScenarioError> {
-            let model = Model::of(which);
+            let model = scenario.model(which).clone();
             let seed = unit_seed(scenario.seed, which);
-            let (idle, fan) = model.current_a;
-            let sensors = Sensors::new(scenario.sensors, Stream::new(seed, 3), usize::from(inlets), idle, fan);
-            let (letter, settings) = match which {
-                Which::Outgoing => ('A', site_settings(inlets, &used)),
-                Which::Replacement => ('B', model.factory_settings(inlets)),
+            let sensors = Sensors::new(scenario.sensors, Stream::new(seed, 3), usize::from(inlets), &model);
+            let settings = match which {
+                Which::Outgoing => site_settings(&model, inlets, &used),
+                Which::Replacement => model.factory_settings(inlets),
             };
             let new = which == Which::Replacement;
             let fitted = Fitted {
-                model,
-                serial: format!("{letter}{:06}", Stream::new(seed, 4).word() % 1_000_000),
+                serial: format!("{}{:06}", model.serial, Stream::new(seed, 4).word() % 1_000_000),
+                model: model.clone(),
                 inlets,
                 sensor_per_inlet: new && scenario.sensor_per_inlet,
                 seed,
@@ -133,7 +136,7 @@ impl Simulation {
             (unit.mains, unit.battery) = (true, true);
             if !unit.dead {
                 unit.device.running_already(now);
-                site.drive(unit.device.running_speed(), model.spin_s);
+                site.drive(unit.device.running_speed(), model.fan.spin_s);
                 if !site.settle() {
                     return Err(ScenarioError::Pipework("the flows do not come to rest".into()));
                 }
@@ -146,7 +149,17 @@ impl Simulation {
         let [a, b] = stores;
         let units = [unit(Which::Outgoing, a)?, unit(Which::Replacement, b)?];
         let cable = site.mounted();
-        Ok(Self { now, site, units, cable, isolated: false, alarms_not_isolated: 0, shown: 0, echoes: Vec::new() })
+        Ok(Self {
+            now,
+            site,
+            units,
+            cable,
+            isolated: false,
+            alarms_not_isolated: 0,
+            shown: 0,
+            echoes: Vec::new(),
+            fault_wire: scenario.fault_wire,
+        })
     }
 
     /// Everything goes on to `now`. An earlier instant changes nothing.
@@ -311,7 +324,7 @@ impl Simulation {
         Ok(Told::Done)
     }
     fn switch_input(&mut self, number: u8, on: bool) -> Result<(), Refusal> {
-        if number == 0 || number > Model::of(self.site.mounted()).inputs {
+        if number == 0 || number > self.mounted().device.model().inputs {
             return refuse(format!("there is no input {number}"), "the unit's hello says how many inputs it has");
         }
         let bit = 1 << (number - 1);
@@ -339,19 +352,28 @@ impl Simulation {
     /// What the panel shows now.
     pub fn panel(&self) -> Panel {
         let inputs = self.panel_inputs();
-        let wires = usize::from(Model::of(Which::Outgoing).outputs);
+        let wires = self.units.iter().map(|u| u.device.model().outputs.len()).max().unwrap_or_default();
         Panel {
             isolated: self.isolated,
             inputs: (0..wires).map(|n| inputs & 1 << n != 0).collect(),
-            fault: inputs & 1 != 0,
+            fault_wire: self.fault_wire(),
+            fault: inputs & bit(self.fault_wire()) != 0,
             alarms_not_isolated: self.alarms_not_isolated,
         }
     }
+    /// The unit on the wall.
+    fn mounted(&self) -> &Unit {
+        &self.units[usize::from(self.site.mounted() == Which::Replacement)]
+    }
+    /// The output that the panel's fault input is wired to.
+    fn fault_wire(&self) -> u8 {
+        if self.site.mounted() == Which::Replacement { self.fault_wire } else { 1 }
+    }
     /// The panel's inputs; bit 0 is wire 1. Wires go to the terminals of their own number unless two were crossed.
     fn panel_inputs(&self) -> u32 {
-        let unit = &self.units[usize::from(self.site.mounted() == Which::Replacement)];
+        let unit = self.mounted();
         if !unit.device.powered() {
-            return 1;
+            return bit(self.fault_wire());
         }
         let operated = unit.device.operated();
         match self.site.suffers(DefectKind::WiresCrossed).filter(|_| unit.which == Which::Replacement) {
@@ -371,7 +393,7 @@ impl Simulation {
             // Only inputs that the unit has are ever wired.
             let _ = self.switch_input(input, on);
         }
-        let alarms = inputs & !1;
+        let alarms = inputs & !bit(self.fault_wire());
         if !self.isolated {
             self.alarms_not_isolated += (alarms & !self.shown).count_ones();
         }
@@ -425,7 +447,7 @@ fn truth_of(site: &Site, unit: &Unit) -> Truth {
     let density = network.unit_density();
     let flow = |i: usize| {
         let kg_s = network.inlet_kg_s(i);
-        match Model::of(unit.which).flow_reference {
+        match unit.device.model().flow_reference {
             Some(reference) => at_reference(kg_s, density, (at.temperature_c, at.pressure_pa), reference),
             None => kg_s / density,
         }
@@ -444,7 +466,7 @@ fn truth_of(site: &Site, unit: &Unit) -> Truth {
 }
 /// The fan follows the firmware.
 fn drive(site: &mut Site, unit: &mut Unit, now: Instant) {
-    let (share, spin_s) = (unit.device.fan_target(now), Model::of(unit.which).spin_s);
+    let (share, spin_s) = (unit.device.fan_target(now), unit.device.model().fan.spin_s);
     match &mut unit.bench {
         Some((air, speed)) => air.network_mut().set_speed(share * *speed, spin_s),
         None if site.mounted() == unit.which => site.drive(share, spin_s),

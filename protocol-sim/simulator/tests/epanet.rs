@@ -4,7 +4,7 @@
 use plumeline_base::pipework::*;
 use plumeline_simulator::{
     demo::straight_pipes,
-    models::air_path,
+    models::invented::air_path,
     physics::{Laws, Momentum, friction::Friction, steady},
     scenario::Which,
 };

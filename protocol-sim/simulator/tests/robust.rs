@@ -4,7 +4,7 @@ use plumeline_simulator::{
     Defect, DefectKind, Scenario, Simulation,
     defect::DefectError,
     demo::straight_pipes,
-    models::air_path,
+    models::invented::air_path,
     scenario::{Law, Ventilation, Which},
     simulation::ScenarioError,
 };

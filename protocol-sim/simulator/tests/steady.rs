@@ -2,7 +2,7 @@
 use plumeline_base::pipework::*;
 use plumeline_simulator::{
     demo::straight_pipes,
-    models::air_path,
+    models::invented::air_path,
     physics::{Laws, Momentum, arrivals, friction::Friction, steady},
     scenario::Which,
 };

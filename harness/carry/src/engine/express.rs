@@ -11,7 +11,6 @@ use crate::{
 use alloc::{
     format,
     string::{String, ToString},
-    vec::Vec,
 };
 use plumeline_detector::settings::{Item, Value};
 
@@ -74,7 +73,7 @@ pub(super) fn express(slot: &Slot, sense: &Sense, from: Option<&Item>) -> Result
             };
             number(slot, dimension, *x, (unit.as_deref(), *low, *high, *step), from)
         }
-        (_, Sense::AsItIs(value)) => match check(slot, value) {
+        (_, Sense::AsItIs(value)) => match slot.check(value) {
             Ok(()) => Ok(kept(value.clone())),
             Err(why) => Err(unfit(why)),
         },
@@ -146,51 +145,9 @@ fn effect(meaning: Meaning, exact: f64, rounded: f64, unit: Option<&str>) -> Str
     }
 }
 
-impl Slot {
-    /// Whether a value that a person or the factory gives is one that the setting takes; `Err` says why not.
-    ///
-    /// # Errors
-    /// Another kind of value, a number out of range or between the steps, a word that the model does not know.
-    pub fn check(&self, value: &Value) -> Result<(), String> {
-        check(self, value)
-    }
-}
-
-fn check(slot: &Slot, value: &Value) -> Result<(), String> {
-    match (&slot.kind, value) {
-        (Kind::Switch, Value::Bool(_)) => Ok(()),
-        (Kind::Number { low, high, step, unit }, v) => {
-            let unit = unit.as_deref().unwrap_or_default();
-            let x = plain(v).ok_or("a number is wanted here")?;
-            if !(*low..=*high).contains(&x) {
-                return Err(format!("{x} is outside of {low} to {high} {unit}").trim_end().to_string());
-            }
-            match Grid::of(*step).and_then(|g| g.exact(x)) {
-                Some(_) => Ok(()),
-                None => Err(format!("{x} is between the steps of {step} {unit}").trim_end().to_string()),
-            }
-        }
-        (Kind::Words(words), Value::Text(t)) => {
-            let all: Vec<&str> = words.iter().map(|(w, _)| w.as_str()).collect();
-            if all.contains(&t.as_str()) { Ok(()) } else { Err(format!("use one of {}", all.join(", "))) }
-        }
-        (Kind::Text { longest }, Value::Text(t)) if t.len() <= *longest as usize => Ok(()),
-        (Kind::Text { longest }, Value::Text(t)) => {
-            Err(format!("it is {} bytes long, the new unit takes {longest}", t.len()))
-        }
-        (Kind::Bytes { longest }, Value::Opaque { hex }) if hex.len() / 2 <= *longest as usize => Ok(()),
-        (Kind::Bytes { longest }, Value::Opaque { hex }) => {
-            Err(format!("it is {} bytes long, the new unit takes {longest}", hex.len() / 2))
-        }
-        (Kind::Switch, _) => Err("yes or no is wanted here (true, false)".into()),
-        (Kind::Words(_) | Kind::Text { .. }, _) => Err("words are wanted here".into()),
-        (Kind::Bytes { .. }, _) => Err("bytes are wanted here, as { hex = \"00ff\" }".into()),
-    }
-}
-
 /// A value that was decided, as the setting keeps it.
 pub(super) fn decided(slot: &Slot, given: &Value) -> Result<Item, String> {
-    check(slot, given)?;
+    slot.check(given)?;
     let kept = match (&slot.kind, plain(given)) {
         (Kind::Number { step, .. }, Some(x)) => value(Grid::of(*step).and_then(|g| g.exact(x)).unwrap_or(x)),
         _ => given.clone(),

@@ -59,7 +59,7 @@ pub struct Diff {
 pub struct Carry {
     /// The job folder.
     pub job: PathBuf,
-    /// Description of the new model: a name (model-a, model-b, model-c, model-d) or a file.
+    /// Description of the new model: a name (model-a, model-b, model-c, model-d, model-e) or a file.
     #[arg(long, value_name = "NAME|FILE")]
     pub to: String,
     /// Description of the old model; by the model that the captured settings name if not given.

@@ -9,7 +9,7 @@ use crate::{
     tables,
     written::{Spanned, choice, whole},
 };
-use plumeline_carry::{
+use plumeline_unit::{
     Description, Meaning,
     description::{Abilities, FlowReading, Kind, Output, Slot, UnitAir, Word},
     meaning::{Contact, Function, Takes},

@@ -10,7 +10,7 @@ use crate::{
     error::{Problem, Source},
     written,
 };
-use plumeline_carry::Description;
+use plumeline_unit::Description;
 
 /// The version of the format that is read and written.
 pub const FORMAT: i64 = 1;
@@ -18,11 +18,12 @@ pub const FORMAT: i64 = 1;
 pub const MAX_ITEMS: usize = 2000;
 
 /// The descriptions that come with the tool, by file name without its ending. All of them are invented.
-pub const SHIPPED: [(&str, &str); 4] = [
+pub const SHIPPED: [(&str, &str); 5] = [
     ("model-a", include_str!("../../descriptions/model-a.toml")),
     ("model-b", include_str!("../../descriptions/model-b.toml")),
     ("model-c", include_str!("../../descriptions/model-c.toml")),
     ("model-d", include_str!("../../descriptions/model-d.toml")),
+    ("model-e", include_str!("../../descriptions/model-e.toml")),
 ];
 
 /// The format's JSON Schema, as text.

@@ -66,7 +66,7 @@ pub(super) struct Output {
     /// Its terminals as they are marked.
     pub(super) terminals: Spanned<String>,
     /// What its contact does when its function arises, if no setting says otherwise.
-    #[schemars(transform = names(&plumeline_carry::meaning::Contact::NAMES))]
+    #[schemars(transform = names(&plumeline_unit::meaning::Contact::NAMES))]
     pub(super) contact: Spanned<String>,
     /// Held energised at rest, so that it operates when power fails; no if not stated.
     #[serde(default)]

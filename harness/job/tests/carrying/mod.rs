@@ -11,11 +11,12 @@ use plumeline_detector::settings::{Item, Settings, Value};
 use plumeline_job::{description, pipework};
 use plumeline_simulator::{
     device::settings::{Setting, SettingValue},
-    models::site_settings,
+    models::{Model, invented::site_settings},
+    scenario::Which,
 };
 use std::sync::LazyLock;
 
-pub const NAMES: [&str; 4] = ["model-a", "model-b", "model-c", "model-d"];
+pub const NAMES: [&str; 5] = ["model-a", "model-b", "model-c", "model-d", "model-e"];
 
 pub fn shipped(name: &str) -> Description {
     let (_, text) = description::SHIPPED.iter().find(|(n, _)| *n == name).unwrap();
@@ -74,7 +75,7 @@ pub fn as_settings(settings: &[Setting]) -> Settings {
 /// in use that can be.
 pub fn site(name: &str, inlets: u8) -> Settings {
     if name == "model-a" {
-        return as_settings(&site_settings(inlets, &[true]));
+        return as_settings(&site_settings(&Model::of(Which::Outgoing), inlets, &[true]));
     }
     let d = shipped(name);
     let items = d.slots_with(inlets).map(|slot| {

@@ -7,7 +7,9 @@
 use alloc::{
     borrow::Cow,
     collections::BTreeMap,
+    format,
     string::{String, ToString},
+    vec::Vec,
 };
 use core::fmt;
 use plumeline_base::Verdict;
@@ -123,20 +125,45 @@ macro_rules! topics {
     };
 }
 topics! {
+    as_found
+    baseline
     checklist
     clock
     close
     ended
+    flow
     held
+    holes
     inhibit
     isolate
     load
+    missed
     outgoing
     outputs
+    presence
     purge
     restore
+    smoke
     supervise
+    supply
     unit
+}
+
+/// Names joined by commas.
+pub(crate) fn list<T: fmt::Display>(items: impl IntoIterator<Item = T>) -> String {
+    items.into_iter().map(|i| i.to_string()).collect::<Vec<_>>().join(", ")
+}
+/// A number with this many decimals.
+pub(crate) fn fixed(value: f64, decimals: usize) -> String {
+    format!("{value:.decimals$}")
+}
+/// A number with its sign.
+pub(crate) fn signed(value: f64, decimals: usize) -> String {
+    format!("{value:+.decimals$}")
+}
+/// A number with its sign and its expanded uncertainty.
+pub(crate) fn give_or_take(value: f64, expanded: f64, decimals: usize) -> String {
+    format!("{value:+.decimals$} ± {expanded:.decimals$}")
 }
 
 fn told(values: &[(&'static str, &dyn fmt::Display)]) -> BTreeMap<Cow<'static, str>, String> {

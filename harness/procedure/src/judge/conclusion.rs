@@ -1,6 +1,6 @@
 //! What the whole job comes to, and what that hangs on.
 use crate::{
-    context::list,
+    facts::list,
     outcome::{Finding, Outcome, StageKind, Subject},
 };
 use alloc::{format, string::String, vec::Vec};

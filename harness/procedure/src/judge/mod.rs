@@ -3,81 +3,98 @@
 //!
 //! The statistics are the measure crate's; here is only how this job uses them. Not here: asking, reading and waiting
 //! ([`crate::stages`]), and sentences ([`crate::facts`]).
+pub(crate) mod as_found;
+pub(crate) mod band;
+pub(crate) mod baseline;
 pub(crate) mod checklist;
 pub(crate) mod clock;
 pub(crate) mod close;
 pub(crate) mod conclusion;
 pub(crate) mod ended;
+pub(crate) mod flow;
 pub(crate) mod held;
+pub(crate) mod holes;
+pub(crate) mod holes_compared;
 pub(crate) mod inhibit;
 pub(crate) mod isolate;
 pub(crate) mod load;
 pub(crate) mod outputs;
+pub(crate) mod pipes_compared;
+pub(crate) mod presence;
 pub(crate) mod purge;
 pub(crate) mod restore;
+#[cfg(test)]
+pub(crate) mod sample;
+pub(crate) mod smoke;
 pub(crate) mod supervise;
+pub(crate) mod supply;
 pub(crate) mod unit;
 
 use crate::{
-    context::Context,
+    facts::Fact,
     job::JobInputs,
     outcome::{DecisionFacts, Finding, StageKind},
     plan::Policy,
 };
 use alloc::format;
 use plumeline_base::{Verdict, quantity::Estimate};
-use plumeline_measure::decide::{self, Because, Decision, Guard, Limits, Rule, Sharing};
+use plumeline_measure::{
+    Error,
+    decide::{self, Because, Decision, Guard, Limits, Rule, Sharing},
+};
 
 /// How many tests of a job share its error rate: flow of each pipe twice (before the baseline and at the last look), each
 /// hole that is closed, for each smoke place the limit and the agreement, and the supply's two voltages and its battery.
 pub(crate) fn tests(inputs: &JobInputs) -> u32 {
     let pipes = inputs.pipes().len();
-    let holes = inputs.pipes().iter().map(|p| crate::stages::holes::chosen(inputs, p).0.len()).sum::<usize>();
+    let holes = inputs.pipes().iter().map(|p| inputs.holes_to_close(p).0.len()).sum::<usize>();
     let supply = inputs.plan.stages.iter().any(|s| s.stage == StageKind::Supply && s.policy != Policy::Skip);
     u32::try_from(2 * pipes + holes + 2 * inputs.plan.smoke.at.len() + if supply { 3 } else { 0 })
         .unwrap_or(u32::MAX)
         .max(1)
 }
 
-/// Decides and fills in the finding's verdict and numbers. `scale` turns SI into the unit of the figures.
+/// What the job's decision rule makes of a value.
+#[derive(Clone, Debug)]
+pub(crate) struct Ruling {
+    pub(crate) verdict: Verdict,
+    pub(crate) because: Because,
+    pub(crate) numbers: DecisionFacts,
+}
+impl Ruling {
+    /// States this fact with the ruling's numbers. The fact may be stricter than the ruling, never milder.
+    pub(crate) fn state(self, finding: &mut Finding, fact: Fact) {
+        finding.state(fact);
+        finding.verdict = finding.verdict.and(self.verdict);
+        finding.decision = Some(self.numbers);
+    }
+}
+
+/// Decides on a value by the job's rule. `scale` turns SI into the unit of the finding's figures.
 ///
 /// Two guard bands: to pass, each test by itself keeps the risk of passing what does not conform; to fail, all tests of the
 /// job together keep the risk of failing what conforms, so that four sound pipes are not four chances to be stopped.
-pub(crate) fn judge(
-    ctx: &Context,
-    finding: &mut Finding,
+pub(crate) fn decide(
+    inputs: &JobInputs,
     value: &Estimate,
     dof: f64,
     limits: &Limits,
     material: Option<f64>,
     scale: f64,
-) -> Option<Because> {
-    let inputs = ctx.inputs();
+) -> Result<Ruling, Error> {
     let plan = &inputs.plan.rule;
     let rule = |risk: f64, tests: u32| Rule { guard: Guard::Risk(risk), tests, sharing: Sharing::Bonferroni, material };
-    let all = tests(&inputs);
-    let to_pass = decide::decide(value, dof, limits, &rule(plan.accept_risk, 1));
-    let to_fail = decide::decide(value, dof, limits, &rule(plan.reject_risk, all));
-    match (to_pass, to_fail) {
-        (Ok(pass), Ok(fail)) => {
-            let d = if fail.verdict == Verdict::Fail { fail } else { pass };
-            // What only the narrower band calls a failure is not shown to be one.
-            let (verdict, because) = match (pass.verdict, fail.verdict) {
-                (_, Verdict::Fail) => (Verdict::Fail, fail.because),
-                (Verdict::Fail, _) => (Verdict::Undecided, Because::InGuardBand),
-                (verdict, _) => (verdict, pass.because),
-            };
-            finding.verdict = verdict;
-            finding.decision = Some(facts(&d, limits, all, scale));
-            Some(because)
-        }
-        (Err(error), _) | (_, Err(error)) => {
-            finding.verdict = Verdict::Undecided;
-            finding.says = format!("{}; not judged: {error}", finding.says);
-            finding.next = Some(error.remedy().into());
-            None
-        }
-    }
+    let all = tests(inputs);
+    let pass = decide::decide(value, dof, limits, &rule(plan.accept_risk, 1))?;
+    let fail = decide::decide(value, dof, limits, &rule(plan.reject_risk, all))?;
+    // What only the narrower band calls a failure is not shown to be one.
+    let (verdict, because) = match (pass.verdict, fail.verdict) {
+        (_, Verdict::Fail) => (Verdict::Fail, fail.because),
+        (Verdict::Fail, _) => (Verdict::Undecided, Because::InGuardBand),
+        (verdict, _) => (verdict, pass.because),
+    };
+    let used = if fail.verdict == Verdict::Fail { fail } else { pass };
+    Ok(Ruling { verdict, because, numbers: numbers(&used, limits, all, scale) })
 }
 
 /// The verdict on a value by the job's risk of a wrong pass, where it is one piece of a judgement and no finding of its own.
@@ -86,7 +103,7 @@ pub(crate) fn conforms(inputs: &JobInputs, value: &Estimate, limits: &Limits) ->
     decide::decide(value, f64::INFINITY, limits, &rule).ok().map(|d| d.verdict)
 }
 
-fn facts(d: &Decision, limits: &Limits, tests: u32, scale: f64) -> DecisionFacts {
+fn numbers(d: &Decision, limits: &Limits, tests: u32, scale: f64) -> DecisionFacts {
     DecisionFacts {
         conformity: d.probability_of_conformity,
         low: limits.lower.map(|x| x * scale),

@@ -1,7 +1,6 @@
 //! Whether outputs, zone and release circuits were given back, and over which air.
 use crate::{
-    context::list,
-    facts::{Fact, restore as fact},
+    facts::{Fact, list, restore as fact},
     outcome::{Finding, StageKind, Subject},
 };
 use plumeline_base::Verdict;

@@ -2,7 +2,6 @@
 //!
 //! A stage's verdict is that of its findings; one that ends early is undecided at best, and one that finds nothing
 //! shows nothing. After a stop only what makes the site safe is still done: purge, restore, close.
-mod as_found;
 mod band;
 mod baseline;
 mod bench;
@@ -10,10 +9,9 @@ mod checklist;
 mod clear_air;
 mod clock;
 mod close;
-mod compare;
-pub(crate) mod flow;
+mod flow;
 mod held;
-pub(crate) mod holes;
+mod holes;
 mod isolate;
 mod load;
 mod outgoing;
@@ -25,7 +23,6 @@ mod restore;
 mod smoke;
 mod supervise;
 mod supply;
-mod together;
 mod unit;
 
 pub(crate) use unit::settings_digest;

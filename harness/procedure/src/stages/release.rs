@@ -4,8 +4,9 @@
 //! because nobody watched or readings were missing meanwhile. Not here: what a time or a presence is held against.
 use super::clear_air;
 use crate::{
-    context::{Context, Deadline, Stop},
+    context::{Context, Deadline},
     job::JobInputs,
+    judge::smoke::SmokeSeen,
     plan::{HoleRef, ReleaseMark},
     prompt::Act,
     readings::Item,
@@ -36,23 +37,25 @@ pub(super) enum Ran {
         released: Instant,
         until: Instant,
     },
-    Shown(Box<Shown>),
-}
-
-/// What the unit read after a release.
-pub(super) struct Shown {
-    pub(super) outcome: Outcome,
-    pub(super) released: Instant,
-    pub(super) until: Instant,
-    /// From the mark to the first alarm level, delays included, s.
-    pub(super) alarm_after_s: Option<f64>,
-    /// Another inlet's sensor at which it rose, on a unit that has one for each.
-    pub(super) elsewhere: Option<u8>,
+    Seen(Box<SmokeSeen>),
 }
 
 /// Smoke is held to a hole until this many spreads after its first arrival have passed: a laminar arrival has then come to 96 %
 /// of its plateau (Taylor 1953: 1 - (T/2t)^2 at t = 2.5 T), and half of that comes within 2 % of half of the plateau's time.
 const SPREADS_HELD: f64 = 4.0;
+
+/// A release that is to be made.
+struct Wanted<'a> {
+    hole: HoleRef,
+    words: &'a str,
+    /// The unit's reading that concerns it, counted from 0.
+    own: usize,
+    /// Smoke is held to the hole for about this long, s.
+    held_s: f64,
+    /// Nothing more is waited for after this, s.
+    latest_s: f64,
+    rule: Rule,
+}
 
 /// Waits for clear air, asks for a release at `hole`, and gathers until the plateau is seen, for at most `latest_s`.
 pub(super) async fn release(
@@ -62,30 +65,18 @@ pub(super) async fn release(
     words: &str,
     what: &str,
     latest_s: f64,
-) -> Result<Ran, Stop> {
-    let plan = &inputs.plan.smoke;
+) -> Ran {
     let predicted = inputs.opening(hole).and_then(|(opening, _)| inputs.predicted(opening));
     let arrives = predicted.map(|p| p.first_s.value + SPREADS_HELD * (p.mean_s.value - p.first_s.value));
     let lag = inputs.pipework.unit.sensor_lag_s;
-    let held_s = (arrives.filter(|t| t.is_finite()).unwrap_or(0.0) + 3.0 * lag + plan.release_s).min(latest_s);
+    let least = arrives.filter(|t| t.is_finite()).unwrap_or(0.0) + 3.0 * lag + inputs.plan.smoke.release_s;
+    let (own, held_s) = (usize::from(hole.inlet).saturating_sub(1), least.min(latest_s));
+    let wanted = Wanted { hole, words, own, held_s, latest_s, rule: rule(ctx, inputs, latest_s) };
     if let Err(why) = clear_air::quiet(ctx, "waiting for clear air before the next release").await {
-        return Ok(Ran::NotReleased(why.into()));
+        return Ran::NotReleased(why.into());
     }
     let mut gather = Gather::new(ctx, inputs);
-    let rule = rule(ctx, inputs, latest_s);
-    let own = usize::from(hole.inlet).saturating_sub(1);
-    let mut restless = 0;
-    loop {
-        gather.until(ctx.within(Duration::from_secs(BEFORE_S))).await;
-        if !gather.broken {
-            if restless == MOST_RESTLESS || smoke::is_at_rest(gather.of(own), &rule) {
-                break;
-            }
-            restless += 1;
-            ctx.progress(format!("waiting for a reading at rest before smoke is released at {words}"), None, None);
-        }
-        gather.begin_again();
-    }
+    at_rest(ctx, &wanted, &mut gather).await;
     let text = format!(
         "Release smoke at {words} and hold it there until it is to be stopped (about {held_s:.0} s), {what}. Answer at the very moment it \
          starts. Test smoke can alarm people: see that they know."
@@ -94,32 +85,57 @@ pub(super) async fn release(
     let (at, answer) = gather.during(asked).await;
     match answer {
         Answer::Yes => {}
-        Answer::Cannot(why) => return Ok(Ran::NotReleased(why)),
-        _ => return Ok(Ran::NotReleased("the release was not confirmed".into())),
+        Answer::Cannot(why) => return Ran::NotReleased(why),
+        _ => return Ran::NotReleased("the release was not confirmed".into()),
     }
     // Whatever comes or fails to come from here on, the run does not end before it began.
     gather.last = gather.last.max(at);
-    if gather.broken {
-        clear_air::stop_smoke(ctx).await;
-        return Ok(Ran::SetAside {
-            because: "readings were missing before it".into(),
-            released: at,
-            until: gather.last,
-        });
+    let seen = watched(ctx, inputs, &wanted, &mut gather, at).await;
+    clear_air::stop_smoke(ctx).await;
+    match seen {
+        Ok(seen) => Ran::Seen(Box::new(seen)),
+        Err(because) => Ran::SetAside { because, released: at, until: gather.last },
     }
+}
+
+/// Gathers until the reading is at rest without a gap, or has been restless for too long.
+async fn at_rest(ctx: &Context, wanted: &Wanted<'_>, gather: &mut Gather) {
+    let mut restless = 0;
+    loop {
+        gather.until(ctx.within(Duration::from_secs(BEFORE_S))).await;
+        if !gather.broken {
+            if restless == MOST_RESTLESS || smoke::is_at_rest(gather.of(wanted.own), &wanted.rule) {
+                return;
+            }
+            restless += 1;
+            let says = format!("waiting for a reading at rest before smoke is released at {}", wanted.words);
+            ctx.progress(says, None, None);
+        }
+        gather.begin_again();
+    }
+}
+
+/// Watches what comes after the release at `at`. `Err`: it is set aside, with the reason.
+async fn watched(
+    ctx: &Context,
+    inputs: &JobInputs,
+    wanted: &Wanted<'_>,
+    gather: &mut Gather,
+    at: Instant,
+) -> Result<SmokeSeen, String> {
+    if gather.broken {
+        return Err("readings were missing before it".into());
+    }
+    let plan = &inputs.plan.smoke;
     let paused = ctx.paused();
-    let end = ctx.within(seconds(latest_s));
+    let end = ctx.within(seconds(wanted.latest_s));
     gather.until(ctx.within(seconds(plan.release_s))).await;
     let text = format!(
-        "Did the release at {words} go as it was meant to? If not (another hole, a gust, smoke spilt at the unit), say why now: once its \
-         result shows it counts."
+        "Did the release at {} go as it was meant to? If not (another hole, a gust, smoke spilt at the unit), say why now: once its \
+         result shows it counts.",
+        wanted.words
     );
-    let went = gather.during(ctx.ask_done(Act::ReleaseWent(hole), text)).await;
-    let set_aside = |gather: &Gather, because: String| Ran::SetAside { because, released: at, until: gather.last };
-    if let Err(why) = went {
-        clear_air::stop_smoke(ctx).await;
-        return Ok(set_aside(&gather, why));
-    }
+    gather.during(ctx.ask_done(Act::ReleaseWent(wanted.hole), text)).await?;
     let mark = match plan.mark {
         ReleaseMark::ByHand => Release { u_s: plan.mark_u_s, ..Release::by_hand(at) },
         ReleaseMark::ByRadio => Release { u_s: plan.mark_u_s, ..Release::by_radio(at) },
@@ -129,40 +145,26 @@ pub(super) async fn release(
         let left = ctx.left(end).min(Duration::from_secs(LOOK_S));
         gather.until(ctx.within(left)).await;
         if ctx.paused() != paused {
-            clear_air::stop_smoke(ctx).await;
-            return Ok(set_aside(&gather, "nobody watched for a time: the program had been ended".into()));
+            return Err("nobody watched for a time: the program had been ended".into());
         }
         if gather.broken {
-            clear_air::stop_smoke(ctx).await;
-            return Ok(set_aside(&gather, "readings were missing".into()));
+            return Err("readings were missing".into());
         }
         let left = ctx.left(end);
-        let waited = latest_s - left.as_secs_f64();
+        let waited = wanted.latest_s - left.as_secs_f64();
         // The plateau has been seen for as long as it needs, or nothing more can come; before that no answer is wanted.
-        if waited >= held_s || left.is_zero() {
-            let outcome = gather.analyse(own, at, &mark, &rule);
+        if waited >= wanted.held_s || left.is_zero() {
+            let outcome = gather.analyse(wanted.own, at, &mark, &wanted.rule);
             if left.is_zero() || matches!(&outcome, Outcome::Response(_)) {
                 break outcome;
             }
         }
-        ctx.progress(
-            format!("smoke released at {words} {waited:.0} s ago"),
-            Some((waited / latest_s).min(1.0)),
-            Some(left),
-        );
+        let says = format!("smoke released at {} {waited:.0} s ago", wanted.words);
+        ctx.progress(says, Some((waited / wanted.latest_s).min(1.0)), Some(left));
     };
-    clear_air::stop_smoke(ctx).await;
-    let others = (0..gather.samples.len()).filter(|i| *i != own);
-    let elsewhere = others
-        .filter(|i| matches!(gather.analyse(*i, at, &mark, &rule), Outcome::Response(_) | Outcome::Saturated { .. }))
-        .find_map(|i| u8::try_from(i + 1).ok());
-    Ok(Ran::Shown(Box::new(Shown {
-        outcome,
-        released: at,
-        until: gather.last,
-        alarm_after_s: gather.alarm.filter(|t| *t >= at).map(|t| t.since(at).as_secs_f64()),
-        elsewhere,
-    })))
+    let elsewhere = gather.elsewhere(wanted, at, &mark);
+    let alarm_after_s = gather.alarm.filter(|t| *t >= at).map(|t| t.since(at).as_secs_f64());
+    Ok(SmokeSeen { outcome, released: at, until: gather.last, alarm_after_s, elsewhere })
 }
 
 /// What counts as a response here: the resolution is unknown, the rest is the measure crate's practice. The risk of taking noise
@@ -172,29 +174,6 @@ fn rule(ctx: &Context, inputs: &JobInputs, latest_s: f64) -> Rule {
     let looks = (latest_s / LOOK_S as f64).max(1.0);
     let usual = Rule::default();
     Rule { min_rise: least, false_alarm: usual.false_alarm / looks, ..usual }
-}
-
-/// Why there is no time, in plain words.
-pub(super) fn why_not(outcome: &Outcome) -> Option<String> {
-    match outcome {
-        Outcome::Response(_) => None,
-        Outcome::Saturated { .. } => Some("the reading ran into its ceiling".into()),
-        Outcome::TooWeak { .. } => Some("something rose, but too little to be timed".into()),
-        Outcome::NoRise { .. } => Some("nothing rose".into()),
-        Outcome::Undecided { because } => Some(unclear_words(because)),
-    }
-}
-
-fn unclear_words(why: &smoke::Unclear) -> String {
-    use smoke::Unclear as U;
-    match why {
-        U::Evidence(error) => format!("{error}"),
-        U::BeforeRelease { .. } => "it rose before the release".into(),
-        U::TooShort { lasted_s } => format!("it rose for {lasted_s:.1} s only"),
-        U::RestlessBaseline { .. } => "the reading was restless before the release".into(),
-        U::EndsTooSoon => "the record ends before the plateau".into(),
-        U::TooSlow => "it rose too slowly to tell a start".into(),
-    }
 }
 
 /// Gathers the extinction that concerns each inlet, and the first alarm level.
@@ -260,6 +239,14 @@ impl Gather {
     /// What concerns an inlet (counted from 0).
     fn of(&self, inlet: usize) -> &[Sample] {
         self.samples.get(if self.shared { 0 } else { inlet }).map_or(&[][..], Vec::as_slice)
+    }
+    /// Another inlet than the hole's own at which smoke shows.
+    fn elsewhere(&self, wanted: &Wanted<'_>, at: Instant, mark: &Release) -> Option<u8> {
+        let shows = |i: usize| {
+            let outcome = self.analyse(i, at, mark, &wanted.rule);
+            matches!(outcome, Outcome::Response(_) | Outcome::Saturated { .. })
+        };
+        (0..self.samples.len()).filter(|i| *i != wanted.own && shows(*i)).find_map(|i| u8::try_from(i + 1).ok())
     }
     fn analyse(&self, inlet: usize, at: Instant, release: &Release, rule: &Rule) -> Outcome {
         let samples = self.of(inlet);

@@ -2,7 +2,10 @@
 use super::band;
 use crate::{
     context::{Context, Stop},
-    judge::supervise as judge,
+    judge::{
+        band::{BandSees, sees},
+        supervise as judge,
+    },
     outcome::Finding,
     plan::Limit,
     prompt::Act,
@@ -38,10 +41,10 @@ pub(crate) async fn supervise(ctx: Context) -> Result<(), Stop> {
         }
         ctx.edit().flow_fault_expected = false;
     }
-    let sees = band::words(&ctx, &inputs);
+    let BandSees { all, blind } = sees(&inputs, &band::band(&ctx, &inputs));
     let mut s = ctx.edit();
-    s.outcome.could_have_missed.extend(sees.iter().map(|w| format!("after hand-back, {w}")));
-    s.outcome.band_sees = sees;
+    s.outcome.could_have_missed.extend(blind);
+    s.outcome.band_sees = all;
     drop(s);
     Ok(())
 }

@@ -4,25 +4,21 @@
 //! It comes late, when no other fault stands: the panel's fault input shows nothing while one does.
 use super::outputs;
 use crate::{
-    battery,
     context::{Context, Stop},
-    judge::judge,
-    outcome::{Figure, Finding, StageKind, Subject},
-    plan::Limit,
+    facts::supply::Against,
+    judge::supply::{self as judge, Removed},
     prompt::{Act, Metered, Supply},
     readings::Item,
 };
-use alloc::{format, string::String, vec::Vec};
+use alloc::{format, vec::Vec};
 use core::time::Duration;
-use plumeline_base::{Verdict, input::Answer, quantity::Estimate, time::seconds};
+use plumeline_base::{input::Answer, quantity::Estimate, time::seconds};
 use plumeline_detector::{Faults, Request, bit, driver::Wants};
-use plumeline_measure::decide::Limits;
 
 /// How long voltage and current are averaged.
 const AVERAGE: Duration = Duration::from_secs(10);
 /// A load settles within this.
 const SETTLES: Duration = Duration::from_secs(3);
-const STAGE: StageKind = StageKind::Supply;
 
 pub(crate) async fn supply(ctx: Context) -> Result<(), Stop> {
     if ctx.get().stream.is_none() && ctx.abilities().is_some_and(|a| a.stream_hz.is_some()) {
@@ -32,33 +28,24 @@ pub(crate) async fn supply(ctx: Context) -> Result<(), Stop> {
     let (mains_v, alarm) = loaded(&ctx).await;
     let battery_v = removed(&ctx, Supply::Mains).await;
     removed(&ctx, Supply::Battery).await;
-    let standby_figure = figure(&ctx, standby.as_ref(), "A");
-    {
-        let (alarm, mains_v, battery_v) = (
-            figure(&ctx, alarm.as_ref(), "A"),
-            figure(&ctx, mains_v.as_ref(), "V"),
-            figure(&ctx, battery_v.as_ref(), "V"),
-        );
-        let mut s = ctx.edit();
+    let inputs = ctx.inputs();
+    let needed = judge::needed(&inputs, standby.as_ref(), alarm.as_ref());
+    let outgoing = {
+        let (plan, mut s) = (&inputs.plan.supply, ctx.edit());
         let facts = &mut s.outcome.supply;
-        (facts.standby, facts.alarm, facts.mains, facts.battery) = (standby_figure, alarm, mains_v, battery_v);
+        let figure = |e: Option<&Estimate>, unit| e.map(|e| judge::figure(&inputs, e, unit));
+        (facts.standby, facts.alarm) = (figure(standby.as_ref(), "A"), figure(alarm.as_ref(), "A"));
+        (facts.mains, facts.battery) = (figure(mains_v.as_ref(), "V"), figure(battery_v.as_ref(), "V"));
+        facts.needed = figure(needed.as_ref(), "Ah");
+        (facts.fitted_ah, facts.rule) = (plan.fitted_ah, Some(plan.rule.clone()));
+        facts.outgoing.as_ref().map(|old| old.value)
+    };
+    for (supply, volts) in [(Supply::Mains, mains_v), (Supply::Battery, battery_v)] {
+        ctx.found(judge::voltage(&inputs, supply, volts.as_ref()));
     }
-    let limit = ctx.inputs().plan.limits.supply_voltage.clone();
-    for (of, volts) in [("on the mains", mains_v), ("on the battery", battery_v)] {
-        voltage(&ctx, of, volts, &limit);
-    }
-    capacity(&ctx, standby, alarm);
+    let against = Against(standby.map(|new| new.value).zip(outgoing));
+    ctx.found(judge::capacity(&inputs, needed.as_ref(), against));
     Ok(())
-}
-
-fn finding(says: impl Into<String>) -> Finding {
-    Finding::new(STAGE, Subject::Replacement, Verdict::Undecided, says)
-}
-
-/// A figure with its expanded uncertainty at the job's coverage.
-fn figure(ctx: &Context, e: Option<&Estimate>, unit: &str) -> Option<Figure> {
-    let k = super::flow::coverage_factor(&ctx.inputs());
-    e.map(|e| Figure::with(e.value, k * e.u(), unit))
 }
 
 /// Voltage and current as the unit tells them, averaged; what it does not tell, a person reads off an instrument.
@@ -141,29 +128,21 @@ async fn removed(ctx: &Context, supply: Supply) -> Option<Estimate> {
     };
     let limit = ctx.inputs().plan.limits.supply_fault_within.clone();
     let within = seconds(limit.value);
-    let mut f = finding(String::new());
-    f.limit = Some(limit);
-    let quiet = ctx.faults().map(Faults::is_clear);
-    if quiet != Some(true) && ctx.get().stream.is_some() {
-        f.says = match quiet {
-            Some(_) => format!("a fault stands already: the loss of the {name} would show nothing at the panel"),
-            None => format!("no fresh reading: the loss of the {name} would not be seen at the unit"),
-        };
-        f.next = Some("clear what stands, then remove the supplies in turn".into());
-        ctx.found(f);
+    let streams = ctx.get().stream.is_some();
+    if let Some(finding) = judge::before(supply, ctx.faults(), streams, &limit) {
+        ctx.found(finding);
         return None;
     }
     let off = format!("Switch off the {name} of the unit; the other supply stays on. Mind live parts. Done?");
     let at = match ctx.ask_done(Act::SwitchSupply { supply, on: false }, off).await {
         Ok(at) => at,
         Err(why) => {
-            f.says = format!("the {name} was not removed: {why}");
-            ctx.found(f);
+            ctx.found(judge::removed(supply, &limit, Err(&why)));
             return None;
         }
     };
     let shown = ctx.until_reading(within, |t| t.reading.faults.has(fault)).await;
-    let fresh = ctx.latest().is_some();
+    let readings = ctx.latest().is_some();
     let asked = format!("The {name} is off. Does the panel show a fault of this unit?");
     let panel = ctx.ask(Act::PanelFault, asked, Wants::YesNo).await.1;
     let volts = match supply {
@@ -178,25 +157,9 @@ async fn removed(ctx: &Context, supply: Supply) -> Option<Estimate> {
     };
     let asked = format!("The {name} is on again. Has the panel's fault cleared?");
     let clear = ctx.ask(Act::PanelFaultClear, asked, Wants::YesNo).await.1;
-    f.measured = shown.as_ref().map(|t| Figure::plain(t.at.since(at).as_secs_f64(), "s"));
-    (f.verdict, f.says) = match (&shown, gone, &panel, &clear) {
-        (Some(_), true, Answer::Yes, Answer::Yes) => {
-            (Verdict::Pass, format!("the loss of the {name} was shown at the unit and at the panel, and cleared"))
-        }
-        (None, ..) if !fresh => {
-            f.likely = Some("the other supply does not hold the unit, or the line was lost".into());
-            (Verdict::Undecided, format!("readings stopped when the {name} was switched off"))
-        }
-        (None, ..) => (Verdict::Fail, format!("the loss of the {name} was not shown at the unit")),
-        (_, _, Answer::No, _) => (Verdict::Fail, format!("the loss of the {name} was not shown at the panel")),
-        (_, false, ..) => (Verdict::Undecided, format!("the fault did not clear when the {name} was back")),
-        (_, _, _, Answer::No) => (Verdict::Fail, format!("the panel's fault did not clear when the {name} was back")),
-        _ => (Verdict::Undecided, format!("not told what the panel showed when the {name} was off")),
-    };
-    if !f.verdict.is_pass() {
-        f.next = Some("look at fuse, battery, and the wire of the fault output, then try again".into());
-    }
-    ctx.found(f);
+    let fault_after_s = shown.map(|t| t.at.since(at).as_secs_f64());
+    let seen = Removed { fault_after_s, readings, gone, panel, clear };
+    ctx.found(judge::removed(supply, &limit, Ok(&seen)));
     volts
 }
 
@@ -205,81 +168,4 @@ async fn both_voltage(ctx: &Context) -> Option<Estimate> {
         Some(v) => Some(v),
         None => metered(ctx, Metered::Voltage, "on the battery alone").await,
     }
-}
-
-fn voltage(ctx: &Context, of: &str, volts: Option<Estimate>, limit: &Limit) {
-    let mut f = finding(format!("supply voltage {of} was not measured"));
-    f.limit = Some(limit.clone());
-    if let Some(v) = volts {
-        f.says = format!("supply voltage {of}");
-        f.measured = figure(ctx, Some(&v), "V");
-        judge(ctx, &mut f, &v, f64::INFINITY, &Limits::at_least(limit.value), None, 1.0);
-        if !f.verdict.is_pass() {
-            f.next = Some("look for thin or long wires, poor terminals, a tired battery".into());
-        }
-    }
-    ctx.found(f);
-}
-
-/// The capacity that the battery must have against the one fitted; the new unit's current against the old one's.
-fn capacity(ctx: &Context, standby: Option<Estimate>, alarm: Option<Estimate>) {
-    let inputs = ctx.inputs();
-    let plan = &inputs.plan.supply;
-    let stated = plan.alarm_a.map(|a| Estimate::new(a, 0.0, 0.0));
-    let add = |e: Estimate, a: f64| Estimate { value: e.value + a, ..e };
-    let needed = match (standby, stated.or(alarm)) {
-        (Some(s), Some(a)) => {
-            Some(battery::needed_ah(&plan.rule, &add(s, plan.other_standby_a), &add(a, plan.other_alarm_a)))
-        }
-        _ => None,
-    };
-    let old = {
-        let needed_figure = figure(ctx, needed.as_ref(), "Ah");
-        let mut s = ctx.edit();
-        let facts = &mut s.outcome.supply;
-        (facts.needed, facts.fitted_ah, facts.rule) = (needed_figure, plan.fitted_ah, Some(plan.rule.clone()));
-        facts.outgoing.clone()
-    };
-    let against = match (old, standby) {
-        (Some(old), Some(new)) => {
-            let more = new.value - old.value;
-            let word = if more < 0.0 { "less" } else { "more" };
-            format!(
-                "; the new unit draws {:.3} A {word} than the old one as found ({:.3} A)",
-                libm::fabs(more),
-                old.value
-            )
-        }
-        _ => "; the old unit's current is not known".into(),
-    };
-    let mut f = finding(String::new());
-    let r = &plan.rule;
-    f.limit = plan.fitted_ah.map(|value| Limit {
-        value,
-        unit: "Ah".into(),
-        source: format!("battery fitted; {:.3} h standby, {:.3} h alarm: {}", r.standby_h, r.alarm_h, r.source),
-        mark: r.mark,
-    });
-    match (needed, plan.fitted_ah) {
-        (Some(needed), Some(fitted)) => {
-            f.says = format!("capacity that the battery must have, for {fitted} Ah fitted{against}");
-            f.measured = figure(ctx, Some(&needed), "Ah");
-            judge(ctx, &mut f, &needed, f64::INFINITY, &Limits::at_most(fitted), None, 1.0);
-            if !f.verdict.is_pass() {
-                f.likely = Some("the new unit draws more than the battery was chosen for".into());
-                f.next = Some("fit a larger battery, or take loads off it".into());
-            }
-        }
-        (Some(needed), None) => {
-            f.says = format!("the plan does not state the battery fitted{against}");
-            f.measured = figure(ctx, Some(&needed), "Ah");
-            f.next = Some("read the capacity off the battery and state it as supply.battery in the plan".into());
-        }
-        (None, _) => {
-            f.says =
-                format!("the capacity that the battery must have is not known: a current was not measured{against}");
-            f.next = Some("measure the current at standby and in alarm".into());
-        }
-    }
-    ctx.found(f);
 }

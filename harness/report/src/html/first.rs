@@ -162,7 +162,7 @@ fn good_pipe(input: &ReportInput<'_>, inlet: u8) -> Vec<Cell> {
 /// The smallest defects that could have been missed; never empty.
 pub(crate) fn could_have_missed(outcome: &Outcome) -> Vec<String> {
     if !outcome.could_have_missed.is_empty() {
-        return outcome.could_have_missed.iter().map(|s| words::clean(s)).collect();
+        return outcome.could_have_missed.iter().map(|s| words::clean(&s.says)).collect();
     }
     let proven = outcome.stages.iter().any(|s| s.stage == StageKind::ProveFlow && s.complete);
     let why = if proven { "the job does not state it" } else { "the flow was never proven to the end" };

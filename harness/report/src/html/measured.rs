@@ -275,7 +275,7 @@ fn after(input: &ReportInput<'_>) -> Vec<Block> {
         blocks.push(Block::text(
             "The smallest defect that the unit's own supervision sees, by its band and the predicted flows:",
         ));
-        blocks.push(Block::list(input.outcome.band_sees.iter().map(|w| words::clean(w))));
+        blocks.push(Block::list(input.outcome.band_sees.iter().map(|w| words::clean(&w.says))));
     }
     let band = &input.plan.limits.flow_band;
     blocks.push(Block::text(format!(

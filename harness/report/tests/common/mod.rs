@@ -10,7 +10,9 @@ use plumeline_base::{
 use plumeline_detector::{Identity, Trouble, driver::Wants};
 use plumeline_procedure::{
     effect::Entry,
-    outcome::{DecisionFacts, Figure, Finding, Outcome, PipeFlow, SmokeRun, StageKind, StageResult, Subject},
+    outcome::{
+        DecisionFacts, Figure, Finding, Outcome, PipeFlow, SmokeRun, StageKind, StageResult, Statement, Subject,
+    },
     plan::*,
     prompt::{Act, Prompt},
 };
@@ -244,7 +246,7 @@ pub(crate) fn clean() -> Sample {
     f.push(pass(StageKind::Close, Subject::Zone, "out of service for no longer than the limit"));
     o.pipes = (0..3).map(|p| pipe_flow(p, factor[p])).collect();
     o.could_have_missed = (1..=3)
-        .map(|p| format!("pipe {p}: a change of its whole flow by less than 7.4 % (by flow alone), and a single closed-in-turn hole that draws up to 50 % less or more than predicted"))
+        .map(|p| Statement::new(Subject::Pipe(p), format!("pipe {p}: a change of its whole flow by less than 7.4 % (by flow alone), and a single closed-in-turn hole that draws up to 50 % less or more than predicted")))
         .collect();
     let record = record(4910, factor, [false; 3], (1630, 1641));
     Sample { name: "clean", outcome: o, plan, pipes: pipes(), record, digests: digests() }
@@ -392,7 +394,8 @@ pub(crate) fn undecided() -> Sample {
     }
     o.verdict = Verdict::Undecided;
     o.because = "pipe 3: flow alone can't show the smallest material defect; holes 4, 5 were not reached".into();
-    o.could_have_missed.insert(0, "pipe 3: a blocked hole among 4, 5 (not closed in turn)".into());
+    let not_closed = "pipe 3: a blocked hole among 4, 5 (not closed in turn)";
+    o.could_have_missed.insert(0, Statement::new(Subject::Pipe(3), not_closed));
     o.out_of_service_s = Some(15_300.0);
     s
 }

@@ -21,10 +21,11 @@ struct Reply {
     #[serde(default)]
     panel: Option<Panel>,
 }
-/// The panel's inputs, wire 1 first.
+/// The panel's inputs, by the output of the unit that each is wired to, output 1 first; and which is the fault's.
 #[derive(Deserialize)]
 struct Panel {
     inputs: Vec<bool>,
+    fault_wire: usize,
     fault: bool,
 }
 
@@ -68,23 +69,23 @@ pub(super) fn perform(now: Instant, act: &Act, site: &mut dyn Site) -> Result<An
     Ok(if reply.ok { Answer::Yes } else { Answer::Cannot(reply.cause) })
 }
 
-/// Yes if the panel shows the output's wire and no other, or (at rest) if it no longer shows it. The first wire is the fault's,
-/// which may stand for other reasons.
+/// Yes if the panel shows the output's wire and no other, or (at rest) if it no longer shows it. The fault's wire may
+/// stand for other reasons.
 fn panel(now: Instant, site: &mut dyn Site, output: u8, driven: bool) -> Result<Answer, Failure> {
     let Some(panel) = ask(now, site, &json!({ "do": "panel" }))?.panel else {
         return Ok(Answer::Cannot("the site has no panel".into()));
     };
     let wire = usize::from(output).saturating_sub(1);
     let shown = panel.inputs.get(wire).copied().unwrap_or(false);
-    let others = panel.inputs.iter().enumerate().any(|(i, on)| *on && i != wire && i != 0);
+    let others = panel.inputs.iter().enumerate().any(|(i, on)| *on && i != wire && i + 1 != panel.fault_wire);
     Ok(if (driven && shown && !others) || (!driven && !shown) { Answer::Yes } else { Answer::No })
 }
 
-/// Yes if the panel shows nothing but the fault's wire, the first.
+/// Yes if the panel shows nothing but the fault's wire.
 fn at_rest(now: Instant, site: &mut dyn Site) -> Result<Answer, Failure> {
     let panel = ask(now, site, &json!({ "do": "panel" }))?.panel;
     Ok(match panel {
-        Some(panel) if panel.inputs.iter().skip(1).all(|on| !on) => Answer::Yes,
+        Some(panel) if panel.inputs.iter().enumerate().all(|(i, on)| !on || i + 1 == panel.fault_wire) => Answer::Yes,
         Some(_) => Answer::No,
         None => Answer::Cannot("the site has no panel".into()),
     })

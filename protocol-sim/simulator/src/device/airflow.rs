@@ -1,5 +1,5 @@
 //! Airflow: supervised against the baseline, and the baseline taken.
-use super::{settings::Config, store::KeptBaseline};
+use super::{config::Config, store::KeptBaseline};
 use plumeline_base::Instant;
 
 /// Flow is smoothed over this time before it is judged, s.

@@ -1,5 +1,5 @@
 //! Alarm levels: reached after their delay, latched if so set.
-use super::settings::Level;
+use super::config::Level;
 use plumeline_base::Instant;
 
 /// A level that was reached is left below this share of its threshold.

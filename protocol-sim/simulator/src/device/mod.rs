@@ -3,9 +3,10 @@
 //! Not here: the air (see [`crate::physics`]) and what people do (see [`crate::site`]).
 mod airflow;
 mod alarms;
+mod config;
 mod line;
 mod log;
-mod outputs;
+pub(crate) mod outputs;
 mod serve;
 pub mod settings;
 pub(crate) mod store;
@@ -18,13 +19,14 @@ use crate::{
 };
 use airflow::{NL_S, Supervision, Taking};
 use alarms::Alarms;
+use config::Config;
 use line::Line;
 use log::Log;
 use outputs::{Driven, Inhibit};
 use plumeline_base::{Instant, quantity::KELVIN_AT_0_C, time::micros};
 use plumewire::{BaselineState, EventCode, Faults};
-use settings::{Config, Setting, from_image, to_image};
-use std::time::Duration;
+use settings::{Setting, from_image, to_image};
+use std::{sync::Arc, time::Duration};
 use store::{KeptBaseline, Memory, Store};
 
 /// Time from power until the unit answers at all.
@@ -39,7 +41,7 @@ const AT_SPEED: f64 = 0.02;
 /// What is fitted to this one unit.
 #[derive(Clone, Debug)]
 pub(crate) struct Fitted {
-    pub(crate) model: &'static Model,
+    pub(crate) model: Arc<Model>,
     pub(crate) serial: String,
     pub(crate) inlets: u8,
     /// It has an obscuration sensor at each inlet.
@@ -104,6 +106,8 @@ pub(crate) struct Device {
     inhibit: Inhibit,
     leases: u32,
     driven: Driven,
+    /// Outputs that stay operated until latches are reset.
+    held: u32,
     /// Date and time (ms since 1970 UTC) at an instant; a cell of its own keeps them going without supply.
     date: Option<(Instant, u64)>,
     run: Option<Run>,
@@ -148,6 +152,7 @@ impl Device {
             inhibit: Inhibit::Free,
             leases: 0,
             driven: Driven::default(),
+            held: 0,
             date: None,
             run: None,
         })
@@ -177,7 +182,7 @@ impl Device {
         self.run.is_some()
     }
     fn boot(&mut self, now: Instant) {
-        let model = self.fitted.model;
+        let model = self.fitted.model.clone();
         self.memory.boots = self.memory.boots.wrapping_add(1);
         if self.memory.loaded {
             self.memory.loaded = false;
@@ -201,6 +206,7 @@ impl Device {
         self.alarms = Alarms::default();
         self.supervision.restart();
         self.driven = Driven::default();
+        self.held = 0;
         (self.faults, self.faults_latched) = (Faults(0), Faults(0));
         self.run = Some(Run {
             since: now,
@@ -274,6 +280,10 @@ impl Device {
     fn starting(&self, now: Instant) -> bool {
         self.run.as_ref().is_none_or(|r| now < r.running_from)
     }
+    /// Its model.
+    pub(crate) fn model(&self) -> &Model {
+        &self.fitted.model
+    }
     /// It has an obscuration sensor at each inlet.
     pub(crate) const fn sensor_per_inlet(&self) -> bool {
         self.fitted.sensor_per_inlet
@@ -294,8 +304,15 @@ impl Device {
         if self.run.is_none() {
             return 0;
         }
-        let shown = self.alarms.shown();
-        outputs::operated(&self.config.outputs, shown, self.faults.0 != 0, self.inhibit.holds(), self.driven.bits())
+        self.following() | self.held | self.driven.bits()
+    }
+    /// Those that what they follow operates now.
+    fn following(&self) -> u32 {
+        outputs::operated(&self.config.outputs, self.alarms.shown(), self.faults, self.inhibit.holds())
+    }
+    /// How many outputs it has.
+    fn outputs(&self) -> u8 {
+        self.fitted.model.outputs.len() as u8
     }
     /// Speed within its band?
     fn at_speed(&self) -> bool {
@@ -319,7 +336,7 @@ impl Device {
             flow_nl_s: by_inlet(|q| q),
             uncertainty_nl_s: by_inlet(|q| q * 0.002),
             temperature_mk: libm::round((measured.temperature_c + KELVIN_AT_0_C) * 1e3) as i64,
-            fan_mrev_s: libm::round(truth.fan * self.fitted.model.full_speed_rev_s * 1e3) as i64,
+            fan_mrev_s: libm::round(truth.fan * self.fitted.model.fan.full_speed_rev_s * 1e3) as i64,
             duration_ms: airflow::READINGS as u32 * 1000,
             boot_id: 1,
             taken_us: 3_600_000_000,
@@ -387,7 +404,7 @@ impl Device {
         }
         if up {
             let (new, gone) = self.alarms.judge(now, &self.config.levels, self.measured.extinction_per_m);
-            for n in 1..=self.fitted.model.levels {
+            for n in 1..=self.model().levels {
                 if new & outputs::bit(n) != 0 {
                     self.note(now, EventCode::Alarm, format!("alarm level {n}"));
                 }
@@ -414,6 +431,7 @@ impl Device {
             self.remember_inhibit();
         }
         self.judge_faults(now, up, since_start);
+        self.held |= self.following() & self.config.held;
     }
     /// No smoke at or over the lowest level, nothing latched, nothing driven.
     fn clear(&self) -> bool {

@@ -1,7 +1,7 @@
 //! Outputs: what they follow, the inhibit on a lease, the drive test.
-use super::settings::Follows;
+use crate::models::Follows;
 use plumeline_base::Instant;
-use plumewire::InhibitState;
+use plumewire::{Faults, InhibitState};
 use std::time::Duration;
 
 /// After a lapse the fault stands at least this long before outputs are given back, so that it is seen first.
@@ -79,13 +79,16 @@ pub(crate) fn bit(n: u8) -> u32 {
     n.checked_sub(1).and_then(|n| 1u32.checked_shl(n.into())).unwrap_or(0)
 }
 
-/// Outputs that are operated. The inhibit holds back what follows alarms; a fault is always shown, or a lapse could not be seen.
-pub(crate) fn operated(follows: &[Follows], levels: u32, fault: bool, inhibited: bool, driven: u32) -> u32 {
-    (1..).zip(follows).fold(driven, |bits, (n, f)| {
+/// Outputs that are operated by what they follow. The inhibit holds back what follows alarms; a fault is always shown, or a
+/// lapse could not be seen.
+pub(crate) fn operated(follows: &[Follows], levels: u32, faults: Faults, inhibited: bool) -> u32 {
+    (1..).zip(follows).fold(0, |bits, (n, f)| {
         let on = match f {
             Follows::Nothing => false,
-            Follows::Fault => fault,
+            Follows::Fault => faults.0 != 0,
+            Follows::FlowFault => faults.has(Faults::FLOW),
             Follows::Level(level) => !inhibited && levels & bit(*level) != 0,
+            Follows::Power => true,
         };
         if on { bits | bit(n) } else { bits }
     })
@@ -108,9 +111,9 @@ mod tests {
     }
     #[test]
     fn inhibited_outputs_show_faults_only() {
-        let follows = [Follows::Fault, Follows::Level(1), Follows::Nothing, Follows::Level(2)];
-        assert_eq!(operated(&follows, 0b11, true, false, 0), 0b1011);
-        assert_eq!(operated(&follows, 0b11, true, true, 0), 0b0001);
-        assert_eq!(operated(&follows, 0b11, false, true, 0b0100), 0b0100);
+        let follows = [Follows::Fault, Follows::Level(1), Follows::FlowFault, Follows::Level(2), Follows::Power];
+        assert_eq!(operated(&follows, 0b11, Faults::COVER, false), 0b11011);
+        assert_eq!(operated(&follows, 0b11, Faults::FLOW, true), 0b10101);
+        assert_eq!(operated(&follows, 0b11, Faults(0), true), 0b10000);
     }
 }

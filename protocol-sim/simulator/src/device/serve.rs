@@ -116,7 +116,7 @@ impl Device {
                 Reply::Restart(Nothing {})
             }
             Request::ReadingsStart(r) => {
-                let max = self.fitted.model.rate_max_hz;
+                let max = self.fitted.model.readings.rate_max_hz;
                 if r.rate_hz == 0 || r.rate_hz > max {
                     return refuse(Code::Range, format!("readings come 1 to {max} times a second"));
                 }
@@ -135,7 +135,7 @@ impl Device {
                 revision: self.memory.revision,
                 length: self.memory.image.len() as u32,
                 digest: Sha256::digest(&self.memory.image).into(),
-                schema: self.fitted.model.schema,
+                schema: &self.fitted.model.schema,
             }),
             Request::SettingsRead(r) => {
                 if r.revision != self.memory.revision {
@@ -287,7 +287,7 @@ impl Device {
             }
             Request::Drive(r) => {
                 self.ready(now)?;
-                let outputs = self.fitted.model.outputs;
+                let outputs = self.outputs();
                 if r.output == 0 || r.output > outputs || r.seconds == 0 || r.seconds > 60 {
                     return refuse(Code::Range, format!("outputs are 1 to {outputs}, and are driven for 1 to 60 s"));
                 }
@@ -296,7 +296,7 @@ impl Device {
                 Reply::Drive(Nothing {})
             }
             Request::Undrive(r) => {
-                if r.output == 0 || r.output > self.fitted.model.outputs {
+                if r.output == 0 || r.output > self.outputs() {
                     return refuse(Code::Range, "no such output");
                 }
                 self.driven.stop(r.output);
@@ -304,6 +304,7 @@ impl Device {
             }
             Request::ResetLatches(_) => {
                 self.alarms.reset();
+                self.held = 0;
                 self.faults_latched = self.faults;
                 self.note(now, EventCode::LatchesReset, "latches reset".into());
                 Reply::ResetLatches(Latches { alarms: self.alarms.latched, faults: self.faults_latched })
@@ -341,24 +342,24 @@ impl Device {
         Ok(HelloReply {
             version: VERSION,
             token: r.token,
-            maker: f.model.maker,
-            model: f.model.name,
+            maker: &f.model.maker,
+            model: &f.model.name,
             serial: &f.serial,
-            firmware: f.model.firmware,
+            firmware: &f.model.firmware,
             boot_id,
             uptime_us,
             starting,
             capabilities: Capabilities {
                 inlets: f.inlets,
                 alarm_levels: f.model.levels,
-                outputs: f.model.outputs,
+                outputs: f.model.outputs.len() as u8,
                 inputs: f.model.inputs,
                 sensors,
                 obscuration_per_inlet: f.sensor_per_inlet,
                 flow_reference,
                 flow_max_nl_s: FLOW_MAX_NL_S,
                 obscuration_max_n_m: OBSCURATION_MAX_N_M,
-                rate_max_hz: f.model.rate_max_hz,
+                rate_max_hz: f.model.readings.rate_max_hz,
                 settings_max: super::settings::SETTINGS_MAX as u32,
                 chunk_max: CHUNK_MAX,
                 lease_max_s: LEASE_MAX_S,
@@ -374,7 +375,7 @@ impl Device {
     }
     /// The new image in the place of the old, or nothing changed.
     pub(super) fn put_in_force(&mut self, now: Instant, image: Vec<u8>) -> Outcome<()> {
-        let model = self.fitted.model;
+        let model = &self.fitted.model;
         let config = from_image(&image).and_then(|s| model.configure(&s, self.fitted.inlets));
         let config = config.map_err(|e| Refused(Code::Settings, e.to_string()))?;
         let moved = config.fan_speed != self.config.fan_speed || config.used != self.config.used;

@@ -40,7 +40,7 @@ impl Device {
         }
     }
     pub(super) fn fan_mrev_s(&self) -> i64 {
-        libm::round(self.measured.fan * self.fitted.model.full_speed_rev_s * 1e3) as i64
+        libm::round(self.measured.fan * self.fitted.model.fan.full_speed_rev_s * 1e3) as i64
     }
 
     pub(super) fn send_reading(&mut self, now: Instant) {

@@ -373,8 +373,12 @@ mod tests {
     fn chamber_and_sensor_lag_in_first_order() {
         // Step response of two first-order lags in series: 1 - (T1 e^(-t/T1) - T2 e^(-t/T2)) / (T1 - T2) (Ogata, Modern Control
         // Engineering, second-order systems); with no chamber volume 1 - e^(-t/T2).
-        let p =
-            crate::demo::straight_pipes(&[2], 1.0, 3e-3, crate::models::air_path(crate::scenario::Which::Replacement));
+        let p = crate::demo::straight_pipes(
+            &[2],
+            1.0,
+            3e-3,
+            crate::models::invented::air_path(crate::scenario::Which::Replacement),
+        );
         let joints = [crate::physics::network::Joint { node: Some(0), ..Default::default() }];
         let laws = crate::physics::Laws::default();
         let network = Network::new(&p, &joints, &[], &p.unit, laws).unwrap();

@@ -76,7 +76,7 @@ impl Site {
         }
         let places =
             scenario.defects.iter().map(|d| place::place(&design, *d)).collect::<Result<Vec<_>, DefectError>>()?;
-        let own = |which: Which| crate::models::air_path(which);
+        let own = |which: Which| scenario.model(which).air_path.clone();
         let replacement = match design.unit.drive {
             Drive::Fan(_) => design.unit.clone(),
             // A measured suction drives nothing; the model's own fan does.

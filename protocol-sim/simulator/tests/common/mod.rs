@@ -5,7 +5,7 @@ use plumeline_base::Instant;
 use plumeline_simulator::{
     Defect, Scenario, Simulation,
     demo::straight_pipes,
-    models::air_path,
+    models::invented::air_path,
     scenario::{Scatter, Ventilation, Which},
     sensors::SensorLaws,
 };

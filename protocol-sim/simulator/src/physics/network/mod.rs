@@ -314,7 +314,7 @@ impl Network {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::{demo::straight_pipes, models::air_path, scenario::Which};
+    use crate::{demo::straight_pipes, models::invented::air_path, scenario::Which};
     use plumeline_base::pipework::{CurveInterpolation, Drive, Fan, FanPoint, GivenAir, Loss, Pipework};
 
     /// 50 m of pipe, open at the end, nothing else in the way, and a fan of constant pressure.

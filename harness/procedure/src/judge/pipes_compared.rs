@@ -1,16 +1,18 @@
-//! The flows of all pipes together: what shifts one pipe alone, and what shifts all of them alike.
+//! The flows of all pipes compared: what shifts one pipe alone, and what shifts all of them alike.
 //!
 //! Prediction and calibration are largely common to the pipes of a unit. So one pipe's flow against the others' tells a leak or
 //! a blockage of that pipe far more sharply than against the prediction alone, and only what they share can be the fan,
 //! the filter or the exhaust. Not here: single holes.
-use super::flow::MeanFlow;
+use super::{
+    conforms,
+    holes_compared::{by_cause, matters},
+};
 use crate::{
-    context::Context,
     job::{JobInputs, Pipe},
-    judge,
+    mean_flow::MeanFlow,
     plan::Limit,
 };
-use alloc::{format, string::String, vec::Vec};
+use alloc::vec::Vec;
 use plumeline_base::{Verdict, quantity::Estimate};
 use plumeline_measure::{
     decide::Limits,
@@ -19,7 +21,7 @@ use plumeline_measure::{
 
 /// The measured flows of all pipes against their prediction, as fractions of it.
 #[derive(Clone, Debug, Default)]
-pub(super) struct Together {
+pub(crate) struct PipesCompared {
     inlets: Vec<u8>,
     deviations: Vec<f64>,
     covariance: Vec<Vec<f64>>,
@@ -34,19 +36,27 @@ pub(super) struct Together {
 const ALIKE: f64 = 1.0;
 
 /// What the pipes together show of one of them.
-pub(super) enum Shown {
-    /// Neither this pipe alone nor all alike is shifted by what matters; in plain words with the numbers.
-    Sound(String),
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) enum PipesShow {
+    /// Neither this pipe alone nor all alike is shifted by what matters.
+    Sound {
+        /// Off what the other pipes predict, as a fraction; `None`: there is no other pipe.
+        alone: Option<Given>,
+        /// What shifts all pipes alike, as a fraction.
+        alike: Given,
+        /// What that may be at most.
+        limit: f64,
+    },
     /// This pipe alone may be shifted.
-    ThisPipe(String),
+    ThisPipe(Given),
     /// All pipes may be shifted.
-    AllPipes(String),
+    AllPipes(Given),
     Unknown,
 }
 
-impl Together {
+impl PipesCompared {
     /// Of the pipes whose flow was measured and is predicted.
-    pub(super) fn new(inputs: &JobInputs, measured: &[(Pipe, MeanFlow)]) -> Self {
+    pub(crate) fn new(inputs: &JobInputs, measured: &[(Pipe, MeanFlow)]) -> Self {
         let common = inputs.plan.flow.calibration_common;
         let mut this = Self::default();
         let (mut places, mut own) = (Vec::new(), Vec::new());
@@ -60,7 +70,7 @@ impl Together {
                 deviation: mean.estimate.value / predicted.value - 1.0,
                 u: mean.estimate.u_individual / predicted.value,
                 spread: predicted.u_individual / predicted.value,
-                common: super::compare::by_cause(&inputs.prediction.inlets[at].flow_common, predicted.value),
+                common: by_cause(&inputs.prediction.inlets[at].flow_common, predicted.value),
             });
             this.deviations.push(mean.estimate.value / predicted.value - 1.0);
             places.push((at, predicted));
@@ -81,11 +91,11 @@ impl Together {
     }
 
     /// What was seen at a pipe's holes: it shows the common causes, and so sharpens what each pipe's flow is held against.
-    pub(super) fn holes(&mut self, inlet: u8, seen: &[Seen]) {
+    pub(crate) fn holes(&mut self, inlet: u8, seen: &[Seen]) {
         self.holes.extend(seen.iter().map(|s| (inlet, s.clone())));
     }
 
-    /// How far this pipe's flow is off what the other pipes and all holes let expect. What shifts the pipe's own holes all alike
+    /// How far this pipe's flow is off what the other pipes and all holes predict. What shifts the pipe's own holes all alike
     /// does not count: what comes in at a leak does that too. `None` without another pipe.
     fn alone(&self, i: usize) -> Option<Given> {
         let inlet = *self.inlets.get(i)?;
@@ -103,39 +113,27 @@ impl Together {
         joint::part(&all).first().copied()?.map(|parted| parted.own)
     }
 
-    /// Whether this pipe's flow is what the others and the prediction let expect, by the job's risk of a wrong pass.
-    pub(super) fn shows(&self, ctx: &Context, inlet: u8) -> Shown {
-        let inputs = ctx.inputs();
-        let Some(i) = self.inlets.iter().position(|n| *n == inlet) else { return Shown::Unknown };
+    /// Whether this pipe's flow is what the others and the prediction say, by the job's risk of a wrong pass.
+    pub(crate) fn shows(&self, inputs: &JobInputs, inlet: u8) -> PipesShow {
+        let Some(i) = self.inlets.iter().position(|n| *n == inlet) else { return PipesShow::Unknown };
         let (material, band) = (&inputs.plan.flow.material, &inputs.plan.limits.flow_band);
         let conforms = |g: Given, less: f64, more: f64| {
             let value = Estimate::new(g.value, g.u, 0.0);
-            judge::conforms(&inputs, &value, &Limits::between(-less, more)) == Some(Verdict::Pass)
+            conforms(inputs, &value, &Limits::between(-less, more)) == Some(Verdict::Pass)
         };
-        // With every hole shown, what a pipe draws less than the others let expect is what its holes draw less together; what it
+        // With every hole shown, what a pipe draws less than the others predict is what its holes draw less together; what it
         // draws more is air that comes in elsewhere, and a small net rise may hide a large leak.
-        let less = material.value.max(super::compare::matters(&inputs));
-        let k = super::flow::coverage_factor(&inputs);
-        let words = |g: Given| format!("{:+.1} ± {:.1} %", g.value * 100.0, k * g.u * 100.0);
-        let mut says = String::new();
-        if let Some(alone) = self.alone(i) {
-            if !conforms(alone, less, material.value) {
-                return Shown::ThisPipe(format!("{} off what the other pipes let expect", words(alone)));
-            }
-            says = format!("{} against the other pipes; ", words(alone));
+        let less = material.value.max(matters(inputs));
+        let alone = self.alone(i);
+        if let Some(alone) = alone.filter(|g| !conforms(*g, less, material.value)) {
+            return PipesShow::ThisPipe(alone);
         }
-        let Some(alike) = joint::shared(&self.deviations, &self.covariance) else { return Shown::Unknown };
+        let Some(alike) = joint::shared(&self.deviations, &self.covariance) else { return PipesShow::Unknown };
         let limit = unit_limit(material, band);
         if !conforms(alike, limit, limit) {
-            return Shown::AllPipes(format!("all pipes together {} off the prediction", words(alike)));
+            return PipesShow::AllPipes(alike);
         }
-        says.push_str(&format!(
-            "all pipes alike {}, within the unit's own {:.0} % ({})",
-            words(alike),
-            limit * 100.0,
-            band.source
-        ));
-        Shown::Sound(says)
+        PipesShow::Sound { alone, alike, limit }
     }
 }
 
@@ -143,4 +141,32 @@ impl Together {
 /// unit's own supervision has the same band. Never less than the change of a single pipe that matters.
 fn unit_limit(material: &Limit, band: &Limit) -> f64 {
     material.value.max(band.value)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::judge::sample::{self, flow, pipe};
+
+    fn shows(flows: &[(u8, f64)], inlet: u8) -> PipesShow {
+        let inputs = sample::inputs();
+        let measured: Vec<_> = flows.iter().map(|(n, q)| (pipe(&inputs, *n), flow(*q, 0.5))).collect();
+        PipesCompared::new(&inputs, &measured).shows(&inputs, inlet)
+    }
+
+    #[test]
+    fn a_shift_of_one_pipe_is_told_from_a_shift_of_all() {
+        assert!(matches!(shows(&[(1, 30.2), (2, 30.0)], 1), PipesShow::Sound { alone: Some(_), .. }));
+        assert!(matches!(shows(&[(1, 26.0), (2, 30.0)], 1), PipesShow::ThisPipe(g) if g.value < -0.1));
+        assert!(matches!(shows(&[(1, 23.0), (2, 23.0)], 1), PipesShow::AllPipes(g) if g.value < -0.2));
+        // All alike within the unit's own band.
+        assert!(matches!(shows(&[(1, 27.0), (2, 27.0)], 1), PipesShow::Sound { .. }));
+    }
+
+    #[test]
+    fn a_single_pipe_has_no_other_and_an_unmeasured_one_shows_nothing() {
+        assert!(matches!(shows(&[(1, 30.0)], 1), PipesShow::Sound { alone: None, .. }));
+        assert_eq!(shows(&[(1, 30.0)], 2), PipesShow::Unknown);
+        assert_eq!(shows(&[], 1), PipesShow::Unknown);
+    }
 }

@@ -2,8 +2,16 @@
 //!
 //! Checked where it is read (the job crate): each key once, units that fit their meaning, outputs numbered from 1.
 //! Not here: the file.
-use crate::meaning::{Contact, Function, Meaning};
-use alloc::{string::String, vec::Vec};
+use crate::{
+    meaning::{Contact, Function, Meaning},
+    neutral::plain,
+    number::Grid,
+};
+use alloc::{
+    format,
+    string::{String, ToString},
+    vec::Vec,
+};
 use plumeline_base::pipework::{Fan, Loss};
 use plumeline_detector::settings::Value;
 
@@ -156,6 +164,44 @@ impl UnitAir {
         let pair = self.speeds.windows(2).find(|w| (w[0].0..=w[1].0).contains(&setting))?;
         let ((a, from), (b, to)) = (pair[0], pair[1]);
         Some(from + (to - from) * ((setting - a) / (b - a)))
+    }
+}
+
+impl Slot {
+    /// Whether a value that a person or the factory gives is one that the setting takes; `Err` says why not.
+    ///
+    /// # Errors
+    /// Another kind of value, a number out of range or between the steps, a word that the model does not know.
+    pub fn check(&self, value: &Value) -> Result<(), String> {
+        match (&self.kind, value) {
+            (Kind::Switch, Value::Bool(_)) => Ok(()),
+            (Kind::Number { low, high, step, unit }, v) => {
+                let unit = unit.as_deref().unwrap_or_default();
+                let x = plain(v).ok_or("a number is wanted here")?;
+                if !(*low..=*high).contains(&x) {
+                    return Err(format!("{x} is outside of {low} to {high} {unit}").trim_end().to_string());
+                }
+                match Grid::of(*step).and_then(|g| g.exact(x)) {
+                    Some(_) => Ok(()),
+                    None => Err(format!("{x} is between the steps of {step} {unit}").trim_end().to_string()),
+                }
+            }
+            (Kind::Words(words), Value::Text(t)) => {
+                let all: Vec<&str> = words.iter().map(|(w, _)| w.as_str()).collect();
+                if all.contains(&t.as_str()) { Ok(()) } else { Err(format!("use one of {}", all.join(", "))) }
+            }
+            (Kind::Text { longest }, Value::Text(t)) if t.len() <= *longest as usize => Ok(()),
+            (Kind::Text { longest }, Value::Text(t)) => {
+                Err(format!("it is {} bytes long, the new unit takes {longest}", t.len()))
+            }
+            (Kind::Bytes { longest }, Value::Opaque { hex }) if hex.len() / 2 <= *longest as usize => Ok(()),
+            (Kind::Bytes { longest }, Value::Opaque { hex }) => {
+                Err(format!("it is {} bytes long, the new unit takes {longest}", hex.len() / 2))
+            }
+            (Kind::Switch, _) => Err("yes or no is wanted here (true, false)".into()),
+            (Kind::Words(_) | Kind::Text { .. }, _) => Err("words are wanted here".into()),
+            (Kind::Bytes { .. }, _) => Err("bytes are wanted here, as { hex = \"00ff\" }".into()),
+        }
     }
 }
 

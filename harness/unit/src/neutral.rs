@@ -130,7 +130,7 @@ fn see<'a>(item: &'a Item, slot: Option<&Slot>) -> SeenItem<'a> {
 }
 
 /// The number of a value, if it is one.
-pub(crate) fn plain(value: &Value) -> Option<f64> {
+pub fn plain(value: &Value) -> Option<f64> {
     match value {
         Value::Int(n) => Some(*n as f64),
         Value::Number(x) => Some(*x).filter(|x| x.is_finite()),
@@ -139,7 +139,7 @@ pub(crate) fn plain(value: &Value) -> Option<f64> {
 }
 
 /// What an item of this slot says; the reason if it can't be understood.
-pub(crate) fn sense(item: &Item, slot: &Slot) -> Result<Sense, String> {
+pub fn sense(item: &Item, slot: &Slot) -> Result<Sense, String> {
     let dimension = match slot.meaning.takes() {
         Takes::Anything | Takes::AsItIs => return Ok(Sense::AsItIs(item.value.clone())),
         Takes::Number(d) => d,

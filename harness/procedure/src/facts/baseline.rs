@@ -1,0 +1,54 @@
+//! What the airflow baseline and the last look at it can show.
+facts! {
+    refused(proven) = "baseline.refused", Undecided, "no baseline taken: the airflow is not proven ({proven})",
+        next "put right what prove-flow found, then run the job again";
+    over_unproven(who) = "baseline.over-unproven-airflow", Undecided,
+        "the baseline was taken over unproven airflow, by decision of: {who}",
+        next "prove the airflow and take the baseline again";
+    another_read_back() = "baseline.another-read-back", Fail, "the baseline read back is not the one that was taken";
+    before_start() = "baseline.taken-before-start", Fail,
+        "the baseline read back was taken before the unit's last start";
+    none_held() = "baseline.none-held", Fail, "the unit holds no baseline for this inlet";
+    not_measured(error) = "baseline.not-measured", Undecided, "the baseline can't be compared: {error}";
+    not_judged(error, remedy) = "baseline.not-judged", Undecided,
+        "not shown that the baseline is what was measured: {error}", next "{remedy}";
+    as_measured() = "baseline.as-measured", Pass, "the baseline is what was measured";
+    not_as_measured() = "baseline.not-as-measured", Fail, "the baseline is not what was measured just before";
+    near_limit() = "baseline.near-limit", Undecided,
+        "not shown that the baseline is what was measured: too near the limit to tell";
+
+    look_not_measured(error) = "last-look.not-measured", Undecided, "flow was not measured: {error}";
+    no_baseline() = "last-look.no-baseline", Undecided, "there is no baseline to compare the flow with";
+    look_not_judged(error) = "last-look.not-judged", Undecided,
+        "not shown that flow is as at the baseline: {error}",
+        likely "a hole left taped, an inlet not put back, or the cover open",
+        next "count off tapes and plugs, look at inlets and cover, then look again";
+    as_at_baseline() = "last-look.as-at-baseline", Pass, "flow is as at the baseline";
+    not_as_at_baseline() = "last-look.not-as-at-baseline", Fail, "flow is no longer as at the baseline",
+        likely "a hole left taped, an inlet not put back, or the cover open",
+        next "count off tapes and plugs, look at inlets and cover, then look again";
+    look_near_limit() = "last-look.near-limit", Undecided,
+        "not shown that flow is as at the baseline: too near the limit to tell",
+        likely "a hole left taped, an inlet not put back, or the cover open",
+        next "count off tapes and plugs, look at inlets and cover, then look again";
+
+    left_alone() = "last-look.left-alone", Pass,
+        "pipes, cover, filter and fan setting were left alone since the baseline, says the technician";
+    touched() = "last-look.touched", Undecided, "pipes, cover, filter or fan setting were touched since the baseline",
+        next "prove flow and take the baseline again";
+    not_told_left_alone() = "last-look.not-told-left-alone", Undecided,
+        "not told whether pipes, cover, filter and fan setting were left alone since the baseline";
+    still_held() = "last-look.baseline-still-held", Pass, "the unit still holds the baseline that was taken";
+    no_longer_held() = "last-look.baseline-no-longer-held", Undecided,
+        "the unit no longer holds the baseline that was taken",
+        next "find out who took another one, then prove flow and take the baseline again";
+    not_shown_held(trouble) = "last-look.baseline-not-shown", Undecided,
+        "not shown that the unit still holds its baseline: {trouble}";
+    settings_as_loaded() = "last-look.settings-as-loaded", Pass, "the settings are still as loaded";
+    settings_changed(difference) = "last-look.settings-changed", Undecided,
+        "the settings were changed since they were loaded: {difference}",
+        likely "somebody changed them at the unit's keys",
+        next "load the settings, prove flow and take the baseline again";
+    settings_not_shown(why) = "last-look.settings-not-shown", Undecided,
+        "not shown that the settings are still as loaded: {why}";
+}

@@ -1,0 +1,263 @@
+//! Flow of whole pipes: as found, steady, against the prediction, and what the holes settle of what flow left open.
+use super::{decide, pipes_compared::PipesShow};
+use crate::{
+    facts::{Fact, fixed, flow as fact, give_or_take, list, signed},
+    job::{JobInputs, Pipe},
+    mean_flow::{L_MIN, MeanFlow, coverage_factor},
+    outcome::{Figure, Finding, StageKind, Subject},
+    plan::HoleRef,
+};
+use alloc::vec::Vec;
+use plumeline_base::{Verdict, quantity::Estimate};
+use plumeline_measure::{
+    Error,
+    decide::{Because, Limits},
+    mean::welch_satterthwaite,
+    settle::{Fault, State},
+};
+
+/// A flow of the outgoing unit, for comparison only.
+pub(crate) fn captured(inlet: u8, mean: &Result<MeanFlow, Error>) -> Finding {
+    let of = |fact| Finding::of(StageKind::AsFound, Subject::Pipe(inlet), fact);
+    match mean {
+        Ok(mean) => Finding { measured: Some(mean.figure()), window: Some(mean.window), ..of(fact::captured()) },
+        Err(error) => of(fact::not_captured(error)),
+    }
+}
+
+/// A flow of the outgoing unit that was read once, without an uncertainty.
+pub(crate) fn read_once(inlet: u8, told: Option<&Figure>) -> Finding {
+    let fact = if told.is_some() { fact::read_once() } else { fact::not_told() };
+    Finding { measured: told.cloned(), ..Finding::of(StageKind::AsFound, Subject::Pipe(inlet), fact) }
+}
+
+/// How a pipe stood when the wait for steady flow ended.
+pub(crate) fn settled(inputs: &JobInputs, inlet: u8, state: &State) -> Finding {
+    let mut f = Finding::of(
+        StageKind::Settle,
+        Subject::Pipe(inlet),
+        match state {
+            State::Steady { .. } => fact::steady(),
+            State::NotYet { because, .. } => fact::cut_short(fact::reason(because)),
+            State::DeadlinePassed { because } => fact::not_steady(fact::reason(because)),
+            State::Faulty { because: Fault::Stuck { .. } } => fact::stuck(),
+            State::Faulty { because } => fact::faulty(fact::fault(because)),
+        },
+    );
+    if let State::Steady { mean, slopes, .. } = state {
+        let worst = slopes.iter().map(|s| libm::fabs(s.per_minute) + s.half_width).fold(0.0, f64::max);
+        f.measured = Some(Figure::plain(worst / libm::fabs(mean.estimate.value) * 100.0, "% a minute at most"));
+        f.window = Some((mean.from, mean.to));
+    }
+    f.limit = Some(inputs.plan.settle.slope_per_min.clone());
+    f
+}
+
+/// Each pipe's flow against the prediction: both uncertainties combined, against the smallest material change. What is left
+/// undecided is to be proven by holes.
+pub(crate) fn against_prediction(inputs: &JobInputs, flows: &[(Pipe, Result<MeanFlow, Error>)]) -> Vec<Finding> {
+    let held: Vec<_> = flows
+        .iter()
+        .map(|(pipe, mean)| {
+            let (mean, predicted) = (mean.as_ref().ok()?, inputs.predicted_flow(pipe.inlet)?);
+            Some((mean, predicted, difference(inputs, mean, &predicted)))
+        })
+        .collect();
+    let side = |h: &Option<(&MeanFlow, Estimate, Result<super::Ruling, Error>)>| {
+        let (mean, predicted, ruling) = h.as_ref()?;
+        let outside = ruling.as_ref().is_ok_and(|r| r.because == Because::Outside);
+        outside.then_some(mean.estimate.value > predicted.value)
+    };
+    // What shifts every pipe to the same side is the unit's, not each pipe's own.
+    let first = held.first().and_then(side);
+    let all_alike = held.len() > 1 && first.is_some() && held.iter().all(|h| side(h) == first);
+    flows
+        .iter()
+        .zip(held)
+        .map(|((pipe, mean), held)| {
+            let fact = match mean {
+                Err(error) => fact::not_measured(error, error.remedy()),
+                Ok(_) => fact::not_predicted(),
+            };
+            let mut f = Finding::of(StageKind::ProveFlow, Subject::Pipe(pipe.inlet), fact);
+            f.limit = Some(inputs.plan.flow.material.clone());
+            let Some((mean, predicted, ruling)) = held else { return f };
+            f.measured = Some(mean.figure());
+            let expanded = predicted.u() * coverage_factor(inputs);
+            f.expected = Some(Figure::with(predicted.value * L_MIN, expanded * L_MIN, "L/min"));
+            f.window = Some(mean.window);
+            match ruling {
+                Err(error) => f.state(fact::not_judged(error, error.remedy())),
+                Ok(ruling) => {
+                    let fact = said(ruling.because, percent_off(&f), all_alike);
+                    ruling.state(&mut f, fact);
+                }
+            }
+            f
+        })
+        .collect()
+}
+
+fn difference(inputs: &JobInputs, mean: &MeanFlow, predicted: &Estimate) -> Result<super::Ruling, Error> {
+    let difference = Estimate::new(
+        mean.estimate.value - predicted.value,
+        libm::hypot(mean.estimate.u_common, predicted.u_common),
+        libm::hypot(mean.estimate.u_individual, predicted.u_individual),
+    );
+    let u = libm::hypot(mean.estimate.u(), predicted.u());
+    let dof = welch_satterthwaite(u, &[(mean.estimate.u(), mean.dof)]);
+    let material = inputs.plan.flow.material.value * libm::fabs(predicted.value);
+    decide(inputs, &difference, dof, &Limits::between(-material, material), Some(material), L_MIN)
+}
+
+fn said(because: Because, percent: f64, all_alike: bool) -> Fact {
+    let by = fixed(libm::fabs(percent), 1);
+    match (because, percent > 0.0, all_alike) {
+        (Because::Within, ..) => fact::as_predicted(signed(percent, 1)),
+        (Because::InGuardBand, ..) => fact::near_limit(signed(percent, 1)),
+        (Because::ProveByHoles, ..) => fact::too_uncertain(signed(percent, 1)),
+        (Because::Outside, true, true) => fact::all_more(by),
+        (Because::Outside, false, true) => fact::all_less(by),
+        (Because::Outside, true, false) => fact::more(by),
+        (Because::Outside, false, false) => fact::less(by),
+    }
+}
+
+/// How far the measured figure of a finding is off the expected one, %.
+fn percent_off(f: &Finding) -> f64 {
+    match (&f.measured, &f.expected) {
+        (Some(m), Some(e)) => (m.value - e.value) / e.value * 100.0,
+        _ => f64::NAN,
+    }
+}
+
+/// What flow alone left open, the holes may settle: all of them, or it stays open. What shifts a whole pipe (a leak near the
+/// unit) or all pipes alike (filter, fan, exhaust) no hole shows: that the flows of all pipes together must.
+pub(crate) fn by_holes(
+    inputs: &JobInputs,
+    finding: &mut Finding,
+    verdicts: &[Verdict],
+    left_out: &[HoleRef],
+    pipes: &PipesShow,
+) {
+    let open = finding.verdict == Verdict::Undecided && finding.decision.is_some();
+    if !open || verdicts.is_empty() || Verdict::over(verdicts.iter().copied()) != Verdict::Pass {
+        return;
+    }
+    let off = signed(percent_off(finding), 1);
+    let k = coverage_factor(inputs);
+    let shown = |g: &plumeline_measure::joint::Given| give_or_take(g.value * 100.0, k * g.u * 100.0, 1);
+    let band = &inputs.plan.limits.flow_band.source;
+    finding.state(match pipes {
+        _ if !left_out.is_empty() => fact::holes_not_reached(off, list(left_out.iter().map(|h| h.number))),
+        PipesShow::Sound { alone: Some(alone), alike, limit } => {
+            fact::proven(off, shown(alone), shown(alike), fixed(limit * 100.0, 0), band)
+        }
+        PipesShow::Sound { alone: None, alike, limit } => {
+            fact::only_pipe_proven(off, shown(alike), fixed(limit * 100.0, 0), band)
+        }
+        PipesShow::ThisPipe(alone) => fact::this_pipe_shifted(off, shown(alone)),
+        PipesShow::AllPipes(alike) => fact::all_pipes_shifted(off, shown(alike)),
+        PipesShow::Unknown => fact::pipes_not_compared(off),
+    });
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::judge::sample::{self, flow, hole, pipe};
+    use alloc::borrow::ToOwned;
+    use plumeline_measure::{joint::Given, settle::Reason};
+
+    /// Codes of both pipes where they draw so many L/min.
+    fn codes(first: f64, second: f64) -> [Finding; 2] {
+        let inputs = sample::inputs();
+        let flows = [(pipe(&inputs, 1), Ok(flow(first, 0.5))), (pipe(&inputs, 2), Ok(flow(second, 0.5)))];
+        against_prediction(&inputs, &flows).try_into().unwrap()
+    }
+
+    #[test]
+    fn one_pipe_that_is_off_is_told_from_all_that_are_off() {
+        for (first, second, code, verdict) in [
+            (30.0, 30.0, "flow.as-predicted", Verdict::Pass),
+            (33.0, 30.0, "flow.near-limit", Verdict::Undecided),
+            (24.0, 30.0, "flow.less-than-predicted", Verdict::Fail),
+            (40.0, 30.0, "flow.more-than-predicted", Verdict::Fail),
+            (40.0, 24.0, "flow.more-than-predicted", Verdict::Fail),
+            (24.0, 24.0, "flow.all-less-than-predicted", Verdict::Fail),
+            (40.0, 40.0, "flow.all-more-than-predicted", Verdict::Fail),
+        ] {
+            let [f, _] = codes(first, second);
+            assert_eq!((f.code.as_str(), f.verdict), (code, verdict), "{first} {second}");
+        }
+        assert_eq!(codes(24.0, 30.0)[0].told["percent"], "20.0");
+    }
+
+    #[test]
+    fn what_was_not_measured_or_not_predicted_is_open() {
+        let mut inputs = sample::inputs();
+        let missing = [(pipe(&inputs, 1), Err(Error::TooFew { have: 0, need: 2 }))];
+        assert_eq!(against_prediction(&inputs, &missing)[0].code, "flow.not-measured");
+        let noisy = [(pipe(&inputs, 1), Ok(flow(30.0, 8.0)))];
+        assert_eq!(against_prediction(&inputs, &noisy)[0].code, "flow.too-uncertain");
+        inputs.prediction.inlets.clear();
+        let f = &against_prediction(&inputs, &noisy)[0];
+        assert_eq!((f.code.as_str(), f.verdict), ("flow.not-predicted", Verdict::Undecided));
+    }
+
+    #[test]
+    fn holes_settle_what_flow_left_open_only_if_all_are_shown_and_the_pipes_are_sound() {
+        let inputs = sample::inputs();
+        let given = Given { value: 0.01, u: 0.01 };
+        let sound = PipesShow::Sound { alone: Some(given), alike: given, limit: 0.2 };
+        let only = PipesShow::Sound { alone: None, alike: given, limit: 0.2 };
+        let pass = [Verdict::Pass; 3];
+        let with = |verdicts: &[Verdict], left_out: &[HoleRef], pipes: &PipesShow| {
+            let [mut f, _] = codes(33.0, 30.0);
+            by_holes(&inputs, &mut f, verdicts, left_out, pipes);
+            assert!(f.measured.is_some() && f.decision.is_some() && f.limit.is_some());
+            (f.code.as_str().to_owned(), f.verdict)
+        };
+        let is = |code: &str, verdict| (code.to_owned(), verdict);
+        let open = Verdict::Undecided;
+        assert_eq!(with(&pass, &[], &sound), is("flow.proven-by-holes", Verdict::Pass));
+        assert_eq!(with(&pass, &[], &only), is("flow.only-pipe-proven-by-holes", Verdict::Pass));
+        assert_eq!(with(&pass, &[hole(1, 3)], &sound), is("flow.holes-not-reached", open));
+        assert_eq!(with(&pass, &[], &PipesShow::ThisPipe(given)), is("flow.this-pipe-shifted", open));
+        assert_eq!(with(&pass, &[], &PipesShow::AllPipes(given)), is("flow.all-pipes-shifted", open));
+        assert_eq!(with(&pass, &[], &PipesShow::Unknown), is("flow.pipes-not-compared", open));
+        assert_eq!(with(&[], &[], &sound), is("flow.near-limit", open));
+        assert_eq!(with(&[Verdict::Pass, open], &[], &sound), is("flow.near-limit", open));
+        // What failed or passed by flow alone stays.
+        let [mut failed, _] = codes(24.0, 30.0);
+        by_holes(&inputs, &mut failed, &pass, &[], &sound);
+        assert_eq!(failed.code, "flow.less-than-predicted");
+    }
+
+    #[test]
+    fn only_steady_flow_passes_and_a_stuck_sensor_fails() {
+        let inputs = sample::inputs();
+        let at = plumeline_base::Instant::START;
+        for (state, code, verdict) in [
+            (
+                State::NotYet { because: Reason::WindowsNotFull, wait_estimate: None },
+                "settle.cut-short",
+                Verdict::Undecided,
+            ),
+            (State::DeadlinePassed { because: Reason::WindowsNotFull }, "settle.not-steady", Verdict::Undecided),
+            (State::Faulty { because: Fault::Stuck { value: 0.0, since: at } }, "settle.stuck", Verdict::Fail),
+            (State::Faulty { because: Fault::NotANumber { at } }, "settle.faulty", Verdict::Undecided),
+        ] {
+            let f = settled(&inputs, 1, &state);
+            assert_eq!((f.code.as_str(), f.verdict), (code, verdict));
+        }
+    }
+
+    #[test]
+    fn flows_as_found_are_told_with_or_without_an_uncertainty() {
+        assert_eq!(captured(1, &Ok(flow(30.0, 0.5))).code, "as-found.flow-captured");
+        assert_eq!(captured(1, &Err(Error::UnsoundEstimate)).verdict, Verdict::Undecided);
+        assert_eq!(read_once(1, Some(&Figure::plain(30.0, "L/min"))).code, "as-found.flow-read-once");
+        assert_eq!(read_once(1, None).verdict, Verdict::Undecided);
+    }
+}

@@ -1,0 +1,243 @@
+//! One hole closed in turn: by how much the flow fell, and what that shows without the pipe's other holes.
+//!
+//! A closed hole's inlet must drop by about its predicted share. Drops are differences of one sensor, so its calibration bias
+//! drops out. Not here: what the other holes of the pipe add ([`super::holes_compared`]).
+use super::{
+    decide,
+    holes_compared::{DropLook, MeasuredDrop, by_cause, matters, takes_from_others},
+};
+use crate::{
+    facts::{Fact, fixed, holes as fact},
+    job::{JobInputs, Pipe},
+    mean_flow::{L_MIN, MeanFlow, coverage_factor},
+    outcome::{Figure, Finding, StageKind, Subject},
+    plan::HoleRef,
+};
+use alloc::boxed::Box;
+use core::time::Duration;
+use plumeline_base::{Instant, quantity::Estimate, time::seconds};
+use plumeline_measure::{
+    Error,
+    decide::{Because, Limits},
+};
+
+/// Averages longer where scatter would leave a sound hole near the limit: up to this many times as long.
+const MOST_LONGER: f64 = 6.0;
+/// Standard uncertainty of a drop's scatter that settles most holes at once, as a part of the shift that matters.
+const SETTLES: f64 = 0.2;
+/// What is greater than this many standard uncertainties is no noise.
+const CLEAR: f64 = 3.0;
+
+/// What is said of a hole.
+pub(crate) fn of_hole(inputs: &JobInputs, hole: HoleRef, fact: Fact) -> Finding {
+    let mut f = Finding::of(StageKind::ProveFlow, Subject::Hole(hole.inlet, hole.number), fact);
+    f.limit = Some(inputs.plan.holes.agreement.clone());
+    f
+}
+
+/// Flows of all pipes with a hole open, closed, and open again, in the order of `pipes`.
+pub(crate) struct Closing<'a> {
+    pub(crate) hole: HoleRef,
+    pub(crate) opening: usize,
+    pub(crate) words: &'a str,
+    pub(crate) pipes: &'a [Pipe],
+    pub(crate) before: &'a [Result<MeanFlow, Error>],
+    pub(crate) closed: &'a [Result<MeanFlow, Error>],
+    pub(crate) after: &'a [Result<MeanFlow, Error>],
+}
+
+/// What closing one hole showed.
+pub(crate) enum Closed {
+    /// Nothing more is to be found out.
+    Found(Box<Finding>),
+    /// The predicted drop drowns in the noise: closing can't show it.
+    TooSmall,
+    /// Measured; to be compared with the pipe's other holes.
+    Measured(MeasuredDrop),
+}
+
+/// By how much the flow fell, and whether that alone shows something.
+pub(crate) fn closing(inputs: &JobInputs, c: &Closing<'_>) -> Closed {
+    let (hole, words) = (c.hole, c.words);
+    let found = |fact| Closed::Found(Box::new(of_hole(inputs, hole, fact)));
+    let Some(predicted) = inputs.predicted(c.opening) else { return found(fact::not_predicted(words)) };
+    let at = c.pipes.iter().position(|p| p.inlet == hole.inlet);
+    // What keeps its own inlet from being read is told; the others only serve to notice crossed pipes.
+    if let Some(error) = [c.before, c.closed, c.after].iter().find_map(|flows| flows.get(at?)?.as_ref().err()) {
+        return found(fact::not_measured(words, error, error.remedy()));
+    }
+    let Some(own) = at.and_then(|i| c.drop(i)) else { return found(fact::no_scatter(words)) };
+    // As a share of the flow while open: the calibration drops out.
+    let share = predicted.closed_share;
+    let expected = Estimate::new(share.value * own.open, share.u_common * own.open, share.u_individual * own.open);
+    let k = coverage_factor(inputs);
+    let with_figures = |fact| {
+        let mut f = of_hole(inputs, hole, fact);
+        f.expected = Some(Figure::with(expected.value * L_MIN, expected.u() * k * L_MIN, "L/min"));
+        f.measured = Some(Figure::with(own.value * L_MIN, own.u * k * L_MIN, "L/min"));
+        f.window = Some(own.window);
+        f
+    };
+    if let Some((inlet, drop)) = c.taken_from(own) {
+        let fact = fact::crossed(words, inlet, fixed(drop.value * L_MIN, 2), hole.inlet);
+        return Closed::Found(Box::new(with_figures(fact)));
+    }
+    if expected.value < CLEAR * own.u {
+        return Closed::TooSmall;
+    }
+    // What is far off by itself needs no comparison, and is told while the person stands at the hole.
+    let off = Estimate::new(own.value - expected.value, expected.u_common, libm::hypot(own.u, expected.u_individual));
+    let less = inputs.plan.holes.agreement.value * expected.value;
+    let more = takes_from_others(inputs, predicted.share_of_pipe) * expected.value;
+    if let Ok(ruling) = decide(inputs, &off, own.dof, &Limits::between(-less, more), None, L_MIN)
+        && ruling.because == Because::Outside
+    {
+        let drop = fixed(own.value * L_MIN, 2);
+        let fact = if off.value < 0.0 { fact::far_less(words, drop) } else { fact::far_more(words, drop) };
+        let mut f = with_figures(fact.clone());
+        ruling.state(&mut f, fact);
+        return Closed::Found(Box::new(f));
+    }
+    let look = DropLook { deviation: own.value / expected.value - 1.0, u: own.u / expected.value, dof: own.dof };
+    Closed::Measured(MeasuredDrop {
+        hole,
+        opening: c.opening,
+        words: words.into(),
+        window: own.window,
+        expected,
+        looks: alloc::vec![look],
+        common: by_cause(&predicted.closed_common, predicted.closed_share.value),
+        share_of_pipe: predicted.share_of_pipe,
+    })
+}
+
+impl Closing<'_> {
+    /// By how much the flow of a pipe fell, by its position.
+    fn drop(&self, i: usize) -> Option<FlowDrop> {
+        let mean = |flows: &[Result<MeanFlow, Error>]| flows.get(i).and_then(|m| m.as_ref().ok()).copied();
+        FlowDrop::between(mean(self.before)?, mean(self.closed)?, mean(self.after)?)
+    }
+    /// Another inlet that drops by more than the hole's own, and clearly, takes the air of this hole: pipes crossed.
+    fn taken_from(&self, own: FlowDrop) -> Option<(u8, FlowDrop)> {
+        let others = self.pipes.iter().enumerate().filter(|(_, p)| p.inlet != self.hole.inlet);
+        others
+            .filter_map(|(i, p)| Some((p.inlet, self.drop(i)?)))
+            .filter(|(_, d)| d.value > CLEAR * d.u && d.value > own.value + CLEAR * own.u)
+            .max_by(|a, b| a.1.value.total_cmp(&b.1.value))
+    }
+}
+
+/// How long to average so that this hole's drop stands out of the scatter, by the scatter that was seen.
+pub(crate) fn long_enough(inputs: &JobInputs, opening: usize, before: Option<&MeanFlow>) -> Duration {
+    let base = seconds(inputs.plan.holes.average_s);
+    let (Some(before), Some(predicted)) = (before, inputs.predicted(opening)) else { return base };
+    let wanted = SETTLES * matters(inputs) * predicted.closed_share.value * before.estimate.value;
+    // Half of the flow before and half of that after make the flow while open: u^2 = u_closed^2 + (u_before^2 + u_after^2) / 4.
+    let left = wanted * wanted - 0.25 * before.u_scatter * before.u_scatter;
+    let of_a_second = before.u_scatter * before.u_scatter * before.window.1.since(before.window.0).as_secs_f64();
+    let times = 1.25 * of_a_second / left / base.as_secs_f64();
+    if left > 0.0 && times.is_finite() { base.mul_f64(times.clamp(1.0, MOST_LONGER)) } else { longest(inputs) }
+}
+
+/// The longest average.
+pub(crate) fn longest(inputs: &JobInputs) -> Duration {
+    seconds(inputs.plan.holes.average_s).mul_f64(MOST_LONGER)
+}
+
+/// By how much a flow fell when a hole was closed.
+#[derive(Clone, Copy)]
+struct FlowDrop {
+    value: f64,
+    u: f64,
+    dof: f64,
+    /// The flow while open.
+    open: f64,
+    window: (Instant, Instant),
+}
+impl FlowDrop {
+    /// `None` without scatter, by which to tell how sure it is.
+    fn between(before: MeanFlow, closed: MeanFlow, after: MeanFlow) -> Option<Self> {
+        let u = libm::hypot(closed.u_scatter, 0.5 * libm::hypot(before.u_scatter, after.u_scatter));
+        let open = 0.5 * (before.estimate.value + after.estimate.value);
+        (u > 0.0).then(|| Self {
+            value: open - closed.estimate.value,
+            u,
+            dof: before.dof.min(closed.dof).min(after.dof),
+            open,
+            window: (before.window.0, after.window.1),
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::judge::sample::{self, FLOW, SHARE, flow};
+    use alloc::vec::Vec;
+    use plumeline_base::Verdict;
+
+    type Flows = [Result<MeanFlow, Error>; 2];
+
+    fn both(first: f64, second: f64, scatter: f64) -> Flows {
+        [Ok(flow(first, scatter)), Ok(flow(second, scatter))]
+    }
+    fn close(inputs: &JobInputs, before: &Flows, closed: &Flows) -> Closed {
+        let pipes: Vec<Pipe> = inputs.pipes();
+        let hole = sample::hole(1, 1);
+        closing(inputs, &Closing { hole, opening: 0, words: "hole 1", pipes: &pipes, before, closed, after: before })
+    }
+    fn found(closed: Closed) -> (alloc::string::String, Verdict) {
+        let Closed::Found(f) = closed else { panic!("nothing was found") };
+        assert!(f.limit.is_some() && f.subject == Subject::Hole(1, 1));
+        (f.code.as_str().into(), f.verdict)
+    }
+    const DROP: f64 = FLOW * SHARE;
+
+    #[test]
+    fn a_drop_near_its_prediction_waits_for_the_other_holes() {
+        let inputs = sample::inputs();
+        let Closed::Measured(drop) = close(&inputs, &both(FLOW, FLOW, 0.1), &both(FLOW - DROP, FLOW, 0.1)) else {
+            panic!("it was judged at once")
+        };
+        assert!(drop.pooled().deviation.abs() < 1e-9 && drop.looks.len() == 1);
+        assert!(matches!(close(&inputs, &both(FLOW, FLOW, 20.0), &both(FLOW - DROP, FLOW, 20.0)), Closed::TooSmall));
+    }
+
+    #[test]
+    fn a_drop_that_is_far_off_or_in_another_pipe_fails_at_once() {
+        let inputs = sample::inputs();
+        let open = both(FLOW, FLOW, 0.1);
+        let code = |first: f64, second: f64| found(close(&inputs, &open, &both(first, second, 0.1)));
+        assert_eq!(code(FLOW - 0.1, FLOW), ("holes.far-too-little".into(), Verdict::Fail));
+        assert_eq!(code(FLOW - 20.0, FLOW), ("holes.far-too-much".into(), Verdict::Fail));
+        assert_eq!(code(FLOW, FLOW - DROP), ("holes.pipes-crossed".into(), Verdict::Fail));
+    }
+
+    #[test]
+    fn what_was_not_measured_or_not_predicted_is_open() {
+        let mut inputs = sample::inputs();
+        let open = both(FLOW, FLOW, 0.1);
+        let missing = [Err(Error::TooFew { have: 0, need: 2 }), Ok(flow(FLOW, 0.1))];
+        assert_eq!(found(close(&inputs, &open, &missing)), ("holes.not-measured".into(), Verdict::Undecided));
+        // Only this inlet's own readings are needed.
+        let [first, second] = missing;
+        assert!(
+            matches!(close(&inputs, &open, &[second, first]), Closed::Found(f) if f.code == "holes.far-too-little")
+        );
+        let still = both(FLOW, FLOW, 0.0);
+        assert_eq!(found(close(&inputs, &still, &still)), ("holes.no-scatter".into(), Verdict::Undecided));
+        inputs.prediction.openings.clear();
+        assert_eq!(found(close(&inputs, &open, &open)), ("holes.not-predicted".into(), Verdict::Undecided));
+    }
+
+    #[test]
+    fn more_scatter_is_averaged_for_longer_up_to_a_limit() {
+        let inputs = sample::inputs();
+        let base = seconds(inputs.plan.holes.average_s);
+        assert_eq!(long_enough(&inputs, 0, None), base);
+        assert_eq!(long_enough(&inputs, 0, Some(&flow(FLOW, 0.01))), base);
+        let some = long_enough(&inputs, 0, Some(&flow(FLOW, 0.8)));
+        assert!(base < some && some < longest(&inputs), "{some:?}");
+        assert_eq!(long_enough(&inputs, 0, Some(&flow(FLOW, 10.0))), longest(&inputs));
+    }
+}

@@ -1,0 +1,226 @@
+//! Timed releases of smoke: the transport time against the limit by the onset; the agreement with the prediction by half of
+//! each run's plateau, because the onset depends on how strong the smoke was. All runs count.
+use super::decide;
+use crate::{
+    facts::{Fact, fixed, signed, smoke as fact},
+    job::JobInputs,
+    mean_flow::coverage_factor,
+    outcome::{Figure, Finding, StageKind, Subject},
+    plan::HoleRef,
+};
+use alloc::{string::String, vec::Vec};
+use plumeline_base::{Instant, quantity::Estimate};
+use plumeline_measure::{
+    decide::{Because, Limits},
+    mean::welch_satterthwaite,
+    pool::{Pooled, Series, pool},
+    smoke::Outcome,
+};
+
+/// What the unit read after a release.
+pub(crate) struct SmokeSeen {
+    pub(crate) outcome: Outcome,
+    pub(crate) released: Instant,
+    pub(crate) until: Instant,
+    /// From the mark to the first alarm level, delays included, s.
+    pub(crate) alarm_after_s: Option<f64>,
+    /// Another inlet's sensor at which it rose, on a unit that has one for each.
+    pub(crate) elsewhere: Option<u8>,
+}
+impl SmokeSeen {
+    /// From the mark to the first significant rise, s.
+    pub(crate) fn onset(&self) -> Option<Estimate> {
+        match &self.outcome {
+            Outcome::Response(r) => Some(r.onset_s),
+            Outcome::Saturated { onset_s, .. } => Some(*onset_s),
+            _ => None,
+        }
+    }
+    /// From the mark to half of the plateau, s.
+    pub(crate) fn half_plateau(&self) -> Option<Estimate> {
+        match &self.outcome {
+            Outcome::Response(r) => Some(r.half_plateau_s),
+            _ => None,
+        }
+    }
+}
+
+/// A place where smoke was released, for findings.
+pub(crate) struct Place {
+    pub(crate) hole: HoleRef,
+    pub(crate) words: String,
+    /// The predicted time to half of the plateau, s.
+    pub(crate) predicted: Option<Estimate>,
+    pub(crate) window: Option<(Instant, Instant)>,
+    /// Reasons for which runs were set aside.
+    pub(crate) set_aside: Vec<String>,
+}
+impl Place {
+    fn found(&self, fact: Fact) -> Finding {
+        let mut f = of_pipe(self.hole.inlet, fact);
+        f.window = self.window;
+        f
+    }
+    /// Smoke showed at another inlet's sensor.
+    pub(crate) fn crossed(&self, inlet: u8) -> Finding {
+        self.found(fact::crossed(&self.words, inlet, self.hole.inlet))
+    }
+    /// A run without a time is missing evidence: it can't be left out of the mean.
+    pub(crate) fn not_timed(&self, why: Option<&str>) -> Finding {
+        self.found(match why {
+            Some(why) => fact::not_timed(&self.words, why),
+            None if self.set_aside.is_empty() => fact::not_timed(&self.words, "runs are missing"),
+            None => fact::too_many_set_aside(&self.words, self.set_aside.len()),
+        })
+    }
+}
+
+pub(crate) fn of_pipe(inlet: u8, fact: Fact) -> Finding {
+    Finding::of(StageKind::ProveSmoke, Subject::Pipe(inlet), fact)
+}
+
+/// Runs of one person with one habit: the mark's own uncertainty is common to them, and no number of runs averages it away.
+fn marked(inputs: &JobInputs, mut pooled: Pooled) -> Pooled {
+    pooled.estimate.u_common = libm::hypot(pooled.estimate.u_common, inputs.plan.smoke.mark_u_s);
+    pooled
+}
+
+/// All onsets together against the time limit.
+pub(crate) fn within_limit(inputs: &JobInputs, place: &Place, onsets: &Series) -> Finding {
+    let limit = &inputs.plan.limits.transport;
+    let words = &place.words;
+    let mut f = place.not_timed(None);
+    f.limit = Some(limit.clone());
+    let Pooled { estimate, dof, .. } = match onsets.pooled(Some(inputs.plan.smoke.mark_u_s)) {
+        Ok(pooled) => marked(inputs, pooled),
+        Err(error) => {
+            f.state(fact::not_judged(words, error, error.remedy()));
+            return f;
+        }
+    };
+    f.measured = Some(Figure::with(estimate.value, estimate.u() * coverage_factor(inputs), "s"));
+    let dof = welch_satterthwaite(estimate.u(), &[(estimate.u_individual, dof)]);
+    match decide(inputs, &estimate, dof, &Limits::at_most(limit.value), None, 1.0) {
+        Err(error) => f.state(fact::not_judged(words, error, error.remedy())),
+        Ok(ruling) => {
+            let (time, aside) = (fixed(estimate.value, 1), fact::set_aside(&place.set_aside));
+            let fact = match ruling.because {
+                Because::Within => fact::within(words, time, aside),
+                Because::Outside => fact::longer(words, time, aside),
+                Because::InGuardBand | Because::ProveByHoles => fact::near_limit(words, time, aside),
+            };
+            ruling.state(&mut f, fact);
+        }
+    }
+    f
+}
+
+/// Half-plateau times against the prediction. Earlier is as suspicious as later.
+pub(crate) fn as_predicted(inputs: &JobInputs, place: &Place, halves: &[Estimate]) -> Finding {
+    let limits = &inputs.plan.limits;
+    let words = &place.words;
+    let mut f = place.found(fact::not_predicted(words));
+    f.limit = Some(limits.transport_agreement.clone());
+    let Some(predicted) = place.predicted else { return f };
+    f.expected = Some(Figure::with(predicted.value, predicted.u() * coverage_factor(inputs), "s"));
+    if halves.len() != usize::from(inputs.plan.smoke.runs) {
+        f.state(fact::no_plateau(words));
+        return f;
+    }
+    let Pooled { estimate, dof, .. } = match pool(halves, Some(inputs.plan.smoke.mark_u_s)) {
+        Ok(pooled) => marked(inputs, pooled),
+        Err(error) => {
+            f.state(fact::not_compared(words, error, error.remedy()));
+            return f;
+        }
+    };
+    f.measured = Some(Figure::with(estimate.value, estimate.u() * coverage_factor(inputs), "s"));
+    let allowed = (limits.transport_agreement.value * predicted.value).max(limits.transport_agreement_least.value);
+    let dof = welch_satterthwaite(libm::hypot(estimate.u(), predicted.u()), &[(estimate.u_individual, dof)]);
+    let difference = Estimate::new(
+        estimate.value - predicted.value,
+        libm::hypot(estimate.u_common, predicted.u_common),
+        libm::hypot(estimate.u_individual, predicted.u_individual),
+    );
+    match decide(inputs, &difference, dof, &Limits::between(-allowed, allowed), None, 1.0) {
+        Err(error) => f.state(fact::not_compared(words, error, error.remedy())),
+        Ok(ruling) => {
+            let by = difference.value;
+            let fact = match ruling.because {
+                Because::Within => fact::as_predicted(words, signed(by, 1)),
+                Because::Outside if by < 0.0 => fact::earlier(words, fixed(-by, 1)),
+                Because::Outside => fact::later(words, fixed(by, 1)),
+                Because::InGuardBand | Because::ProveByHoles => fact::near_agreement(words, signed(by, 1)),
+            };
+            ruling.state(&mut f, fact);
+        }
+    }
+    f
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::judge::sample;
+    use plumeline_base::Verdict;
+
+    fn place(predicted: Option<f64>) -> Place {
+        let predicted = predicted.map(|t| Estimate::new(t, 0.4, 0.4));
+        Place { hole: sample::hole(1, 3), words: "hole 3".into(), predicted, window: None, set_aside: Vec::new() }
+    }
+    fn times(s: f64) -> Vec<Estimate> {
+        [-0.2, 0.0, 0.2].map(|off| Estimate::new(s + off, 0.0, 0.3)).to_vec()
+    }
+    fn told(f: &Finding) -> (&str, Verdict) {
+        assert!(f.subject == Subject::Pipe(1));
+        (f.code.as_str(), f.verdict)
+    }
+
+    #[test]
+    fn onsets_are_held_to_the_limit() {
+        let inputs = sample::inputs();
+        for (s, code, verdict) in [
+            (20.0, "smoke.within-limit", Verdict::Pass),
+            (60.0, "smoke.near-limit", Verdict::Undecided),
+            (80.0, "smoke.too-late", Verdict::Fail),
+        ] {
+            let mut series = Series::new();
+            for t in times(s) {
+                series.open().unwrap();
+                series.result(t).unwrap();
+            }
+            let f = within_limit(&inputs, &place(None), &series);
+            assert_eq!(told(&f), (code, verdict));
+            assert!(f.measured.is_some() && f.limit.is_some() && f.decision.is_some());
+        }
+        assert_eq!(
+            told(&within_limit(&inputs, &place(None), &Series::new())),
+            ("smoke.time-not-judged", Verdict::Undecided)
+        );
+    }
+
+    #[test]
+    fn earlier_than_predicted_is_as_wrong_as_later() {
+        let inputs = sample::inputs();
+        let of = |halves: &[Estimate]| as_predicted(&inputs, &place(Some(20.0)), halves);
+        assert_eq!(told(&of(&times(20.0))), ("smoke.as-predicted", Verdict::Pass));
+        assert_eq!(told(&of(&times(24.0))), ("smoke.near-agreement-limit", Verdict::Undecided));
+        assert_eq!(told(&of(&times(10.0))), ("smoke.earlier-than-predicted", Verdict::Fail));
+        assert_eq!(told(&of(&times(30.0))), ("smoke.later-than-predicted", Verdict::Fail));
+        assert_eq!(told(&of(&times(20.0)[..2])), ("smoke.no-plateau", Verdict::Undecided));
+        assert_eq!(told(&of(&times(f64::NAN))), ("smoke.not-compared", Verdict::Undecided));
+        let f = as_predicted(&inputs, &place(None), &times(20.0));
+        assert_eq!(told(&f), ("smoke.not-predicted", Verdict::Undecided));
+    }
+
+    #[test]
+    fn a_place_without_times_is_open_with_its_reason() {
+        let mut place = place(None);
+        assert_eq!(told(&place.not_timed(Some("nothing rose"))), ("smoke.not-timed", Verdict::Undecided));
+        assert_eq!(told(&place.not_timed(None)), ("smoke.not-timed", Verdict::Undecided));
+        place.set_aside.push("a gust".into());
+        assert_eq!(told(&place.not_timed(None)), ("smoke.too-many-set-aside", Verdict::Undecided));
+        assert_eq!(told(&place.crossed(2)), ("smoke.pipes-crossed", Verdict::Fail));
+        assert!(fact::set_aside(&place.set_aside).contains("a gust"));
+    }
+}

@@ -1,0 +1,53 @@
+//! A mean flow of one inlet with its uncertainty: what flows are judged by.
+//!
+//! Not here: how it is averaged ([`crate::stages::flow`]) and what it is compared with ([`crate::judge`]).
+use crate::{job::JobInputs, outcome::Figure};
+use plumeline_base::{
+    Instant,
+    pipework::Air,
+    quantity::{Estimate, KELVIN_AT_0_C, M3_S_PER_L_MIN},
+};
+use plumeline_detector::vocabulary::FlowBasis;
+use plumeline_measure::mean::Mean;
+
+/// L/min in a m3/s.
+pub(crate) const L_MIN: f64 = 1.0 / M3_S_PER_L_MIN;
+
+/// The factor that turns a unit's flow reading into the volume that actually flows (ideal gas).
+pub(crate) fn to_actual(basis: FlowBasis, air: &Air) -> f64 {
+    match basis {
+        FlowBasis::Actual => 1.0,
+        FlowBasis::Reference { temperature_mc, pressure_pa } => {
+            let t_ref = f64::from(temperature_mc) / 1000.0 + KELVIN_AT_0_C;
+            (air.temperature_c + KELVIN_AT_0_C) / t_ref * f64::from(pressure_pa) / air.pressure_pa
+        }
+    }
+}
+
+/// Coverage factor of the job's coverage for a normal distribution (JCGM 100, table G.2 for infinite degrees of freedom).
+pub(crate) fn coverage_factor(inputs: &JobInputs) -> f64 {
+    plumeline_measure::stats::normal_quantile(0.5 + inputs.plan.rule.coverage / 2.0)
+}
+
+/// A mean flow of one inlet, m3/s as it is in the pipe, with the plan's calibration terms.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct MeanFlow {
+    pub(crate) estimate: Estimate,
+    pub(crate) dof: f64,
+    pub(crate) expanded: f64,
+    pub(crate) window: (Instant, Instant),
+    /// The scatter part of the mean's standard uncertainty: what differences of the same sensor carry.
+    pub(crate) u_scatter: f64,
+}
+impl MeanFlow {
+    pub(crate) fn new(mean: &Mean, scale: f64, individual: f64) -> Self {
+        let value = mean.estimate.value * scale;
+        let u_scatter = mean.estimate.u_individual * scale;
+        let estimate = Estimate::new(value, mean.estimate.u_common * scale, libm::hypot(u_scatter, individual * value));
+        let expanded = estimate.u() * mean.coverage_factor;
+        Self { estimate, dof: mean.dof, expanded, window: (mean.from, mean.to), u_scatter }
+    }
+    pub(crate) fn figure(&self) -> Figure {
+        Figure::with(self.estimate.value * L_MIN, self.expanded * L_MIN, "L/min")
+    }
+}
