@@ -43,7 +43,7 @@ pub enum Command {
     Demo(Demo),
     /// Run a simulated unit and site for other programs to talk to.
     #[command(
-        after_help = "Examples:\n  plumeline simulate scenario.toml --pty /tmp/unit\n  plumeline simulate scenario.toml --tcp 127.0.0.1:5000 --control 127.0.0.1:5001"
+        after_help = "Examples:\n  plumeline simulate scenario.toml --pty /tmp/unit\n  plumeline simulate scenario.toml --tcp 127.0.0.1:5000 --control 127.0.0.1:5001\n  plumeline simulate scenario.toml --tcp 127.0.0.1:5000 --old-pty /tmp/old-unit"
     )]
     Simulate(Simulate),
     /// Write a new job folder to be filled in.
@@ -51,7 +51,7 @@ pub enum Command {
     New(New),
     /// Do a job, or take it up again where it stopped.
     #[command(
-        after_help = "Examples:\n  plumeline run my-job --port serial:/dev/ttyUSB0@115200\n  plumeline run my-job --port tcp:192.0.2.7:5000\n  plumeline run my-job --port display:\n  plumeline run my-job --port usb:1209:0001 --operator operator.toml"
+        after_help = "Examples:\n  plumeline run my-job --port serial:/dev/ttyUSB0@115200\n  plumeline run my-job --port tcp:192.0.2.7:5000\n  plumeline run my-job --port display:\n  plumeline run my-job --port tcp:192.0.2.7:5000 --old-port serial:/dev/ttyUSB0\n  plumeline run my-job --port usb:1209:0001 --operator operator.toml"
     )]
     Run(Run),
     /// Replay a trace: the bytes sent and the journal must come out the same.
