@@ -107,6 +107,45 @@ fn sources(folder: &Path, out: &mut Vec<std::path::PathBuf>) {
     }
 }
 
+/// A key, or words in a source, with `#` for whatever number stands in them.
+fn shape(text: &str) -> String {
+    let mut out = String::new();
+    let mut chars = text.chars().peekable();
+    while let Some(c) = chars.next() {
+        match c {
+            '{' => while chars.next().is_some_and(|c| c != '}') {},
+            '0'..='9' => while chars.next_if(char::is_ascii_digit).is_some() {},
+            _ => {
+                out.push(c);
+                continue;
+            }
+        }
+        out.push('#');
+    }
+    out
+}
+
+#[test]
+fn the_procedure_names_no_key_of_any_description() {
+    use plumeline_job::description::{SHIPPED, parse};
+    let mut keys = BTreeMap::new();
+    for (name, text) in SHIPPED {
+        let slots = parse(name, text.as_bytes()).unwrap().slots;
+        keys.extend(slots.iter().map(|s| (shape(&s.key), format!("{} of {name}", s.key))));
+    }
+    assert!(keys.contains_key("alarm.#.threshold") && keys.contains_key("S#"), "{keys:?}");
+    let mut files = Vec::new();
+    sources(&Path::new(&members()["plumeline-procedure"].folder).join("src"), &mut files);
+    let mut named = Vec::new();
+    for file in files {
+        let text = std::fs::read_to_string(&file).unwrap();
+        // Every other piece between quotation marks stands in a literal, and a key holds none.
+        let keys_named = text.lines().flat_map(|l| l.split('"')).filter_map(|words| keys.get(&shape(words)));
+        named.extend(keys_named.map(|key| format!("{}: {key}", file.display())));
+    }
+    assert!(named.is_empty(), "ask the view of the unit by meaning: {named:#?}");
+}
+
 #[test]
 fn pure_crates_have_no_std_and_nobody_pure_reads_a_clock() {
     let members = members();
@@ -143,4 +182,82 @@ fn files_stay_readable_in_one_sitting() {
         }
     }
     assert!(long.is_empty(), "files over 500 lines of code: {long:#?}");
+}
+
+/// The modules of the procedure, lowest first: each uses only those that stand before it. So judges see neither the context
+/// nor a wait, facts are not arrived at where they are worded, and nothing but the machine starts stages. Modules of one row
+/// describe each other: a plan holds rules, whose defaults are in the plan's own types.
+const PROCEDURE: [&str; 23] = [
+    "stage",
+    "plan rules",
+    "stop",
+    "prompt",
+    "facts",
+    "outcome",
+    "battery",
+    "job",
+    "digest",
+    "mean_flow",
+    "effect",
+    "readings",
+    "lines",
+    "state",
+    "judge",
+    "executor",
+    "context",
+    "feed",
+    "date",
+    "watch",
+    "stages",
+    "supervisors",
+    "machine",
+];
+
+/// The modules of the crate that a source names: `crate::a::b` and `crate::{a::b, c}`.
+fn named_modules(source: &str) -> BTreeSet<String> {
+    let code: Vec<&str> = source.lines().filter(|l| !l.trim_start().starts_with("//")).collect();
+    let code = code.join("\n");
+    let mut out = BTreeSet::new();
+    for (at, _) in code.match_indices("crate::") {
+        let rest = &code[at + "crate::".len()..];
+        let word = |s: &str| s.chars().take_while(|c| c.is_alphanumeric() || *c == '_').collect::<String>();
+        let Some(group) = rest.strip_prefix('{') else {
+            out.insert(word(rest));
+            continue;
+        };
+        let mut depth = 0;
+        let outer = group.chars().map_while(|c| {
+            depth += i32::from(c == '{') - i32::from(c == '}');
+            (depth >= 0).then_some(if depth == 0 { c } else { ' ' })
+        });
+        out.extend(outer.collect::<String>().split(',').map(|s| word(s.trim())));
+    }
+    out
+}
+
+#[test]
+fn modules_of_the_procedure_use_only_what_stands_below_them() {
+    assert_eq!(
+        named_modules("use crate::{\n a::{b, c},\n d,\n};\n// crate::x\ncrate::e::f()"),
+        ["a", "d", "e"].map(str::to_owned).into()
+    );
+    let src = Path::new(&members()["plumeline-procedure"].folder).join("src");
+    let place = |module: &str| PROCEDURE.iter().position(|row| row.split(' ').any(|m| m == module));
+    let mut files = Vec::new();
+    sources(&src, &mut files);
+    let mut wrong = Vec::new();
+    for file in files {
+        let path = file.strip_prefix(&src).unwrap();
+        let module = path.components().next().unwrap().as_os_str().to_str().unwrap().trim_end_matches(".rs").to_owned();
+        if module == "lib" {
+            continue;
+        }
+        let own =
+            place(&module).unwrap_or_else(|| panic!("a module came: say the place of `{module}` among the others"));
+        let used = named_modules(&std::fs::read_to_string(&file).unwrap());
+        // What the crate gives out at its top (`crate::Finding`) is no module.
+        let up = used.iter().filter(|m| place(m).is_some_and(|p| p > own));
+        wrong.extend(up.map(|m| format!("{} uses {m}", path.display())));
+    }
+    assert!(wrong.is_empty(), "upward: {wrong:#?}");
 }

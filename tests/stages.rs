@@ -44,6 +44,8 @@ fn run(job: Job) -> Outcome {
     };
     let files =
         Files(vec![read("pipework.toml", job.pipework), read("plan.toml", job.plan), read("settings-new.json", &[])])
+            .with_shipped("model-a", "model-b")
+            .unwrap()
             .with_port("sim:");
     let inputs = files.check(400).unwrap().inputs;
     let defects: Vec<String> = job.defects.iter().map(|d| (*d).to_owned()).collect();

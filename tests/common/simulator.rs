@@ -55,6 +55,10 @@ pub fn job(dir: &Folder) {
     for name in ["pipework.toml", "plan.toml", "settings-new.json"] {
         std::fs::copy(from.join(name), to.join(name)).unwrap();
     }
+    for (name, model) in [("unit-outgoing.toml", "model-a"), ("unit-replacement.toml", "model-b")] {
+        let (_, text) = plumeline_job::description::SHIPPED.into_iter().find(|(n, _)| *n == model).unwrap();
+        std::fs::write(to.join(name), text).unwrap();
+    }
 }
 
 /// The plan of the job leaves the bench out: the first question is the isolation.

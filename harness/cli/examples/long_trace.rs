@@ -1,6 +1,6 @@
 //! Records a long job for benchmarks of replay: the demonstration's site with its four pipes, readings at 10 Hz, and hands so
 //! slow that it takes about eight hours. `cargo run --release -p plumeline --example long_trace -- FOLDER [seconds a prompt]`
-use plumeline::commands::demo;
+use plumeline::{carrying, commands::demo};
 use plumeline_base::Instant;
 use plumeline_job::folder::{self, Folder};
 use plumeline_runtime::{
@@ -46,10 +46,12 @@ fn record(out: &Path, pause_s: &str) -> Result<Instant, Failure> {
         };
         plan.push('\n');
     }
+    let described = carrying::Described::find("model-b")?;
     let files = [
         (folder::PIPEWORK, demo::WHOLE.pipework.as_bytes()),
         (folder::PLAN, plan.as_bytes()),
         (folder::SETTINGS_NEW, demo::WHOLE.settings.as_bytes()),
+        (folder::UNIT_REPLACEMENT, described.bytes.as_slice()),
     ];
     let pipework = plumeline_job::pipework::parse(folder::PIPEWORK, files[0].1)?.pipework;
     let folder = Folder::create(out, &files, true)?;

@@ -225,6 +225,12 @@ pub struct New {
     /// Pipework from a CSV sheet instead of the template.
     #[arg(long, value_name = "FILE")]
     pub from_csv: Option<PathBuf>,
+    /// The replacement's model: a description that comes with the tool, or a file.
+    #[arg(long, value_name = "MODEL")]
+    pub replacement: Option<String>,
+    /// The outgoing unit's model, likewise.
+    #[arg(long, value_name = "MODEL")]
+    pub outgoing: Option<String>,
     /// Replace files that are there already.
     #[arg(long)]
     pub force: bool,

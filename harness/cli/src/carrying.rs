@@ -117,6 +117,8 @@ pub struct Given<'a> {
 /// What came out.
 #[derive(Clone, Debug)]
 pub struct Carried {
+    /// The descriptions of the old and of the new model that it rests on.
+    pub described: (Described, Described),
     /// The account.
     pub file: AccountFile,
     /// The new settings as a document; none while anything is open.
@@ -158,10 +160,10 @@ pub fn carry_over(given: &Given<'_>) -> Result<Carried, Failure> {
         account,
     };
     let new = new.map(|s| settings::to_json(&s, None, true)).transpose()?;
-    Ok(Carried { file, new })
+    Ok(Carried { described: (from, given.to.clone()), file, new })
 }
 
-/// Puts account, wiring sheet and, if nothing is open, the new settings into the folder.
+/// Puts the descriptions, account, wiring sheet and, if nothing is open, the new settings into the folder.
 ///
 /// # Errors
 /// Settings are there that no account wrote, and `force` is not said; what the system reports.
@@ -178,7 +180,13 @@ pub fn keep(folder: &Folder, carried: &Carried, force: bool) -> Result<(), Failu
             return Err(Problem::with_file(Kind::Exists, folder::SETTINGS_NEW, cause, remedy).into());
         }
     }
-    // The account first: settings that do not match it are not loaded.
+    let (from, to) = &carried.described;
+    for (name, described) in [(folder::UNIT_OUTGOING, from), (folder::UNIT_REPLACEMENT, to)] {
+        if !(folder.exists(name)? && folder.read(name)?.bytes == described.bytes) {
+            folder.write(name, &described.bytes, force)?;
+        }
+    }
+    // The account before the settings: such as do not match it are not loaded.
     folder.replace_json(folder::ACCOUNT, &carried.file)?;
     folder.replace(folder::ACCOUNT_TEXT, plumeline_report::account_text(&carried.file, WIDTH).as_bytes())?;
     folder.replace(folder::WIRING, plumeline_report::wiring_text(&carried.file, WIDTH).as_bytes())?;

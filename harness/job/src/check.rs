@@ -14,10 +14,6 @@ use plumeline_detector::Identity;
 use plumeline_procedure::{Entry, effect::KeptSettings};
 use std::collections::{BTreeMap, BTreeSet};
 
-/// The files that a job is judged by. What else the journal records by digest need not be a file of the folder.
-const INPUTS: [&str; 6] =
-    [folder::PIPEWORK, folder::PLAN, folder::SETTINGS_NEW, folder::SETTINGS_OLD, folder::DECISIONS, folder::ACCOUNT];
-
 /// What a check found.
 #[derive(Clone, Debug, Default)]
 pub struct Checked {
@@ -84,7 +80,7 @@ pub fn check(folder: &Folder, mut cited: impl FnMut(&Citation) -> Result<(), Str
             _ => {}
         }
     }
-    for name in INPUTS {
+    for (name, _) in folder::INPUTS {
         let result = input(folder, name, inputs.get(name).copied());
         checked.take(name, result);
     }

@@ -20,6 +20,10 @@ use std::{
 pub const PIPEWORK: &str = "pipework.toml";
 /// The plan: stages, limits, policies.
 pub const PLAN: &str = "plan.toml";
+/// The description of the outgoing unit's model.
+pub const UNIT_OUTGOING: &str = "unit-outgoing.toml";
+/// The description of the replacement's model.
+pub const UNIT_REPLACEMENT: &str = "unit-replacement.toml";
 /// The settings read from the outgoing unit.
 pub const SETTINGS_AS_FOUND: &str = "settings-as-found.json";
 /// The settings captured from the outgoing unit before the job, that the new ones are carried over from.
@@ -49,9 +53,21 @@ pub const REPORT: &str = "report.html";
 /// The lock; holds the process id of whoever has the job.
 pub const LOCK: &str = "lock";
 
+/// The files that a job is judged by, and whether it can't be without them.
+pub const INPUTS: [(&str, bool); 8] = [
+    (PIPEWORK, true),
+    (PLAN, true),
+    (UNIT_OUTGOING, false),
+    (UNIT_REPLACEMENT, false),
+    (SETTINGS_NEW, false),
+    (SETTINGS_OLD, false),
+    (DECISIONS, false),
+    (ACCOUNT, false),
+];
+
 /// What a job that has begun leaves in its folder, in the order in which a new job takes it away: what follows from
 /// something goes before it.
-const LEFT_BY_A_JOB: [&str; 13] = [
+const LEFT_BY_A_JOB: [&str; 15] = [
     REPORT,
     JUNIT,
     RESULT,
@@ -65,6 +81,8 @@ const LEFT_BY_A_JOB: [&str; 13] = [
     ACCOUNT,
     DECISIONS,
     SETTINGS_OLD,
+    UNIT_REPLACEMENT,
+    UNIT_OUTGOING,
 ];
 
 /// An open job folder.

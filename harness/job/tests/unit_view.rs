@@ -96,7 +96,7 @@ fn what_is_not_told_is_unknown_and_never_an_empty_set() {
         let other = UnitView::new(Some(&d), Some(&other), Some(&all));
         assert!(matches!(other.outputs_in_use(), Err(Unknown::OtherModel { .. })), "{name}");
         // A word that the description does not know, in one output of several.
-        let n = d.outputs.len() as u8;
+        let n = d.outputs.iter().rev().find(|o| o.fixed.is_none()).unwrap().number;
         let odd = settings(&d, &[(Meaning::OutputFunction(n), text("odd"))]);
         let odd = UnitView::new(Some(&d), None, Some(&odd));
         assert!(matches!(odd.outputs_in_use(), Err(Unknown::Strange { .. })), "{name}");

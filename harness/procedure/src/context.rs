@@ -6,21 +6,16 @@ use crate::{
     effect::{Effect, Entry, Progress},
     executor::wait_for,
     job::JobInputs,
-    lines::{Drivers, Lines},
-    mean_flow::MeanFlow,
-    outcome::{Finding, Outcome, StageKind},
+    lines::Drivers,
+    outcome::{Finding, StageKind},
     prompt::{Act, Prompt},
-    readings::{Feed, Log, Timed},
+    readings::Timed,
 };
-pub(crate) use crate::{facts::list, stop::Stop};
-use alloc::{
-    boxed::Box,
-    collections::{BTreeMap, BTreeSet, VecDeque},
-    format,
-    rc::Rc,
-    string::String,
-    vec::Vec,
+pub(crate) use crate::{
+    state::{Deadline, JobState},
+    stop::Stop,
 };
+use alloc::{boxed::Box, format, rc::Rc, string::String};
 use core::{
     cell::{Ref, RefCell, RefMut},
     future::poll_fn,
@@ -29,210 +24,27 @@ use core::{
 };
 use plumeline_base::{
     Instant, Verdict,
-    input::{AbortCause, Answer, LineId},
+    input::{Answer, LineId},
 };
-use plumeline_detector::{
-    Abilities, Baseline, Faults, Identity, Request, SettingsState, Ticket, Told, Trouble, driver::Wants,
-    settings::Settings,
-};
-use plumeline_measure::clock;
+use plumeline_detector::{Abilities, Faults, Request, Ticket, Told, Trouble, driver::Wants};
 
 /// An output that is driven here goes back by itself within this time (a drive runs 30 s), ...
 const DRIVEN_MOST: Duration = Duration::from_secs(40);
 /// ... and within this one after it was let go.
 const DRIVEN_AFTER: Duration = Duration::from_secs(5);
 
-/// When a reading counted, and by which clock.
-#[derive(Clone, Copy)]
-pub(crate) struct Counted {
-    pub(crate) at: Instant,
-    /// As its clock told it.
-    pub(crate) told: Instant,
-    /// The tie that mapped it; `None`: its arrival.
-    pub(crate) tie: Option<u32>,
-}
-
-/// How late the readings of one tie come at the least: on an honest line some come at once.
-#[derive(Clone, Copy, Default)]
-pub(crate) struct Lateness {
-    tie: u32,
-    readings: u32,
-    least_s: f64,
-}
-impl Lateness {
-    /// Readings looked at before they are judged.
-    const ENOUGH: u32 = 20;
-    /// No reading on an honest line takes longer than this every time, s.
-    const MOST_S: f64 = 1.0;
-    /// Takes in how late a reading mapped by a tie came; true if all of them come too late.
-    pub(crate) fn contradicts(&mut self, tie: u32, late_s: f64) -> bool {
-        if self.readings == 0 || self.tie != tie {
-            *self = Self { tie, readings: 0, least_s: late_s };
-        }
-        self.readings = self.readings.saturating_add(1);
-        self.least_s = self.least_s.min(late_s);
-        self.readings >= Self::ENOUGH && self.least_s > Self::MOST_S
-    }
-}
-
-/// The end of a wait, which moves by every pause in which nobody watched.
-#[derive(Clone, Copy)]
-pub(crate) struct Deadline {
-    at: Instant,
-    paused: Duration,
-}
-
-/// State shared by the machine and its tasks.
-pub(crate) struct Shared {
-    pub(crate) now: Instant,
-    pub(crate) lines: Lines,
-    pub(crate) inputs: Rc<JobInputs>,
-    pub(crate) effects: VecDeque<Effect>,
-    pub(crate) changed: bool,
-    pub(crate) wakes: BTreeSet<Instant>,
-    pub(crate) readings: Log,
-    pub(crate) tie: Option<clock::Tie>,
-    /// Counts the ties that were begun: what was mapped by one is not to be compared with what another maps.
-    pub(crate) tie_number: u32,
-    /// The latest reading that was counted.
-    pub(crate) counted: Option<Counted>,
-    pub(crate) lateness: Lateness,
-    /// Time in which nobody watched, all together: what waits for a time waits so much longer.
-    pub(crate) paused: Duration,
-    pub(crate) abort: Option<AbortCause>,
-    pub(crate) identity: Option<Identity>,
-    /// A start of the unit is expected: a new boot id voids nothing.
-    pub(crate) start_expected: bool,
-    pub(crate) started_anew: bool,
-    /// Readings a second that should be coming, and whether they stopped.
-    pub(crate) stream: Option<u8>,
-    pub(crate) stream_lost: bool,
-    pub(crate) inhibited: bool,
-    /// Until when each output may be operated because it is driven here.
-    pub(crate) driven: BTreeMap<u8, Instant>,
-    /// Going on is not safe: what was found says why.
-    pub(crate) unsafe_to_go_on: bool,
-    /// Why the inhibit of the replacement did not hold, each time.
-    pub(crate) lapses: Vec<Trouble>,
-    /// Leases are renewed; false only while a lapse is waited for.
-    pub(crate) renewing: bool,
-    /// The zone is isolated, the release circuits are locked off.
-    pub(crate) zone_isolated: bool,
-    pub(crate) locked_off: bool,
-    pub(crate) isolated_at: Option<Instant>,
-    pub(crate) restored_at: Option<Instant>,
-    pub(crate) stage: StageKind,
-    pub(crate) stage_ends: Instant,
-    pub(crate) outcome: Outcome,
-    pub(crate) as_left: Option<Settings>,
-    /// What the replacement held after its load: on the bench, and on the wall.
-    pub(crate) bench: Option<(Identity, Option<SettingsState>)>,
-    pub(crate) loaded: Option<SettingsState>,
-    /// Who does the work by hand.
-    pub(crate) who: Option<String>,
-    /// A date that the log noted, ms since 1970 UTC.
-    pub(crate) date: Option<(Instant, u64)>,
-    pub(crate) last_trouble: Option<Trouble>,
-    /// Smoke was asked for at some time in this job.
-    pub(crate) smoke_used: bool,
-    /// Smoke was asked for and nobody has said yet that it has stopped.
-    pub(crate) smoke_out: bool,
-    /// The log has been opened: what opens it again takes the job up.
-    pub(crate) opened: bool,
-    /// The job was taken up again and the unit has not yet said who it is.
-    pub(crate) unidentified: bool,
-    /// The flow fault is expected: an inlet is shut for the test, or was just put back.
-    pub(crate) flow_fault_expected: bool,
-    /// Flows with the outgoing unit, by inlet.
-    pub(crate) as_found: BTreeMap<u8, MeanFlow>,
-    /// The baseline that was taken in this job.
-    pub(crate) baseline: Option<Baseline>,
-    /// The job was taken up again and it is not yet known whether the unit's settings are still those that it was left with.
-    pub(crate) settings_unseen: bool,
-    /// Why the unit's settings no longer count as those that it was left with.
-    pub(crate) other_settings: Option<String>,
-    next_prompt: u32,
-    /// Open prompts; those that are a driver's question, with its line and number.
-    prompts: BTreeMap<u32, Option<(LineId, u32)>>,
-    answers: BTreeMap<u32, (Instant, Answer)>,
-    wanted: BTreeSet<(LineId, Ticket)>,
-    told: BTreeMap<(LineId, Ticket), Told>,
-}
-
-impl Shared {
-    /// The tie of the clocks no longer holds.
-    pub(crate) fn untie(&mut self) {
-        self.tie = None;
-        self.tie_number = self.tie_number.wrapping_add(1);
-    }
-    fn end(&self, deadline: Deadline) -> Instant {
-        deadline.at + self.paused.saturating_sub(deadline.paused)
-    }
-}
-
 /// A handle on the shared state.
 #[derive(Clone)]
-pub(crate) struct Context(Rc<RefCell<Shared>>);
+pub(crate) struct Context(Rc<RefCell<JobState>>);
 
 impl Context {
     pub(crate) fn new(drivers: Drivers, inputs: Rc<JobInputs>) -> Self {
-        Self(Rc::new(RefCell::new(Shared {
-            now: Instant::START,
-            lines: Lines::new(drivers),
-            inputs,
-            effects: VecDeque::new(),
-            changed: false,
-            wakes: BTreeSet::new(),
-            readings: Log::default(),
-            tie: None,
-            tie_number: 0,
-            counted: None,
-            lateness: Lateness::default(),
-            paused: Duration::ZERO,
-            abort: None,
-            identity: None,
-            start_expected: true,
-            started_anew: false,
-            stream: None,
-            stream_lost: false,
-            inhibited: false,
-            driven: BTreeMap::new(),
-            unsafe_to_go_on: false,
-            lapses: Vec::new(),
-            renewing: true,
-            zone_isolated: false,
-            locked_off: false,
-            isolated_at: None,
-            restored_at: None,
-            stage: StageKind::Isolate,
-            stage_ends: Instant::FAR_FUTURE,
-            outcome: Outcome::default(),
-            as_left: None,
-            bench: None,
-            loaded: None,
-            who: None,
-            date: None,
-            last_trouble: None,
-            smoke_used: false,
-            smoke_out: false,
-            opened: false,
-            unidentified: false,
-            flow_fault_expected: false,
-            as_found: BTreeMap::new(),
-            baseline: None,
-            settings_unseen: false,
-            other_settings: None,
-            next_prompt: 1,
-            prompts: BTreeMap::new(),
-            answers: BTreeMap::new(),
-            wanted: BTreeSet::new(),
-            told: BTreeMap::new(),
-        })))
+        Self(Rc::new(RefCell::new(JobState::new(drivers, inputs))))
     }
-    pub(crate) fn get(&self) -> Ref<'_, Shared> {
+    pub(crate) fn get(&self) -> Ref<'_, JobState> {
         self.0.borrow()
     }
-    pub(crate) fn edit(&self) -> RefMut<'_, Shared> {
+    pub(crate) fn edit(&self) -> RefMut<'_, JobState> {
         self.0.borrow_mut()
     }
     pub(crate) fn now(&self) -> Instant {
@@ -242,7 +54,7 @@ impl Context {
         self.get().inputs.clone()
     }
     pub(crate) fn stage(&self) -> StageKind {
-        self.get().stage
+        self.get().running.stage
     }
     pub(crate) fn abilities(&self) -> Option<Abilities> {
         self.get().lines.used().driver.abilities().cloned()
@@ -309,7 +121,7 @@ impl Context {
     pub(crate) async fn stage_end(&self) {
         poll_fn(|_| {
             let mut s = self.edit();
-            let ends = s.stage_ends;
+            let ends = s.running.ends;
             if s.now >= ends {
                 return Poll::Ready(());
             }
@@ -354,11 +166,11 @@ impl Context {
     pub(crate) async fn ask(&self, act: Act, text: impl Into<String>, wants: Wants) -> (Instant, Answer) {
         if matches!(act, Act::ReleaseSmoke(_)) {
             let mut s = self.edit();
-            (s.smoke_used, s.smoke_out) = (true, true);
+            (s.site.smoke_used, s.site.smoke_out) = (true, true);
         }
         let id = self.open_prompt(None, act, text.into(), wants);
         let prompt = OpenPrompt { ctx: self.clone(), id };
-        wait_for(|| prompt.ctx.edit().answers.remove(&id)).await
+        wait_for(|| prompt.ctx.edit().prompts.answers.remove(&id)).await
     }
     /// Asks for something that is done or can't be done. `Err` gives the reason why not.
     pub(crate) async fn ask_done(&self, act: Act, text: impl Into<String>) -> Result<Instant, String> {
@@ -374,9 +186,9 @@ impl Context {
     fn open_prompt(&self, question: Option<(LineId, u32)>, act: Act, text: String, wants: Wants) -> u32 {
         let prompt = {
             let mut s = self.edit();
-            let id = s.next_prompt;
-            s.next_prompt = s.next_prompt.saturating_add(1);
-            s.prompts.insert(id, question);
+            let id = s.prompts.asked.saturating_add(1);
+            s.prompts.asked = id;
+            s.prompts.open.insert(id, question);
             Prompt { id, act, text, wants }
         };
         let id = prompt.id;
@@ -393,14 +205,14 @@ impl Context {
         self.note(Entry::Answered { prompt: id, answer: answer.clone() });
         let mut s = self.edit();
         let now = s.now;
-        match s.prompts.remove(&id) {
+        match s.prompts.open.remove(&id) {
             Some(Some((line, question))) => {
                 if let Some(line) = s.lines.get_mut(line) {
                     line.driver.answer(now, question, &answer);
                 }
             }
             Some(None) => {
-                s.answers.insert(id, (now, answer));
+                s.prompts.answers.insert(id, (now, answer));
             }
             None => {}
         }
@@ -416,15 +228,15 @@ impl Context {
             let now = s.now;
             if let Request::Drive { output, on } = request {
                 // Readings of before the end are still under way when it is over.
-                s.driven.insert(output, now + if on { DRIVEN_MOST } else { DRIVEN_AFTER });
+                s.inhibit.driven.insert(output, now + if on { DRIVEN_MOST } else { DRIVEN_AFTER });
             }
             let ticket = (s.lines.in_use(), s.lines.used_mut().driver.request(now, request));
-            s.wanted.insert(ticket);
+            s.requests.wanted.insert(ticket);
             s.changed = true;
             ticket
         };
         let wanted = WantedTicket { ctx: self.clone(), ticket };
-        match wait_for(|| wanted.ctx.edit().told.remove(&ticket)).await {
+        match wait_for(|| wanted.ctx.edit().requests.told.remove(&ticket)).await {
             Told::Failed(trouble) => Err(trouble),
             told => Ok(told),
         }
@@ -436,7 +248,7 @@ impl Context {
         loop {
             let ready = || {
                 let s = self.get();
-                (s.lines.used().link.up && !s.unidentified && !s.settings_unseen).then_some(())
+                (s.lines.used().link.up && !s.unit.unidentified && !s.unit.settings_unseen).then_some(())
             };
             if ready().is_none() {
                 self.progress("waiting for the link to the unit", None, None);
@@ -466,8 +278,8 @@ impl Context {
     /// A request ended: kept if somebody waits for it.
     pub(crate) fn ended(&self, ticket: (LineId, Ticket), told: Told) {
         let mut s = self.edit();
-        if s.wanted.contains(&ticket) {
-            s.told.insert(ticket, told);
+        if s.requests.wanted.contains(&ticket) {
+            s.requests.told.insert(ticket, told);
         }
     }
     /// Wants readings from now on; a supervisor brings them back when they stop.
@@ -478,37 +290,21 @@ impl Context {
         }
         self.unit(Request::StartReadings { hz }).await.map_err(Stop::Trouble)?;
         let mut s = self.edit();
-        s.stream = Some(hz);
-        s.stream_lost = false;
+        s.stream.hz = Some(hz);
+        s.stream.lost = false;
         Ok(())
     }
     pub(crate) async fn stop_readings(&self) {
-        let was = self.edit().stream.take();
+        let was = self.edit().stream.hz.take();
         if was.is_some() && self.get().lines.used().link.up {
             // A unit that can't be asked to stop streams on; that harms nothing.
             let _ = self.unit_once(Request::StopReadings).await;
         }
     }
-    /// Readings from now on.
-    pub(crate) fn feed(&self) -> Feed {
-        Feed::new(self.clone())
-    }
     /// The faults of the latest reading, if it is not older than 3 s.
     pub(crate) fn latest(&self) -> Option<Rc<Timed>> {
         let s = self.get();
         s.readings.latest().filter(|t| s.now.since(t.reading.received) <= Duration::from_secs(3)).cloned()
-    }
-    /// Waits until `f` holds for a fresh reading, at most `within`; the reading's instant, or `None` when time is up.
-    pub(crate) async fn until_reading(&self, within: Duration, mut f: impl FnMut(&Timed) -> bool) -> Option<Rc<Timed>> {
-        let mut feed = self.feed();
-        let end = self.within(within);
-        loop {
-            match feed.next_before(end).await {
-                None => return None,
-                Some(crate::readings::Item::Reading(t)) if f(&t) => return Some(t),
-                Some(_) => {}
-            }
-        }
     }
     pub(crate) fn faults(&self) -> Option<Faults> {
         self.latest().map(|t| t.reading.faults)
@@ -520,11 +316,11 @@ impl Context {
     /// are tied anew, and the unit says who it is and shows its settings before anything is asked of it.
     pub(crate) fn taken_up(&self, pause: Duration) {
         let mut s = self.edit();
-        s.stage_ends += pause;
+        s.running.ends += pause;
         s.paused += pause;
         s.untie();
-        s.unidentified = s.identity.is_some();
-        s.settings_unseen = s.unidentified && s.as_left.is_some();
+        s.unit.unidentified = s.unit.identity.is_some();
+        s.unit.settings_unseen = s.unit.unidentified && s.unit.as_left.is_some();
         s.changed = true;
     }
 
@@ -542,7 +338,7 @@ impl Context {
             line.link.is_up();
         } else {
             line.link.is_down(now, used);
-            s.stream_lost |= used;
+            s.stream.lost |= used;
         }
         s.changed = true;
     }
@@ -562,7 +358,7 @@ struct OpenPrompt {
 }
 impl Drop for OpenPrompt {
     fn drop(&mut self) {
-        let open = self.ctx.edit().prompts.remove(&self.id).is_some();
+        let open = self.ctx.edit().prompts.open.remove(&self.id).is_some();
         if open {
             self.ctx.effect(Effect::Withdraw(self.id));
         }
@@ -577,7 +373,7 @@ struct WantedTicket {
 impl Drop for WantedTicket {
     fn drop(&mut self) {
         let mut s = self.ctx.edit();
-        s.wanted.remove(&self.ticket);
-        s.told.remove(&self.ticket);
+        s.requests.wanted.remove(&self.ticket);
+        s.requests.told.remove(&self.ticket);
     }
 }

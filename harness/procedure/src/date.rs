@@ -8,7 +8,7 @@ use plumeline_base::Instant;
 impl Context {
     /// Date and time at an instant, ms since 1970 UTC, where the log knows it.
     pub(crate) fn utc_ms(&self, at: Instant) -> Option<u64> {
-        let (noted, ms) = self.get().date?;
+        let (noted, ms) = self.get().record.date?;
         // A date noted later than `at` is never asked for.
         ms.checked_add(u64::try_from(at.since(noted).as_millis()).ok()?)
     }

@@ -10,6 +10,7 @@ use plumeline_base::{
     quantity::Estimate,
 };
 use plumeline_detector::settings::Settings;
+use plumeline_unit::Description;
 
 /// Everything that a job is judged by, checked and typed. Its files are hashed into the log before the first reading.
 #[derive(Clone, Debug)]
@@ -28,6 +29,10 @@ pub struct JobInputs {
     pub defects: Vec<DefectShift>,
     /// The settings for the replacement; `None`: nothing is loaded, and the job stays undecided.
     pub to_load: Option<Settings>,
+    /// The model of the outgoing unit, where it is described.
+    pub outgoing: Option<Description>,
+    /// The model of the replacement; `None`: what its settings mean is not known, and what hangs on it stays undecided.
+    pub replacement: Option<Description>,
 }
 
 /// A pipe: an inlet in use with its openings.

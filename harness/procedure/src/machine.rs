@@ -1,22 +1,24 @@
 //! The machine that live runs, replays, campaigns and tests drive: events in, effects out.
 use crate::{
-    context::{Context, Counted, Shared},
+    context::Context,
+    digest::sha256_hex,
     effect::{Effect, Entry},
     executor::Tasks,
     job::JobInputs,
     lines::Drivers,
     readings::{Item, Timed},
-    stages, supervisors,
+    stages,
+    state::{Counted, JobState},
+    supervisors,
 };
-use alloc::{boxed::Box, format, rc::Rc, string::String, vec::Vec};
-use core::{fmt::Write as _, time::Duration};
+use alloc::{boxed::Box, format, rc::Rc, vec::Vec};
+use core::time::Duration;
 use plumeline_base::{
     Instant,
     input::{Event, Input, LineId, LinkDown},
 };
 use plumeline_detector::{Identity, Reading, Report, Told};
 use plumeline_measure::clock;
-use sha2::{Digest, Sha256};
 
 /// A reading's lateness counts beyond this many standard uncertainties of the tie that maps it.
 const TIE_WIDTHS: f64 = 4.0;
@@ -90,7 +92,7 @@ impl Procedure {
         match input {
             Input::Tool { version, format } => {
                 ctx.note(Entry::Opened { tool: version.clone(), format: *format });
-                if core::mem::replace(&mut ctx.edit().opened, true) {
+                if core::mem::replace(&mut ctx.edit().record.opened, true) {
                     ctx.taken_up(now.since(before));
                     // The link of the earlier section ended with the program, whatever that could still write down.
                     for id in LineId::ALL {
@@ -107,15 +109,13 @@ impl Procedure {
             }
             Input::Date(date) => {
                 if let Some(ms) = crate::date::parse(date) {
-                    ctx.edit().date = Some((now, ms));
+                    ctx.edit().record.date = Some((now, ms));
                 }
                 ctx.note(Entry::Date { date: date.clone() });
             }
-            Input::File { name, bytes } => ctx.note(Entry::File {
-                name: name.clone(),
-                sha256: hex(&Sha256::digest(bytes)),
-                length: bytes.len() as u64,
-            }),
+            Input::File { name, bytes } => {
+                ctx.note(Entry::File { name: name.clone(), sha256: sha256_hex(bytes), length: bytes.len() as u64 })
+            }
             Input::LinkUp { line, link } => {
                 if let Some(line) = ctx.edit().lines.get_mut(*line) {
                     line.driver.link_up(now);
@@ -137,7 +137,7 @@ impl Procedure {
                     plumeline_base::input::AbortCause::Shutdown => "the system ended the program",
                     plumeline_base::input::AbortCause::Internal => "the tool found a fault of its own",
                 });
-                ctx.edit().abort = Some(*cause);
+                ctx.edit().running.abort = Some(*cause);
             }
         }
     }
@@ -214,11 +214,11 @@ impl Procedure {
             &Told::Clock { sent, device_received_us, device_sent_us, received } => {
                 let exchange = clock::Exchange { sent, device_received_us, device_sent_us, received };
                 let mut s = ctx.edit();
-                let tie = s.tie.get_or_insert_with(|| clock::Tie::new(clock::Rule::default()));
+                let tie = s.clock.tie.get_or_insert_with(|| clock::Tie::new(clock::Rule::default()));
                 if let Err(error) = tie.push(&exchange) {
                     if matches!(error, plumeline_measure::Error::ClockJump { .. }) {
                         // The tie has begun anew: no stretch of readings goes across.
-                        s.tie_number = s.tie_number.wrapping_add(1);
+                        s.clock.tie_number = s.clock.tie_number.wrapping_add(1);
                         let now = s.now;
                         s.readings.push(Item::Gap(now));
                         s.changed = true;
@@ -237,7 +237,7 @@ impl Procedure {
                 let mut s = ctx.edit();
                 let now = s.now;
                 s.readings.push(Item::Gap(now));
-                s.stream_lost = true;
+                s.stream.lost = true;
                 s.changed = true;
             }
             Told::Back => ctx.note(Entry::LineBack),
@@ -256,12 +256,14 @@ impl Procedure {
 
     fn take_reading(&self, reading: Reading) {
         let mut s = self.ctx.edit();
-        let s: &mut Shared = &mut s;
+        let s: &mut JobState = &mut s;
         // Where device and log clocks are tied, a reading counts at the moment it was measured; it can't have been later than
         // its arrival.
-        let mapped = reading.device_us.and_then(|us| s.tie.as_ref()?.map(us).ok());
+        let mapped = reading.device_us.and_then(|us| s.clock.tie.as_ref()?.map(us).ok());
         if let Some(m) = mapped
-            && s.lateness.contradicts(s.tie_number, reading.received.since(m.at).as_secs_f64() - TIE_WIDTHS * m.u_s)
+            && s.clock
+                .lateness
+                .contradicts(s.clock.tie_number, reading.received.since(m.at).as_secs_f64() - TIE_WIDTHS * m.u_s)
         {
             s.untie();
             let now = s.now;
@@ -269,11 +271,11 @@ impl Procedure {
             let text = "clock: by the exchanges every reading comes late, so the unit's clock and its readings contradict each other";
             s.effects.push_back(Effect::Note(Entry::Remark { text: text.into() }));
         }
-        let mapped = mapped.filter(|_| s.tie.is_some());
+        let mapped = mapped.filter(|_| s.clock.tie.is_some());
         let told = mapped.map_or(reading.received, |m| m.at.min(reading.received));
-        let tie = mapped.map(|_| s.tie_number);
+        let tie = mapped.map(|_| s.clock.tie_number);
         let mut at = told;
-        if let Some(last) = s.counted.filter(|last| told <= last.at) {
+        if let Some(last) = s.clock.counted.filter(|last| told <= last.at) {
             // Another clock puts it before one that counted already: not a reading out of order, but a stretch that ends here.
             // By one and the same clock it is out of order, and whoever judges the readings must see that.
             if tie != last.tie {
@@ -284,11 +286,11 @@ impl Procedure {
                 at = last.at + Duration::from_micros(1);
             }
         }
-        s.counted = Some(Counted { at, told, tie });
+        s.clock.counted = Some(Counted { at, told, tie });
         // A reading missed here and there shows in the times of those that came: whoever judges them says what a gap is.
         s.effects.push_back(Effect::Reading(reading.clone()));
         s.readings.push(Item::Reading(Rc::new(Timed { at, reading })));
-        s.stream_lost = false;
+        s.stream.lost = false;
         s.changed = true;
     }
 }
@@ -297,15 +299,18 @@ impl Procedure {
 fn take_identity(ctx: &Context, identity: &Identity) {
     let anew = {
         let mut s = ctx.edit();
-        let anew =
-            s.identity.as_ref().is_some_and(|was| was.serial != identity.serial || was.boot_id != identity.boot_id);
-        s.identity = Some(identity.clone());
-        s.unidentified = false;
+        let anew = s
+            .unit
+            .identity
+            .as_ref()
+            .is_some_and(|was| was.serial != identity.serial || was.boot_id != identity.boot_id);
+        s.unit.identity = Some(identity.clone());
+        s.unit.unidentified = false;
         if anew {
             s.untie();
-            s.stream_lost = true;
-            s.inhibited = false;
-            s.started_anew |= !s.start_expected;
+            s.stream.lost = true;
+            s.inhibit.on = false;
+            s.unit.started_anew |= !s.unit.start_expected;
             let now = s.now;
             s.readings.push(Item::Gap(now));
         }
@@ -314,13 +319,4 @@ fn take_identity(ctx: &Context, identity: &Identity) {
     if anew {
         ctx.note(Entry::StartedAnew { boot_id: identity.boot_id });
     }
-}
-
-/// Bytes as hexadecimal digits.
-pub(crate) fn hex(bytes: &[u8]) -> String {
-    bytes.iter().fold(String::with_capacity(bytes.len() * 2), |mut out, b| {
-        // Writing to a string can't fail.
-        let _ = write!(out, "{b:02x}");
-        out
-    })
 }

@@ -1,6 +1,6 @@
 //! What a job comes to: stages, findings, verdicts. Written to the result file and read by reports.
 use crate::{
-    facts::{Code, Fact},
+    facts::{Code, Fact, Known},
     plan::{BatteryRule, Limit},
 };
 use alloc::{borrow::Cow, collections::BTreeMap, string::String, vec::Vec};
@@ -189,9 +189,23 @@ pub struct Finding {
 impl Finding {
     /// A finding that says what a fact says.
     pub(crate) fn of(stage: StageKind, subject: Subject, fact: Fact) -> Self {
-        let mut f = Self::new(stage, subject, Verdict::Undecided, String::new());
-        f.state(fact);
-        f
+        let Fact { code, verdict, says, likely, next, told } = fact;
+        Self {
+            stage,
+            subject,
+            verdict,
+            code,
+            told,
+            says,
+            measured: None,
+            expected: None,
+            limit: None,
+            decision: None,
+            likely,
+            next,
+            window: None,
+            void: None,
+        }
     }
     /// Says what this fact says from now on; figures, limit and evidence stay.
     pub(crate) fn state(&mut self, fact: Fact) {
@@ -199,24 +213,11 @@ impl Finding {
         (self.code, self.verdict, self.says, self.likely, self.next, self.told) =
             (code, verdict, says, likely, next, told);
     }
-    /// A finding of one sentence.
-    pub fn new(stage: StageKind, subject: Subject, verdict: Verdict, says: impl Into<String>) -> Self {
-        Self {
-            stage,
-            subject,
-            verdict,
-            code: Code::default(),
-            told: BTreeMap::new(),
-            says: says.into(),
-            measured: None,
-            expected: None,
-            limit: None,
-            decision: None,
-            likely: None,
-            next: None,
-            window: None,
-            void: None,
-        }
+    /// A finding with this code, its sentences filled by these values: as it was read out of a file, or for a sample.
+    /// `None` where there is no such code, or a value is missing.
+    pub fn coded(stage: StageKind, subject: Subject, code: &str, told: &[(&str, &str)]) -> Option<Self> {
+        let told = told.iter().map(|(name, value)| (Cow::Owned((*name).into()), (*value).into())).collect();
+        Some(Self::of(stage, subject, Known::find(code)?.with(told)?))
     }
     /// The verdict that counts: a void finding shows nothing.
     pub fn counts_as(&self) -> Verdict {
@@ -415,7 +416,7 @@ mod tests {
     fn a_subject_reads_back_as_it_is_displayed() {
         let fixed = [Subject::Job, Subject::Zone, Subject::Outgoing, Subject::Replacement, Subject::Link];
         let numbered = [Subject::Pipe(2), Subject::Hole(1, 40), Subject::Output(3), Subject::Check(7)];
-        for s in fixed.into_iter().chain(numbered).chain([Subject::Setting("fan.speed".into())]) {
+        for s in fixed.into_iter().chain(numbered).chain([Subject::Setting("a.key".into())]) {
             assert_eq!(Subject::parse(&s.to_string()), Some(s));
         }
         for wrong in ["", "pipe", "pipe x", "pipe 300", "hole 4", "pipe 1 hole", "pipe 1 hole x", "setting ", "unit"] {

@@ -1,7 +1,7 @@
 //! The plan of a job, checked and typed: what is done, in which order, and by which limits. Read from `plan.toml`
 //! by the job crate; nothing here is a default, and every limit carries its source.
-use crate::outcome::StageKind;
 pub use crate::stage::Policy;
+use crate::stage::StageKind;
 use alloc::{string::String, vec::Vec};
 use serde::{Deserialize, Serialize};
 
@@ -266,7 +266,7 @@ pub struct OutputPlan {
 pub struct Wire {
     /// Output of the replacement.
     pub output: u8,
-    /// What the output stands for, in the words of the unit's settings.
+    /// What the output stands for: in neutral words ("fault", "level 1"), or in those of the unit's settings.
     pub function: String,
     /// What it is called at the panel.
     pub panel: Option<String>,

@@ -1,8 +1,4 @@
 //! Readings in log time, as stage code consumes them: one after the other, with every gap told.
-use crate::{
-    context::{Context, Deadline},
-    executor::wait_for,
-};
 use alloc::{collections::VecDeque, rc::Rc};
 use plumeline_base::{Instant, obscuration::Extinction};
 use plumeline_detector::Reading;
@@ -66,43 +62,12 @@ impl Log {
     pub(crate) fn latest(&self) -> Option<&Rc<Timed>> {
         self.latest.as_ref()
     }
-    fn end(&self) -> u64 {
+    pub(crate) fn end(&self) -> u64 {
         self.first + self.items.len() as u64
     }
-}
-
-/// Reads items one after the other, from the moment it was made.
-pub(crate) struct Feed {
-    ctx: Context,
-    next: u64,
-}
-impl Feed {
-    pub(crate) fn new(ctx: Context) -> Self {
-        let next = ctx.get().readings.end();
-        Self { ctx, next }
-    }
-    fn take(&mut self) -> Option<Item> {
-        let s = self.ctx.get();
-        let log = &s.readings;
-        if self.next < log.first {
-            // Overrun: what was lost is a gap, never passed over in silence.
-            self.next = log.first;
-            return Some(Item::Gap(s.now));
-        }
-        let item = log.items.get(usize::try_from(self.next - log.first).ok()?)?.clone();
-        self.next += 1;
-        Some(item)
-    }
-    /// The next item.
-    pub(crate) async fn next(&mut self) -> Item {
-        wait_for(|| self.take()).await
-    }
-    /// The next item, or `None` once `end` is reached.
-    pub(crate) async fn next_before(&mut self, end: Deadline) -> Option<Item> {
-        let ctx = self.ctx.clone();
-        match crate::executor::race(self.next(), ctx.reached(end)).await {
-            crate::executor::Either::First(item) => Some(item),
-            crate::executor::Either::Second(()) => None,
-        }
+    /// The item with this number, if it has come; `Err`: it is no longer kept, and the first that is has this number.
+    pub(crate) fn get(&self, number: u64) -> Result<Option<&Item>, u64> {
+        let at = number.checked_sub(self.first).ok_or(self.first)?;
+        Ok(usize::try_from(at).ok().and_then(|at| self.items.get(at)))
     }
 }

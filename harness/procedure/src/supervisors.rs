@@ -2,10 +2,10 @@
 //! out-of-service warning, what voids a baseline.
 use crate::{
     context::Context,
+    digest::settings_digest,
     executor::{Task, wait_for},
     outcome::StageKind,
     readings::Item,
-    stages::settings_digest,
 };
 use alloc::{boxed::Box, format, vec, vec::Vec};
 use core::time::Duration;
@@ -29,10 +29,10 @@ async fn identify_again(ctx: Context) {
     loop {
         wait_for(|| {
             let s = ctx.get();
-            ((s.unidentified || s.settings_unseen) && s.lines.used().link.up).then_some(())
+            ((s.unit.unidentified || s.unit.settings_unseen) && s.lines.used().link.up).then_some(())
         })
         .await;
-        let identify = ctx.get().unidentified;
+        let identify = ctx.get().unit.unidentified;
         let trouble = if identify {
             ctx.unit_once(Request::Identify).await.err()
         } else {
@@ -53,11 +53,11 @@ async fn identify_again(ctx: Context) {
 
 /// Evidence is bound to the settings that it was taken under, by their digest.
 fn settings_seen(ctx: &Context, told: Result<Told, Trouble>) {
-    let left = ctx.get().as_left.as_ref().map(settings_digest).unwrap_or_default();
+    let left = ctx.get().unit.as_left.as_ref().map(settings_digest).unwrap_or_default();
     let why = match told {
         Ok(Told::Settings(now)) if settings_digest(&now) == left => None,
         Ok(Told::Settings(now)) => {
-            let changed = ctx.get().as_left.as_ref().map(|was| was.differences(&now)).unwrap_or_default();
+            let changed = ctx.get().unit.as_left.as_ref().map(|was| was.differences(&now)).unwrap_or_default();
             let first = changed.first().map(|d| format!(": {d}")).unwrap_or_default();
             Some(format!("the unit's settings were changed while nobody watched{first}"))
         }
@@ -69,8 +69,8 @@ fn settings_seen(ctx: &Context, told: Result<Told, Trouble>) {
         Some(why) => ctx.void(&StageKind::with(|t| t.bound_to_settings), why),
     }
     let mut s = ctx.edit();
-    s.settings_unseen = false;
-    s.other_settings = why;
+    s.unit.settings_unseen = false;
+    s.unit.other_settings = why;
     s.changed = true;
 }
 
@@ -78,25 +78,28 @@ fn settings_seen(ctx: &Context, told: Result<Told, Trouble>) {
 async fn renew_inhibit(ctx: Context) {
     let lease = u64::from(ctx.inputs().plan.inhibit_lease_s);
     loop {
-        wait_for(|| (ctx.get().inhibited && ctx.get().renewing && ctx.get().lines.used().link.up).then_some(())).await;
+        wait_for(|| {
+            (ctx.get().inhibit.on && ctx.get().inhibit.renewing && ctx.get().lines.used().link.up).then_some(())
+        })
+        .await;
         ctx.sleep(Duration::from_millis(lease * 1000 / 3)).await;
-        if !ctx.get().inhibited || !ctx.get().renewing {
+        if !ctx.get().inhibit.on || !ctx.get().inhibit.renewing {
             continue;
         }
         match ctx.unit_once(Request::RenewInhibit).await {
             Ok(_) => {}
             Err(trouble @ (Trouble::Silent | Trouble::Garbled | Trouble::LinkDown(_))) => ctx.note_trouble(&trouble),
             // Given back in the meantime: there is nothing left to renew, and least of all to inhibit anew.
-            Err(_) if !ctx.get().inhibited || !ctx.get().renewing => {}
+            Err(_) if !ctx.get().inhibit.on || !ctx.get().inhibit.renewing => {}
             Err(trouble) => {
                 // The lease has lapsed or the unit does not know of it: never taken as still holding.
-                ctx.edit().inhibited = false;
+                ctx.edit().inhibit.on = false;
                 // Whether anything operated meanwhile is asked before the zone is restored.
                 ctx.remark(format!("the inhibit of the outputs no longer holds: {trouble}; it is asked for again"));
-                ctx.edit().lapses.push(trouble);
+                ctx.edit().inhibit.lapses.push(trouble);
                 let lease = Duration::from_secs(lease);
                 if ctx.unit_once(Request::Inhibit { lease }).await.is_ok() {
-                    ctx.edit().inhibited = true;
+                    ctx.edit().inhibit.on = true;
                 }
             }
         }
@@ -108,14 +111,14 @@ async fn exchange_clocks(ctx: Context) {
     let mut made = 0u32;
     loop {
         wait_for(|| {
-            (ctx.get().stream.is_some() && ctx.get().lines.used().link.up && !ctx.get().stream_lost).then_some(())
+            (ctx.get().stream.hz.is_some() && ctx.get().lines.used().link.up && !ctx.get().stream.lost).then_some(())
         })
         .await;
         if ctx.abilities().is_none_or(|a| !a.clock) {
             ctx.sleep(Duration::from_secs(30)).await;
             continue;
         }
-        if ctx.get().tie.is_none() {
+        if ctx.get().clock.tie.is_none() {
             made = 0;
         }
         if ctx.unit_once(Request::Clock).await.is_ok() {
@@ -129,10 +132,10 @@ async fn exchange_clocks(ctx: Context) {
 async fn keep_stream(ctx: Context) {
     loop {
         wait_for(|| {
-            (ctx.get().stream.is_some() && ctx.get().stream_lost && ctx.get().lines.used().link.up).then_some(())
+            (ctx.get().stream.hz.is_some() && ctx.get().stream.lost && ctx.get().lines.used().link.up).then_some(())
         })
         .await;
-        let hz = ctx.get().stream;
+        let hz = ctx.get().stream.hz;
         let identified = ctx.unit_once(Request::Identify).await;
         let streaming = match (identified, hz) {
             (Ok(_), Some(hz)) => ctx.unit_once(Request::StartReadings { hz }).await,
@@ -140,7 +143,7 @@ async fn keep_stream(ctx: Context) {
             (Err(trouble), _) => Err(trouble),
         };
         match streaming {
-            Ok(_) => ctx.edit().stream_lost = false,
+            Ok(_) => ctx.edit().stream.lost = false,
             Err(trouble) => ctx.note_trouble(&trouble),
         }
         ctx.sleep(Duration::from_secs(2)).await;
@@ -156,13 +159,13 @@ async fn watch_baseline(ctx: Context) {
         (Faults::FILTER, "the unit reports its filter since it was taken"),
         (Faults::FLOW, "a flow fault stood without an inlet shut for the test: a pipe was moved, or the air changed"),
     ];
-    wait_for(|| ctx.get().baseline.is_some().then_some(())).await;
+    wait_for(|| ctx.get().unit.baseline.is_some().then_some(())).await;
     let mut feed = ctx.feed();
     // What stood before the baseline counts only once it has gone and come back.
     let mut clear = Faults::default();
     loop {
         let Item::Reading(t) = feed.next().await else { continue };
-        let expected = ctx.get().flow_fault_expected;
+        let expected = ctx.get().unit.flow_fault_expected;
         for (fault, because) in signs {
             if !t.reading.faults.has(fault) {
                 clear = Faults(clear.0 | fault.0);
@@ -175,15 +178,15 @@ async fn watch_baseline(ctx: Context) {
 
 /// Warns once when the time out of service nears its limit, and once when it is over.
 async fn warn_out_of_service(ctx: Context) {
-    let since = wait_for(|| ctx.get().isolated_at).await;
+    let since = wait_for(|| ctx.get().site.isolated_at).await;
     let limit = ctx.inputs().plan.limits.out_of_service.clone();
     let at = |share: f64| since + seconds(limit.value * share);
     ctx.sleep_until(at(0.8)).await;
-    if ctx.get().restored_at.is_none() {
+    if ctx.get().site.restored_at.is_none() {
         ctx.remark(format!("out of service for 80 % of the {:.0} s that {} allows", limit.value, limit.source));
     }
     ctx.sleep_until(at(1.0)).await;
-    if ctx.get().restored_at.is_none() {
+    if ctx.get().site.restored_at.is_none() {
         ctx.remark(format!(
             "out of service for longer than {:.0} s ({}): other measures are called for; ask who is responsible for the site",
             limit.value, limit.source

@@ -24,7 +24,7 @@ pub(crate) async fn outputs(ctx: Context) {
     let mut in_a_row = 0;
     loop {
         let item = feed.next().await;
-        if !(ctx.get().inhibited && ctx.get().renewing) {
+        if !(ctx.get().inhibit.on && ctx.get().inhibit.renewing) {
             (since, in_a_row) = (None, 0);
             continue;
         }
@@ -35,7 +35,8 @@ pub(crate) async fn outputs(ctx: Context) {
         }
         let held = {
             let s = ctx.get();
-            let driven = s.driven.iter().filter(|(_, until)| **until >= t.at).fold(0, |bits, (n, _)| bits | bit(*n));
+            let driven =
+                s.inhibit.driven.iter().filter(|(_, until)| **until >= t.at).fold(0, |bits, (n, _)| bits | bit(*n));
             let held_back = inhibit::held_back(&s);
             inhibit::look(&t.reading, driven, held_back)
         };
@@ -47,10 +48,10 @@ pub(crate) async fn outputs(ctx: Context) {
             ctx.found(finding);
         }
         let mut s = ctx.edit();
-        s.unsafe_to_go_on = true;
+        s.running.unsafe_to_go_on = true;
         s.changed = true;
         drop(s);
         // Said once: the outputs are what they are until somebody has looked at the panel.
-        wait_for(|| (!ctx.get().inhibited).then_some(())).await;
+        wait_for(|| (!ctx.get().inhibit.on).then_some(())).await;
     }
 }

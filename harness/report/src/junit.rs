@@ -137,13 +137,14 @@ fn findings(suite: &mut TestSuite, name: &str, o: &Outcome) {
         let same = |g: &&Finding| g.stage == f.stage && g.subject == f.subject;
         let nth = o.findings[..k].iter().filter(same).count() + 1;
         let title = if nth == 1 { f.subject.to_string() } else { format!("{} ({nth})", f.subject) };
-        let kind = if f.void.is_some() { "void" } else { "finding" };
+        let kind = if f.void.is_some() { "void" } else { f.code.as_str() };
         let mut status = judged(f.stage, f.counts_as(), kind, f.void.as_ref().unwrap_or(&f.says));
         if !f.counts_as().is_pass() {
             status.set_description(details(f));
         }
         let mut case = TestCase::new(clean(&title), status);
         case.set_classname(format!("{name}.{}", f.stage));
+        case.add_property(("code", f.code.as_str()));
         suite.add_test_case(case);
     }
 }
@@ -199,5 +200,6 @@ fn details(f: &Finding) -> String {
 
 /// A finding in one line.
 fn line(f: &Finding) -> String {
-    clean(&format!("{} {} {}: {}", f.stage, f.subject, f.counts_as(), f.void.as_ref().unwrap_or(&f.says)))
+    let says = f.void.as_ref().unwrap_or(&f.says);
+    clean(&format!("{} {} {} [{}]: {says}", f.stage, f.subject, f.counts_as(), f.code))
 }

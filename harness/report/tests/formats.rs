@@ -23,7 +23,8 @@ fn text_keeps_its_width_and_steers_no_terminal() {
     let mut s = undecided();
     s.outcome.because = format!("\u{1b}[31m{}\r\n\u{202e}", "long".repeat(200));
     s.outcome.findings[0].says = "\u{7}bell".into();
-    let mut f = Finding::new(StageKind::Load, Subject::Setting("\u{1b}k".repeat(90)), Verdict::Fail, "漢字".repeat(90));
+    let (key, told) = ("\u{1b}k".repeat(90), [("item", &*"漢字".repeat(90))]);
+    let mut f = Finding::coded(StageKind::Load, Subject::Setting(key), "load.item-changed", &told).unwrap();
     f.next = Some("\u{9b}2J".into());
     s.outcome.findings.push(f);
     for width in [0, 40, 57, 80, 132] {
@@ -158,7 +159,8 @@ fn json_has_no_key_that_the_schema_does_not_name() {
     let schema: Value = serde_json::from_str(RESULT_SCHEMA).unwrap();
     let mut s = undecided();
     s.outcome.trouble = Some(plumeline_detector::Trouble::Refused { code: 3, reason: "busy".into() });
-    s.outcome.findings.push(Finding::new(StageKind::Load, Subject::Setting("k".into()), Verdict::Fail, "not loaded"));
+    let setting = Subject::Setting("k".into());
+    s.outcome.findings.push(Finding::coded(StageKind::Load, setting, "load.item-missing", &[("item", "k")]).unwrap());
     for s in [s, clean(), failed(), aborted()] {
         let value: Value = serde_json::from_str(&result_json(&s.input()).unwrap()).unwrap();
         assert!(fits(&schema, &schema, &value, "result"), "{}", s.name);
@@ -183,7 +185,8 @@ fn fits(root: &Value, schema: &Value, value: &Value, at: &str) -> bool {
             let required = schema["required"].as_array().into_iter().flatten().filter_map(Value::as_str);
             required.into_iter().all(|k| map.contains_key(k))
                 && map.iter().all(|(k, v)| {
-                    let known = schema["properties"].get(k);
+                    let known =
+                        schema["properties"].get(k).or(schema.get("additionalProperties")).filter(|s| s.is_object());
                     known.is_some_and(|s| fits(root, s, v, &format!("{at}.{k}")))
                 })
         }

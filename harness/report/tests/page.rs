@@ -240,8 +240,8 @@ fn hostile_strings_stay_text() {
             d.rule = h();
         }
     }
-    let mut f =
-        Finding::new(StageKind::Load, Subject::Setting(HOSTILE.repeat(400)), Verdict::Fail, HOSTILE.repeat(400));
+    let (key, told) = (HOSTILE.repeat(400), [("item", &*HOSTILE.repeat(400))]);
+    let mut f = Finding::coded(StageKind::Load, Subject::Setting(key), "load.item-changed", &told).unwrap();
     f.measured = Some(Figure::plain(f64::NAN, HOSTILE));
     s.outcome.findings.push(f);
     s.outcome.stages[0].because = Some(h());

@@ -13,11 +13,13 @@ use plumeline_base::{input::Input, pipework::Pipework};
 use plumeline_job::{
     Kind, Problem,
     account::{self, AccountFile},
+    description,
     folder::{self, Folder},
     pipework::{self, FrictionChoice, ModelChoice, PipeworkFile},
     plan, settings,
 };
 use plumeline_procedure::JobInputs;
+use plumeline_unit::Description;
 
 /// The name under which the port enters the log beside the files.
 pub const PORT: &str = "port";
@@ -30,14 +32,11 @@ pub const OLD_PORT: &str = "old-port";
 pub struct Files(pub Vec<(String, Vec<u8>)>);
 
 impl Files {
-    /// Reads them from a job folder. Settings to load may be missing.
+    /// Reads them from a job folder. What is missing of those that a job can be without leaves it undecided.
     pub fn read(folder: &Folder) -> Result<Self, Failure> {
         let mut files = Vec::new();
-        for name in [folder::PIPEWORK, folder::PLAN] {
-            files.push((name.to_owned(), folder.read(name)?.bytes));
-        }
-        for name in [folder::SETTINGS_NEW, folder::SETTINGS_OLD, folder::DECISIONS, folder::ACCOUNT] {
-            if folder.exists(name)? {
+        for (name, needed) in folder::INPUTS {
+            if needed || folder.exists(name)? {
                 files.push((name.to_owned(), folder.read(name)?.bytes));
             }
         }
@@ -83,6 +82,53 @@ impl Files {
             Failure::Problem(p)
         })
     }
+    /// The description of that name, if the job has it: the one that the settings were carried over by.
+    fn described(&self, name: &str, carried: Option<&account::Model>) -> Result<Option<Description>, Failure> {
+        let Ok(bytes) = self.get(name) else { return Ok(None) };
+        let described = description::parse(name, bytes)?;
+        if let Some(carried) = carried
+            && *carried != account::Model::new(&described, bytes)
+        {
+            let cause = format!("{name} is not the description by which the settings were carried over");
+            let remedy = "run `plumeline carry` again with this description, or put the other one back";
+            return Err(Problem::with_file(Kind::Conflict, name, cause, remedy).into());
+        }
+        Ok(Some(described))
+    }
+    /// Adds the shipped descriptions of these names, where the job brings none of its own.
+    ///
+    /// # Errors
+    /// There is none of that name.
+    pub fn with_shipped(mut self, outgoing: &str, replacement: &str) -> Result<Self, Failure> {
+        for (file, model) in [(folder::UNIT_OUTGOING, outgoing), (folder::UNIT_REPLACEMENT, replacement)] {
+            let shipped = description::SHIPPED.iter().find(|(name, _)| *name == model);
+            let (_, text) = shipped.ok_or_else(|| Failure::internal(format!("no description {model} is shipped")))?;
+            if self.get(file).is_err() {
+                self.0.push((file.into(), text.as_bytes().to_vec()));
+            }
+        }
+        Ok(self)
+    }
+    /// With the shipped description of the replacement that the plan names, for a log of a version that entered none.
+    /// Gives the model, if one was added.
+    ///
+    /// # Errors
+    /// Files that are not sound.
+    pub fn described_since(&mut self) -> Result<Option<String>, Failure> {
+        if self.get(folder::UNIT_REPLACEMENT).is_ok() {
+            return Ok(None);
+        }
+        let pipework = pipework::parse(folder::PIPEWORK, self.get(folder::PIPEWORK)?)?;
+        let plan = plan::parse(folder::PLAN, self.get(folder::PLAN)?, &pipework.pipework)?;
+        let Some(model) = plan.plan.replacement.model else { return Ok(None) };
+        for (name, text) in description::SHIPPED {
+            if description::parse(name, text.as_bytes())?.model == model {
+                self.0.push((folder::UNIT_REPLACEMENT.into(), text.into()));
+                return Ok(Some(model));
+            }
+        }
+        Ok(None)
+    }
     /// Reads and checks everything, and predicts what the pipework should do.
     pub fn check(&self, draws: u64) -> Result<Loaded, Failure> {
         let pipework = pipework::parse(folder::PIPEWORK, self.get(folder::PIPEWORK)?)?;
@@ -99,6 +145,8 @@ impl Files {
             carried.allows(to_load.as_ref())?;
         }
         let to_load = to_load.map(|d| d.settings);
+        let outgoing = self.described(folder::UNIT_OUTGOING, carried.as_ref().map(|c| &c.from))?;
+        let replacement = self.described(folder::UNIT_REPLACEMENT, carried.as_ref().map(|c| &c.to))?;
         let prediction = predict(folder::PIPEWORK, &pipework, draws)?;
         let options = options(pipework.model, draws);
         let told = |e: AirflowError| told(folder::PIPEWORK, &pipework.pipework, &e);
@@ -114,6 +162,8 @@ impl Files {
             pipework: pipework.pipework.clone(),
             prediction,
             to_load,
+            outgoing,
+            replacement,
         };
         Ok(Loaded { pipework, plan, inputs, carried })
     }

@@ -3,7 +3,7 @@
 //! The recorded inputs are all there is. An answer is matched by what was asked, because prompts are numbered as they come;
 //! a request that only this version sends has no reply in the log, and what hangs on it stays undecided.
 //! Not here: the replay itself.
-use crate::{failure::Failure, keep::cite, operator::OpenPrompts};
+use crate::{failure::Failure, job_files::Files, keep::cite, operator::OpenPrompts};
 use plumeline_base::{
     Instant, Verdict,
     input::{Input, OperatorAct},
@@ -29,6 +29,8 @@ pub struct Then {
     otherwise: u64,
     first: Option<Instant>,
     unasked: u64,
+    /// The shipped description that stands in for one that the log does not hold.
+    described: Option<String>,
 }
 
 impl Then {
@@ -51,6 +53,16 @@ impl Then {
     pub fn verdict(&self) -> Option<Verdict> {
         let ended = self.lines.iter().rev().find(|l| l.entry["entry"] == "ended")?;
         serde_json::from_value(ended.entry["verdict"].clone()).ok()
+    }
+
+    /// The files of the log; of a version that entered no descriptions, with the shipped one of the planned model.
+    ///
+    /// # Errors
+    /// Files that are not sound.
+    pub(crate) fn described(&mut self, files: &Files) -> Result<Files, Failure> {
+        let mut files = files.clone();
+        self.described = files.described_since()?;
+        Ok(files)
     }
 
     /// An input of the log, as it is given to the procedure of this version.
@@ -136,6 +148,11 @@ impl Then {
             }
             None => format!("journal: the same, {} lines", self.came),
         });
+        if let Some(model) = &self.described {
+            told.push(format!(
+                "description: the log holds none of the replacement; read with the one of {model} that comes with the tool"
+            ));
+        }
         if self.unasked > 0 {
             told.push(format!("answers: {} to what is not asked now, or not at that moment", self.unasked));
         }

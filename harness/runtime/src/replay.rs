@@ -240,8 +240,12 @@ fn begin(
     keeper: &mut Option<ReplayKeeper>,
     charts: bool,
 ) -> Result<(Session<ReplayKeeper>, Loaded), Failure> {
+    let mut keeper = keeper.take().ok_or_else(|| Failure::internal("a replay begun twice"))?;
+    let files = match keeper.then() {
+        Some(then) => &then.described(files)?,
+        None => files,
+    };
     let loaded = files.check(DRAWS)?;
-    let keeper = keeper.take().ok_or_else(|| Failure::internal("a replay begun twice"))?;
     let procedure = Procedure::new(loaded.inputs.clone(), crate::port::drivers(files));
     let session = Session::new(procedure, keeper, loaded.inputs.plan.readings_hz);
     Ok((if charts { session } else { session.without_charts() }, loaded))

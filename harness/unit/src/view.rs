@@ -3,14 +3,20 @@
 //! What the two do not tell is [`Unknown`] with its reason, never a usual value and never an empty set: whoever asks can't
 //! take silence for "nothing is there". Not here: what follows from an answer.
 use crate::{
-    description::{Description, FlowReading, Kind, Output, Word},
+    description::{Description, FlowReading, Kind, Output, Slot, Word},
     meaning::{Contact, Function, Meaning},
     neutral::{Sense, sense},
 };
-use alloc::{string::String, vec::Vec};
+use alloc::{
+    string::{String, ToString},
+    vec::Vec,
+};
 use core::fmt;
 use plumeline_base::obscuration::Extinction;
-use plumeline_detector::{Identity, settings::Settings};
+use plumeline_detector::{
+    Identity,
+    settings::{Item, Settings, Value},
+};
 
 /// What was asked, or why nobody knows it.
 pub type Known<T> = Result<T, Unknown>;
@@ -103,6 +109,8 @@ pub struct OutputUse {
     pub terminals: String,
     /// What it follows.
     pub function: Function,
+    /// The same in the words of its settings; in neutral words where nothing can be set.
+    pub said: String,
     /// What its contact does then.
     pub contact: Contact,
 }
@@ -142,12 +150,16 @@ impl<'a> UnitView<'a> {
     pub fn description(&self) -> Known<&'a Description> {
         self.described.clone()
     }
+    fn slot(&self, meaning: Meaning) -> Known<&'a Slot> {
+        self.description()?.meaning(meaning).ok_or(Unknown::NoSetting(meaning))
+    }
+    fn item(&self, meaning: Meaning) -> Known<&'a Item> {
+        let slot = self.slot(meaning)?;
+        self.settings.ok_or(Unknown::NotRead)?.get(&slot.key).ok_or(Unknown::Missing(meaning))
+    }
     /// What the setting of this meaning says.
     fn says(&self, meaning: Meaning) -> Known<Sense> {
-        let slot = self.description()?.meaning(meaning).ok_or(Unknown::NoSetting(meaning))?;
-        let settings = self.settings.ok_or(Unknown::NotRead)?;
-        let item = settings.get(&slot.key).ok_or(Unknown::Missing(meaning))?;
-        sense(item, slot).map_err(|why| Unknown::Strange { meaning, why })
+        sense(self.item(meaning)?, self.slot(meaning)?).map_err(|why| Unknown::Strange { meaning, why })
     }
     fn number(&self, meaning: Meaning) -> Known<f64> {
         match self.says(meaning)? {
@@ -233,15 +245,15 @@ impl<'a> UnitView<'a> {
     pub fn output(&self, number: u8) -> Known<OutputUse> {
         let output = self.description()?.output(number).ok_or(Unknown::NoOutput(number))?;
         let meaning = Meaning::OutputFunction(number);
-        let function = match output.fixed {
-            Some(fixed) => fixed,
-            None => match self.says(meaning)? {
-                Sense::Function(f) => f,
+        let (function, said) = match output.fixed {
+            Some(fixed) => (fixed, fixed.to_string()),
+            None => match (self.says(meaning)?, &self.item(meaning)?.value) {
+                (Sense::Function(f), Value::Text(said)) => (f, said.clone()),
                 _ => return Err(strange(meaning, "it is no function of an output")),
             },
         };
         let contact = self.contact(output)?;
-        Ok(OutputUse { number, terminals: output.terminals.clone(), function, contact })
+        Ok(OutputUse { number, terminals: output.terminals.clone(), function, said, contact })
     }
     fn contact(&self, output: &Output) -> Known<Contact> {
         let meaning = Meaning::OutputContact(output.number);

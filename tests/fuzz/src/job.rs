@@ -3,7 +3,7 @@ use plumeline_airflow::{
     defects,
     uncertainty::{self, translate::pressure_exponents},
 };
-use plumeline_job::{pipework, plan, settings};
+use plumeline_job::{description, pipework, plan, settings};
 use plumeline_procedure::JobInputs;
 use std::sync::OnceLock;
 
@@ -14,6 +14,7 @@ pub(crate) fn inputs() -> &'static JobInputs {
         let read = pipework::parse("pipework.toml", include_bytes!("../job/pipework.toml")).unwrap();
         let plan = plan::parse("plan.toml", include_bytes!("../job/plan.toml"), &read.pipework).unwrap();
         let to_load = settings::parse("settings-new.json", include_bytes!("../job/settings-new.json")).unwrap();
+        let (name, text) = description::SHIPPED.into_iter().find(|(name, _)| *name == "model-b").unwrap();
         let options = uncertainty::PredictOptions { draws: 200, ..Default::default() };
         let prediction = uncertainty::predict(&read.pipework, &options).unwrap();
         JobInputs {
@@ -24,6 +25,8 @@ pub(crate) fn inputs() -> &'static JobInputs {
             pipework: read.pipework,
             prediction,
             to_load: Some(to_load.settings),
+            outgoing: None,
+            replacement: Some(description::parse(name, text.as_bytes()).unwrap()),
         }
     })
 }

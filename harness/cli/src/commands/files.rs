@@ -1,5 +1,8 @@
 //! Commands over files alone: new, replay, report. No link, no simulator, no clock.
-use crate::args::{New, Replay, Report};
+use crate::{
+    args::{New, Replay, Report},
+    carrying::Described,
+};
 use plumeline_base::Verdict;
 use plumeline_job::{
     Problem,
@@ -28,12 +31,21 @@ pub fn new(args: &New) -> Result<Exit, Failure> {
         }
         None => pipework::TEMPLATE.to_owned(),
     };
-    let files = [(folder::PIPEWORK, sheet.as_bytes()), (folder::PLAN, plan::TEMPLATE.as_bytes())];
+    let mut files = vec![(folder::PIPEWORK, sheet.as_bytes()), (folder::PLAN, plan::TEMPLATE.as_bytes())];
+    let describe = |model: &Option<String>| model.as_deref().map(Described::find).transpose();
+    let (outgoing, replacement) = (describe(&args.outgoing)?, describe(&args.replacement)?);
+    files.extend(outgoing.iter().map(|d| (folder::UNIT_OUTGOING, d.bytes.as_slice())));
+    files.extend(replacement.iter().map(|d| (folder::UNIT_REPLACEMENT, d.bytes.as_slice())));
     let folder = Folder::create(&args.job, &files, args.force)?;
     print_progress(&format!("a new job is in {}", folder.dir().display()));
     print_progress(&format!("  1. describe the pipes, the new unit's fan and the air in {}", folder::PIPEWORK));
     print_progress(&format!("  2. name site, units, limits and smoke tests in {}", folder::PLAN));
-    print_progress(&format!("  3. put the settings for the new unit into {}", folder::SETTINGS_NEW));
+    let settings = format!("put the settings for the new unit into {}", folder::SETTINGS_NEW);
+    print_progress(&if replacement.is_some() {
+        format!("  3. {settings}")
+    } else {
+        format!("  3. {settings}, and the description of its model into {}", folder::UNIT_REPLACEMENT)
+    });
     print_progress(&format!("  4. plumeline predict {}", folder.dir().join(folder::PIPEWORK).display()));
     print_progress(&format!("  5. plumeline run {} --port serial:PATH", folder.dir().display()));
     Ok(Exit::Pass)

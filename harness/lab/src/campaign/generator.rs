@@ -63,7 +63,8 @@ pub(super) fn design(dice: &mut Dice, holes: bool) -> Result<Design, Failure> {
             (folder::PIPEWORK.into(), text.into_bytes()),
             (folder::PLAN.into(), plan.into_bytes()),
             (folder::SETTINGS_NEW.into(), settings_text(pipes)?.into_bytes()),
-        ]);
+        ])
+        .with_shipped("model-a", "model-b")?;
         return Ok(Design { files, pipework: read });
     }
     Err(Failure::internal("no sane design was drawn"))

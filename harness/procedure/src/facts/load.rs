@@ -16,6 +16,8 @@ facts! {
         "somebody changed the unit's settings while they were being loaded: {reason}",
         likely "somebody works at the unit's own keys, or with another tool",
         next "see that nobody else works at the unit, then run the job again";
+    none() = "load.none", Undecided, "settings-new.json holds no setting: nothing was compared",
+        next "put the settings for the replacement into settings-new.json, then run the job again";
     read_back(items) = "load.read-back", Pass, "all {items} settings sent and read back, item by item";
     missing(item) = "load.item-missing", Fail, "not sent and read back: {item}", likely DROPPED, next AGAIN;
     extra(item) = "load.item-extra", Fail, "not sent and read back: {item}", likely HAS_MORE, next AGAIN;

@@ -57,7 +57,7 @@ pub(crate) struct Fact {
     pub(crate) told: BTreeMap<Cow<'static, str>, String>,
 }
 
-/// A kind of finding, for documents and tests.
+/// A kind of finding, for documents, tests, and whoever reads a code and its values out of a file.
 #[derive(Clone, Copy, Debug)]
 pub struct Known {
     /// Its code.
@@ -70,6 +70,37 @@ pub struct Known {
     pub likely: Option<&'static str>,
     /// What to do next.
     pub next: Option<&'static str>,
+}
+
+impl Known {
+    /// The kind with this code.
+    pub fn find(code: &str) -> Option<&'static Self> {
+        known().find(|k| k.code == code)
+    }
+    /// The fact that these values make; `None` where one is missing.
+    pub(crate) fn with(&'static self, told: BTreeMap<Cow<'static, str>, String>) -> Option<Fact> {
+        let words = |words: Option<&str>| words.map_or(Some(None), |w| fill(w, &told).map(Some));
+        Some(Fact {
+            code: Code::of(self.code),
+            verdict: self.verdict,
+            says: fill(self.says, &told)?,
+            likely: words(self.likely)?,
+            next: words(self.next)?,
+            told,
+        })
+    }
+}
+
+/// Words with a value for each `{name}`.
+fn fill(words: &str, told: &BTreeMap<Cow<'static, str>, String>) -> Option<String> {
+    let mut parts = words.split('{');
+    let mut filled = String::from(parts.next()?);
+    for part in parts {
+        let (name, rest) = part.split_once('}')?;
+        filled += told.get(name)?;
+        filled += rest;
+    }
+    Some(filled)
 }
 
 /// Declares kinds of findings: `name(values) = "code", Verdict, "sentence", likely "...", next "...";` Words that several
@@ -188,7 +219,24 @@ mod tests {
             let plain = |c: char| c.is_ascii_lowercase() || c.is_ascii_digit() || matches!(c, '.' | '-');
             assert!(k.code.contains('.') && k.code.chars().all(plain), "{}", k.code);
             assert!(!k.says.is_empty() && !k.says.ends_with('.'), "{}: {}", k.code, k.says);
+            // What fills the sentences is a name and nothing else: whoever reads the record can fill them too.
+            for words in [Some(k.says), k.likely, k.next].into_iter().flatten() {
+                let names = words.split('{').skip(1).map(|part| part.split_once('}').map_or("", |(name, _)| name));
+                let told = names.map(|name| (Cow::from(name), String::from("value"))).collect::<BTreeMap<_, _>>();
+                let plain =
+                    |name: &Cow<str>| !name.is_empty() && name.chars().all(|c| c.is_ascii_lowercase() || c == '_');
+                assert!(told.keys().all(plain), "{}: {words}", k.code);
+                assert!(fill(words, &told).is_some_and(|w| !w.contains(['{', '}'])), "{}: {words}", k.code);
+            }
         }
         assert!(!seen.is_empty());
+    }
+    #[test]
+    fn a_code_and_its_values_give_the_same_fact() {
+        let fact = restore::not_given_back("no answer", "look at the {cable}");
+        let known = Known::find("restore.not-given-back").unwrap();
+        assert_eq!(known.with(fact.told.clone()), Some(fact));
+        assert_eq!(known.with(BTreeMap::new()), None);
+        assert!(Known::find("restore.nothing").is_none());
     }
 }

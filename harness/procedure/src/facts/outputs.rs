@@ -22,6 +22,9 @@ impl core::fmt::Display for By {
 
 facts! {
     cannot_operate() = "outputs.cannot-operate", Undecided, "outputs can't be operated this way";
+    unknown(why, remedy) = "outputs.unknown", Undecided, "not known what it follows: {why}", next "{remedy}";
+    sheet_not_understood(why, remedy) = "outputs.sheet-not-understood", Undecided,
+        "the wiring sheet can't be compared: {why}", next "{remedy}";
     none_in_use() = "outputs.none-in-use", Undecided, "no output is in use by the settings read back";
     sheet_differs(sheet, settings) = "outputs.sheet-differs", Fail,
         "the wiring sheet has \"{sheet}\" here, the settings have \"{settings}\"", next SHEET;

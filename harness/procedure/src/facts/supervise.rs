@@ -29,6 +29,8 @@ facts! {
         next "correct the flow band and delay in the settings, load them, and try again";
     not_put_back(why) = "supervise.not-put-back", Fail, "the inlet was not put back: {why}",
         next "put it back, then prove flow and take the baseline again";
+    band_unknown(why, remedy) = "supervise.band-unknown", Undecided,
+        "not known by which band the unit supervises the flow: {why}", next "{remedy}";
     cleared() = "supervise.fault-cleared", Pass, "the flow fault cleared when the inlet was put back";
     clearing_not_seen() = "supervise.clearing-not-seen", Undecided,
         "readings stopped: not shown whether the flow fault cleared";

@@ -46,6 +46,11 @@ facts! {
         "the panel's fault did not clear when the {supply} was back", next LOOK;
     panel_not_told(supply) = "supply.panel-not-told", Undecided,
         "not told what the panel showed when the {supply} was off", next LOOK;
+    load_unknown(why, remedy) = "supply.load-unknown", Undecided,
+        "not known which outputs make the load of an alarm: {why}", next "{remedy}";
+    no_load() = "supply.no-load", Undecided,
+        "no output is in use by the settings read back: there is no load of an alarm to measure under",
+        next "correct what the outputs follow in the settings, load them, and try again";
     voltage_not_measured(supply) = "supply.voltage-not-measured", Undecided,
         "supply voltage on the {supply} was not measured";
     voltage(supply) = "supply.voltage", Pass, "supply voltage on the {supply}";

@@ -9,6 +9,7 @@ use crate::{
 };
 use alloc::{format, string::String, vec::Vec};
 use plumeline_airflow::defects::{Defect, DefectShift};
+use plumeline_unit::{Known, view::FlowBand};
 
 /// A band around the baseline, as fractions of it, and where it comes from.
 pub(crate) struct Band {
@@ -17,6 +18,14 @@ pub(crate) struct Band {
     pub(crate) from: String,
 }
 impl Band {
+    /// The unit's own, or the plan's where the unit's is not known.
+    pub(crate) fn of(inputs: &JobInputs, told: Known<FlowBand>) -> Self {
+        if let Ok(FlowBand { low, high }) = told {
+            return Self { low, high, from: "its settings as left".into() };
+        }
+        let plan = &inputs.plan.limits.flow_band;
+        Self { low: plan.value, high: plan.value, from: format!("not known from its settings; {}", plan.source) }
+    }
     fn sees(&self, shift: f64) -> bool {
         shift < -self.low || shift > self.high
     }

@@ -15,6 +15,11 @@ pub(crate) fn another_unit(stage: StageKind) -> Finding {
     of_unit(stage, fact::another_unit())
 }
 
+/// The unit never told which settings it holds, so that nothing shows a change.
+pub(crate) fn not_told(stage: StageKind) -> Finding {
+    of_unit(stage, fact::not_shown("the unit does not tell which settings it holds"))
+}
+
 /// The unit holds something else than was loaded, by its digest: only then its items are worth reading.
 pub(crate) fn differs(loaded: &SettingsState, now: &Result<SettingsState, &str>) -> bool {
     now.as_ref().is_ok_and(|now| now.sha256 != loaded.sha256)

@@ -1,8 +1,8 @@
 //! Whether an inhibit holds, by what a reading tells while it should.
 use crate::{
-    context::Shared,
     facts::inhibit as fact,
     outcome::{Finding, StageKind, Subject},
+    state::JobState,
 };
 use plumeline_detector::{Reading, bit};
 
@@ -26,7 +26,7 @@ pub(crate) struct HeldBack {
 }
 
 /// What is known of the outputs: before the settings are read back, any may follow a fault.
-pub(crate) fn held_back(_: &Shared) -> HeldBack {
+pub(crate) fn held_back(_: &JobState) -> HeldBack {
     HeldBack { alarms: 0, may_follow_fault: u32::MAX }
 }
 

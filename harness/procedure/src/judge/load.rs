@@ -21,6 +21,10 @@ pub(crate) enum Read {
 /// The settings that were wanted against those that were read, item by item.
 pub(crate) fn items(stage: StageKind, wanted: &Settings, read: &Settings, when: Read) -> Vec<Finding> {
     let differences = wanted.differences(read);
+    // A unit that holds nothing shows nothing of how it holds something.
+    if wanted.items.is_empty() && differences.is_empty() {
+        return vec![Finding::of(stage, Subject::Replacement, fact::none())];
+    }
     if differences.is_empty() {
         let items = wanted.items.len();
         let fact = match when {
@@ -85,6 +89,9 @@ mod tests {
         let found = items(StageKind::Load, &wanted, &read, Read::AfterRestart);
         let later = ["changed", "missing", "extra"].map(|w| alloc::format!("load.item-{w}-after-restart"));
         assert_eq!(codes(&found), later);
+        let none = settings(&[]);
+        let found = items(StageKind::Load, &none, &none, Read::Back);
+        assert_eq!((codes(&found), found[0].verdict), (vec!["load.none".into()], Verdict::Undecided));
         assert_eq!(codes(&items(StageKind::Load, &wanted, &wanted, Read::Back)), ["load.read-back"]);
         assert_eq!(codes(&items(StageKind::Load, &wanted, &wanted, Read::AfterRestart)), ["load.kept"]);
     }

@@ -6,8 +6,10 @@ use crate::{
     },
     outcome::{Figure, Finding, StageKind, Subject},
 };
+use alloc::boxed::Box;
 use plumeline_base::input::Answer;
 use plumeline_detector::Trouble;
+use plumeline_unit::{Known, meaning::Function, view::OutputUse};
 
 /// What is found about all outputs together.
 pub(crate) fn of_unit(fact: Fact) -> Finding {
@@ -18,13 +20,21 @@ pub(crate) fn of_output(output: u8, fact: Fact) -> Finding {
     Finding::of(StageKind::Outputs, Subject::Output(output), fact)
 }
 
-/// The wiring sheet against the settings: what the output stands for, `Err` where they differ. `None`: it is not in use.
-pub(crate) fn wiring<'a>(sheet: Option<&str>, settings: Option<&'a str>) -> Result<Option<&'a str>, Fact> {
-    match (sheet, settings) {
-        (Some(sheet), Some(settings)) if sheet != settings => Err(fact::sheet_differs(sheet, settings)),
-        (Some(sheet), None) => Err(fact::sheet_unused(sheet)),
-        (_, settings) => Ok(settings),
-    }
+/// The wiring sheet's words with what they mean, against the unit: what the output stands for, `Err` where they differ or
+/// one of the two is not known. `None`: it is not in use.
+pub(crate) fn wiring(
+    sheet: Option<(&str, Known<Function>)>,
+    unit: Known<OutputUse>,
+) -> Result<Option<OutputUse>, Box<Fact>> {
+    let unit = unit.map_err(|why| Box::new(fact::unknown(&why, why.remedy())))?;
+    let differs = match sheet {
+        Some((_, Err(why))) => fact::sheet_not_understood(&why, why.remedy()),
+        None => return Ok(Some(unit).filter(OutputUse::is_used)),
+        Some((_, Ok(sheet))) if sheet == unit.function => return Ok(Some(unit).filter(OutputUse::is_used)),
+        Some((words, Ok(_))) if unit.is_used() => fact::sheet_differs(words, &unit.said),
+        Some((words, Ok(_))) => fact::sheet_unused(words),
+    };
+    Err(Box::new(differs))
 }
 
 /// Why driving an output would show nothing, by the outputs that a fresh reading shows active.
@@ -91,14 +101,30 @@ pub(crate) fn lapsed(seen: Option<Lapsed>) -> Finding {
 mod tests {
     use super::*;
     use plumeline_base::Verdict;
+    use plumeline_unit::{Unknown, meaning::Contact};
 
     #[test]
     fn sheet_and_settings_must_name_the_same() {
-        assert_eq!(wiring(Some("alarm-1"), Some("alarm-1")), Ok(Some("alarm-1")));
-        assert_eq!(wiring(None, Some("alarm-1")), Ok(Some("alarm-1")));
-        assert_eq!(wiring(None, None), Ok(None));
-        assert!(wiring(Some("alarm-1"), Some("fault")).is_err_and(|f| f.code == "outputs.sheet-differs"));
-        assert!(wiring(Some("alarm-1"), None).is_err_and(|f| f.code == "outputs.unused-by-settings"));
+        let unit = |function: Function| OutputUse {
+            number: 2,
+            terminals: "3, 4".into(),
+            function,
+            said: "own word".into(),
+            contact: Contact::Closes,
+        };
+        let (level, nothing) = (unit(Function::Level(1)), unit(Function::Nothing));
+        let sheet = |function| Some(("sheet", function));
+        assert_eq!(wiring(sheet(Ok(Function::Level(1))), Ok(level.clone())), Ok(Some(level.clone())));
+        assert_eq!(wiring(None, Ok(level.clone())), Ok(Some(level.clone())));
+        assert_eq!(wiring(None, Ok(nothing.clone())), Ok(None));
+        assert_eq!(wiring(sheet(Ok(Function::Nothing)), Ok(nothing.clone())), Ok(None));
+        let is = |sheet, unit, code: &str| wiring(sheet, unit).is_err_and(|f| f.code == *code);
+        assert!(is(sheet(Ok(Function::Fault)), Ok(level.clone()), "outputs.sheet-differs"));
+        assert!(is(sheet(Ok(Function::Nothing)), Ok(level.clone()), "outputs.sheet-differs"));
+        assert!(is(sheet(Ok(Function::Fault)), Ok(nothing), "outputs.unused-by-settings"));
+        assert!(is(sheet(Err(Unknown::NoFunction("sheet".into()))), Ok(level), "outputs.sheet-not-understood"));
+        assert!(is(None, Err(Unknown::NotRead), "outputs.unknown"));
+        assert!(is(sheet(Ok(Function::Fault)), Err(Unknown::NotDescribed), "outputs.unknown"));
     }
     #[test]
     fn nothing_is_driven_that_is_active_or_unseen() {

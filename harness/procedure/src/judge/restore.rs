@@ -54,8 +54,11 @@ pub(crate) fn faults(standing: Faults, baseline: Verdict) -> Finding {
         (Faults::OTHER, "other"),
     ];
     let names = list(named.iter().filter(|(f, _)| standing.has(*f)).map(|(_, n)| *n));
-    of_unit(if names.is_empty() {
+    of_unit(if standing.is_clear() {
         fact::no_fault()
+    } else if names.is_empty() {
+        // A fault that has no name here is a fault.
+        fact::fault_stands("one without a name")
     } else if standing == Faults::NO_BASELINE && baseline != Verdict::Pass {
         fact::no_baseline_fault(names)
     } else {
@@ -96,8 +99,8 @@ mod tests {
         assert_eq!(faults(Faults::NO_BASELINE, Verdict::Pass).verdict, Verdict::Fail);
         let two = faults(Faults(Faults::NO_BASELINE.0 | Faults::FAN.0), Verdict::Undecided);
         assert_eq!((two.verdict, two.told["faults"].as_str()), (Verdict::Fail, "fan, no airflow baseline"));
-        // A fault that has no name here is a fault.
-        assert_eq!(faults(Faults::OTHER, Verdict::Pass).verdict, Verdict::Fail);
+        let unnamed = Faults(1 << 31);
+        assert_eq!([Faults::OTHER, unnamed].map(|f| faults(f, Verdict::Pass).verdict), [Verdict::Fail; 2]);
     }
     #[test]
     fn what_is_not_put_back_stays_open() {

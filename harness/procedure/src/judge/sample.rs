@@ -188,6 +188,8 @@ pub(crate) fn inputs() -> JobInputs {
         exponents: Vec::new(),
         defects: Vec::new(),
         to_load: None,
+        outgoing: None,
+        replacement: None,
     }
 }
 

@@ -1,11 +1,11 @@
 //! What a shut inlet showed: the flow fault in time, and gone again.
 use crate::{
-    context::list,
-    facts::supervise as fact,
+    facts::{list, supervise as fact},
     outcome::{Figure, Finding, StageKind, Subject},
     plan::Limit,
 };
 use plumeline_detector::{Faults, bit};
+use plumeline_unit::Unknown;
 
 /// What was seen while an inlet was shut.
 #[derive(Clone, Copy, Debug, Default)]
@@ -22,6 +22,11 @@ pub(crate) struct Shut {
 
 fn of_inlet(inlet: u8, fact: crate::facts::Fact) -> Finding {
     Finding::of(StageKind::Supervise, Subject::Pipe(inlet), fact)
+}
+
+/// The unit's own band of flow is not known.
+pub(crate) fn band_unknown(why: &Unknown) -> Finding {
+    Finding::of(StageKind::Supervise, Subject::Replacement, fact::band_unknown(why, why.remedy()))
 }
 
 fn inlets(bits: u32) -> impl Iterator<Item = u8> {

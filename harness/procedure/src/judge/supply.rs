@@ -12,10 +12,11 @@ use crate::{
     plan::Limit,
     prompt::Supply,
 };
-use alloc::format;
+use alloc::{boxed::Box, format, vec::Vec};
 use plumeline_base::{Verdict, input::Answer, quantity::Estimate};
 use plumeline_detector::Faults;
 use plumeline_measure::decide::Limits;
+use plumeline_unit::{Known, view::OutputUse};
 
 /// What is found about the supply.
 pub(crate) fn of_unit(fact: Fact) -> Finding {
@@ -37,6 +38,16 @@ pub(crate) fn before(supply: Supply, faults: Option<Faults>, streams: bool, limi
         None => fact::no_reading(supply),
     };
     Some(Finding { limit: Some(limit.clone()), ..of_unit(fact) })
+}
+
+/// The outputs that make the load of an alarm. Where none is in use or nobody knows, nothing is measured under that load:
+/// a unit of which nothing is operated is at standby.
+pub(crate) fn load(in_use: Known<Vec<OutputUse>>) -> Result<Vec<u8>, Box<Finding>> {
+    match in_use {
+        Ok(used) if used.is_empty() => Err(Box::new(of_unit(fact::no_load()))),
+        Ok(used) => Ok(used.iter().map(|o| o.number).collect()),
+        Err(why) => Err(Box::new(of_unit(fact::load_unknown(&why, why.remedy())))),
+    }
 }
 
 /// What was seen while a supply was off, and when it was on again.
@@ -93,7 +104,7 @@ pub(crate) fn voltage(inputs: &JobInputs, supply: Supply, volts: Option<&Estimat
             };
             ruling.state(&mut f, fact);
         }
-        Err(error) => f.state(fact::voltage_not_judged(supply, &error, error.remedy())),
+        Err(error) => f.state(fact::voltage_not_judged(supply, error, error.remedy())),
     }
     f
 }
@@ -131,7 +142,7 @@ pub(crate) fn capacity(inputs: &JobInputs, needed: Option<&Estimate>, against: A
             };
             ruling.state(&mut f, fact);
         }
-        Err(error) => f.state(fact::battery_not_judged(fitted, against, &error, error.remedy())),
+        Err(error) => f.state(fact::battery_not_judged(fitted, against, error, error.remedy())),
     }
     f
 }
@@ -152,6 +163,21 @@ mod tests {
     use crate::{judge::sample, plan::Mark};
     use alloc::string::String;
 
+    #[test]
+    fn a_load_of_no_output_is_none() {
+        let output = OutputUse {
+            number: 2,
+            terminals: "3, 4".into(),
+            function: plumeline_unit::meaning::Function::Level(1),
+            said: "one".into(),
+            contact: plumeline_unit::meaning::Contact::Closes,
+        };
+        assert_eq!(load(Ok(alloc::vec![output])), Ok(alloc::vec![2]));
+        let open = |in_use| load(in_use).map_err(|f| (code(&f), f.verdict));
+        assert_eq!(open(Ok(Vec::new())), Err(("supply.no-load".into(), Verdict::Undecided)));
+        let unknown = plumeline_unit::Unknown::NotDescribed;
+        assert_eq!(open(Err(unknown)), Err(("supply.load-unknown".into(), Verdict::Undecided)));
+    }
     fn limit() -> Limit {
         Limit { value: 100.0, unit: "s".into(), source: "a test".into(), mark: Mark::ThisJob }
     }

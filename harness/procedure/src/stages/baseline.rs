@@ -31,11 +31,11 @@ pub(crate) async fn baseline(ctx: Context) -> Result<(), Stop> {
         average(&ctx, &pipes, seconds(inputs.plan.flow.average_s), "averaging the flows before the baseline").await;
     let taken = asked(&ctx, Request::TakeBaseline).await?;
     let read = asked(&ctx, Request::ReadBaseline).await?;
-    let boot_id = ctx.get().identity.as_ref().and_then(|i| i.boot_id);
+    let boot_id = ctx.get().unit.identity.as_ref().and_then(|i| i.boot_id);
     for finding in judge::read_back(&taken, &read, boot_id) {
         ctx.found(finding);
     }
-    ctx.edit().baseline = Some(read.clone());
+    ctx.edit().unit.baseline = Some(read.clone());
     let scale = ctx.abilities().map_or(1.0, |a| to_actual(a.flow_basis, &inputs.pipework.air));
     for (pipe, before) in pipes.iter().zip(before) {
         let told = usize::from(pipe.inlet).checked_sub(1).and_then(|i| *read.flow_m3_s.get(i)?).map(|q| q * scale);
@@ -80,7 +80,7 @@ async fn override_given(ctx: &Context, proven: Verdict) -> Option<String> {
 pub(crate) async fn last_look(ctx: Context) -> Result<(), Stop> {
     let inputs = ctx.inputs();
     let pipes = inputs.pipes();
-    if ctx.get().stream.is_none() {
+    if ctx.get().stream.hz.is_none() {
         ctx.start_readings().await?;
     }
     let baselines: Vec<Option<f64>> = {
@@ -114,7 +114,7 @@ async fn left_alone(ctx: &Context) {
 async fn still_held(ctx: &Context) {
     let (taken, as_left) = {
         let s = ctx.get();
-        (s.baseline.clone(), s.as_left.clone())
+        (s.unit.baseline.clone(), s.unit.as_left.clone())
     };
     if let Some(taken) = taken {
         let now = ctx.unit(Request::ReadBaseline).await.map(|told| match told {

@@ -44,9 +44,9 @@ async fn on_the_bench(ctx: &Context) -> Result<(), Stop> {
     ctx.note(Entry::Unit { role: "replacement on the bench".into(), identity: identity.clone() });
     let f = unit::is_expected(ctx, stage, &identity, &abilities)?;
     ctx.found(f);
-    ctx.edit().bench = Some((identity, None));
+    ctx.edit().unit.bench = Some((identity, None));
     let held = load::load_settings(ctx, stage, false).await?;
-    if let Some((_, of_bench)) = &mut ctx.edit().bench {
+    if let Some((_, of_bench)) = &mut ctx.edit().unit.bench {
         *of_bench = held;
     }
     Ok(())

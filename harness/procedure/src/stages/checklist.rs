@@ -19,13 +19,13 @@ use plumeline_detector::driver::Wants;
 
 /// The items of a stage that come before its own work, or after it.
 pub(super) async fn checklist(ctx: &Context, stage: StageKind, after: bool) {
-    if stage == StageKind::Restore && ctx.get().isolated_at.is_none() {
+    if stage == StageKind::Restore && ctx.get().site.isolated_at.is_none() {
         return;
     }
     let inputs = ctx.inputs();
     let items = inputs.plan.checklist.iter().zip(1..);
     for (item, number) in items.filter(|(c, _)| c.stage == stage && c.after == after) {
-        if ctx.get().who.is_none() {
+        if ctx.get().record.who.is_none() {
             who(ctx).await;
         }
         let (at, answer) = ctx.ask(Act::Check { item: number }, item.text.clone(), Wants::Tick).await;
@@ -46,7 +46,7 @@ async fn who(ctx: &Context) {
     for _ in 0..NAME_ASKED {
         match ctx.ask(Act::Who, text, Wants::Text).await.1 {
             Answer::Text(name) if is_name(&name) => {
-                ctx.edit().who = Some(name.trim().into());
+                ctx.edit().record.who = Some(name.trim().into());
                 return;
             }
             Answer::Yes | Answer::Text(_) => {
@@ -75,9 +75,9 @@ fn ticked(ctx: &Context, item: &ChecklistItem, number: u32, at: Instant, answer:
     let said = |words: Option<String>| words.map(|w| String::from(w.trim())).filter(|w| !w.is_empty());
     (tick.by, tick.note) = (said(tick.by).filter(|by| is_name(by)), said(tick.note));
     if tick.by.is_some() {
-        ctx.edit().who = tick.by;
+        ctx.edit().record.who = tick.by;
     }
-    let by = ctx.get().who.clone();
+    let by = ctx.get().record.who.clone();
     let entry = Ticked {
         item: number,
         stage: item.stage,

@@ -1,29 +1,22 @@
 //! Smoke off, and the air back under the lowest alarm level: waited for before smoke is released, and after.
 use crate::{context::Context, prompt::Act};
-use alloc::format;
+use alloc::{format, string::String};
 use plumeline_base::{
     Instant,
     obscuration::{Extinction, ObscurationUnit},
     time::seconds,
 };
-use plumeline_detector::settings::Value;
+use plumeline_unit::Known;
 
-/// The lowest alarm level in the settings as left, as an extinction.
-pub(crate) fn lowest_level(ctx: &Context) -> Option<Extinction> {
-    let s = ctx.get();
-    let item = s.as_left.as_ref()?.get("alarm.1.threshold")?;
-    let value = match item.value {
-        Value::Int(n) => n as f64,
-        Value::Number(x) => x,
-        _ => return None,
-    };
-    Extinction::from_stated(value, ObscurationUnit::parse(item.unit.as_deref()?)?)
+/// The lowest alarm level, as the replacement was left.
+pub(crate) fn lowest_level(ctx: &Context) -> Known<Extinction> {
+    ctx.replacement(|unit| unit.threshold(1))
 }
 
 /// Waits until obscuration has stayed under the plan's part of the lowest level. `Err` is the reason why that can't be shown.
-pub(crate) async fn quiet(ctx: &Context, says: &str) -> Result<Instant, &'static str> {
+pub(crate) async fn quiet(ctx: &Context, says: &str) -> Result<Instant, String> {
     let plan = ctx.inputs().plan.smoke.clone();
-    let level = lowest_level(ctx).ok_or("the lowest alarm level is not known from the settings read back")?;
+    let level = lowest_level(ctx).map_err(|why| format!("the lowest alarm level is not known: {why}"))?;
     let under = level.0 * plan.purge_below;
     let hold = seconds(plan.purge_hold_s);
     let mut since: Option<Instant> = None;
@@ -33,7 +26,7 @@ pub(crate) async fn quiet(ctx: &Context, says: &str) -> Result<Instant, &'static
         match feed.next().await {
             crate::readings::Item::Gap(_) => since = None,
             crate::readings::Item::Reading(t) => {
-                let Some(highest) = t.highest_extinction() else { return Err("the unit tells no obscuration") };
+                let Some(highest) = t.highest_extinction() else { return Err("the unit tells no obscuration".into()) };
                 // A single noisy reading must not make the wait endless: what counts is the level over the hold.
                 if highest.0 < under {
                     let from = *since.get_or_insert(t.at);
@@ -62,10 +55,10 @@ pub(crate) async fn quiet(ctx: &Context, says: &str) -> Result<Instant, &'static
 
 /// Smoke off, if anybody may still hold it to a hole.
 pub(crate) async fn stop_smoke(ctx: &Context) {
-    if ctx.get().smoke_out {
+    if ctx.get().site.smoke_out {
         // Whether it was done shows in the readings; the purge waits for them.
         if ctx.ask_done(Act::StopSmoke, "Stop the smoke. Done?").await.is_ok() {
-            ctx.edit().smoke_out = false;
+            ctx.edit().site.smoke_out = false;
         }
     }
 }

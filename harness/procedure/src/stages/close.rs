@@ -1,6 +1,6 @@
 //! Stops what still runs and sums up the time out of service. What is still isolated or inhibited makes it incomplete.
 use crate::{
-    context::{Context, Shared, Stop},
+    context::{Context, JobState, Stop},
     judge::close::{self as judge, Out},
     plan::Limit,
     prompt::Act,
@@ -8,11 +8,11 @@ use crate::{
 use alloc::{format, string::String, vec::Vec};
 
 /// What is still isolated, locked off or inhibited.
-pub(super) fn still(s: &Shared) -> Vec<String> {
+pub(super) fn still(s: &JobState) -> Vec<String> {
     let all = [
-        (s.zone_isolated, "the zone is isolated at the panel"),
-        (s.locked_off, "the release circuits are locked off"),
-        (s.inhibited, "the unit's own outputs are inhibited, until the lease lapses and raises its fault"),
+        (s.site.zone_isolated, "the zone is isolated at the panel"),
+        (s.site.locked_off, "the release circuits are locked off"),
+        (s.inhibit.on, "the unit's own outputs are inhibited, until the lease lapses and raises its fault"),
     ];
     all.into_iter().filter(|(on, _)| *on).map(|(_, what)| what.into()).collect()
 }
@@ -24,7 +24,7 @@ pub(crate) async fn close(ctx: Context) -> Result<(), Stop> {
     let limit = ctx.inputs().plan.limits.out_of_service.clone();
     let (since, until) = {
         let s = ctx.get();
-        (s.isolated_at, s.restored_at)
+        (s.site.isolated_at, s.site.restored_at)
     };
     let mut covered = Ok(());
     let took = since.and_then(|a| Some(until?.since(a).as_secs_f64()));

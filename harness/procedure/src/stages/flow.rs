@@ -115,7 +115,7 @@ pub(crate) async fn as_found_flows(ctx: &Context) {
     for (pipe, mean) in pipes.iter().zip(average(ctx, &pipes, span, "reading the outgoing unit's flows").await) {
         if let Ok(mean) = &mean {
             record(ctx, &inputs, pipe, |p| p.as_found = Some(mean.figure()));
-            ctx.edit().as_found.insert(pipe.inlet, *mean);
+            ctx.edit().record.as_found.insert(pipe.inlet, *mean);
         }
         ctx.found(judge::captured(pipe.inlet, &mean));
     }
@@ -178,7 +178,7 @@ pub(crate) async fn settle(ctx: Context) -> Result<(), Stop> {
 }
 
 fn settlers(ctx: &Context, inputs: &JobInputs, pipes: usize) -> Vec<settle::Settler> {
-    let (now, ends) = (ctx.now(), ctx.get().stage_ends);
+    let (now, ends) = (ctx.now(), ctx.get().running.ends);
     let rule = settle::Rule {
         window: seconds(inputs.plan.settle.window_s),
         slope_limit: settle::Limit::Relative(inputs.plan.settle.slope_per_min.value),

@@ -13,13 +13,14 @@ pub(super) async fn unchanged(ctx: &Context, stage: StageKind) {
     let (loaded, left, another) = {
         let s = ctx.get();
         let serial = |i: &Option<Identity>| i.as_ref().map(|i| i.serial.clone());
-        (s.loaded.clone(), s.as_left.clone(), serial(&s.identity) != serial(&s.outcome.replacement))
+        (s.unit.loaded.clone(), s.unit.as_left.clone(), serial(&s.unit.identity) != serial(&s.outcome.replacement))
     };
-    let (Some(loaded), Some(left)) = (loaded, left) else { return };
+    // Where nothing was read back, the load has said so.
+    let Some(left) = left else { return };
     if another {
-        ctx.found(judge::another_unit(stage));
-        return;
+        return ctx.found(judge::another_unit(stage));
     }
+    let Some(loaded) = loaded else { return ctx.found(judge::not_told(stage)) };
     let now = match soon(ctx, Request::SettingsState).await {
         Ok(Told::SettingsState(now)) => Ok(now),
         Ok(_) => Err("another answer than was asked for".into()),

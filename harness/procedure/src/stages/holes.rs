@@ -31,7 +31,7 @@ const AGAIN: usize = 4;
 /// Flow of each pipe against the prediction, then hole by hole.
 pub(crate) async fn prove_flow(ctx: Context) -> Result<(), Stop> {
     let inputs = ctx.inputs();
-    if ctx.get().stream.is_none() {
+    if ctx.get().stream.hz.is_none() {
         ctx.start_readings().await?;
     }
     let flow::Flows { by_pipe, compared: mut pipes_compared, measured } = flow::against_prediction(&ctx).await;
@@ -56,7 +56,7 @@ pub(crate) async fn prove_flow(ctx: Context) -> Result<(), Stop> {
         }
         ctx.found(finding);
     }
-    let captured = ctx.get().as_found.clone();
+    let captured = ctx.get().record.as_found.clone();
     for finding in as_found::against(&inputs, &captured, &measured, &shown) {
         ctx.found(finding);
     }

@@ -33,7 +33,7 @@ pub(crate) async fn isolate(ctx: Context) -> Result<(), Stop> {
         if let Ok(at) = done {
             match safeguard {
                 Safeguard::Zone => out_of_service(&ctx, at),
-                Safeguard::Lock => ctx.edit().locked_off = true,
+                Safeguard::Lock => ctx.edit().site.locked_off = true,
                 Safeguard::People => {}
             }
         }
@@ -49,7 +49,7 @@ pub(crate) async fn isolate(ctx: Context) -> Result<(), Stop> {
 fn out_of_service(ctx: &Context, at: Instant) {
     {
         let mut s = ctx.edit();
-        (s.isolated_at, s.zone_isolated) = (Some(at), true);
+        (s.site.isolated_at, s.site.zone_isolated) = (Some(at), true);
     }
     ctx.note(Entry::OutOfService { limit_s: ctx.inputs().plan.limits.out_of_service.value });
 }

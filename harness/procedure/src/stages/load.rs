@@ -30,7 +30,7 @@ fn all_found(ctx: &Context, findings: Vec<Finding>) {
 
 /// Loads the settings into the unit on the wall.
 pub(crate) async fn load(ctx: Context) -> Result<(), Stop> {
-    let before = ctx.get().bench.clone().and_then(|(_, held)| held);
+    let before = ctx.get().unit.bench.clone().and_then(|(_, held)| held);
     if let Some(before) = before {
         let now = state(&ctx).await;
         if now.as_ref().is_some_and(|now| *now != before) {
@@ -38,7 +38,7 @@ pub(crate) async fn load(ctx: Context) -> Result<(), Stop> {
         }
     }
     let held = load_settings(&ctx, StageKind::Load, true).await?;
-    ctx.edit().loaded = held;
+    ctx.edit().unit.loaded = held;
     Ok(())
 }
 
@@ -49,13 +49,13 @@ pub(super) async fn load_settings(
     stage: StageKind,
     mounted: bool,
 ) -> Result<Option<SettingsState>, Stop> {
-    ctx.edit().start_expected = true;
+    ctx.edit().unit.start_expected = true;
     let end = whole(ctx, stage, mounted).await;
     {
         let mut s = ctx.edit();
-        (s.start_expected, s.started_anew) = (false, false);
+        (s.unit.start_expected, s.unit.started_anew) = (false, false);
     }
-    let lost = mounted && end.is_ok() && !ctx.get().inhibited;
+    let lost = mounted && end.is_ok() && !ctx.get().inhibit.on;
     if let Some(abilities) = ctx.abilities().filter(|_| lost) {
         unit::inhibit(ctx, &abilities, Subject::Replacement).await?;
     }
@@ -100,14 +100,14 @@ async fn whole(ctx: &Context, stage: StageKind, mounted: bool) -> Result<Option<
     }
     if mounted {
         unit::keep(ctx, KeptSettings::AsLeft, &again, &identity);
-        ctx.edit().as_left = Some(again);
+        ctx.edit().unit.as_left = Some(again);
     }
     Ok(held)
 }
 
 /// Sends the settings until the unit holds them whole. A unit that loses power meanwhile holds what it held before.
 async fn write(ctx: &Context, stage: StageKind, wanted: &Settings) -> Result<(), Stop> {
-    let boot_id = |ctx: &Context| ctx.get().identity.as_ref().and_then(|i| i.boot_id);
+    let boot_id = |ctx: &Context| ctx.get().unit.identity.as_ref().and_then(|i| i.boot_id);
     let began = boot_id(ctx);
     let mut last = Trouble::Silent;
     for _ in 0..MOST_TRIES {
@@ -141,7 +141,7 @@ async fn write(ctx: &Context, stage: StageKind, wanted: &Settings) -> Result<(),
 /// Waits until the unit has started; further starts are as little an end of the load.
 async fn started(ctx: &Context) -> Result<(), Stop> {
     unit::wait_for_start(ctx, None).await?;
-    ctx.edit().start_expected = true;
+    ctx.edit().unit.start_expected = true;
     Ok(())
 }
 
@@ -164,13 +164,13 @@ async fn changed_meanwhile(ctx: &Context, stage: StageKind, reason: &str) -> Res
 async fn restart(ctx: &Context, stage: StageKind, abilities: &Abilities) -> Result<Identity, Stop> {
     let before = {
         let mut s = ctx.edit();
-        s.start_expected = true;
-        s.stream = None;
-        s.identity.clone()
+        s.unit.start_expected = true;
+        s.stream.hz = None;
+        s.unit.identity.clone()
     };
     ctx.unit(Request::Restart).await.map_err(Stop::Trouble)?;
     let (identity, can) = unit::wait_for_start(ctx, before.as_ref().and_then(|i| i.boot_id)).await?;
-    ctx.edit().start_expected = true;
+    ctx.edit().unit.start_expected = true;
     if !judge::same_unit(before.as_ref().map(|b| (b, abilities)), (&identity, &can)) {
         ctx.found(of_unit(stage, fact::another_unit()));
         return Err(Stop::Found);

@@ -2,7 +2,6 @@
 //!
 //! A stage's verdict is that of its findings; one that ends early is undecided at best, and one that finds nothing
 //! shows nothing. After a stop only what makes the site safe is still done: purge, restore, close.
-mod band;
 mod baseline;
 mod bench;
 mod checklist;
@@ -24,8 +23,6 @@ mod smoke;
 mod supervise;
 mod supply;
 mod unit;
-
-pub(crate) use unit::settings_digest;
 
 use crate::{
     context::{Context, Stop},
@@ -100,8 +97,8 @@ async fn run(ctx: &Context, plan: &StagePlan) -> (Verdict, bool) {
     let began = ctx.now();
     {
         let mut s = ctx.edit();
-        s.stage = stage;
-        s.stage_ends = began + Duration::from_secs(u64::from(plan.deadline_s));
+        s.running.stage = stage;
+        s.running.ends = began + Duration::from_secs(u64::from(plan.deadline_s));
     }
     ctx.note(Entry::StageBegan { stage });
     let work = async {
@@ -132,19 +129,19 @@ async fn run(ctx: &Context, plan: &StagePlan) -> (Verdict, bool) {
 async fn watch(ctx: &Context) -> Stop {
     let reason = wait_for(|| {
         let mut s = ctx.edit();
-        if let Some(cause) = s.abort.take() {
+        if let Some(cause) = s.running.abort.take() {
             s.outcome.aborted = true;
             return Some(Stop::Aborted(cause));
         }
-        if core::mem::take(&mut s.unsafe_to_go_on) && !s.stage.row().traits.winds_down {
+        if core::mem::take(&mut s.running.unsafe_to_go_on) && !s.running.stage.row().traits.winds_down {
             return Some(Stop::Found);
         }
-        if core::mem::take(&mut s.started_anew) {
+        if core::mem::take(&mut s.unit.started_anew) {
             return Some(Stop::StartedAnew);
         }
         // What rested on the settings is void already; giving the site back does not rest on them.
-        let gives_back = matches!(s.stage, StageKind::Restore | StageKind::Close);
-        if gives_back { None } else { s.other_settings.take().map(Stop::OtherSettings) }
+        let gives_back = matches!(s.running.stage, StageKind::Restore | StageKind::Close);
+        if gives_back { None } else { s.unit.other_settings.take().map(Stop::OtherSettings) }
     });
     match race(reason, ctx.stage_end()).await {
         Either::First(stop) => stop,
@@ -170,7 +167,7 @@ fn conclude(ctx: &Context) {
     let outcome = {
         let mut s = ctx.edit();
         let still = close::still(&s);
-        let out_of_service = s.isolated_at.map(|t| s.restored_at.unwrap_or(s.now).since(t).as_secs_f64());
+        let out_of_service = s.site.isolated_at.map(|t| s.site.restored_at.unwrap_or(s.now).since(t).as_secs_f64());
         let o = &mut s.outcome;
         (o.still, o.out_of_service_s) = (still, out_of_service);
         judge::conclusion::conclude(o);

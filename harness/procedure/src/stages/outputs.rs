@@ -15,7 +15,7 @@ use crate::{
 use alloc::{format, string::String};
 use core::time::Duration;
 use plumeline_base::input::Answer;
-use plumeline_detector::{Faults, Request, bit, driver::Wants, settings::Value};
+use plumeline_detector::{Faults, Request, bit, driver::Wants};
 
 /// A panel takes its time to show an input.
 const PANEL: Duration = Duration::from_secs(3);
@@ -25,16 +25,6 @@ const SHOWN: Duration = Duration::from_secs(5);
 const LAPSING: Duration = Duration::from_secs(5);
 const LAPSE_SHOWN: Duration = Duration::from_secs(30);
 
-/// What an output is set to stand for; `None` if it is unused or unknown.
-pub(super) fn function(ctx: &Context, output: u8) -> Option<String> {
-    let s = ctx.get();
-    match &s.as_left.as_ref()?.get(&format!("output.{output}.function"))?.value {
-        // Makers have words of their own for an output that follows nothing.
-        Value::Text(words) if !matches!(words.as_str(), "" | "none" | "nothing" | "unused") => Some(words.clone()),
-        _ => None,
-    }
-}
-
 /// Each output in use is operated; the panel must show what it stands for, and then no longer.
 pub(crate) async fn outputs(ctx: Context) -> Result<(), Stop> {
     let Some(abilities) = ctx.abilities().filter(|a| a.drive_outputs) else {
@@ -42,21 +32,39 @@ pub(crate) async fn outputs(ctx: Context) -> Result<(), Stop> {
         return Ok(());
     };
     let inputs = ctx.inputs();
-    let plan = &inputs.plan.outputs;
-    if ctx.get().stream.is_none() {
+    if ctx.get().stream.hz.is_none() {
         ctx.start_readings().await?;
     }
-    if !ctx.get().inhibited {
+    if !ctx.get().inhibit.on {
         unit::inhibit(&ctx, &abilities, Subject::Replacement).await?;
     }
+    each(&ctx, abilities.outputs).await;
+    if abilities.inhibit && inputs.plan.outputs.lapse {
+        lapse(&ctx).await;
+    }
+    Ok(())
+}
+
+/// Every output that the unit has, its description names or the wiring sheet names.
+async fn each(ctx: &Context, has: u8) {
+    let described = match ctx.replacement(|u| u.description().map(|d| d.outputs.len())) {
+        Ok(outputs) => u8::try_from(outputs).unwrap_or(u8::MAX),
+        Err(why) => return ctx.found(judge::of_unit(fact::unknown(&why, why.remedy()))),
+    };
+    let inputs = ctx.inputs();
+    let wires = &inputs.plan.outputs.wires;
+    let most = wires.iter().map(|w| w.output).fold(has.max(described), u8::max);
     let mut any = false;
-    for output in 1..=abilities.outputs {
-        let wire = plan.wires.iter().find(|w| w.output == output);
-        let function = function(&ctx, output);
-        let fact = match judge::wiring(wire.map(|w| &*w.function), function.as_deref()) {
+    for output in 1..=most {
+        let wire = wires.iter().find(|w| w.output == output);
+        let wiring = ctx.replacement(|u| {
+            let sheet = wire.map(|w| (w.function.as_str(), u.function_called(output, &w.function)));
+            judge::wiring(sheet, u.output(output))
+        });
+        let fact = match wiring {
             Ok(None) => continue,
-            Ok(Some(function)) => one(&ctx, output, function, wire).await,
-            Err(differs) => differs,
+            Ok(Some(unit)) => one(ctx, output, &unit.said, wire).await,
+            Err(differs) => *differs,
         };
         any = true;
         ctx.found(judge::of_output(output, fact));
@@ -64,10 +72,6 @@ pub(crate) async fn outputs(ctx: Context) -> Result<(), Stop> {
     if !any {
         ctx.found(judge::of_unit(fact::none_in_use()));
     }
-    if abilities.inhibit && plan.lapse {
-        lapse(&ctx).await;
-    }
-    Ok(())
 }
 
 /// Operates one output and finds out what that does.
@@ -125,11 +129,11 @@ async fn lapse(ctx: &Context) {
     let calm = |t: &crate::readings::Timed| {
         t.reading.levels | t.reading.latched == 0 && !t.reading.faults.has(Faults::INHIBIT_LAPSED)
     };
-    if ctx.until_reading(SHOWN, calm).await.is_none() || !ctx.get().inhibited {
+    if ctx.until_reading(SHOWN, calm).await.is_none() || !ctx.get().inhibit.on {
         ctx.found(judge::lapsed(None));
         return;
     }
-    ctx.edit().renewing = false;
+    ctx.edit().inhibit.renewing = false;
     let fault = match ctx.unit(Request::Inhibit { lease: LAPSING }).await {
         Ok(_) => {
             let from = ctx.now();
@@ -142,8 +146,8 @@ async fn lapse(ctx: &Context) {
     let regained = ctx.unit(Request::Inhibit { lease }).await.is_ok();
     {
         let mut s = ctx.edit();
-        s.renewing = true;
-        s.inhibited = regained;
+        s.inhibit.renewing = true;
+        s.inhibit.on = regained;
     }
     let holds = |t: &crate::readings::Timed| t.reading.inhibited() && !t.reading.faults.has(Faults::INHIBIT_LAPSED);
     let regained = regained && ctx.until_reading(LAPSE_SHOWN, holds).await.is_some();

@@ -4,6 +4,7 @@ use crate::{
     context::{Context, Stop},
     judge::purge::{self as judge, Reset},
 };
+use alloc::string::String;
 use core::time::Duration;
 use plumeline_detector::{Request, Trouble};
 
@@ -11,17 +12,17 @@ use plumeline_detector::{Request, Trouble};
 const RESETS: Duration = Duration::from_secs(30);
 
 pub(crate) async fn purge(ctx: Context) -> Result<(), Stop> {
-    if !ctx.get().smoke_used {
+    if !ctx.get().site.smoke_used {
         ctx.found(judge::unused());
         return Ok(());
     }
     stop_smoke(&ctx).await;
-    if ctx.get().stream.is_none() {
+    if ctx.get().stream.hz.is_none() {
         ctx.start_readings().await?;
     }
     let began = ctx.now();
     let clear = quiet(&ctx, "waiting for the smoke to clear").await;
-    ctx.found(judge::air(began, clear));
+    ctx.found(judge::air(began, clear.as_ref().map(|at| *at).map_err(String::as_str)));
     reset_latches(&ctx).await
 }
 

@@ -13,7 +13,7 @@ use crate::{
 };
 use alloc::{boxed::Box, format, string::String, vec::Vec};
 use core::time::Duration;
-use plumeline_base::{Instant, input::Answer, time::seconds};
+use plumeline_base::{Instant, input::Answer, obscuration::Extinction, time::seconds};
 use plumeline_detector::{driver::Wants, vocabulary::ObscurationSensing};
 use plumeline_measure::{
     Sample,
@@ -71,9 +71,13 @@ pub(super) async fn release(
     let lag = inputs.pipework.unit.sensor_lag_s;
     let least = arrives.filter(|t| t.is_finite()).unwrap_or(0.0) + 3.0 * lag + inputs.plan.smoke.release_s;
     let (own, held_s) = (usize::from(hole.inlet).saturating_sub(1), least.min(latest_s));
-    let wanted = Wanted { hole, words, own, held_s, latest_s, rule: rule(ctx, inputs, latest_s) };
+    let rule = match clear_air::lowest_level(ctx) {
+        Ok(level) => rule(inputs, level, latest_s),
+        Err(why) => return Ran::NotReleased(format!("the lowest alarm level is not known: {why}")),
+    };
+    let wanted = Wanted { hole, words, own, held_s, latest_s, rule };
     if let Err(why) = clear_air::quiet(ctx, "waiting for clear air before the next release").await {
-        return Ran::NotReleased(why.into());
+        return Ran::NotReleased(why);
     }
     let mut gather = Gather::new(ctx, inputs);
     at_rest(ctx, &wanted, &mut gather).await;
@@ -169,16 +173,15 @@ async fn watched(
 
 /// What counts as a response here: the resolution is unknown, the rest is the measure crate's practice. The risk of taking noise
 /// for smoke is shared out over the looks of a run.
-fn rule(ctx: &Context, inputs: &JobInputs, latest_s: f64) -> Rule {
-    let least = clear_air::lowest_level(ctx).map_or(0.0, |level| level.0 * inputs.plan.smoke.purge_below);
+fn rule(inputs: &JobInputs, level: Extinction, latest_s: f64) -> Rule {
     let looks = (latest_s / LOOK_S as f64).max(1.0);
     let usual = Rule::default();
-    Rule { min_rise: least, false_alarm: usual.false_alarm / looks, ..usual }
+    Rule { min_rise: level.0 * inputs.plan.smoke.purge_below, false_alarm: usual.false_alarm / looks, ..usual }
 }
 
 /// Gathers the extinction that concerns each inlet, and the first alarm level.
 struct Gather {
-    feed: crate::readings::Feed,
+    feed: crate::feed::Feed,
     /// By inlet: all of them on a unit with a sensor for each, else the same one for all.
     samples: Vec<Vec<Sample>>,
     shared: bool,

@@ -17,13 +17,13 @@ use plumeline_detector::{Request, driver::Wants};
 pub(crate) async fn restore(ctx: Context) -> Result<(), Stop> {
     held::unchanged(&ctx, StageKind::Restore).await;
     lapses(&ctx).await;
-    if ctx.get().inhibited {
+    if ctx.get().inhibit.on {
         give_back(&ctx).await;
     } else if ctx.get().outcome.replacement.is_some() && ctx.abilities().is_some_and(|a| a.inhibit) {
         // A lease that lapsed and was not regained: nobody saw the outputs given back over clear air.
         ctx.found(judge::of_unit(fact::not_inhibited()));
     }
-    if ctx.get().zone_isolated {
+    if ctx.get().site.zone_isolated {
         zone(&ctx).await;
     } else {
         ctx.found(judge::of_zone(fact::never_isolated()));
@@ -33,7 +33,7 @@ pub(crate) async fn restore(ctx: Context) -> Result<(), Stop> {
 
 /// An inhibit that lapsed and was regained: what the outputs did meanwhile only the panel can tell.
 async fn lapses(ctx: &Context) {
-    let lapses = ctx.get().lapses.clone();
+    let lapses = ctx.get().inhibit.lapses.clone();
     let (Some(why), n) = (lapses.first(), lapses.len()) else { return };
     let text = format!(
         "The inhibit of the unit's outputs did not hold all the time ({n} times; first: {why}). Did the panel stay isolated, and does it \
@@ -50,12 +50,12 @@ async fn give_back(ctx: &Context) {
         ctx.found(kept);
     } else {
         // A renewal that is under way may now be refused: no sign that the inhibit lapsed.
-        ctx.edit().renewing = false;
+        ctx.edit().inhibit.renewing = false;
         let released = ctx.unit(Request::ReleaseInhibit).await;
         {
             let mut s = ctx.edit();
-            s.renewing = true;
-            s.inhibited &= released.is_err();
+            s.inhibit.renewing = true;
+            s.inhibit.on &= released.is_err();
         }
         ctx.found(judge::given_back(released.as_ref().map(|_| ())));
     }
@@ -67,7 +67,7 @@ async fn give_back(ctx: &Context) {
 /// A job that was told to stop before it wanted readings has none: they are started, so that the outputs can be given back
 /// over air that is shown to be clear. A unit that can't be reached holds nobody up.
 async fn look_at_the_air(ctx: &Context) {
-    if ctx.get().stream.is_some() || !ctx.get().lines.used().link.up {
+    if ctx.get().stream.hz.is_some() || !ctx.get().lines.used().link.up {
         return;
     }
     let look = async {
@@ -95,12 +95,12 @@ async fn zone(ctx: &Context) {
     let (restored, unlocked) = (restored == Answer::Yes, unlocked == Answer::Yes);
     {
         let mut s = ctx.edit();
-        s.zone_isolated &= !restored;
-        s.locked_off &= !unlocked;
+        s.site.zone_isolated &= !restored;
+        s.site.locked_off &= !unlocked;
     }
     if restored && unlocked {
-        ctx.edit().restored_at = Some(at);
-        let since = ctx.get().isolated_at;
+        ctx.edit().site.restored_at = Some(at);
+        let since = ctx.get().site.isolated_at;
         ctx.note(Entry::BackInService { after_s: since.map_or(0.0, |t| at.since(t).as_secs_f64()) });
     }
     judge::put_back(restored, unlocked).into_iter().for_each(|f| ctx.found(f));

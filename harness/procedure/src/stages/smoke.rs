@@ -21,7 +21,7 @@ use plumeline_measure::pool::{Run, Series};
 /// Smoke at every place of the plan.
 pub(crate) async fn prove_smoke(ctx: Context) -> Result<(), Stop> {
     let inputs = ctx.inputs();
-    if ctx.get().stream.is_none() {
+    if ctx.get().stream.hz.is_none() {
         ctx.start_readings().await?;
     }
     for pipe in inputs.pipes() {

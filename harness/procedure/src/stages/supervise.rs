@@ -1,9 +1,8 @@
 //! What supervises the air: a shut inlet must raise the flow fault in time, and it must clear.
-use super::band;
 use crate::{
     context::{Context, Stop},
     judge::{
-        band::{BandSees, sees},
+        band::{Band, BandSees, sees},
         supervise as judge,
     },
     outcome::Finding,
@@ -20,7 +19,7 @@ const MOST_TRIES: u32 = 3;
 /// Each inlet is shut in turn: the flow fault comes within the limit, and goes again.
 pub(crate) async fn supervise(ctx: Context) -> Result<(), Stop> {
     let inputs = ctx.inputs();
-    if ctx.get().stream.is_none() {
+    if ctx.get().stream.hz.is_none() {
         ctx.start_readings().await?;
     }
     let limit = inputs.plan.limits.flow_fault_within.clone();
@@ -31,7 +30,7 @@ pub(crate) async fn supervise(ctx: Context) -> Result<(), Stop> {
             continue;
         }
         // A pause in which nobody watched hides when the fault came: then once more.
-        ctx.edit().flow_fault_expected = true;
+        ctx.edit().unit.flow_fault_expected = true;
         for again in 1..=MOST_TRIES {
             let (watched, findings) = shut_once(&ctx, inlet, &limit).await;
             if watched || again == MOST_TRIES {
@@ -39,9 +38,13 @@ pub(crate) async fn supervise(ctx: Context) -> Result<(), Stop> {
                 break;
             }
         }
-        ctx.edit().flow_fault_expected = false;
+        ctx.edit().unit.flow_fault_expected = false;
     }
-    let BandSees { all, blind } = sees(&inputs, &band::band(&ctx, &inputs));
+    let told = ctx.replacement(|unit| unit.flow_band());
+    if let Err(why) = &told {
+        ctx.found(judge::band_unknown(why));
+    }
+    let BandSees { all, blind } = sees(&inputs, &Band::of(&inputs, told));
     let mut s = ctx.edit();
     s.outcome.could_have_missed.extend(blind);
     s.outcome.band_sees = all;
@@ -75,7 +78,7 @@ async fn shut_once(ctx: &Context, inlet: u8, limit: &Limit) -> (bool, Vec<Findin
 /// The inlets that the unit wrongly or rightly names, by its reading against the baseline that it holds.
 fn named(ctx: &Context, inlet: u8, reading: &Reading) -> u32 {
     let s = ctx.get();
-    let baseline = s.baseline.as_ref().map_or(&[][..], |b| &b.flow_m3_s);
+    let baseline = s.unit.baseline.as_ref().map_or(&[][..], |b| &b.flow_m3_s);
     let of = |i| baseline.get(i).copied().flatten();
     let flows: Vec<_> = reading.flow_m3_s.iter().enumerate().map(|(i, now)| (*now, of(i))).collect();
     // Half of the band: what rose by less is no reason to be named.

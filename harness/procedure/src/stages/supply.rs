@@ -2,7 +2,6 @@
 //! under load, and the capacity that the battery must have for that.
 //!
 //! It comes late, when no other fault stands: the panel's fault input shows nothing while one does.
-use super::outputs;
 use crate::{
     context::{Context, Stop},
     facts::supply::Against,
@@ -21,7 +20,7 @@ const AVERAGE: Duration = Duration::from_secs(10);
 const SETTLES: Duration = Duration::from_secs(3);
 
 pub(crate) async fn supply(ctx: Context) -> Result<(), Stop> {
-    if ctx.get().stream.is_none() && ctx.abilities().is_some_and(|a| a.stream_hz.is_some()) {
+    if ctx.get().stream.hz.is_none() && ctx.abilities().is_some_and(|a| a.stream_hz.is_some()) {
         ctx.start_readings().await?;
     }
     let (_, standby) = both(&ctx, "at standby, fan at speed, no output operated").await;
@@ -64,7 +63,7 @@ async fn both(ctx: &Context, when: &str) -> (Option<Estimate>, Option<Estimate>)
 
 /// Voltage and current by the unit's own sensors.
 pub(super) async fn told(ctx: &Context, over: Duration) -> (Option<Estimate>, Option<Estimate>) {
-    if ctx.get().stream.is_none() {
+    if ctx.get().stream.hz.is_none() {
         return (None, None);
     }
     let (mut volts, mut amps) = (Vec::new(), Vec::new());
@@ -100,10 +99,16 @@ async fn metered(ctx: &Context, quantity: Metered, when: &str) -> Option<Estimat
 
 /// Voltage and current with every output in use operated: the load of an alarm.
 async fn loaded(ctx: &Context) -> (Option<Estimate>, Option<Estimate>) {
-    let Some(abilities) = ctx.abilities().filter(|a| a.drive_outputs) else {
+    if !ctx.abilities().is_some_and(|a| a.drive_outputs) {
         return both(ctx, "with every output in use operated").await;
+    }
+    let used = match judge::load(ctx.replacement(|unit| unit.outputs_in_use())) {
+        Ok(used) => used,
+        Err(finding) => {
+            ctx.found(*finding);
+            return (None, None);
+        }
     };
-    let used: Vec<u8> = (1..=abilities.outputs).filter(|n| outputs::function(ctx, *n).is_some()).collect();
     let mut driven = true;
     for output in &used {
         driven &= ctx.unit(Request::Drive { output: *output, on: true }).await.is_ok();
@@ -115,7 +120,7 @@ async fn loaded(ctx: &Context) -> (Option<Estimate>, Option<Estimate>) {
         driven &= ctx.unit(Request::Drive { output: *output, on: false }).await.is_ok();
     }
     ctx.sleep(SETTLES).await;
-    if driven && (seen || ctx.get().stream.is_none()) { measured } else { (None, None) }
+    if driven && (seen || ctx.get().stream.hz.is_none()) { measured } else { (None, None) }
 }
 
 /// One supply is switched off: the unit and the panel must show a fault, and no longer when it is on again. For the mains:
@@ -128,7 +133,7 @@ async fn removed(ctx: &Context, supply: Supply) -> Option<Estimate> {
     };
     let limit = ctx.inputs().plan.limits.supply_fault_within.clone();
     let within = seconds(limit.value);
-    let streams = ctx.get().stream.is_some();
+    let streams = ctx.get().stream.hz.is_some();
     if let Some(finding) = judge::before(supply, ctx.faults(), streams, &limit) {
         ctx.found(finding);
         return None;

@@ -1,28 +1,26 @@
 //! The unit on the wall or on the bench: the exchange, the new one's start, who it is, its inhibit and its settings.
 use crate::{
     context::{Context, Stop},
+    digest::settings_digest,
     effect::{Effect, Entry, KeptSettings},
     facts::unit as fact,
     judge::unit as judge,
-    machine::hex,
     outcome::{Figure, Finding, StageKind, Subject},
     prompt::Act,
 };
-use alloc::string::String;
 use core::time::Duration;
 use plumeline_base::{Verdict, input::LineId, time::seconds};
 use plumeline_detector::{Abilities, Identity, Request, Told, Trouble, settings::Settings};
-use sha2::{Digest, Sha256};
 
 /// From here until the next unit has said who it is, a silent line and a new start are what is expected.
 pub(super) fn forget(ctx: &Context) {
     let mut s = ctx.edit();
-    s.stream = None;
-    s.inhibited = false;
-    s.lapses.clear();
+    s.stream.hz = None;
+    s.inhibit.on = false;
+    s.inhibit.lapses.clear();
     s.untie();
-    s.start_expected = true;
-    s.identity = None;
+    s.unit.start_expected = true;
+    s.unit.identity = None;
 }
 
 /// The units are exchanged by hand.
@@ -51,7 +49,7 @@ pub(crate) async fn boot(ctx: Context) -> Result<(), Stop> {
     f.measured = Some(Figure::plain(took, "s"));
     f.limit = Some(ctx.inputs().plan.limits.boot.clone());
     ctx.found(f);
-    let on_bench = ctx.get().bench.clone().map(|(unit, _)| unit);
+    let on_bench = ctx.get().unit.bench.clone().map(|(unit, _)| unit);
     let other = on_bench.and_then(|bench| judge::against_bench(stage, &bench, &identity));
     other.into_iter().for_each(|f| ctx.found(f));
     inhibit(&ctx, &abilities, Subject::Replacement).await
@@ -91,8 +89,8 @@ pub(super) async fn wait_for_start(ctx: &Context, not: Option<u64>) -> Result<(I
         match ctx.unit_once(Request::Identify).await {
             Ok(Told::Identity(identity, abilities)) if not.is_none() || identity.boot_id != not => {
                 let mut s = ctx.edit();
-                s.start_expected = false;
-                s.started_anew = false;
+                s.unit.start_expected = false;
+                s.unit.started_anew = false;
                 s.last_trouble = None;
                 drop(s);
                 return Ok((identity, abilities));
@@ -113,7 +111,7 @@ pub(super) async fn inhibit(ctx: &Context, abilities: &Abilities, subject: Subje
     }
     let lease = Duration::from_secs(u64::from(ctx.inputs().plan.inhibit_lease_s));
     let end = ctx.unit(Request::Inhibit { lease }).await;
-    ctx.edit().inhibited |= end.is_ok();
+    ctx.edit().inhibit.on |= end.is_ok();
     ctx.found(judge::inhibited(stage, subject, end.as_ref().map(|_| ())));
     Ok(())
 }
@@ -122,9 +120,4 @@ pub(super) fn keep(ctx: &Context, which: KeptSettings, settings: &Settings, unit
     let items = u32::try_from(settings.items.len()).unwrap_or(u32::MAX);
     ctx.note(Entry::Settings { which, items, sha256: settings_digest(settings) });
     ctx.effect(Effect::Keep { which, settings: settings.clone(), unit: unit.clone() });
-}
-
-/// SHA-256 over the items in their canonical form, the maker's own bytes included.
-pub(crate) fn settings_digest(settings: &Settings) -> String {
-    hex(&Sha256::digest(settings.canonical().as_bytes()))
 }

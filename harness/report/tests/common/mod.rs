@@ -104,14 +104,19 @@ fn stage(kind: StageKind, verdict: Verdict) -> StageResult {
     StageResult { stage: kind, verdict, complete: true, began: S(began(kind)), ended: S(ended(kind)), because: None }
 }
 
-fn pass(stage: StageKind, subject: Subject, says: &str) -> Finding {
-    Finding::new(stage, subject, Verdict::Pass, says)
+fn found(stage: StageKind, subject: Subject, code: &str, told: &[(&str, &str)]) -> Finding {
+    Finding::coded(stage, subject, code, told).unwrap_or_else(|| panic!("{code} is no finding that {told:?} fill"))
+}
+/// Has it say what this code says; figures, limit and window stay.
+fn state(f: &mut Finding, code: &str, told: &[(&str, &str)]) {
+    let said = found(f.stage, f.subject.clone(), code, told);
+    let Finding { verdict, code, told, says, likely, next, .. } = said;
+    (f.verdict, f.code, f.told, f.says, f.likely, f.next) = (verdict, code, told, says, likely, next);
 }
 
 fn flow_finding(plan: &Plan, pipe: usize, factor: f64) -> Finding {
     let (inlet, predicted) = (pipe as u8 + 1, PREDICTED[pipe]);
-    let mut f =
-        pass(StageKind::ProveFlow, Subject::Pipe(inlet), "flow is as predicted (+0.6 %); every hole was shown to draw");
+    let mut f = found(StageKind::ProveFlow, Subject::Pipe(inlet), "flow.as-predicted", &[("percent", "+0.6")]);
     f.measured = Some(Figure::with(predicted * factor, 1.1, "L/min"));
     f.expected = Some(Figure::with(predicted, 2.6, "L/min"));
     f.limit = Some(plan.flow.material.clone());
@@ -124,8 +129,9 @@ fn hole_finding(plan: &Plan, pipe: usize, hole: u32) -> Finding {
     let inlet = pipe as u8 + 1;
     let drop = PREDICTED[pipe] * (0.045 + 0.006 * f64::from(hole));
     let what = if hole == HOLES { "end cap" } else { "hole" };
-    let says = format!("{what} {hole} of pipe {inlet} draws: closing it lowered the flow by {:.2} L/min", drop * 0.98);
-    let mut f = pass(StageKind::ProveFlow, Subject::Hole(inlet, hole), &says);
+    let (name, litres) = (format!("{what} {hole} of pipe {inlet}"), format!("{:.2}", drop * 0.98));
+    let told = [("hole", &*name), ("drop", &*litres), ("off", "-2")];
+    let mut f = found(StageKind::ProveFlow, Subject::Hole(inlet, hole), "holes.draws", &told);
     f.measured = Some(Figure::with(drop * (0.98 + 0.01 * f64::from(hole % 3)), 0.14, "L/min"));
     f.expected = Some(Figure::with(drop, 0.21, "L/min"));
     f.limit = Some(plan.holes.agreement.clone());
@@ -156,15 +162,14 @@ fn smoke_findings(plan: &Plan, pipe: usize) -> [Finding; 2] {
     let subject = Subject::Pipe(pipe as u8 + 1);
     let t = PREDICTED_S[pipe] * 0.9 + 0.8;
     let window = Some((S(release(pipe, 1)), S(release(pipe, 3) + 125)));
-    let mut limit = pass(
-        StageKind::ProveSmoke,
-        subject.clone(),
-        &format!("smoke from the end cap arrives in {t:.1} s, within the limit"),
-    );
+    let time = format!("{t:.1}");
+    let told = [("hole", "the end cap"), ("time", &*time), ("aside", "")];
+    let mut limit = found(StageKind::ProveSmoke, subject.clone(), "smoke.within-limit", &told);
     limit.measured = Some(Figure::with(t, 1.4, "s"));
     limit.limit = Some(plan.limits.transport.clone());
     limit.decision = Some(DecisionFacts { low: None, high: Some(120.0), guard: 2.2, ..decision(0.99999, 1.0) });
-    let mut agrees = pass(StageKind::ProveSmoke, subject, "smoke from the end cap arrives when it should (-2.1 s)");
+    let told = [("hole", "the end cap"), ("by", "-2.1")];
+    let mut agrees = found(StageKind::ProveSmoke, subject, "smoke.as-predicted", &told);
     agrees.measured = Some(Figure::with(t + 3.1, 1.4, "s"));
     agrees.expected = Some(Figure::with(PREDICTED_S[pipe], 4.1, "s"));
     agrees.limit = Some(plan.limits.transport_agreement.clone());
@@ -187,25 +192,24 @@ pub(crate) fn clean() -> Sample {
     };
     o.stages = TIMES.iter().map(|(kind, _)| stage(*kind, Verdict::Pass)).collect();
     let f = &mut o.findings;
-    f.push(pass(StageKind::Bench, Subject::Replacement, "all 42 settings sent and read back, item by item"));
-    f.push(pass(StageKind::Isolate, Subject::Zone, "the zone is isolated at the panel, says the technician"));
-    f.push(pass(StageKind::Isolate, Subject::Zone, "release circuits are locked off, says the technician"));
-    for item in 1..=4 {
-        f.push(pass(plan.checklist[item - 1].stage, Subject::Check(item as u32), "done"));
+    f.push(found(StageKind::Bench, Subject::Replacement, "load.read-back", &[("items", "42")]));
+    f.push(found(StageKind::Isolate, Subject::Zone, "isolate.zone-isolated", &[]));
+    f.push(found(StageKind::Isolate, Subject::Zone, "isolate.locked-off", &[]));
+    for (line, item) in plan.checklist.iter().zip(1..=4) {
+        f.push(found(
+            line.stage,
+            Subject::Check(item),
+            "checklist.done",
+            &[("item", &line.text), ("by", "R. Example")],
+        ));
     }
-    f.push(pass(StageKind::AsFound, Subject::Outgoing, "settings captured whole: 42 items, digest checked"));
-    f.push(pass(
-        StageKind::Boot,
-        Subject::Replacement,
-        "Meadow Instruments M4 sampler, serial MI-000417, firmware 2.3.1",
-    ));
-    f.push(pass(
-        StageKind::Load,
-        Subject::Replacement,
-        "42 settings sent, read back the same, and kept over a restart",
-    ));
+    f.push(found(StageKind::AsFound, Subject::Outgoing, "as-found.settings", &[("items", "42")]));
+    let told =
+        [("maker", "Meadow Instruments"), ("model", "M4 sampler"), ("serial", "MI-000417"), ("firmware", "2.3.1")];
+    f.push(found(StageKind::Boot, Subject::Replacement, "unit.as-planned", &told));
+    f.push(found(StageKind::Load, Subject::Replacement, "load.kept", &[("items", "42")]));
     for pipe in 0..3 {
-        let mut s = pass(StageKind::Settle, Subject::Pipe(pipe as u8 + 1), "flow is steady");
+        let mut s = found(StageKind::Settle, Subject::Pipe(pipe as u8 + 1), "settle.steady", &[]);
         s.window = Some((S(1670), S(1790)));
         f.push(s);
     }
@@ -214,7 +218,7 @@ pub(crate) fn clean() -> Sample {
         f.push(flow_finding(&plan, pipe, *factor));
     }
     for pipe in 0..3 {
-        let mut b = pass(StageKind::Baseline, Subject::Pipe(pipe as u8 + 1), "the baseline is what was measured");
+        let mut b = found(StageKind::Baseline, Subject::Pipe(pipe as u8 + 1), "baseline.as-measured", &[]);
         b.measured = Some(Figure::plain(PREDICTED[pipe] * factor[pipe], "L/min"));
         b.expected = Some(Figure::with(PREDICTED[pipe] * factor[pipe] - 0.05, 0.2, "L/min"));
         f.push(b);
@@ -223,27 +227,28 @@ pub(crate) fn clean() -> Sample {
         f.extend(smoke_findings(&plan, pipe));
         o.smoke.extend((1..=3).map(|run| smoke_run(pipe, run)));
     }
-    f.push(pass(StageKind::Purge, Subject::Replacement, "obscuration is back under the lowest level"));
-    let mut s = pass(
-        StageKind::Supervise,
-        Subject::Pipe(1),
-        "shutting inlet 1 raised the flow fault; opening it cleared the fault",
-    );
+    f.push(found(StageKind::Purge, Subject::Replacement, "purge.clear", &[]));
+    let mut s = found(StageKind::Supervise, Subject::Pipe(1), "supervise.fault-in-time", &[]);
     s.measured = Some(Figure::plain(41.5, "s"));
     s.limit = Some(plan.limits.flow_fault_within.clone());
     f.push(s);
-    f.push(pass(StageKind::Supply, Subject::Replacement, "supply voltage on the mains"));
-    f.push(pass(StageKind::Outputs, Subject::Output(1), "the panel showed: fire"));
+    f.push(found(StageKind::Supply, Subject::Replacement, "supply.voltage", &[("supply", "mains")]));
+    f.push(found(
+        StageKind::Outputs,
+        Subject::Output(1),
+        "outputs.operates",
+        &[("function", "fire"), ("by", "the operator says")],
+    ));
     for pipe in 0..3 {
-        let mut l = pass(StageKind::LastLook, Subject::Pipe(pipe as u8 + 1), "flow is as at the baseline");
+        let mut l = found(StageKind::LastLook, Subject::Pipe(pipe as u8 + 1), "last-look.as-at-baseline", &[]);
         l.measured = Some(Figure::with(PREDICTED[pipe] * factor[pipe] + 0.1, 0.2, "L/min"));
         l.expected = Some(Figure::plain(PREDICTED[pipe] * factor[pipe], "L/min"));
         l.window = Some((S(4770), S(4830)));
         f.push(l);
     }
-    f.push(pass(StageKind::Restore, Subject::Zone, "the zone is restored, says the technician"));
-    f.push(pass(StageKind::Restore, Subject::Replacement, "the unit reports no fault"));
-    f.push(pass(StageKind::Close, Subject::Zone, "out of service for no longer than the limit"));
+    f.push(found(StageKind::Restore, Subject::Zone, "restore.zone-restored", &[]));
+    f.push(found(StageKind::Restore, Subject::Replacement, "restore.no-fault", &[]));
+    f.push(found(StageKind::Close, Subject::Zone, "close.in-time", &[]));
     o.pipes = (0..3).map(|p| pipe_flow(p, factor[p])).collect();
     o.could_have_missed = (1..=3)
         .map(|p| Statement::new(Subject::Pipe(p), format!("pipe {p}: a change of its whole flow by less than 7.4 % (by flow alone), and a single closed-in-turn hole that draws up to 50 % less or more than predicted")))
@@ -311,20 +316,11 @@ pub(crate) fn failed() -> Sample {
     s.outcome.findings.retain(|f| !matches!(f.subject, Subject::Hole(..)));
     for f in s.outcome.findings.iter_mut().filter(|f| f.stage == StageKind::ProveFlow) {
         if f.subject == Subject::Pipe(2) {
-            f.verdict = Verdict::Fail;
-            f.says = "flow is 19.7 % less than predicted".into();
+            state(f, "flow.less-than-predicted", &[("percent", "19.7")]);
             f.measured = Some(Figure::with(PREDICTED[1] * factor[1], 1.1, "L/min"));
             f.decision = Some(decision(0.0004, PREDICTED[1] * 0.1));
-            f.likely = Some("holes of this pipe are blocked or taped, the pipe is crushed or full of swarf, or it is in another pipe's inlet".into());
-            f.next = Some(
-                "look at the inlet's number and at the holes of this pipe, nearest first; then prove flow again".into(),
-            );
         } else {
-            f.verdict = Verdict::Undecided;
-            f.says =
-                "flow is +0.6 % off the prediction; flow alone can't show the smallest material defect: prove by holes"
-                    .into();
-            f.next = Some("prove by holes: close each reachable hole in turn; put right those that do not draw".into());
+            state(f, "flow.too-uncertain", &[("percent", "+0.6")]);
         }
     }
     s.outcome.verdict = Verdict::Fail;
@@ -363,18 +359,13 @@ pub(crate) fn undecided() -> Sample {
     for f in o.findings.iter_mut() {
         match (f.stage, &f.subject) {
             (StageKind::ProveFlow, Subject::Pipe(3)) => {
-                f.verdict = Verdict::Undecided;
-                f.says = "flow is +1.2 % off the prediction; flow alone can't show the smallest material defect; holes 4, 5 were not reached: unproven".into();
-                f.next = Some("reach the holes that are left, or show by smoke or manometer that they draw".into());
+                state(f, "flow.holes-not-reached", &[("percent", "+1.2"), ("holes", "4, 5")]);
                 f.decision = Some(decision(0.93, PREDICTED[2] * 0.1));
             }
             (StageKind::ProveSmoke, Subject::Pipe(3)) => {
-                f.verdict = Verdict::Undecided;
-                f.says = "smoke from the end cap was not timed: no significant rise within 125 s".into();
+                let why = "no significant rise within 125 s";
+                state(f, "smoke.not-timed", &[("hole", "the end cap"), ("why", why)]);
                 (f.measured, f.expected, f.limit, f.decision) = (None, None, None, None);
-                f.likely = Some("the release was too weak or too short, the hole does not draw, or the pipe is broken or not in its inlet".into());
-                f.next =
-                    Some("release again, longer and close to the hole; if nothing comes, look along the pipe".into());
             }
             (StageKind::Baseline, _) => f.void = Some("the cover was opened".into()),
             _ => {}
@@ -414,13 +405,8 @@ pub(crate) fn aborted() -> Sample {
     settle.complete = false;
     settle.verdict = Verdict::Undecided;
     settle.because = Some("the job was told to stop".into());
-    let mut f = Finding::new(
-        StageKind::Settle,
-        Subject::Job,
-        Verdict::Undecided,
-        "settle was not finished: the job was told to stop",
-    );
-    f.next = Some("run the job again when the reason for stopping is gone".into());
+    let told = [("stage", "settle"), ("why", "the job was told to stop")];
+    let f = found(StageKind::Settle, Subject::Job, "stage.aborted", &told);
     o.findings.push(f);
     o.verdict = Verdict::Undecided;
     o.because = "job: settle was not finished: the job was told to stop".into();

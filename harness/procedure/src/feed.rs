@@ -1,0 +1,66 @@
+//! Readings one after the other, from a moment on, with every gap told.
+use crate::{
+    context::{Context, Deadline},
+    executor::{Either, race, wait_for},
+    readings::{Item, Timed},
+};
+use alloc::rc::Rc;
+use core::time::Duration;
+
+impl Context {
+    /// Readings from now on.
+    pub(crate) fn feed(&self) -> Feed {
+        Feed::new(self.clone())
+    }
+    /// Waits until `f` holds for a fresh reading, at most `within`; the reading's instant, or `None` when time is up.
+    pub(crate) async fn until_reading(&self, within: Duration, mut f: impl FnMut(&Timed) -> bool) -> Option<Rc<Timed>> {
+        let mut feed = self.feed();
+        let end = self.within(within);
+        loop {
+            match feed.next_before(end).await {
+                None => return None,
+                Some(Item::Reading(t)) if f(&t) => return Some(t),
+                Some(_) => {}
+            }
+        }
+    }
+}
+
+/// Reads items one after the other, from the moment it was made.
+pub(crate) struct Feed {
+    ctx: Context,
+    next: u64,
+}
+impl Feed {
+    pub(crate) fn new(ctx: Context) -> Self {
+        let next = ctx.get().readings.end();
+        Self { ctx, next }
+    }
+    fn take(&mut self) -> Option<Item> {
+        let s = self.ctx.get();
+        match s.readings.get(self.next) {
+            Ok(item) => {
+                let item = item?.clone();
+                self.next += 1;
+                Some(item)
+            }
+            // Overrun: what was lost is a gap, never passed over in silence.
+            Err(first) => {
+                self.next = first;
+                Some(Item::Gap(s.now))
+            }
+        }
+    }
+    /// The next item.
+    pub(crate) async fn next(&mut self) -> Item {
+        wait_for(|| self.take()).await
+    }
+    /// The next item, or `None` once `end` is reached.
+    pub(crate) async fn next_before(&mut self, end: Deadline) -> Option<Item> {
+        let ctx = self.ctx.clone();
+        match race(self.next(), ctx.reached(end)).await {
+            Either::First(item) => Some(item),
+            Either::Second(()) => None,
+        }
+    }
+}

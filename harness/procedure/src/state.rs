@@ -1,0 +1,239 @@
+//! What the machine and its tasks share, in groups. Data only: no waiting and no decisions.
+//!
+//! Not here: how stage code works with it ([`crate::context`]).
+use crate::{
+    effect::Effect,
+    job::JobInputs,
+    lines::{Drivers, Lines},
+    mean_flow::MeanFlow,
+    outcome::{Outcome, StageKind},
+    readings::Log,
+};
+use alloc::{
+    collections::{BTreeMap, BTreeSet, VecDeque},
+    rc::Rc,
+    string::String,
+    vec::Vec,
+};
+use core::time::Duration;
+use plumeline_base::{
+    Instant,
+    input::{AbortCause, Answer, LineId},
+};
+use plumeline_detector::{Baseline, Identity, SettingsState, Ticket, Told, Trouble, settings::Settings};
+use plumeline_measure::clock;
+
+/// When a reading counted, and by which clock.
+#[derive(Clone, Copy)]
+pub(crate) struct Counted {
+    pub(crate) at: Instant,
+    /// As its clock told it.
+    pub(crate) told: Instant,
+    /// The tie that mapped it; `None`: its arrival.
+    pub(crate) tie: Option<u32>,
+}
+
+/// How late the readings of one tie come at the least: on an honest line some come at once.
+#[derive(Clone, Copy, Default)]
+pub(crate) struct Lateness {
+    tie: u32,
+    readings: u32,
+    least_s: f64,
+}
+impl Lateness {
+    /// Readings looked at before they are judged.
+    const ENOUGH: u32 = 20;
+    /// No reading on an honest line takes longer than this every time, s.
+    const MOST_S: f64 = 1.0;
+    /// Takes in how late a reading mapped by a tie came; true if all of them come too late.
+    pub(crate) fn contradicts(&mut self, tie: u32, late_s: f64) -> bool {
+        if self.readings == 0 || self.tie != tie {
+            *self = Self { tie, readings: 0, least_s: late_s };
+        }
+        self.readings = self.readings.saturating_add(1);
+        self.least_s = self.least_s.min(late_s);
+        self.readings >= Self::ENOUGH && self.least_s > Self::MOST_S
+    }
+}
+
+/// The end of a wait, which moves by every pause in which nobody watched.
+#[derive(Clone, Copy)]
+pub(crate) struct Deadline {
+    pub(crate) at: Instant,
+    pub(crate) paused: Duration,
+}
+
+/// The clock of the unit against the log's.
+#[derive(Default)]
+pub(crate) struct ClockState {
+    pub(crate) tie: Option<clock::Tie>,
+    /// Counts the ties that were begun: what was mapped by one is not to be compared with what another maps.
+    pub(crate) tie_number: u32,
+    /// The latest reading that was counted.
+    pub(crate) counted: Option<Counted>,
+    pub(crate) lateness: Lateness,
+}
+
+/// The readings that should be coming.
+#[derive(Default)]
+pub(crate) struct StreamState {
+    /// So many a second; `None`: none are wanted.
+    pub(crate) hz: Option<u8>,
+    /// They stopped.
+    pub(crate) lost: bool,
+}
+
+/// The unit: who it is, what it held, and what is expected of it.
+#[derive(Default)]
+pub(crate) struct UnitState {
+    pub(crate) identity: Option<Identity>,
+    /// The job was taken up again and the unit has not yet said who it is.
+    pub(crate) unidentified: bool,
+    /// A start of the unit is expected: a new boot id voids nothing.
+    pub(crate) start_expected: bool,
+    pub(crate) started_anew: bool,
+    pub(crate) as_left: Option<Settings>,
+    /// What the replacement held after its load: on the bench, and on the wall.
+    pub(crate) bench: Option<(Identity, Option<SettingsState>)>,
+    pub(crate) loaded: Option<SettingsState>,
+    /// The job was taken up again and it is not yet known whether the unit's settings are still those that it was left with.
+    pub(crate) settings_unseen: bool,
+    /// Why the unit's settings no longer count as those that it was left with.
+    pub(crate) other_settings: Option<String>,
+    /// The baseline that was taken in this job.
+    pub(crate) baseline: Option<Baseline>,
+    /// The flow fault is expected: an inlet is shut for the test, or was just put back.
+    pub(crate) flow_fault_expected: bool,
+}
+
+/// The inhibit of the replacement's outputs.
+pub(crate) struct InhibitState {
+    pub(crate) on: bool,
+    /// Until when each output may be operated because it is driven here.
+    pub(crate) driven: BTreeMap<u8, Instant>,
+    /// Why it did not hold, each time.
+    pub(crate) lapses: Vec<Trouble>,
+    /// Leases are renewed; false only while a lapse is waited for.
+    pub(crate) renewing: bool,
+}
+impl Default for InhibitState {
+    fn default() -> Self {
+        Self { on: false, driven: BTreeMap::new(), lapses: Vec::new(), renewing: true }
+    }
+}
+
+/// What was done to the site and must be undone.
+#[derive(Default)]
+pub(crate) struct SiteState {
+    /// The zone is isolated at the panel.
+    pub(crate) zone_isolated: bool,
+    /// The release circuits are locked off.
+    pub(crate) locked_off: bool,
+    pub(crate) isolated_at: Option<Instant>,
+    pub(crate) restored_at: Option<Instant>,
+    /// Smoke was asked for at some time in this job.
+    pub(crate) smoke_used: bool,
+    /// Smoke was asked for and nobody has said yet that it has stopped.
+    pub(crate) smoke_out: bool,
+}
+
+/// The stage that runs, and what may end it early.
+pub(crate) struct RunningStage {
+    pub(crate) stage: StageKind,
+    pub(crate) ends: Instant,
+    pub(crate) abort: Option<AbortCause>,
+    /// Going on is not safe: what was found says why.
+    pub(crate) unsafe_to_go_on: bool,
+}
+
+/// What the log told, and what later stages compare with.
+#[derive(Default)]
+pub(crate) struct RecordState {
+    /// The log has been opened: what opens it again takes the job up.
+    pub(crate) opened: bool,
+    /// A date that the log noted, ms since 1970 UTC.
+    pub(crate) date: Option<(Instant, u64)>,
+    /// Who does the work by hand.
+    pub(crate) who: Option<String>,
+    /// Flows with the outgoing unit, by inlet.
+    pub(crate) as_found: BTreeMap<u8, MeanFlow>,
+}
+
+/// Questions to people: those that are open, with line and number of the driver's question where it is a driver's, and the answers.
+#[derive(Default)]
+pub(crate) struct Prompts {
+    /// How many were asked so far.
+    pub(crate) asked: u32,
+    pub(crate) open: BTreeMap<u32, Option<(LineId, u32)>>,
+    pub(crate) answers: BTreeMap<u32, (Instant, Answer)>,
+}
+
+/// Requests to the unit: those whose end is waited for, and the ends that came.
+#[derive(Default)]
+pub(crate) struct Requests {
+    pub(crate) wanted: BTreeSet<(LineId, Ticket)>,
+    pub(crate) told: BTreeMap<(LineId, Ticket), Told>,
+}
+
+/// State shared by the machine and its tasks.
+pub(crate) struct JobState {
+    pub(crate) now: Instant,
+    pub(crate) lines: Lines,
+    pub(crate) inputs: Rc<JobInputs>,
+    pub(crate) effects: VecDeque<Effect>,
+    pub(crate) changed: bool,
+    pub(crate) wakes: BTreeSet<Instant>,
+    pub(crate) last_trouble: Option<Trouble>,
+    pub(crate) readings: Log,
+    pub(crate) stream: StreamState,
+    pub(crate) clock: ClockState,
+    /// Time in which nobody watched, all together: what waits for a time waits so much longer.
+    pub(crate) paused: Duration,
+    pub(crate) unit: UnitState,
+    pub(crate) inhibit: InhibitState,
+    pub(crate) site: SiteState,
+    pub(crate) running: RunningStage,
+    pub(crate) outcome: Outcome,
+    pub(crate) record: RecordState,
+    pub(crate) prompts: Prompts,
+    pub(crate) requests: Requests,
+}
+
+impl JobState {
+    pub(crate) fn new(drivers: Drivers, inputs: Rc<JobInputs>) -> Self {
+        Self {
+            now: Instant::START,
+            lines: Lines::new(drivers),
+            inputs,
+            effects: VecDeque::new(),
+            changed: false,
+            wakes: BTreeSet::new(),
+            last_trouble: None,
+            readings: Log::default(),
+            stream: StreamState::default(),
+            clock: ClockState::default(),
+            paused: Duration::ZERO,
+            unit: UnitState { start_expected: true, ..UnitState::default() },
+            inhibit: InhibitState::default(),
+            site: SiteState::default(),
+            running: RunningStage {
+                stage: StageKind::Isolate,
+                ends: Instant::FAR_FUTURE,
+                abort: None,
+                unsafe_to_go_on: false,
+            },
+            outcome: Outcome::default(),
+            record: RecordState::default(),
+            prompts: Prompts::default(),
+            requests: Requests::default(),
+        }
+    }
+    /// The tie of the clocks no longer holds.
+    pub(crate) fn untie(&mut self) {
+        self.clock.tie = None;
+        self.clock.tie_number = self.clock.tie_number.wrapping_add(1);
+    }
+    pub(crate) fn end(&self, deadline: Deadline) -> Instant {
+        deadline.at + self.paused.saturating_sub(deadline.paused)
+    }
+}
