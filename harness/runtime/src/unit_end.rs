@@ -65,7 +65,13 @@ impl UnitEnd {
                 () = self.clock.until(due) => {}
                 () = disturbed.notified() => {}
             }
-            self.site.handle_timeout(self.clock.now());
+            let now = self.clock.now();
+            self.site.handle_timeout(now);
+            // What is due even so may be another line's to send: its end gets its turn.
+            if self.unit.is_some() && self.site.poll_timeout().is_some_and(|t| t <= now) {
+                self.disturbed.notify_waiters();
+                tokio::task::yield_now().await;
+            }
         }
     }
     /// Keeps the units' settings when they have changed: whole old or whole new, never a mixture.
