@@ -186,10 +186,9 @@ fn files_stay_readable_in_one_sitting() {
 
 /// The modules of the procedure, lowest first: each uses only those that stand before it. So judges see neither the context
 /// nor a wait, facts are not arrived at where they are worded, and nothing but the machine starts stages. Modules of one row
-/// describe each other: a plan holds rules, whose defaults are in the plan's own types.
+/// describe each other: a plan holds stages and rules, whose defaults are in the plan's own types.
 const PROCEDURE: [&str; 23] = [
-    "stage",
-    "plan rules",
+    "stage plan rules",
     "stop",
     "prompt",
     "facts",
@@ -205,6 +204,7 @@ const PROCEDURE: [&str; 23] = [
     "judge",
     "executor",
     "context",
+    "described",
     "feed",
     "date",
     "watch",
@@ -230,7 +230,7 @@ fn named_modules(source: &str) -> BTreeSet<String> {
             depth += i32::from(c == '{') - i32::from(c == '}');
             (depth >= 0).then_some(if depth == 0 { c } else { ' ' })
         });
-        out.extend(outer.collect::<String>().split(',').map(|s| word(s.trim())));
+        out.extend(outer.collect::<String>().split(',').map(|s| word(s.trim())).filter(|m| !m.is_empty()));
     }
     out
 }

@@ -7,7 +7,7 @@ use plumeline_base::{
     Instant, Verdict,
     input::{Event, Input, LineId, LinkDown},
 };
-use plumeline_procedure::{Effect, Entry, JobInputs, Outcome, Procedure, StageKind, plan::StagePlan};
+use plumeline_procedure::{Effect, Entry, Finding, JobInputs, Outcome, Procedure, StageKind, Subject, plan::StagePlan};
 use plumeline_runtime::{
     job_files::Files,
     operator::{OpenPrompts, Script},
@@ -46,7 +46,7 @@ fn inputs() -> (Files, JobInputs) {
     let file = |name: &str| (name.to_owned(), std::fs::read(dir.join(name)).unwrap());
     let files = Files(["pipework.toml", "plan.toml", "settings-new.json"].map(file).to_vec());
     let files = files.with_shipped("model-a", "model-b").unwrap().with_port("sim:");
-    let mut inputs = files.check(plumeline_runtime::job_files::DRAWS).unwrap().inputs;
+    let mut inputs = files.check().unwrap().inputs;
     inputs.plan.checklist.clear();
     let wanted = [StageKind::Isolate, StageKind::Swap, StageKind::Boot, StageKind::Load, StageKind::Restore];
     inputs.plan.stages.retain(|s: &StagePlan| wanted.contains(&s.stage));
@@ -287,20 +287,16 @@ fn a_load_cut_anywhere_leaves_no_mixture_and_goes_on() {
 fn a_change_at_the_keys_is_noticed() {
     let (files, inputs) = inputs();
     let whole = Job::run(&files, &inputs, None);
-    let says = |came: &Came, stage| -> Vec<String> {
-        let open = came.outcome.findings.iter().filter(|f| f.stage == stage && f.verdict != Verdict::Pass);
-        open.map(|f| format!("{}: {}", f.subject, f.says)).collect()
+    let found = |came: &Came, code: &str, subject: Subject| {
+        let such = |f: &Finding| f.code == *code && f.subject == subject && f.verdict != Verdict::Pass;
+        came.outcome.findings.iter().any(such)
     };
     let during = Job::run(&files, &inputs, Some(Cut::Keys(whole.boundaries[0])));
-    let found = says(&during, StageKind::Load);
-    assert!(
-        found.iter().any(|s| s.contains("somebody changed the unit's settings while they were being loaded")),
-        "{found:?}"
-    );
+    assert!(found(&during, "load.changed-meanwhile", Subject::Replacement), "{:?}", during.outcome.findings);
     assert_ne!(during.held, whole.held, "nothing of the load was put in force");
     let after = Job::with_keys(&files, &inputs, None, true);
     assert!(load_passed(&after));
-    let found = says(&after, StageKind::Restore);
-    assert!(found.iter().any(|s| s.starts_with("setting flow.delay: changed at the unit after the load")), "{found:?}");
-    assert!(says(&whole, StageKind::Restore).iter().all(|s| !s.contains("after the load")), "nobody touched it");
+    let delay = Subject::Setting("flow.delay".into());
+    assert!(found(&after, "held.item-changed", delay), "{:?}", after.outcome.findings);
+    assert!(!whole.outcome.findings.iter().any(|f| f.code == "held.changed"), "nobody touched it");
 }

@@ -334,7 +334,7 @@ mod every_write {
         Folder::create_on(Arc::new(disk.clone()), Path::new("/job"), &refs, true).unwrap()
     }
     fn site(folder: &Folder) -> SimulatedSite {
-        let loaded = Files::read(folder).unwrap().check(100).unwrap();
+        let loaded = Files::read(folder).unwrap().check_with(|plan| plan.advanced.model.draws = 100).unwrap();
         SimulatedSite::new(Simulation::new(Scenario::new(loaded.inputs.pipework, 1), Instant::START).unwrap())
     }
     /// Does the job, or goes on with it, as far as the disks let it.

@@ -47,7 +47,7 @@ fn run(job: Job) -> Outcome {
             .with_shipped("model-a", "model-b")
             .unwrap()
             .with_port("sim:");
-    let inputs = files.check(400).unwrap().inputs;
+    let inputs = files.check_with(|plan| plan.advanced.model.draws = 400).unwrap().inputs;
     let defects: Vec<String> = job.defects.iter().map(|d| (*d).to_owned()).collect();
     let mut site = scenario::site(inputs.pipework.clone(), job.seed, &defects, true).unwrap();
     if let Some(edit) = job.site {

@@ -120,7 +120,7 @@ fn ctrl_c_stops_safely_with_the_record_closed() {
     assert_eq!(code, Some(2), "{shown}");
     assert!(shown.contains("Restore the zone") || shown.contains("decides whether the zone is restored"), "{shown}");
     let journal = journal(&dir);
-    for words in ["the operator stopped the job", r#""entry":"ended""#, "the unit's outputs are given back"] {
+    for words in ["the operator stopped the job", r#""entry":"ended""#, r#""code":"restore.given-back""#] {
         assert!(journal.contains(words), "no `{words}`");
     }
     exits(&run(&["check", text(&dir.join("job"))]), &[0]);

@@ -1,6 +1,6 @@
 //! Records a long job for benchmarks of replay: the demonstration's site with its four pipes, readings at 10 Hz, and hands so
 //! slow that it takes about eight hours. `cargo run --release -p plumeline --example long_trace -- FOLDER [seconds a prompt]`
-use plumeline::{carrying, commands::demo};
+use plumeline::{carrying, commands::invented};
 use plumeline_base::Instant;
 use plumeline_job::folder::{self, Folder};
 use plumeline_runtime::{
@@ -38,7 +38,7 @@ fn main() -> ExitCode {
 
 fn record(out: &Path, pause_s: &str) -> Result<Instant, Failure> {
     let mut plan = String::new();
-    for line in demo::WHOLE.plan.lines() {
+    for line in invented::WHOLE.plan.lines() {
         plan += match line.split('=').next().map(str::trim) {
             Some("readings") => "readings = \"10 Hz\"",
             Some("deadline") => "deadline = \"12 h\"",
@@ -48,15 +48,15 @@ fn record(out: &Path, pause_s: &str) -> Result<Instant, Failure> {
     }
     let described = carrying::Described::find("model-b")?;
     let files = [
-        (folder::PIPEWORK, demo::WHOLE.pipework.as_bytes()),
+        (folder::PIPEWORK, invented::WHOLE.pipework.as_bytes()),
         (folder::PLAN, plan.as_bytes()),
-        (folder::SETTINGS_NEW, demo::WHOLE.settings.as_bytes()),
+        (folder::SETTINGS_NEW, invented::WHOLE.settings.as_bytes()),
         (folder::UNIT_REPLACEMENT, described.bytes.as_slice()),
     ];
     let pipework = plumeline_job::pipework::parse(folder::PIPEWORK, files[0].1)?.pipework;
     let folder = Folder::create(out, &files, true)?;
     let files = Files::read(&folder)?.with_port("sim:");
-    let loaded = files.check(plumeline_runtime::job_files::DRAWS)?;
+    let loaded = files.check()?;
     let site = scenario::site(pipework, 1, &[], true)?;
     let simulation = scenario::simulation(site, Instant::START)?;
     let site = SimulatedSite::new(simulation);

@@ -4,6 +4,7 @@ mod settings;
 
 pub use settings::{Capture, Carry, Diff, Show};
 
+use crate::commands::invented::USUAL;
 use clap::{Args, Parser, Subcommand};
 use std::path::PathBuf;
 
@@ -41,6 +42,9 @@ pub enum Command {
     /// Do the whole job against the bundled simulator and show the report.
     #[command(after_help = "Examples:\n  plumeline demo\n  plumeline demo --defect hole-blocked --out blocked --force")]
     Demo(Demo),
+    /// List the lies that a simulated replacement can tell.
+    #[command(after_help = "Example:\n  plumeline demo --small --lie alarms-dead --out lie --force")]
+    Lies,
     /// Run a simulated unit and site for other programs to talk to.
     #[command(
         after_help = "Examples:\n  plumeline simulate scenario.toml --pty /tmp/unit\n  plumeline simulate scenario.toml --tcp 127.0.0.1:5000 --control 127.0.0.1:5001\n  plumeline simulate scenario.toml --tcp 127.0.0.1:5000 --old-pty /tmp/old-unit"
@@ -149,6 +153,12 @@ pub struct Demo {
     /// A defect made at the site: NAME or NAME:pipe=1,hole=4,severity=0.5. May be given several times.
     #[arg(long, value_name = "NAME")]
     pub defect: Vec<String>,
+    /// A lie of the replacement: NAME or NAME:SEVERITY, one of those that `plumeline lies` lists. May be given several times.
+    #[arg(long, value_name = "NAME")]
+    pub lie: Vec<String>,
+    /// The replacement: model-b, model-c, model-d or model-e.
+    #[arg(long, value_name = "NAME", default_value = USUAL)]
+    pub replacement: String,
     /// How the unit is reached: in process and virtual time, or over a pseudo-terminal in scaled time.
     #[arg(long, value_name = "HOW", default_value = "process")]
     pub over: Over,
@@ -405,8 +415,8 @@ pub struct Predict {
     #[arg(long, value_name = "LEVEL")]
     pub obscuration: Vec<String>,
     /// Monte Carlo draws.
-    #[arg(long, default_value_t = 10_000, value_parser = clap::value_parser!(u64).range(100..=10_000_000))]
-    pub draws: u64,
+    #[arg(long, default_value_t = 10_000, value_parser = clap::value_parser!(u32).range(100..=10_000_000))]
+    pub draws: u32,
 }
 
 /// List ports.
@@ -563,6 +573,9 @@ pub struct Campaign {
     /// Write every job and the counts to this folder; with --explain: the folder of the job.
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
+    /// Units that lie at sound sites instead of defects: so many runs of every lie, at least 100, in a matrix of their own.
+    #[arg(long, conflicts_with_all = ["shard", "merge", "explain"])]
+    pub lies: bool,
     /// Show the counts as JSON instead of tables.
     #[arg(long, conflicts_with = "explain")]
     pub json: bool,

@@ -30,6 +30,7 @@ pub fn main() -> ExitCode {
     }
     let end = match &cli.command {
         Command::Demo(a) => commands::demo::demo(a),
+        Command::Lies => commands::lies::lies(),
         Command::Simulate(a) => commands::simulate::simulate(a),
         Command::New(a) => commands::files::new(a),
         Command::Run(a) => commands::run::run(a),

@@ -8,6 +8,8 @@ use crate::{
     mean_flow::MeanFlow,
     outcome::{Outcome, StageKind},
     readings::Log,
+    rules::advanced::ClockRules,
+    stop::OtherSettings,
 };
 use alloc::{
     collections::{BTreeMap, BTreeSet, VecDeque},
@@ -41,18 +43,14 @@ pub(crate) struct Lateness {
     least_s: f64,
 }
 impl Lateness {
-    /// Readings looked at before they are judged.
-    const ENOUGH: u32 = 20;
-    /// No reading on an honest line takes longer than this every time, s.
-    const MOST_S: f64 = 1.0;
     /// Takes in how late a reading mapped by a tie came; true if all of them come too late.
-    pub(crate) fn contradicts(&mut self, tie: u32, late_s: f64) -> bool {
+    pub(crate) fn contradicts(&mut self, tie: u32, late_s: f64, rules: &ClockRules) -> bool {
         if self.readings == 0 || self.tie != tie {
             *self = Self { tie, readings: 0, least_s: late_s };
         }
         self.readings = self.readings.saturating_add(1);
         self.least_s = self.least_s.min(late_s);
-        self.readings >= Self::ENOUGH && self.least_s > Self::MOST_S
+        self.readings >= rules.enough && self.least_s > rules.most_late_s
     }
 }
 
@@ -99,7 +97,7 @@ pub(crate) struct UnitState {
     /// The job was taken up again and it is not yet known whether the unit's settings are still those that it was left with.
     pub(crate) settings_unseen: bool,
     /// Why the unit's settings no longer count as those that it was left with.
-    pub(crate) other_settings: Option<String>,
+    pub(crate) other_settings: Option<OtherSettings>,
     /// The baseline that was taken in this job.
     pub(crate) baseline: Option<Baseline>,
     /// The flow fault is expected: an inlet is shut for the test, or was just put back.

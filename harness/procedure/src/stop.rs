@@ -15,9 +15,19 @@ pub(crate) enum Stop {
     /// The unit started anew when nobody asked it to.
     StartedAnew,
     /// The unit's settings are not shown to be those that were proven, with the reason.
-    OtherSettings(String),
+    OtherSettings(OtherSettings),
     /// Going on makes no sense or is not safe; the findings say why.
     Found,
+}
+/// Why the unit's settings after a pause are not shown to be those that were proven.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) enum OtherSettings {
+    /// They were changed; the first difference, where there is one.
+    Changed(Option<String>),
+    /// The unit answered something else.
+    NotTold,
+    /// They can't be read.
+    NotRead(Trouble),
 }
 impl Stop {
     /// The job can't go on, whatever the policy says. What can't be had this way is open, and the plan says whether to go

@@ -4,10 +4,11 @@ use crate::{
     context::Context,
     digest::settings_digest,
     executor::{Task, wait_for},
+    judge,
     outcome::StageKind,
     readings::Item,
 };
-use alloc::{boxed::Box, format, vec, vec::Vec};
+use alloc::{boxed::Box, format, string::ToString, vec, vec::Vec};
 use core::time::Duration;
 use plumeline_base::time::seconds;
 use plumeline_detector::{Faults, Request, Told, Trouble};
@@ -54,19 +55,10 @@ async fn identify_again(ctx: Context) {
 /// Evidence is bound to the settings that it was taken under, by their digest.
 fn settings_seen(ctx: &Context, told: Result<Told, Trouble>) {
     let left = ctx.get().unit.as_left.as_ref().map(settings_digest).unwrap_or_default();
-    let why = match told {
-        Ok(Told::Settings(now)) if settings_digest(&now) == left => None,
-        Ok(Told::Settings(now)) => {
-            let changed = ctx.get().unit.as_left.as_ref().map(|was| was.differences(&now)).unwrap_or_default();
-            let first = changed.first().map(|d| format!(": {d}")).unwrap_or_default();
-            Some(format!("the unit's settings were changed while nobody watched{first}"))
-        }
-        Ok(_) => Some("the unit answered something else than its settings after the pause".into()),
-        Err(trouble) => Some(format!("the unit's settings can't be read again after the pause: {trouble}")),
-    };
+    let why = judge::held::after_pause(ctx.get().unit.as_left.as_ref(), told);
     match &why {
         None => ctx.remark(format!("the unit's settings are still those that were read back, digest {left}")),
-        Some(why) => ctx.void(&StageKind::with(|t| t.bound_to_settings), why),
+        Some(why) => ctx.void(&StageKind::with(|t| t.bound_to_settings), &why.to_string()),
     }
     let mut s = ctx.edit();
     s.unit.settings_unseen = false;
@@ -76,7 +68,7 @@ fn settings_seen(ctx: &Context, told: Result<Told, Trouble>) {
 
 /// Renews the inhibit three times within each lease, so that two lost renewals do not lapse it.
 async fn renew_inhibit(ctx: Context) {
-    let lease = u64::from(ctx.inputs().plan.inhibit_lease_s);
+    let lease = u64::from(ctx.inputs().plan.link.inhibit_lease_s);
     loop {
         wait_for(|| {
             (ctx.get().inhibit.on && ctx.get().inhibit.renewing && ctx.get().lines.used().link.up).then_some(())

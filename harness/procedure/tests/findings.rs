@@ -3,7 +3,7 @@
 use plumeline_procedure::facts::{Known, known};
 use std::{
     collections::BTreeMap,
-    env, fs,
+    env, fs, io,
     path::{Path, PathBuf},
 };
 
@@ -48,15 +48,16 @@ fn the_document_lists_every_kind_of_finding() {
 }
 
 /// All Rust files under a folder.
-fn sources(folder: &Path, into: &mut Vec<PathBuf>) {
-    for entry in fs::read_dir(folder).unwrap() {
-        let path = entry.unwrap().path();
+fn sources(folder: &Path, into: &mut Vec<PathBuf>) -> io::Result<()> {
+    for entry in fs::read_dir(folder)? {
+        let path = entry?.path();
         if path.is_dir() {
-            sources(&path, into);
+            sources(&path, into)?;
         } else if path.extension().is_some_and(|e| e == "rs") {
             into.push(path);
         }
     }
+    Ok(())
 }
 
 /// A line that gives a finding or a fact words of its own.
@@ -77,7 +78,7 @@ fn no_finding_gets_its_sentences_elsewhere() {
     let src = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
     let mut all = Vec::new();
     for part in ["stages", "judge"] {
-        sources(&src.join(part), &mut all);
+        sources(&src.join(part), &mut all).unwrap();
     }
     all.extend(["context.rs", "supervisors.rs", "watch.rs", "machine.rs"].map(|name| src.join(name)));
     assert!(all.len() > 20, "{all:?}");

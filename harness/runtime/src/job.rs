@@ -107,7 +107,7 @@ enum Woke {
 impl<'a, K: Keeper> Job<'a, K> {
     /// A job that begins: these files, what they come to, and the date.
     pub fn begin(files: &Files, inputs: JobInputs, keeper: K, date: impl Into<String>) -> Self {
-        let hz = inputs.plan.readings_hz;
+        let hz = inputs.plan.link.readings_hz;
         let session = Session::new(Procedure::new(inputs, port::drivers(files)), keeper, hz);
         Self::going_on(session, files.opening(date.into()), Instant::START)
     }

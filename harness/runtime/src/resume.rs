@@ -62,9 +62,9 @@ pub fn begin<D: Disk>(
 
 /// A job that nothing is known of yet but its files.
 fn new<D: Disk>(files: &Files, keeper: DiskKeeper<D>, date: &str) -> Result<TakenUp<D>, Failure> {
-    let loaded = files.check(crate::job_files::DRAWS)?;
+    let loaded = files.check()?;
     let procedure = Procedure::new(loaded.inputs.clone(), port::drivers(files));
-    let session = Session::new(procedure, keeper, loaded.inputs.plan.readings_hz);
+    let session = Session::new(procedure, keeper, loaded.inputs.plan.link.readings_hz);
     let (opening, at) = (files.opening(date.into()), Instant::START);
     Ok(TakenUp { session, loaded, opening, at, told: Vec::new(), was_over: false })
 }

@@ -7,17 +7,17 @@ use plumeline_base::{
     pipework::{AirPath, Drive},
     quantity::M3_S_PER_L_MIN,
 };
-use plumeline_carry::{
-    Description, Meaning,
-    description::{FlowReading, Kind, Slot, UnitAir, Word},
-    meaning::Function,
-};
 use plumeline_detector::settings::Value;
 use plumeline_job::{Problem, description};
 use plumeline_simulator::{
     device::settings::{Setting, SettingValue},
     models::{Allowed, FanDrive, Follows, LONGEST, Meaning as Means, Model, Readings, Slot as Played, Word as Says},
     scenario::Which,
+};
+use plumeline_unit::{
+    Description, Meaning,
+    description::{FlowReading, Kind, Slot, UnitAir, Word},
+    meaning::Function,
 };
 use serde::Deserialize;
 use std::path::Path;
@@ -91,6 +91,16 @@ pub fn find(name: &str) -> Result<Model, Failure> {
         }
     };
     Ok(model(&description::parse(name, &bytes)?, &hardware(name)?))
+}
+/// As [`find`]; a path is relative to the folder of `file`, which names it.
+///
+/// # Errors
+/// As [`find`].
+pub fn find_beside(file: &Path, name: &str) -> Result<Model, Failure> {
+    if description::SHIPPED.iter().any(|(n, _)| *n == name) {
+        return find(name);
+    }
+    find(&file.parent().unwrap_or(Path::new(".")).join(name).display().to_string())
 }
 /// The hardware that is known by that name, else any.
 fn hardware(name: &str) -> Result<Hardware, Failure> {

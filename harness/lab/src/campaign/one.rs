@@ -23,7 +23,7 @@ use plumeline_simulator::{Defect, Scenario, Simulation, scenario::Law};
 use serde::{Deserialize, Serialize};
 
 /// Monte Carlo draws of a campaign's predictions: a twentieth of a real job's, for speed.
-const DRAWS: u64 = 200;
+const DRAWS: u32 = 200;
 
 /// What came of one job.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -147,7 +147,7 @@ impl Drawn {
     /// Its files, checked and predicted.
     pub(super) fn load(&self) -> Result<(Files, Loaded), Failure> {
         let files = self.design.files.clone().with_port("sim:");
-        let loaded = files.check(DRAWS)?;
+        let loaded = files.check_with(|plan| plan.advanced.model.draws = DRAWS)?;
         Ok((files, loaded))
     }
     /// Runs it in virtual time.
@@ -195,7 +195,7 @@ fn both(drawn: &Drawn, drawn_anew: u64, files: &Files, mut loaded: Loaded, truth
         compared,
     })
 }
-fn outcome(session: &Session<MemoryKeeper>) -> Result<Outcome, Failure> {
+pub(super) fn outcome(session: &Session<MemoryKeeper>) -> Result<Outcome, Failure> {
     session.outcome().cloned().ok_or_else(|| Failure::internal("a job ended without an outcome"))
 }
 

@@ -1,5 +1,5 @@
 //! Why a stage ended early.
-use crate::stop::Stop;
+use crate::stop::{OtherSettings, Stop};
 use core::fmt;
 
 impl fmt::Display for Stop {
@@ -9,8 +9,21 @@ impl fmt::Display for Stop {
             Self::Deadline => f.write_str("it took longer than the plan allows"),
             Self::Trouble(trouble) => write!(f, "{trouble}"),
             Self::StartedAnew => f.write_str("the unit started anew although nobody asked it to"),
-            Self::OtherSettings(why) => f.write_str(why),
+            Self::OtherSettings(why) => write!(f, "{why}"),
             Self::Found => f.write_str("what was found makes going on pointless or unsafe"),
+        }
+    }
+}
+
+impl fmt::Display for OtherSettings {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Changed(Some(first)) => write!(f, "the unit's settings were changed while nobody watched: {first}"),
+            Self::Changed(None) => f.write_str("the unit's settings were changed while nobody watched"),
+            Self::NotTold => f.write_str("the unit answered something else than its settings after the pause"),
+            Self::NotRead(trouble) => {
+                write!(f, "the unit's settings can't be read again after the pause: {trouble}")
+            }
         }
     }
 }

@@ -23,6 +23,7 @@ pub(crate) fn early(stage: StageKind, stop: &Stop, last: Option<&Trouble>) -> Op
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::stop::OtherSettings;
     use alloc::string::String;
     use plumeline_base::{Verdict, input::AbortCause};
 
@@ -40,7 +41,7 @@ mod tests {
         assert_eq!(of(Stop::Deadline, Some(&Trouble::Silent)), is("stage.held-up", Subject::Link));
         assert_eq!(of(Stop::Trouble(Trouble::Silent), None), is("stage.trouble", Subject::Link));
         assert_eq!(of(Stop::StartedAnew, None), is("stage.unit-started-anew", Subject::Replacement));
-        let other = Stop::OtherSettings("changed".into());
+        let other = Stop::OtherSettings(OtherSettings::Changed(None));
         assert_eq!(of(other, None), is("stage.other-settings", Subject::Replacement));
     }
 }

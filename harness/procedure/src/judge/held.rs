@@ -2,9 +2,10 @@
 use crate::{
     facts::{Fact, held as fact},
     outcome::{Finding, StageKind, Subject},
+    stop::OtherSettings,
 };
-use alloc::{vec, vec::Vec};
-use plumeline_detector::{SettingsState, settings::Settings};
+use alloc::{string::ToString, vec, vec::Vec};
+use plumeline_detector::{SettingsState, Told, Trouble, settings::Settings};
 
 fn of_unit(stage: StageKind, fact: Fact) -> Finding {
     Finding::of(stage, Subject::Replacement, fact)
@@ -48,6 +49,19 @@ pub(crate) fn against(
     differences.iter().map(item).chain([whole]).collect()
 }
 
+/// The settings after a pause in which nobody watched, against those that everything since was proven under.
+pub(crate) fn after_pause(proven: Option<&Settings>, told: Result<Told, Trouble>) -> Option<OtherSettings> {
+    match (told, proven) {
+        (Ok(Told::Settings(now)), Some(was)) if was.canonical() == now.canonical() => None,
+        (Ok(Told::Settings(now)), was) => {
+            let first = was.and_then(|was| was.differences(&now).first().map(ToString::to_string));
+            Some(OtherSettings::Changed(first))
+        }
+        (Ok(_), _) => Some(OtherSettings::NotTold),
+        (Err(trouble), _) => Some(OtherSettings::NotRead(trouble)),
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -75,6 +89,20 @@ mod tests {
         assert_eq!(codes(Ok(state(5, "bb")), Some(both)), ["held.item-changed", "held.changed"]);
         assert_eq!(codes(Err("silent"), None), ["held.not-shown"]);
         assert!(another_unit(StageKind::Restore).code == "held.another-unit");
+    }
+    #[test]
+    fn after_a_pause_only_the_same_settings_are_the_proven_ones() {
+        let settings = |n| {
+            let item = Item { key: "a".into(), value: Value::Int(n), unit: None };
+            Settings::from_items(None, vec![item]).unwrap()
+        };
+        let proven = settings(1);
+        let after = |told| after_pause(Some(&proven), told);
+        assert_eq!(after(Ok(Told::Settings(settings(1)))), None);
+        assert!(matches!(after(Ok(Told::Settings(settings(2)))), Some(OtherSettings::Changed(Some(_)))));
+        assert_eq!(after(Ok(Told::Done)), Some(OtherSettings::NotTold));
+        assert_eq!(after(Err(Trouble::Silent)), Some(OtherSettings::NotRead(Trouble::Silent)));
+        assert_eq!(after_pause(None, Ok(Told::Settings(settings(1)))), Some(OtherSettings::Changed(None)));
     }
     #[test]
     fn items_are_read_only_where_the_digest_differs() {

@@ -15,8 +15,6 @@ use plumeline_detector::{
     Abilities, Identity, Request, SettingsState, Told, Trouble, driver::Wants, settings::Settings,
 };
 
-/// How often a load that was cut off is taken up again.
-const MOST_TRIES: u32 = 8;
 /// The unit's refusals that have a way out of their own (docs/wire-protocol.md): it still starts; its settings changed.
 const STARTING: u16 = 9;
 const CHANGED: u16 = 10;
@@ -110,7 +108,7 @@ async fn write(ctx: &Context, stage: StageKind, wanted: &Settings) -> Result<(),
     let boot_id = |ctx: &Context| ctx.get().unit.identity.as_ref().and_then(|i| i.boot_id);
     let began = boot_id(ctx);
     let mut last = Trouble::Silent;
-    for _ in 0..MOST_TRIES {
+    for _ in 0..ctx.inputs().plan.advanced.load.most_tries {
         let end = ctx.unit(Request::WriteSettings(wanted.clone())).await;
         match end {
             Ok(_) => {
