@@ -240,6 +240,7 @@ fn air_path(air: &UnitAir) -> AirPath {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use plumeline_simulator::device::settings::to_image;
     /// The invented models that the simulator plays by itself are those that are described.
     #[test]
     fn models_a_and_b_are_described_as_they_are() {
@@ -306,6 +307,7 @@ mod tests {
             for inlets in few..=many {
                 let spare = model.factory_settings(inlets);
                 assert_eq!(model.accepts(&spare, inlets), Ok(()), "{name} with {inlets} inlets");
+                assert!(to_image(&spare).is_ok(), "{name}: {:?}", to_image(&spare));
             }
         }
     }
