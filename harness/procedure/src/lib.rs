@@ -17,6 +17,7 @@ pub mod facts;
 mod feed;
 mod job;
 mod judge;
+mod lines;
 mod machine;
 mod mean_flow;
 pub mod outcome;
@@ -34,6 +35,7 @@ mod watch;
 
 pub use effect::{Effect, Entry, Progress};
 pub use job::JobInputs;
+pub use lines::Drivers;
 pub use machine::Procedure;
 pub use outcome::{Finding, Outcome, StageKind, Subject};
 pub use plan::Plan;

@@ -77,7 +77,7 @@ async fn give_back(ctx: &Context) {
 /// A job that was told to stop before it wanted readings has none: they are started, so that the outputs can be given back
 /// over air that is shown to be clear. A unit that can't be reached holds nobody up.
 async fn look_at_the_air(ctx: &Context) {
-    if ctx.get().stream.hz.is_some() || !ctx.get().link.up {
+    if ctx.get().stream.hz.is_some() || !ctx.get().lines.used().link.up {
         return;
     }
     let rules = &ctx.inputs().plan.advanced.purge.clone();
