@@ -2,7 +2,7 @@
 use crate::session::Outward;
 use indicatif::{ProgressBar, ProgressStyle};
 use plumeline_base::{Instant, Verdict};
-use plumeline_procedure::{Entry, Finding, Progress, Prompt};
+use plumeline_procedure::{Act, Entry, Finding, Progress, Prompt};
 use std::{
     io::{IsTerminal, Write, stdout},
     sync::atomic::{AtomicBool, Ordering},
@@ -33,7 +33,9 @@ impl OutOfService {
     fn follow(clock: &mut Option<Self>, now: Instant, entry: &Entry) {
         match entry {
             Entry::OutOfService { limit_s } => *clock = Some(Self { since: now, limit_s: *limit_s }),
-            Entry::BackInService { .. } | Entry::Ended { .. } => *clock = None,
+            Entry::BackInService { .. } | Entry::Ended { .. } | Entry::TakenBack { of: Act::Isolate, .. } => {
+                *clock = None
+            }
             _ => {}
         }
     }
@@ -194,6 +196,9 @@ impl Words {
             Entry::Line { trouble } => {
                 self.put(&format!("    link       {trouble}"));
                 self.put(&format!("               next: {}", trouble.remedy()));
+            }
+            Entry::TakenBack { prompt, .. } => {
+                self.put(&format!("    back       the answer to [{prompt}] is taken back"))
             }
             Entry::LineBack => self.put("    link       the unit answers again"),
             Entry::StartedAnew { .. } => self.put("    unit       started anew"),

@@ -167,7 +167,7 @@ mod tests {
     fn open(wants: Wants) -> Open {
         let mut o = Open::default();
         for id in [3, 7] {
-            o.asked(&Prompt { id, act: Act::Isolate, text: String::new(), wants: wants.clone() });
+            o.asked(&Prompt { id, act: Act::Isolate, text: String::new(), wants: wants.clone(), back: None });
         }
         o
     }
