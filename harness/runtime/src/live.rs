@@ -138,7 +138,7 @@ impl<'a, K: Keeper> Live<'a, K> {
                     self.link = Some(link);
                 }
                 Woke::Opened(Err(down)) => self.push(down.into()),
-                Woke::Typed(Some((at, line))) => self.typed(at, &line),
+                Woke::Typed(Some(typed)) => self.typed(&typed),
                 // Nobody can answer any more: safer to stop than to wait for ever.
                 Woke::Typed(None) => {
                     if let Operator::Person(lines, _) = &mut self.operator {
@@ -254,10 +254,16 @@ impl<'a, K: Keeper> Live<'a, K> {
         woke
     }
 
-    fn typed(&mut self, at: Instant, line: &str) {
+    fn typed(&mut self, typed: &Typed) {
+        let at = typed.at;
         let Operator::Person(_, open) = &mut self.operator else { return };
-        match open.hear(line) {
-            Heard::Act(act) => self.inputs.push_back((at, Input::Operator(act))),
+        match open.hear(typed) {
+            Heard::Act(act, understood) => {
+                self.inputs.push_back((at, Input::Operator(act)));
+                if let Some(understood) = understood {
+                    self.show.say(&format!("        {understood}"));
+                }
+            }
             Heard::Again(why) => self.show.say(&format!("        {why}")),
             Heard::Photo(prompt, mut tick, path) => {
                 let taken = match &self.photos {

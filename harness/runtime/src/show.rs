@@ -97,6 +97,9 @@ impl JsonLines {
 }
 const JSON_CLOCK: Duration = Duration::from_secs(10);
 impl Show for JsonLines {
+    fn say(&mut self, text: &str) {
+        print_result(&serde_json::json!({ "said": text.trim() }).to_string());
+    }
     fn tick(&mut self, now: Instant, _: Option<&Prompt>) {
         self.clock(now);
     }
@@ -270,17 +273,19 @@ impl Show for Words {
 }
 
 fn prompt_words(p: &Prompt) -> [String; 2] {
-    [format!("  ? [{}] {}", p.id, p.text), format!("        {}", how_to_answer(p))]
+    let back = p.back.map(|id| format!("; or: back (takes the answer to [{id}] back)")).unwrap_or_default();
+    [format!("  ? [{}] {}", p.id, p.text), format!("        {}{back}", how_to_answer(p))]
 }
 
 fn how_to_answer(p: &Prompt) -> String {
     use plumeline_detector::driver::Wants;
     match &p.wants {
-        Wants::Done => "press Enter when done, or type: cannot REASON".into(),
-        Wants::YesNo => "type yes or no".into(),
-        Wants::Moment => "press Enter at that moment, or type: cannot REASON".into(),
-        Wants::Number { unit } => format!("type the number in {unit}, or: cannot REASON"),
+        Wants::Done => "press Enter when done, or type: no, REASON".into(),
+        Wants::YesNo => "type yes, or: no, REASON".into(),
+        Wants::Moment => "press Enter at that moment, or type: no, REASON".into(),
+        Wants::Number { unit } => format!("type the number in {unit}, or: no, REASON"),
         Wants::Text => "type your answer, or: no".into(),
+        Wants::OneOf { words } => format!("type {}", crate::terminal::words_to_type(words)),
         Wants::Tick => crate::terminal::TICK_HELP.into(),
     }
 }

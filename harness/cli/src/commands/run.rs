@@ -80,7 +80,7 @@ pub fn run(args: &Run) -> Result<Exit, Failure> {
             };
             let operator = match script {
                 Some((script, site)) => Operator::Script(script.with_photos(photos(&folder)), site),
-                None => Operator::Person(terminal::listen(real), terminal::Open::default()),
+                None => Operator::Person(terminal::listen(real), terminal::Open::here()),
             };
             let live = Live::new(&mut session, port, real, operator, show.as_mut()).with_photos(photos(&folder));
             runtime.block_on(live.run(opening))?;
