@@ -1,6 +1,7 @@
 //! A person at the keyboard: lines from standard input, each the answer to the oldest open prompt unless it names one.
 //!
 //! A thread reads, so that the moment of a line is the moment the key was pressed. Not here: what is asked.
+use super::OpenPrompts;
 use plumeline_base::{
     Instant,
     input::{Answer, OperatorAct, Tick, TickState},
@@ -43,11 +44,27 @@ pub fn listen(clock: RealClock) -> mpsc::UnboundedReceiver<Typed> {
 /// Nobody has read a question and answered it sooner (practice, no source).
 const SOONEST: Duration = Duration::from_millis(500);
 
-/// The prompts that wait for a person, each with the moment from which on it can have been read.
+/// From when on questions can have been read. At a terminal, what was typed before that is no answer.
 #[derive(Default)]
-pub struct Open {
-    prompts: BTreeMap<u32, (Prompt, Option<std::time::Instant>)>,
+pub struct Readable {
+    from: BTreeMap<u32, std::time::Instant>,
     at_terminal: bool,
+}
+impl Readable {
+    /// Of what is shown here and answered at standard input.
+    pub fn here() -> Self {
+        Self { from: BTreeMap::new(), at_terminal: stdin().is_terminal() }
+    }
+    /// A question appears; what was typed and not read yet is thrown away.
+    pub(crate) fn asked(&mut self, id: u32) {
+        if self.at_terminal {
+            plumeline_link::forget_typed();
+            self.from.insert(id, std::time::Instant::now() + SOONEST);
+        }
+    }
+    fn too_soon(&self, typed: &Typed, id: u32) -> bool {
+        self.from.get(&id).is_some_and(|from| typed.pressed < *from)
+    }
 }
 
 /// What a line came to.
@@ -60,62 +77,38 @@ pub enum Heard {
     Again(String),
 }
 
-impl Open {
-    /// Prompts that are answered at standard input. At a terminal, what was typed before a question stood is not taken.
-    pub fn here() -> Self {
-        Self { prompts: BTreeMap::new(), at_terminal: stdin().is_terminal() }
+/// Takes a line. `12: yes` answers prompt 12; without a number the oldest one is meant.
+pub fn hear(typed: &Typed, open: &OpenPrompts, readable: &Readable) -> Heard {
+    let line = typed.line.trim();
+    let (named, words) = match line.split_once(':') {
+        Some((n, rest)) if n.trim().parse::<u32>().is_ok() => (n.trim().parse::<u32>().ok(), rest.trim()),
+        _ => (None, line),
+    };
+    let Some(prompt) = named.map_or_else(|| open.oldest(), |id| open.get(id)) else {
+        return Heard::Again(match named {
+            Some(id) => format!("there is no open question {id}"),
+            None => "nothing is asked at the moment; wait for the next question".into(),
+        });
+    };
+    let id = prompt.id;
+    if readable.too_soon(typed, id) {
+        return Heard::Again(format!("typed before the question stood: not taken; [{id}] still waits"));
     }
-    /// A prompt was opened.
-    pub fn asked(&mut self, prompt: &Prompt) {
-        if self.at_terminal {
-            plumeline_link::forget_typed();
+    let heard = match &prompt.wants {
+        _ if words.eq_ignore_ascii_case("back") => match prompt.back {
+            Some(_) => Ok((Answer::Back, None)),
+            None => Err("nothing can be taken back here: what follows rests on the answer before".into()),
+        },
+        Wants::Tick => tick(words).map(|(tick, photo)| (Answer::Ticked(tick), photo)),
+        wants => answer(wants, words).map(|answer| (answer, None)),
+    };
+    match heard {
+        Ok((Answer::Ticked(tick), Some(photo))) => Heard::Photo(id, tick, photo),
+        Ok((answer, _)) => {
+            let understood = understood(prompt, &answer);
+            Heard::Act(OperatorAct { prompt: id, answer }, understood)
         }
-        let from = self.at_terminal.then(|| std::time::Instant::now() + SOONEST);
-        self.prompts.insert(prompt.id, (prompt.clone(), from));
-    }
-    /// A prompt is no longer wanted.
-    pub fn withdrawn(&mut self, id: u32) {
-        self.prompts.remove(&id);
-    }
-    /// Takes a line. `12: yes` answers prompt 12; without a number the oldest one is meant.
-    pub fn hear(&mut self, typed: &Typed) -> Heard {
-        let line = typed.line.trim();
-        let (named, words) = match line.split_once(':') {
-            Some((n, rest)) if n.trim().parse::<u32>().is_ok() => (n.trim().parse::<u32>().ok(), rest.trim()),
-            _ => (None, line),
-        };
-        let Some((prompt, from)) = named.map_or_else(|| self.prompts.values().next(), |id| self.prompts.get(&id))
-        else {
-            return Heard::Again(match named {
-                Some(id) => format!("there is no open question {id}"),
-                None => "nothing is asked at the moment; wait for the next question".into(),
-            });
-        };
-        if from.is_some_and(|from| typed.pressed < from) {
-            return Heard::Again(format!("typed before the question stood: not taken; [{}] still waits", prompt.id));
-        }
-        let id = prompt.id;
-        let heard = match &prompt.wants {
-            _ if words.eq_ignore_ascii_case("back") => match prompt.back {
-                Some(_) => Ok((Answer::Back, None)),
-                None => Err("nothing can be taken back here: what follows rests on the answer before".into()),
-            },
-            Wants::Tick => tick(words).map(|(tick, photo)| (Answer::Ticked(tick), photo)),
-            wants => answer(wants, words).map(|answer| (answer, None)),
-        };
-        match heard {
-            Ok((Answer::Ticked(tick), Some(photo))) => Heard::Photo(id, tick, photo),
-            Ok((answer, _)) => {
-                let understood = understood(prompt, &answer);
-                self.prompts.remove(&id);
-                Heard::Act(OperatorAct { prompt: id, answer }, understood)
-            }
-            Err(why) => Heard::Again(why),
-        }
-    }
-    /// The oldest question that waits.
-    pub fn oldest(&self) -> Option<&Prompt> {
-        self.prompts.values().next().map(|(prompt, _)| prompt)
+        Err(why) => Heard::Again(why),
     }
 }
 
@@ -266,19 +259,23 @@ mod tests {
     use super::*;
     use plumeline_procedure::Act;
 
-    fn open(wants: Wants) -> Open {
-        let mut o = Open::default();
+    fn open(wants: Wants) -> OpenPrompts {
+        let mut o = OpenPrompts::default();
         for id in [3, 7] {
-            o.asked(&Prompt { id, act: Act::Isolate, text: String::new(), wants: wants.clone(), back: None });
+            let prompt = Prompt { id, act: Act::Isolate, text: String::new(), wants: wants.clone(), back: None };
+            o.asked(Instant::START, prompt);
         }
         o
     }
     fn now(line: &str) -> Typed {
         Typed { at: Instant::START, pressed: std::time::Instant::now(), line: line.into() }
     }
-    fn heard(o: &mut Open, line: &str) -> Option<(u32, Answer)> {
-        match o.hear(&now(line)) {
-            Heard::Act(a, _) => Some((a.prompt, a.answer)),
+    fn heard(o: &mut OpenPrompts, line: &str) -> Option<(u32, Answer)> {
+        match hear(&now(line), o, &Readable::default()) {
+            Heard::Act(a, _) => {
+                o.closed(a.prompt);
+                Some((a.prompt, a.answer))
+            }
             Heard::Photo(..) | Heard::Again(_) => None,
         }
     }
@@ -292,7 +289,7 @@ mod tests {
         for slip in ["", "y", "yes", "done", "ok", "lock", "lockedd", "cannot", "can't"] {
             assert_eq!(heard(&mut open(consequence()), slip), None, "{slip}");
         }
-        let said = |line: &str| match open(consequence()).hear(&now(line)) {
+        let said = |line: &str| match hear(&now(line), &open(consequence()), &Readable::default()) {
             Heard::Act(a, understood) => Some((a.answer, understood.unwrap_or_default())),
             _ => None,
         };
@@ -304,19 +301,21 @@ mod tests {
     }
     #[test]
     fn what_was_typed_before_the_question_stood_is_not_taken() {
-        let mut o = Open { at_terminal: true, ..Open::default() };
-        let early = now("");
-        o.asked(&Prompt { id: 1, act: Act::Swap, text: String::new(), wants: Wants::Done, back: None });
-        assert!(matches!(o.hear(&early), Heard::Again(_)));
-        assert!(matches!(o.hear(&now("")), Heard::Again(why) if why.contains("before the question stood")));
+        let mut readable = Readable { at_terminal: true, ..Readable::default() };
+        let (early, open) = (now(""), open(Wants::Done));
+        readable.asked(3);
+        assert!(matches!(hear(&early, &open, &readable), Heard::Again(_)));
+        let why = "before the question stood";
+        assert!(matches!(hear(&now(""), &open, &readable), Heard::Again(said) if said.contains(why)));
         let later = Typed { pressed: std::time::Instant::now() + SOONEST * 2, ..now("") };
-        assert!(matches!(o.hear(&later), Heard::Act(..)));
+        assert!(matches!(hear(&later, &open, &readable), Heard::Act(..)));
     }
     #[test]
     fn an_answer_is_taken_back_only_where_nothing_rests_on_it() {
         let mut o = open(Wants::Done);
         assert_eq!(heard(&mut o, "back"), None);
-        o.asked(&Prompt { id: 1, act: Act::Tell, text: String::new(), wants: consequence(), back: Some(0) });
+        let prompt = Prompt { id: 1, act: Act::Tell, text: String::new(), wants: consequence(), back: Some(0) };
+        o.asked(Instant::START, prompt);
         assert_eq!(heard(&mut o, "Back"), Some((1, Answer::Back)));
     }
     #[test]
@@ -369,11 +368,10 @@ mod tests {
         }
     }
     #[test]
-    fn a_photo_leaves_the_question_open_until_it_is_taken_in() {
-        let mut o = open(Wants::Tick);
-        let Heard::Photo(3, _, path) = o.hear(&now("done; photo x.jpg")) else { panic!("a photo") };
+    fn a_photo_is_no_answer_until_it_is_taken_in() {
+        let heard = hear(&now("done; photo x.jpg"), &open(Wants::Tick), &Readable::default());
+        let Heard::Photo(3, _, path) = heard else { panic!("a photo") };
         assert_eq!(path, PathBuf::from("x.jpg"));
-        assert_eq!(o.oldest().map(|p| p.id), Some(3));
     }
     #[test]
     fn what_is_no_answer_leaves_the_prompt_open() {
