@@ -11,6 +11,7 @@ pub mod keep;
 pub mod live;
 pub mod operator;
 pub mod places;
+pub mod plan_check;
 pub mod port;
 pub mod rejudge;
 pub mod replay;
