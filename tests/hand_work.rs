@@ -35,7 +35,7 @@ fn job(plan: &str, answers: &str, site_commands: &[&str]) -> Outcome {
     let mut all: Vec<(String, Vec<u8>)> = files.map(|(n, t)| (n.to_owned(), t.into_bytes())).to_vec();
     all.insert(1, ("plan.toml".into(), plan.as_bytes().to_vec()));
     let files = Files(all).with_shipped("model-a", "model-b").unwrap().with_port("sim:");
-    let inputs = files.check(plumeline_runtime::job_files::DRAWS).unwrap().inputs;
+    let inputs = files.check().unwrap().inputs;
     let site = scenario::site(inputs.pipework.clone(), 11, &[], true).unwrap();
     let mut simulation = Simulation::new(site, Instant::START).unwrap();
     for command in site_commands {
@@ -45,7 +45,7 @@ fn job(plan: &str, answers: &str, site_commands: &[&str]) -> Outcome {
     let mut session = Session::new(
         Procedure::new(inputs.clone(), port::driver(&files)),
         MemoryKeeper::default(),
-        inputs.plan.readings_hz,
+        inputs.plan.link.readings_hz,
     );
     let mut script = Script::of(Script::read("operator.toml", format!("format = 1\n{answers}").as_bytes()).unwrap());
     let faults = FaultSpec::parse("").unwrap();

@@ -42,7 +42,7 @@ fn inputs() -> (Files, JobInputs) {
     let file = |name: &str| (name.to_owned(), std::fs::read(dir.join(name)).unwrap());
     let files = Files(["pipework.toml", "plan.toml", "settings-new.json"].map(file).to_vec());
     let files = files.with_shipped("model-a", "model-b").unwrap().with_port("sim:");
-    let mut inputs = files.check(plumeline_runtime::job_files::DRAWS).unwrap().inputs;
+    let mut inputs = files.check().unwrap().inputs;
     inputs.plan.checklist.clear();
     let wanted = [StageKind::Isolate, StageKind::Swap, StageKind::Boot, StageKind::Load, StageKind::Restore];
     inputs.plan.stages.retain(|s: &StagePlan| wanted.contains(&s.stage));

@@ -332,7 +332,7 @@ mod every_write {
         Folder::create_on(Arc::new(disk.clone()), Path::new("/job"), &refs, true).unwrap()
     }
     fn site(folder: &Folder) -> Simulation {
-        let loaded = Files::read(folder).unwrap().check(100).unwrap();
+        let loaded = Files::read(folder).unwrap().check_with(|plan| plan.advanced.model.draws = 100).unwrap();
         Simulation::new(Scenario::new(loaded.inputs.pipework, 1), Instant::START).unwrap()
     }
     /// Does the job, or goes on with it, as far as the disks let it.
@@ -347,7 +347,7 @@ mod every_write {
             let up = resume::take_up(folder, || log.clone(), &files, LATER, 1.0)?;
             (up.session, up.opening, up.at)
         } else {
-            let loaded = files.check(plumeline_runtime::job_files::DRAWS)?;
+            let loaded = files.check()?;
             let procedure = Procedure::new(loaded.inputs.clone(), port::driver(&files));
             let keeper = DiskKeeper::create_on(folder, log.clone())?;
             (Session::new(procedure, keeper, 2), files.opening(BEGUN.into()), Instant::START)

@@ -42,7 +42,7 @@ fn run(job: Job) -> Outcome {
             .with_shipped("model-a", "model-b")
             .unwrap()
             .with_port("sim:");
-    let inputs = files.check(400).unwrap().inputs;
+    let inputs = files.check_with(|plan| plan.advanced.model.draws = 400).unwrap().inputs;
     let defects: Vec<String> = job.defects.iter().map(|d| (*d).to_owned()).collect();
     let mut site = scenario::site(inputs.pipework.clone(), job.seed, &defects, true).unwrap();
     if let Some(edit) = job.site {
@@ -52,7 +52,7 @@ fn run(job: Job) -> Outcome {
     let mut session = Session::new(
         Procedure::new(inputs.clone(), port::driver(&files)),
         MemoryKeeper::default(),
-        inputs.plan.readings_hz,
+        inputs.plan.link.readings_hz,
     );
     let words = format!("format = 1\n{}", job.answers);
     let mut script = Script::of(Script::read("operator.toml", words.as_bytes()).unwrap());

@@ -19,6 +19,7 @@ mod hand_work;
 mod judge;
 mod line_faults;
 mod load_cuts;
+mod models;
 mod over_a_line;
 mod physics_agree;
 mod predict;

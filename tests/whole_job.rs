@@ -58,7 +58,7 @@ fn the_bench_stops_a_bad_unit_before_anything_is_isolated() {
 /// What is still under way when a job ends must not reach a unit that nobody watches any more.
 #[test]
 fn nothing_follows_from_what_comes_after_the_end() {
-    use plumeline::commands::demo::WHOLE;
+    use plumeline::commands::invented::WHOLE;
     use plumeline_base::{
         Instant,
         input::{AbortCause, Event, Input, LinkDown},
@@ -66,10 +66,7 @@ fn nothing_follows_from_what_comes_after_the_end() {
     use plumeline_runtime::{job_files::Files, port};
     let files = [("pipework.toml", WHOLE.pipework), ("plan.toml", WHOLE.plan), ("settings-new.json", WHOLE.settings)];
     let files = Files(files.map(|(name, text)| (name.to_owned(), text.as_bytes().to_vec())).into());
-    let mut procedure = plumeline_procedure::Procedure::new(
-        files.check(plumeline_runtime::job_files::DRAWS).unwrap().inputs,
-        port::driver(&files),
-    );
+    let mut procedure = plumeline_procedure::Procedure::new(files.check().unwrap().inputs, port::driver(&files));
     let mut at = Instant::START;
     let mut effects = |input| {
         at += std::time::Duration::from_secs(60);

@@ -70,13 +70,13 @@ impl Recording {
         let file = |name: &str| (name.to_owned(), std::fs::read(dir.join(name)).unwrap());
         let files = Files(["pipework.toml", "plan.toml", "settings-new.json"].map(file).to_vec());
         let files = files.with_shipped("model-a", "model-b").unwrap().with_port("sim:");
-        let mut inputs = files.check(plumeline_runtime::job_files::DRAWS).unwrap().inputs;
+        let mut inputs = files.check().unwrap().inputs;
         inputs.plan.stages.iter_mut().for_each(|s| s.deadline_s = s.deadline_s.min(LONGEST_STAGE_S));
 
         let site = scenario::site(inputs.pipework.clone(), 11, &[], true).unwrap();
         let mut simulation = Simulation::new(site, Instant::START).unwrap();
         let procedure = Procedure::new(inputs.clone(), port::driver(&files));
-        let mut session = Session::new(procedure, Events::default(), inputs.plan.readings_hz);
+        let mut session = Session::new(procedure, Events::default(), inputs.plan.link.readings_hz);
         let (mut script, mut show) = (Script::willing(), Quiet);
         let faults = FaultSpec::parse("").unwrap();
         VirtualJob::new(&mut session, &mut simulation, &mut script, &mut show, faults, 11, Instant::START)

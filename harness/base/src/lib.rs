@@ -5,6 +5,7 @@
 #![no_std]
 extern crate alloc;
 
+pub mod dimension;
 pub mod input;
 pub mod obscuration;
 pub mod pipework;

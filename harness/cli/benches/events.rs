@@ -6,7 +6,7 @@ use criterion::{BatchSize, Criterion, Throughput, criterion_group, criterion_mai
 use plumeline_base::input::{Event, Input};
 use plumeline_procedure::Procedure;
 use plumeline_runtime::{
-    job_files::{DRAWS, Files},
+    job_files::Files,
     port,
     replay::{Against, replay},
 };
@@ -27,7 +27,7 @@ fn benches(c: &mut Criterion) {
         }
         events.push(Event { at: record.at, input });
     }
-    let inputs = files.check(DRAWS).unwrap().inputs;
+    let inputs = files.check().unwrap().inputs;
 
     let mut group = c.benchmark_group("job");
     group.throughput(Throughput::Elements(events.len() as u64));

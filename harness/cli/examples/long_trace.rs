@@ -1,6 +1,6 @@
 //! Records a long job for benchmarks of replay: the demonstration's site with its four pipes, readings at 10 Hz, and hands so
 //! slow that it takes about eight hours. `cargo run --release -p plumeline --example long_trace -- FOLDER [seconds a prompt]`
-use plumeline::{carrying, commands::demo};
+use plumeline::{carrying, commands::invented};
 use plumeline_base::Instant;
 use plumeline_job::folder::{self, Folder};
 use plumeline_procedure::Procedure;
@@ -34,7 +34,7 @@ fn main() -> ExitCode {
 
 fn record(out: &Path, pause_s: &str) -> Result<Instant, Failure> {
     let mut plan = String::new();
-    for line in demo::WHOLE.plan.lines() {
+    for line in invented::WHOLE.plan.lines() {
         plan += match line.split('=').next().map(str::trim) {
             Some("readings") => "readings = \"10 Hz\"",
             Some("deadline") => "deadline = \"12 h\"",
@@ -44,22 +44,22 @@ fn record(out: &Path, pause_s: &str) -> Result<Instant, Failure> {
     }
     let described = carrying::Described::find("model-b")?;
     let files = [
-        (folder::PIPEWORK, demo::WHOLE.pipework.as_bytes()),
+        (folder::PIPEWORK, invented::WHOLE.pipework.as_bytes()),
         (folder::PLAN, plan.as_bytes()),
-        (folder::SETTINGS_NEW, demo::WHOLE.settings.as_bytes()),
+        (folder::SETTINGS_NEW, invented::WHOLE.settings.as_bytes()),
         (folder::UNIT_REPLACEMENT, described.bytes.as_slice()),
     ];
     let pipework = plumeline_job::pipework::parse(folder::PIPEWORK, files[0].1)?.pipework;
     let folder = Folder::create(out, &files, true)?;
     let files = Files::read(&folder)?.with_port("sim:");
-    let loaded = files.check(plumeline_runtime::job_files::DRAWS)?;
+    let loaded = files.check()?;
     let site = scenario::site(pipework, 1, &[], true)?;
     let mut simulation =
         Simulation::new(site, Instant::START).map_err(|e| Failure::input(e.to_string(), "report this"))?;
     let mut script =
         Script::of(Script::read("operator.toml", format!("format = 1\npause_s = {pause_s}\n").as_bytes())?);
     let procedure = Procedure::new(loaded.inputs.clone(), plumeline_runtime::port::driver(&files));
-    let mut session = Session::new(procedure, DiskKeeper::create(&folder)?, loaded.inputs.plan.readings_hz);
+    let mut session = Session::new(procedure, DiskKeeper::create(&folder)?, loaded.inputs.plan.link.readings_hz);
     VirtualJob::new(&mut session, &mut simulation, &mut script, &mut Quiet, Default::default(), 1, Instant::START)
         .run(files.opening("2026-01-01T08:00:00Z".into()))?;
     Ok(session.record().until)

@@ -4,6 +4,7 @@ mod settings;
 
 pub use settings::{Capture, Carry, Diff, Show};
 
+use crate::commands::invented::USUAL;
 use clap::{Args, Parser, Subcommand};
 use std::path::PathBuf;
 
@@ -41,6 +42,9 @@ pub enum Command {
     /// Do the whole job against the bundled simulator and show the report.
     #[command(after_help = "Examples:\n  plumeline demo\n  plumeline demo --defect hole-blocked --out blocked --force")]
     Demo(Demo),
+    /// List the lies that a simulated replacement can tell.
+    #[command(after_help = "Example:\n  plumeline demo --small --lie alarms-dead --out lie --force")]
+    Lies,
     /// Run a simulated unit and site for other programs to talk to.
     #[command(
         after_help = "Examples:\n  plumeline simulate scenario.toml --pty /tmp/unit\n  plumeline simulate scenario.toml --tcp 127.0.0.1:5000 --control 127.0.0.1:5001"
@@ -49,6 +53,11 @@ pub enum Command {
     /// Write a new job folder to be filled in.
     #[command(after_help = "Examples:\n  plumeline new my-job\n  plumeline new my-job --from-csv holes.csv")]
     New(New),
+    /// Say what is wrong or open in a job before its site goes out of service.
+    #[command(
+        after_help = "Exit codes: 0 nothing; 2 something is open, or the job can't be begun; 3 it can't be checked (see docs/plan-check.md).\n\nExamples:\n  plumeline plan-check my-job\n  plumeline plan-check my-job --port display: --no-simulation\n  plumeline plan-check my-job --seeds 30 --json"
+    )]
+    PlanCheck(PlanCheck),
     /// Do a job, or take it up again where it stopped.
     #[command(
         after_help = "Examples:\n  plumeline run my-job --port serial:/dev/ttyUSB0@115200\n  plumeline run my-job --port tcp:192.0.2.7:5000\n  plumeline run my-job --port display:\n  plumeline run my-job --port usb:1209:0001 --operator operator.toml"
@@ -149,6 +158,12 @@ pub struct Demo {
     /// A defect made at the site: NAME or NAME:pipe=1,hole=4,severity=0.5. May be given several times.
     #[arg(long, value_name = "NAME")]
     pub defect: Vec<String>,
+    /// A lie of the replacement: NAME or NAME:SEVERITY, one of those that `plumeline lies` lists. May be given several times.
+    #[arg(long, value_name = "NAME")]
+    pub lie: Vec<String>,
+    /// The replacement: model-b, model-c, model-d or model-e.
+    #[arg(long, value_name = "NAME", default_value = USUAL)]
+    pub replacement: String,
     /// How the unit is reached: in process and virtual time, or over a pseudo-terminal in scaled time.
     #[arg(long, value_name = "HOW", default_value = "process")]
     pub over: Over,
@@ -228,6 +243,25 @@ pub struct New {
     /// Replace files that are there already.
     #[arg(long)]
     pub force: bool,
+}
+
+/// Say what is wrong or open in a job.
+#[derive(Args, Debug)]
+pub struct PlanCheck {
+    /// The job folder.
+    pub job: PathBuf,
+    /// The port that the job is to be run through: what it can't show is among the remarks.
+    #[arg(long)]
+    pub port: Option<String>,
+    /// How many sound sites are simulated with this job's own files.
+    #[arg(long, value_name = "N", default_value_t = 5, value_parser = clap::value_parser!(u64).range(1..=1000))]
+    pub seeds: u64,
+    /// Leave the simulation out.
+    #[arg(long, conflicts_with = "seeds")]
+    pub no_simulation: bool,
+    /// One JSON document on standard output.
+    #[arg(long)]
+    pub json: bool,
 }
 
 /// Do a job.
@@ -396,8 +430,8 @@ pub struct Predict {
     #[arg(long, value_name = "LEVEL")]
     pub obscuration: Vec<String>,
     /// Monte Carlo draws.
-    #[arg(long, default_value_t = 10_000, value_parser = clap::value_parser!(u64).range(100..=10_000_000))]
-    pub draws: u64,
+    #[arg(long, default_value_t = 10_000, value_parser = clap::value_parser!(u32).range(100..=10_000_000))]
+    pub draws: u32,
 }
 
 /// List ports.
@@ -554,6 +588,9 @@ pub struct Campaign {
     /// Write every job and the counts to this folder; with --explain: the folder of the job.
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
+    /// Units that lie at sound sites instead of defects: so many runs of every lie, at least 100, in a matrix of their own.
+    #[arg(long, conflicts_with_all = ["shard", "merge", "explain"])]
+    pub lies: bool,
     /// Show the counts as JSON instead of tables.
     #[arg(long, conflicts_with = "explain")]
     pub json: bool,

@@ -30,8 +30,10 @@ pub fn main() -> ExitCode {
     }
     let end = match &cli.command {
         Command::Demo(a) => commands::demo::demo(a),
+        Command::Lies => commands::lies::lies(),
         Command::Simulate(a) => commands::simulate::simulate(a),
         Command::New(a) => commands::files::new(a),
+        Command::PlanCheck(a) => commands::plan_check::plan_check(a),
         Command::Run(a) => commands::run::run(a),
         Command::Replay(a) => commands::files::replay(a),
         Command::Report(a) => commands::files::report(a),

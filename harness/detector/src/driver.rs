@@ -154,6 +154,24 @@ pub enum Told {
     Back,
 }
 
+/// Why a unit refuses, as far as somebody can do something about it.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[serde(rename_all = "kebab-case")]
+pub enum RefusalKind {
+    /// It has not started yet: later it may do it.
+    StillStarting,
+    /// Its settings were changed by somebody else meanwhile.
+    SettingsChanged,
+    /// What it was sent is not what it takes.
+    Invalid,
+    /// Something else must end first.
+    Busy,
+    /// Another reason.
+    #[default]
+    Other,
+}
+
 /// Why a request failed.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
@@ -167,7 +185,10 @@ pub enum Trouble {
     LinkDown(LinkDown),
     /// The unit refused.
     Refused {
-        /// The unit's code.
+        /// What kind of refusal it is, whatever the protocol.
+        #[serde(default)]
+        kind: RefusalKind,
+        /// The unit's own code, as evidence.
         code: u16,
         /// The unit's reason.
         reason: String,
@@ -203,7 +224,7 @@ impl fmt::Display for Trouble {
             Self::Silent => f.write_str("the unit does not answer"),
             Self::Garbled => f.write_str("what comes from the port can't be read"),
             Self::LinkDown(cause) => write!(f, "{cause}"),
-            Self::Refused { code, reason } => write!(f, "the unit refused: {reason} (code {code})"),
+            Self::Refused { code, reason, .. } => write!(f, "the unit refused: {reason} (code {code})"),
             Self::CannotDo(what) => write!(f, "not possible with this unit: {what}"),
             Self::Nonsense(what) => write!(f, "the unit's answer can't be right: {what}"),
             Self::NotTold(why) => write!(f, "not captured: {why}"),

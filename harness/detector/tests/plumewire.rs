@@ -5,6 +5,7 @@ use common::{Effect, Pair, Unit};
 use plumeline_base::{Instant, input::LinkDown};
 use plumeline_detector::{
     Driver, Faults, Request, Told, Trouble,
+    driver::RefusalKind,
     plumewire::Plumewire,
     settings::{Item, Settings, Value},
 };
@@ -53,7 +54,10 @@ fn identifies_and_says_what_the_unit_can_do() {
 fn a_unit_that_still_starts_is_not_identified_yet() {
     let mut p = pair();
     p.unit.starting = true;
-    assert!(matches!(p.ask(Request::Identify), Told::Failed(Trouble::Refused { code: 9, .. })));
+    assert!(matches!(
+        p.ask(Request::Identify),
+        Told::Failed(Trouble::Refused { kind: RefusalKind::StillStarting, code: 9, .. })
+    ));
     p.unit.starting = false;
     assert!(matches!(p.ask(Request::Identify), Told::Identity(..)));
 }
@@ -232,7 +236,10 @@ fn another_transaction_is_cleared_away_and_a_refused_one_given_up() {
     assert!(matches!(p.ask(Request::WriteSettings(some_settings(0))), Told::SettingsWritten { .. }));
     p.unit.refuse_commit = true;
     let image = p.unit.image.clone();
-    assert!(matches!(p.ask(Request::WriteSettings(some_settings(9))), Told::Failed(Trouble::Refused { code: 14, .. })));
+    assert!(matches!(
+        p.ask(Request::WriteSettings(some_settings(9))),
+        Told::Failed(Trouble::Refused { kind: RefusalKind::Invalid, code: 14, .. })
+    ));
     assert_eq!((p.unit.open.is_none(), &p.unit.image), (true, &image));
 }
 

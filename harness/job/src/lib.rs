@@ -14,7 +14,6 @@ pub mod error;
 pub mod folder;
 pub mod journal;
 pub mod key;
-pub mod limits;
 pub mod photos;
 pub mod pipework;
 pub mod plan;

@@ -6,14 +6,20 @@
 //!
 //! Not here: the result's schema, which belongs to the report that writes it.
 use crate::{
-    decisions, description, digest::Digest, journal, limits::Presets, pipework, plan, seal, settings, units,
+    decisions, description,
+    digest::Digest,
+    journal, pipework, plan, seal, settings,
+    units::{self, Dimension},
     written::Bounds,
 };
-use plumeline_procedure::Entry;
+use plumeline_procedure::{
+    Entry,
+    rules::{Range, Rule, TABLES},
+};
 use schemars::{
     JsonSchema, Schema, SchemaGenerator, generate::SchemaSettings, json_schema, transform::RecursiveTransform,
 };
-use serde_json::{Value, json};
+use serde_json::{Map, Value, json};
 use std::borrow::Cow;
 
 impl JsonSchema for Digest {
@@ -44,8 +50,15 @@ pub fn all() -> Vec<(&'static str, String)> {
 
 /// The schema of a TOML document, as text with a line feed at the end. TOML has no null: what is not there is left out.
 pub fn of_toml<T: JsonSchema>() -> String {
+    of_toml_with::<T>(|_| {})
+}
+
+/// Like [`of_toml`], with more in it.
+pub(crate) fn of_toml_with<T: JsonSchema>(add: impl FnOnce(&mut Schema)) -> String {
     let settings = SchemaSettings::draft2020_12().with_transform(RecursiveTransform(without_null));
-    text(&settings.into_generator().into_root_schema_for::<T>())
+    let mut schema = settings.into_generator().into_root_schema_for::<T>();
+    add(&mut schema);
+    text(&schema)
 }
 
 fn without_null(schema: &mut Schema) {
@@ -131,22 +144,6 @@ pub(crate) fn pairs(first: &'static Bounds, second: &'static Bounds) -> impl FnM
     }
 }
 
-/// A limit: the name of a preset, a value, or a value with its source.
-pub(crate) fn limit(presets: &'static Presets, bounds: &'static Bounds) -> impl FnMut(&mut Schema) {
-    move |schema| {
-        let names: Vec<_> = presets.all.iter().map(|p| p.name).collect();
-        without_null(schema);
-        if let Some(Value::Array(any)) = schema.get_mut("anyOf") {
-            any.retain(|s| s.get("$ref").is_some());
-            for own in any.iter_mut() {
-                *own = json!({ "$ref": own.get("$ref"), "properties": { "value": written(bounds) } });
-            }
-            any.splice(0..0, [json!({ "enum": names }), json!(written(bounds))]);
-        }
-        describe(schema, &format!("The name of a preset, or a value. {}", says(bounds)));
-    }
-}
-
 /// One of several names.
 pub(crate) fn names<T>(known: &'static [(&'static str, T)]) -> impl FnMut(&mut Schema) {
     one_of(known.iter().map(|(name, _)| *name).collect())
@@ -172,24 +169,91 @@ pub(crate) fn words_or_list(words: &'static [&'static str]) -> impl FnMut(&mut S
 }
 
 /// How a quantity is written: as text with a unit, or as a bare number where there is no unit.
-fn written(bounds: &Bounds) -> serde_json::Map<String, Value> {
+fn written(bounds: &Bounds) -> Map<String, Value> {
+    let range = Range { low: bounds.low, high: bounds.high, above_low: bounds.above_low };
+    written_in(bounds.dimension, range)
+}
+
+fn written_in(dimension: Dimension, range: Range) -> Map<String, Value> {
     let mut schema = json_schema!({
         "type": "string",
-        "pattern": units::pattern(bounds.dimension, bounds.low < 0.0),
+        "pattern": units::pattern(dimension, range.low < 0.0),
     });
-    if bounds.dimension == units::Dimension::Ratio {
-        let low = if bounds.above_low { "exclusiveMinimum" } else { "minimum" };
-        schema.insert("type".into(), json!(["string", "number"]));
-        schema.insert(low.into(), json!(bounds.low));
-        schema.insert("maximum".into(), json!(bounds.high));
+    if dimension.is_bare() {
+        let low = if range.above_low { "exclusiveMinimum" } else { "minimum" };
+        let number = if dimension == Dimension::Count { "integer" } else { "number" };
+        schema.insert("type".into(), json!(["string", number]));
+        schema.insert(low.into(), json!(range.low));
+        schema.insert("maximum".into(), json!(range.high));
     }
     std::mem::take(schema.ensure_object())
 }
 
 fn says(bounds: &Bounds) -> String {
-    let units: Vec<_> = bounds.dimension.units().filter(|u| u.is_ascii()).collect();
-    let none = if bounds.dimension == units::Dimension::Ratio { "none, or " } else { "" };
-    format!("Write {}. Units: {none}{}.", bounds.says, units.join(", "))
+    says_in(bounds.dimension, bounds.says)
+}
+
+fn says_in(dimension: Dimension, allowed: &str) -> String {
+    let units = units::of(dimension).filter(|u| u.is_ascii()).collect::<Vec<_>>().join(", ");
+    let none = match (dimension.is_bare(), units.is_empty()) {
+        (true, true) => "none",
+        (true, false) => "none, or ",
+        (false, _) => "",
+    };
+    format!("Write {allowed}. Units: {none}{units}.")
+}
+
+/// A rule of the plan: the name of a preset, a value, or a value with its source.
+fn rule(rule: &Rule) -> Value {
+    let value = written_in(rule.dimension, rule.range);
+    let own = json!({ "$ref": "#/$defs/Own", "properties": { "value": value } });
+    let mut any = vec![json!(value), own];
+    let mut more = says_in(rule.dimension, &rule.allowed());
+    if let [first, ..] = rule.presets {
+        any.insert(0, json!({ "enum": rule.presets.iter().map(|p| p.name).collect::<Vec<_>>() }));
+        more = format!("{} ({}) if not stated. {more}", rule.dimension.shown(first.value), first.name);
+    }
+    json!({ "description": format!("{}; {more}", rule.says.trim_end_matches([' ', '.'])), "anyOf": any })
+}
+
+/// Adds the rules of the plan to the schema of its facts.
+pub(crate) fn with_rules(schema: &mut Schema) {
+    let top = schema.ensure_object();
+    for table in TABLES {
+        let rules: Map<String, Value> = table.rules.iter().map(|r| (r.key.to_owned(), rule(r))).collect();
+        if let Some(Value::Object(known)) = properties_of(top, table.section) {
+            known.extend(rules);
+            continue;
+        }
+        let new = json!({
+            "description": table.about,
+            "type": "object",
+            "properties": rules,
+            "additionalProperties": false,
+        });
+        let mut at = top.get_mut("properties");
+        if let Some(name) = table.section.strip_prefix("advanced.") {
+            let about = "The rules that few jobs change.";
+            if let Some(Value::Object(properties)) = at {
+                properties.entry("advanced").or_insert_with(|| {
+                    json!({ "description": about, "type": "object", "properties": {}, "additionalProperties": false })
+                });
+            }
+            at = top.get_mut("properties").and_then(|p| p.pointer_mut("/advanced/properties"));
+            at.and_then(Value::as_object_mut).map(|o| o.insert(name.to_owned(), new));
+        } else {
+            at.and_then(Value::as_object_mut).map(|o| o.insert(table.section.to_owned(), new));
+        }
+    }
+}
+
+/// The properties of a table that holds facts too.
+fn properties_of<'s>(top: &'s mut Map<String, Value>, section: &str) -> Option<&'s mut Value> {
+    if section.is_empty() {
+        return top.get_mut("properties");
+    }
+    let to = top.get("properties")?.get(section)?.get("$ref")?.as_str()?.strip_prefix("#/$defs/")?.to_owned();
+    top.get_mut("$defs")?.get_mut(&to)?.get_mut("properties")
 }
 
 /// Holds a schema against the one under `docs/schemas`, in tests. With `PLUMELINE_WRITE_SCHEMAS` set it is written anew.

@@ -2,38 +2,8 @@
 //!
 //! Not here: whether a value makes sense in its place; see the formats that ask for it.
 use crate::error::{Kind, nearest, quoted};
+pub use plumeline_base::dimension::Dimension;
 use plumeline_base::quantity::{KELVIN_AT_0_C, M_PER_FT, M_PER_IN, M3_S_PER_L_MIN, PA_PER_IN_WATER};
-
-/// What a quantity is, with the SI unit that it is turned into.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub enum Dimension {
-    /// m
-    Length,
-    /// Pa
-    Pressure,
-    /// m3/s
-    Flow,
-    /// degC
-    Temperature,
-    /// s
-    Time,
-    /// m3
-    Volume,
-    /// kg/m3
-    Density,
-    /// Pa s
-    Viscosity,
-    /// 1 (a per cent is 0.01; a bare number is taken as it is)
-    Ratio,
-    /// V
-    Voltage,
-    /// A
-    Current,
-    /// A h
-    Charge,
-    /// Hz
-    Frequency,
-}
 
 /// How a written number becomes SI: multiplied, divided (exact for decimal prefixes), or a temperature scale.
 enum Scale {
@@ -117,59 +87,23 @@ const UNITS: &[(Dimension, &str, Scale)] = &[
     (Frequency, "kHz", Times(1e3)),
 ];
 
-impl Dimension {
-    /// The plain word, with its article: `a length`.
-    pub const fn word(self) -> &'static str {
-        match self {
-            Length => "a length",
-            Pressure => "a pressure",
-            Flow => "a flow",
-            Temperature => "a temperature",
-            Time => "a time",
-            Volume => "a volume",
-            Density => "a density",
-            Viscosity => "a viscosity",
-            Ratio => "a share",
-            Voltage => "a voltage",
-            Current => "a current",
-            Charge => "a charge",
-            Frequency => "a rate",
-        }
-    }
-    /// How one is written.
-    pub const fn example(self) -> &'static str {
-        match self {
-            Length => "21 mm",
-            Pressure => "30 Pa",
-            Flow => "45 L/min",
-            Temperature => "20 degC",
-            Time => "90 s",
-            Volume => "250 mL",
-            Density => "1.2 kg/m3",
-            Viscosity => "18.1 uPa s",
-            Ratio => "10 %",
-            Voltage => "24 V",
-            Current => "250 mA",
-            Charge => "7 Ah",
-            Frequency => "10 Hz",
-        }
-    }
-    /// The units it may be written in.
-    pub fn units(self) -> impl Iterator<Item = &'static str> {
-        UNITS.iter().filter(move |(d, ..)| *d == self).map(|(_, u, _)| *u)
-    }
-    /// The remedy for anything that is not one.
-    pub fn remedy(self) -> String {
-        let units: Vec<_> = self.units().filter(|u| u.is_ascii()).collect();
-        format!("write {} with its unit, such as \"{}\"; units: {}", self.word(), self.example(), units.join(", "))
-    }
+/// The units that a quantity may be written in.
+pub fn of(dimension: Dimension) -> impl Iterator<Item = &'static str> {
+    UNITS.iter().filter(move |(d, ..)| *d == dimension).map(|(_, u, _)| *u)
+}
+
+/// The remedy for anything that is no such quantity.
+pub(crate) fn remedy(d: Dimension) -> String {
+    let units: Vec<_> = of(d).filter(|u| u.is_ascii()).collect();
+    let with = if units.is_empty() { String::new() } else { format!("; units: {}", units.join(", ")) };
+    format!("write {} with its unit, such as \"{}\"{with}", d.word(), d.example())
 }
 
 /// A regular expression (ECMA-262) that matches what [`parse`] reads; numbers below zero only where `signed`.
 pub(crate) fn pattern(dimension: Dimension, signed: bool) -> String {
     let sign = if signed { "[-+]?" } else { "[+]?" };
-    let units: Vec<_> = dimension.units().collect();
-    let optional = if dimension == Ratio { "?" } else { "" };
+    let units: Vec<_> = of(dimension).collect();
+    let optional = if dimension.is_bare() { "?" } else { "" };
     format!(
         r"^\s*({sign}([0-9]+\.?[0-9]*|\.[0-9]+)([eE][-+]?[0-9]+)?|([0-9]+ +[0-9]+/|[0-9]+ */ *)0*[1-9][0-9]*)\s*({}){optional}\s*$",
         units.join("|")
@@ -201,7 +135,7 @@ pub struct UnitProblem {
 /// assert!(parse(Dimension::Length, "30 Pa").is_err());
 /// ```
 pub fn parse(dimension: Dimension, text: &str) -> Result<f64, UnitProblem> {
-    let fail = |kind, cause: String| Err(UnitProblem { kind, cause, remedy: dimension.remedy() });
+    let fail = |kind, cause: String| Err(UnitProblem { kind, cause, remedy: remedy(dimension) });
     let text = text.trim();
     let is_number = |c: char| c.is_ascii_digit() || matches!(c, '+' | '-' | '.' | '/' | ' ' | ',');
     let mut split = text.find(|c| !is_number(c)).unwrap_or(text.len());
@@ -228,12 +162,12 @@ pub fn parse(dimension: Dimension, text: &str) -> Result<f64, UnitProblem> {
             Kelvin => number - KELVIN_AT_0_C,
             Fahrenheit => (number - 32.0) / 1.8,
         },
-        None if unit.is_empty() && dimension == Ratio => number,
+        None if unit.is_empty() && dimension.is_bare() => number,
         None if unit.is_empty() => return fail(Kind::Unit, format!("{} has no unit", quoted(text))),
         None => {
             let why = match UNITS.iter().find(|(_, u, _)| *u == unit) {
                 Some((other, ..)) => format!("`{unit}` is the unit of {}", other.word()),
-                None => match nearest(unit, dimension.units()) {
+                None => match nearest(unit, of(dimension)) {
                     Some(near) => format!("the unit {} is not known (did you mean `{near}`?)", quoted(unit)),
                     None => format!("the unit {} is not known", quoted(unit)),
                 },

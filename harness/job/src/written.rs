@@ -116,33 +116,46 @@ impl Bounds {
     }
     /// The SI value of a written value at a place, if it is in bounds.
     pub(crate) fn read_at(&self, source: &Source<'_>, written: &Written, span: Range<usize>) -> Result<f64, Problem> {
-        let (value, shown) = match written {
-            Written::Text(text) => match units::parse(self.dimension, text) {
-                Ok(v) => (v, quoted(text)),
-                Err(e) => return Err(source.problem(e.kind, span, e.cause, e.remedy)),
-            },
-            Written::Number(v) if self.dimension == Dimension::Ratio => (*v, quoted(&v.to_string())),
-            Written::Number(v) => {
-                let cause = format!("`{v}` has no unit; {} needs one", self.what);
-                return Err(source.problem(Kind::Unit, span, cause, self.dimension.remedy()));
-            }
-        };
-        // Written so that a value that is not a number is out of bounds.
-        let inside = value <= self.high && if self.above_low { value > self.low } else { value >= self.low };
-        if inside {
-            return Ok(value);
-        }
-        let cause = if value < 0.0 && self.low >= 0.0 {
-            format!("{shown} is negative; {} can't be", self.what)
-        } else {
-            format!("{shown} is out of range for {}", self.what)
-        };
-        Err(source.problem(Kind::Range, span, cause, format!("write {}", self.says)))
+        let range = plumeline_procedure::rules::Range { low: self.low, high: self.high, above_low: self.above_low };
+        read_in(source, written, span, self.dimension, range, self.what, self.says)
     }
     /// The SI value of `q`, or `default` where nothing is written.
     pub(crate) fn read_or(&self, source: &Source<'_>, q: Option<&Q>, default: f64) -> Result<f64, Problem> {
         q.map_or(Ok(default), |q| self.read(source, q))
     }
+}
+
+/// The SI value of a written value at a place, if it is in range: `what` it is the value of, and what the range `says`.
+pub(crate) fn read_in(
+    source: &Source<'_>,
+    written: &Written,
+    span: Range<usize>,
+    dimension: Dimension,
+    range: plumeline_procedure::rules::Range,
+    what: &str,
+    says: &str,
+) -> Result<f64, Problem> {
+    let (value, shown) = match written {
+        Written::Text(text) => match units::parse(dimension, text) {
+            Ok(v) => (v, quoted(text)),
+            Err(e) => return Err(source.problem(e.kind, span, e.cause, e.remedy)),
+        },
+        Written::Number(v) if dimension.is_bare() => (*v, quoted(&v.to_string())),
+        Written::Number(v) => {
+            let cause = format!("`{v}` has no unit; {what} needs one");
+            return Err(source.problem(Kind::Unit, span, cause, units::remedy(dimension)));
+        }
+    };
+    let whole = dimension != Dimension::Count || value.fract() == 0.0;
+    if whole && range.contains(value) {
+        return Ok(value);
+    }
+    let cause = if value < 0.0 && range.low >= 0.0 {
+        format!("{shown} is negative; {what} can't be")
+    } else {
+        format!("{shown} is out of range for {what}")
+    };
+    Err(source.problem(Kind::Range, span, cause, format!("write {says}")))
 }
 
 /// A whole number from `low` to `high`.
@@ -209,7 +222,7 @@ pub fn from_toml<T: DeserializeOwned>(source: &Source<'_>) -> Result<T, Problem>
     toml::from_str(source.text()).map_err(|e| toml_problem(source, &e))
 }
 
-fn toml_problem(source: &Source<'_>, e: &toml::de::Error) -> Problem {
+pub(crate) fn toml_problem(source: &Source<'_>, e: &toml::de::Error) -> Problem {
     let span = e.span().unwrap_or(0..0);
     let message = e.message().trim_end();
     let first = message.lines().next().unwrap_or_default();
@@ -238,12 +251,16 @@ fn unknown_key(message: &str) -> Option<(String, String)> {
     // The names in backquotes: the key that is wrong, then the keys that there are.
     let mut names = message.strip_prefix("unknown field")?.split('`').skip(1).step_by(2);
     let given = names.next()?;
-    let known: Vec<&str> = names.collect();
+    Some(no_such_key(given, &names.collect::<Vec<&str>>()))
+}
+
+/// That a key is not known, with the keys that there are.
+pub(crate) fn no_such_key(given: &str, known: &[&str]) -> (String, String) {
     let mut cause = format!("there is no key {} here", quoted(given));
     if let Some(near) = nearest(given, known.iter().copied()) {
         cause.push_str(&format!("; did you mean `{near}`?"));
     }
-    Some((cause, format!("the keys here are: {}", known.join(", "))))
+    (cause, format!("the keys here are: {}", known.join(", ")))
 }
 
 /// Reads a JSON text.

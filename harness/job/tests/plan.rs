@@ -32,7 +32,8 @@ fn the_template_is_what_an_empty_plan_means() {
     assert_eq!(least.rule, template.rule);
     assert_eq!(least.supply, template.supply);
     assert_eq!(least.outputs.wires, template.outputs.wires);
-    assert_eq!((least.readings_hz, least.inhibit_lease_s), (template.readings_hz, template.inhibit_lease_s));
+    assert_eq!(least.link, template.link);
+    assert_eq!(least.advanced, template.advanced);
     assert_eq!(least.smoke.at, template.smoke.at);
     assert_eq!((least.smoke.runs, template.smoke.runs), (1, 3));
     assert_eq!(least.smoke.mark_u_s, template.smoke.mark_u_s);

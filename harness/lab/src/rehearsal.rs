@@ -18,7 +18,7 @@ use plumeline_runtime::{
     port, scenario,
     session::{Outward, Session},
     show::Show,
-    simulated_model::{self, Hardware},
+    simulated_model,
     virtual_time::VirtualJob,
 };
 use plumeline_simulator::Scenario;
@@ -93,15 +93,15 @@ pub fn rehearse(files: &Files, loaded: &Loaded, seeds: u64) -> Result<Rehearsal,
 fn play(files: &Files, mut inputs: JobInputs, seed: u64) -> Result<Played, Failure> {
     let mut site = Scenario::new(inputs.pipework.clone(), seed);
     if let Some(described) = &inputs.replacement {
-        // The simulated units' own hardware is not the site's: numbers that only the real unit has are not held against it.
-        site.replacement = Arc::new(simulated_model::model(described, &Hardware::default()));
+        site.replacement = Arc::new(simulated_model::of(described)?);
     }
+    // Numbers that only the real units have are not held against the simulated ones.
     inputs.plan.replacement = any(&inputs.plan.replacement);
     inputs.plan.outgoing = inputs.plan.outgoing.as_ref().map(|_| ExpectedUnit::default());
-    let readings_hz = inputs.plan.readings_hz;
+    let readings_hz = inputs.plan.link.readings_hz;
     let mut simulation = scenario::simulation(site, Instant::START)?;
-    let mut session =
-        Session::new(Procedure::new(inputs, port::driver(files)), MemoryKeeper::default(), readings_hz).without_charts();
+    let mut session = Session::new(Procedure::new(inputs, port::driver(files)), MemoryKeeper::default(), readings_hz)
+        .without_charts();
     let (mut script, mut watch) = (Script::willing(), Watch::default());
     let opening: Vec<Input> = files.opening(DATE_OF_SIMULATIONS.into());
     VirtualJob::new(&mut session, &mut simulation, &mut script, &mut watch, FaultSpec::default(), seed, Instant::START)

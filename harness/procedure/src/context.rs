@@ -25,11 +25,6 @@ use core::{
 use plumeline_base::{Instant, Verdict, input::Answer};
 use plumeline_detector::{Abilities, Driver, Faults, Request, Ticket, Told, Trouble, driver::Wants};
 
-/// An output that is driven here goes back by itself within this time (a drive runs 30 s), ...
-const DRIVEN_MOST: Duration = Duration::from_secs(40);
-/// ... and within this one after it was let go.
-const DRIVEN_AFTER: Duration = Duration::from_secs(5);
-
 /// A handle on the shared state.
 #[derive(Clone)]
 pub(crate) struct Context(Rc<RefCell<JobState>>);
@@ -221,7 +216,10 @@ impl Context {
             let now = s.now;
             if let Request::Drive { output, on } = request {
                 // Readings of before the end are still under way when it is over.
-                s.inhibit.driven.insert(output, now + if on { DRIVEN_MOST } else { DRIVEN_AFTER });
+                let rules = &s.inputs.plan.advanced.inhibit;
+                let until =
+                    now + plumeline_base::time::seconds(if on { rules.driven_most_s } else { rules.driven_after_s });
+                s.inhibit.driven.insert(output, until);
             }
             let ticket = s.driver.request(now, request);
             s.requests.wanted.insert(ticket);
@@ -277,7 +275,7 @@ impl Context {
     }
     /// Wants readings from now on; a supervisor brings them back when they stop.
     pub(crate) async fn start_readings(&self) -> Result<(), Stop> {
-        let hz = self.inputs().plan.readings_hz;
+        let hz = self.inputs().plan.link.readings_hz;
         if self.abilities().is_some_and(|a| a.stream_hz.is_none()) {
             return Err(Stop::Trouble(Trouble::CannotDo("readings can't be streamed from it".into())));
         }

@@ -23,6 +23,7 @@ pub mod outcome;
 pub mod plan;
 pub mod prompt;
 mod readings;
+pub mod rules;
 pub mod stage;
 mod stages;
 mod state;

@@ -6,6 +6,7 @@ use crate::{
     executor::Tasks,
     job::JobInputs,
     readings::{Item, Timed},
+    rules::advanced::ClockRules,
     stages,
     state::{Counted, JobState},
     supervisors,
@@ -18,9 +19,6 @@ use plumeline_base::{
 };
 use plumeline_detector::{Driver, Identity, Reading, Report, Told};
 use plumeline_measure::clock;
-
-/// A reading's lateness counts beyond this many standard uncertainties of the tie that maps it.
-const TIE_WIDTHS: f64 = 4.0;
 
 /// A job under way.
 ///
@@ -181,7 +179,8 @@ impl Procedure {
             &Told::Clock { sent, device_received_us, device_sent_us, received } => {
                 let exchange = clock::Exchange { sent, device_received_us, device_sent_us, received };
                 let mut s = ctx.edit();
-                let tie = s.clock.tie.get_or_insert_with(|| clock::Tie::new(clock::Rule::default()));
+                let rule = clock_rule(&s.inputs.plan.advanced.clock);
+                let tie = s.clock.tie.get_or_insert_with(|| clock::Tie::new(rule));
                 if let Err(error) = tie.push(&exchange) {
                     if matches!(error, plumeline_measure::Error::ClockJump { .. }) {
                         // The tie has begun anew: no stretch of readings goes across.
@@ -228,9 +227,11 @@ impl Procedure {
         // its arrival.
         let mapped = reading.device_us.and_then(|us| s.clock.tie.as_ref()?.map(us).ok());
         if let Some(m) = mapped
-            && s.clock
-                .lateness
-                .contradicts(s.clock.tie_number, reading.received.since(m.at).as_secs_f64() - TIE_WIDTHS * m.u_s)
+            && s.clock.lateness.contradicts(
+                s.clock.tie_number,
+                reading.received.since(m.at).as_secs_f64() - s.inputs.plan.advanced.clock.widths * m.u_s,
+                &s.inputs.plan.advanced.clock,
+            )
         {
             s.untie();
             let now = s.now;
@@ -259,6 +260,15 @@ impl Procedure {
         s.readings.push(Item::Reading(Rc::new(Timed { at, reading })));
         s.stream.lost = false;
         s.changed = true;
+    }
+}
+
+fn clock_rule(rules: &ClockRules) -> clock::Rule {
+    clock::Rule {
+        max_drift_ppm: rules.most_drift * 1e6,
+        max_delay_s: rules.longest_delay_s,
+        resolution_s: rules.resolution_s,
+        reach_s: rules.reach_s,
     }
 }
 

@@ -1,12 +1,22 @@
 //! The plan of a job, checked and typed: what is done, in which order, and by which limits. Read from `plan.toml`
-//! by the job crate; nothing here is a default, and every limit carries its source.
-pub use crate::stage::Policy;
-use crate::stage::StageKind;
-use alloc::{string::String, vec::Vec};
+//! by the job crate; its numbers are declared in [`crate::rules`], with their defaults and sources.
+use crate::{
+    rules::{self, Rule},
+    stage::StageKind,
+};
+pub use crate::{
+    rules::{
+        Limit, Mark,
+        advanced::Advanced,
+        declared::{FlowPlan, HolePlan, Limits, LinkPlan, RulePlan, SettlePlan, SmokePlan, SupplyPlan},
+    },
+    stage::Policy,
+};
+use alloc::{collections::BTreeMap, string::String, vec::Vec};
 use serde::{Deserialize, Serialize};
 
 /// What a job does and what it is judged by.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct Plan {
     /// Site and zone, for people.
     pub site: String,
@@ -18,10 +28,10 @@ pub struct Plan {
     pub replacement: ExpectedUnit,
     /// Stages to run, in order. A stage that is not listed is reported as not done.
     pub stages: Vec<StagePlan>,
-    /// Readings asked for, per second (1 to 20).
-    pub readings_hz: u8,
-    /// How long the lease of an inhibit runs without renewal, s.
-    pub inhibit_lease_s: u32,
+    /// The site and the units are invented (a demonstration or a test): every report says so loudly.
+    pub invented: bool,
+    /// How the unit is asked.
+    pub link: LinkPlan,
     /// Limits that a verdict hangs on.
     pub limits: Limits,
     /// When flow counts as steady.
@@ -38,8 +48,21 @@ pub struct Plan {
     pub outputs: OutputPlan,
     /// How the supply is proven.
     pub supply: SupplyPlan,
+    /// The rules that few jobs change.
+    pub advanced: Advanced,
+    /// Where the job's own values come from, by the path of the rule, where the plan says so and the field keeps a number alone.
+    pub sources: BTreeMap<String, String>,
     /// What hands must do at each stage and a person ticks off.
     pub checklist: Vec<ChecklistItem>,
+}
+impl Plan {
+    /// Sets what holds for a rule.
+    pub fn set(&mut self, rule: &Rule, limit: &Limit) {
+        rules::set(self, rule, limit);
+        if limit.mark == Mark::ThisJob && limit.source != rules::THE_PLAN {
+            self.sources.insert(rule.path(), limit.source.clone());
+        }
+    }
 }
 
 /// A unit that is expected; what is not stated is not checked.
@@ -68,97 +91,8 @@ pub struct StagePlan {
     pub deadline_s: u32,
 }
 
-/// How well the origin of a value is known.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
-#[serde(rename_all = "kebab-case")]
-pub enum Mark {
-    /// Checked against the published text.
-    Published,
-    /// Written down from memory of the published text: check before a verdict hangs on it.
-    FromMemory,
-    /// Common practice, no source.
-    CommonPractice,
-    /// Set by this job.
-    ThisJob,
-}
-impl Mark {
-    /// In plain words.
-    pub const fn words(self) -> &'static str {
-        match self {
-            Self::Published => "published",
-            Self::FromMemory => "from memory, check the source",
-            Self::CommonPractice => "common practice, no source",
-            Self::ThisJob => "set by this job",
-        }
-    }
-}
-
-/// A limit with where it comes from.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
-pub struct Limit {
-    /// The value, in `unit`.
-    pub value: f64,
-    /// Unit: `s`, `Pa`, `1` (a fraction).
-    pub unit: String,
-    /// What it is and where it comes from, for example `NFPA 72, air-sampling detectors`.
-    pub source: String,
-    /// How well that is known.
-    pub mark: Mark,
-}
-
-/// The limits of a job.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-pub struct Limits {
-    /// Transport time of the farthest hole, s, at most.
-    pub transport: Limit,
-    /// Measured against predicted transport time: allowed difference as a fraction of the predicted time ...
-    pub transport_agreement: Limit,
-    /// ... or this many seconds, whichever is larger.
-    pub transport_agreement_least: Limit,
-    /// Suction at the last hole, Pa, at least.
-    pub last_hole_suction: Limit,
-    /// The band of a unit's flow that raises a flow fault, as a fraction of normal flow.
-    pub flow_band: Limit,
-    /// A flow fault is raised within, s.
-    pub flow_fault_within: Limit,
-    /// Out of service, s, at most, before other measures are called for.
-    pub out_of_service: Limit,
-    /// Waiting for a unit to start, s, at most.
-    pub boot: Limit,
-    /// The unit's date and time against the job's, s, at most.
-    pub clock: Limit,
-    /// Supply voltage under load, V, at least.
-    pub supply_voltage: Limit,
-    /// A lost supply is shown as a fault within, s.
-    pub supply_fault_within: Limit,
-}
-
-/// When flow counts as steady.
-#[derive(Clone, Debug, PartialEq)]
-pub struct SettlePlan {
-    /// Length of each of the two windows, s.
-    pub window_s: f64,
-    /// Largest slope, as a fraction of the mean a minute.
-    pub slope_per_min: Limit,
-}
-
-/// How flow is measured and judged.
-#[derive(Clone, Debug, PartialEq)]
-pub struct FlowPlan {
-    /// Time averaged over, s.
-    pub average_s: f64,
-    /// Smallest change of a pipe's flow, as a fraction, that a material defect makes: the tolerance.
-    pub material: Limit,
-    /// Standard uncertainty of the unit's flow readings that all its inlets share, as a fraction.
-    pub calibration_common: f64,
-    /// Standard uncertainty of the unit's flow readings of each inlet by itself, as a fraction.
-    pub calibration_individual: f64,
-}
-
 /// Which holes are closed in turn.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize)]
 pub enum HoleChoice {
     /// Every hole marked reachable.
     Reachable,
@@ -178,22 +112,6 @@ pub struct HoleRef {
     pub number: u32,
 }
 
-/// How single holes are checked.
-#[derive(Clone, Debug, PartialEq)]
-pub struct HolePlan {
-    /// Which.
-    pub choice: HoleChoice,
-    /// Time averaged over while closed, and again while open, s.
-    pub average_s: f64,
-    /// Waiting after a hole was closed or opened until readings count, s.
-    pub wait_s: f64,
-    /// How far the drop may be from the predicted drop, as a fraction of it.
-    pub agreement: Limit,
-    /// By how much the obscuration needed at a hole for an alarm may be worse than by design, as a fraction: what a hole may
-    /// draw less than the pipe's other holes let expect comes from it.
-    pub worse: Limit,
-}
-
 /// How a release of smoke is marked.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
@@ -204,38 +122,6 @@ pub enum ReleaseMark {
     ByRadio,
     /// A release device gives the moment.
     Device,
-}
-
-/// Smoke tests.
-#[derive(Clone, Debug, PartialEq)]
-pub struct SmokePlan {
-    /// Where smoke is released: the farthest hole of each pipe, and others.
-    pub at: Vec<HoleRef>,
-    /// Holes shown to draw by smoke, which is not timed: those that closing can't show.
-    pub presence: Vec<HoleRef>,
-    /// Runs at each place; three or more can be pooled by their own scatter.
-    pub runs: u8,
-    /// How the moment of release is known.
-    pub mark: ReleaseMark,
-    /// Standard uncertainty of the mark, s.
-    pub mark_u_s: f64,
-    /// Length of a release that the operator is asked for, s.
-    pub release_s: f64,
-    /// The purge is over when obscuration has stayed under this fraction of the lowest alarm level ...
-    pub purge_below: f64,
-    /// ... for this long, s.
-    pub purge_hold_s: f64,
-}
-
-/// By which rule measured values are judged.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-pub struct RulePlan {
-    /// Largest accepted risk, over all tests of the job together, of passing what does not conform (0 to 0.5).
-    pub accept_risk: f64,
-    /// Largest accepted risk, over all tests of the job together, of failing what conforms (0 to 0.5).
-    pub reject_risk: f64,
-    /// Coverage of the intervals that are printed, for example 0.95.
-    pub coverage: f64,
 }
 
 /// Something that hands must do, ticked off by a person.
@@ -272,25 +158,6 @@ pub struct Wire {
     pub panel: Option<String>,
     /// Input of the unit to which the panel gives its reaction back, in place of the operator's word.
     pub input: Option<u8>,
-}
-
-/// How the supply is proven.
-#[derive(Clone, Debug, PartialEq)]
-pub struct SupplyPlan {
-    /// How the battery's capacity is calculated.
-    pub rule: BatteryRule,
-    /// Rated capacity of the battery fitted, A h.
-    pub fitted_ah: Option<f64>,
-    /// Current of whatever else is on the same battery at standby, A.
-    pub other_standby_a: f64,
-    /// Current of whatever else is on the same battery in alarm, A.
-    pub other_alarm_a: f64,
-    /// Current of the unit in alarm by its data sheet, A; measured where not stated.
-    pub alarm_a: Option<f64>,
-    /// Relative standard uncertainty of the unit's own readings of voltage and current.
-    pub unit_u: f64,
-    /// Relative standard uncertainty of the instrument that a person reads.
-    pub meter_u: f64,
 }
 
 /// How a battery's capacity is calculated: `margin * (standby I1 + derating * alarm I2)`.

@@ -90,7 +90,7 @@ macro_rules! stages {
         pub const STAGES: &[Stage] = &[$(Stage {
             kind: StageKind::$kind,
             name: $name,
-            does: $does,
+            does: crate::rules::sentence($does),
             policy: Policy::$policy,
             deadline_min: $minutes,
             traits: Traits { $($holds: true,)* ..Traits::NONE },

@@ -7,6 +7,7 @@ use crate::{
     mean_flow::MeanFlow,
     outcome::{Outcome, StageKind},
     readings::Log,
+    rules::advanced::ClockRules,
     stop::OtherSettings,
 };
 use alloc::{
@@ -53,18 +54,14 @@ pub(crate) struct Lateness {
     least_s: f64,
 }
 impl Lateness {
-    /// Readings looked at before they are judged.
-    const ENOUGH: u32 = 20;
-    /// No reading on an honest line takes longer than this every time, s.
-    const MOST_S: f64 = 1.0;
     /// Takes in how late a reading mapped by a tie came; true if all of them come too late.
-    pub(crate) fn contradicts(&mut self, tie: u32, late_s: f64) -> bool {
+    pub(crate) fn contradicts(&mut self, tie: u32, late_s: f64, rules: &ClockRules) -> bool {
         if self.readings == 0 || self.tie != tie {
             *self = Self { tie, readings: 0, least_s: late_s };
         }
         self.readings = self.readings.saturating_add(1);
         self.least_s = self.least_s.min(late_s);
-        self.readings >= Self::ENOUGH && self.least_s > Self::MOST_S
+        self.readings >= rules.enough && self.least_s > rules.most_late_s
     }
 }
 

@@ -46,12 +46,13 @@ impl Stop {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use plumeline_detector::driver::RefusalKind;
 
     #[test]
     fn what_cannot_be_had_is_open_and_a_lost_unit_ends_the_job() {
         let ends = |trouble| Stop::Trouble(trouble).ends_job();
         assert!(!ends(Trouble::CannotDo("no restart".into())) && !ends(Trouble::NotTold("nobody there".into())));
-        assert!(!ends(Trouble::Refused { code: 3, reason: "busy".into() }));
+        assert!(!ends(Trouble::Refused { kind: RefusalKind::Busy, code: 8, reason: "busy".into() }));
         assert!(ends(Trouble::Silent) && ends(Trouble::Nonsense("another answer".into())));
         assert!(!Stop::Deadline.ends_job() && Stop::StartedAnew.ends_job() && Stop::Found.ends_job());
     }

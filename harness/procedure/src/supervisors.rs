@@ -68,7 +68,7 @@ fn settings_seen(ctx: &Context, told: Result<Told, Trouble>) {
 
 /// Renews the inhibit three times within each lease, so that two lost renewals do not lapse it.
 async fn renew_inhibit(ctx: Context) {
-    let lease = u64::from(ctx.inputs().plan.inhibit_lease_s);
+    let lease = u64::from(ctx.inputs().plan.link.inhibit_lease_s);
     loop {
         wait_for(|| (ctx.get().inhibit.on && ctx.get().inhibit.renewing && ctx.get().link.up).then_some(())).await;
         ctx.sleep(Duration::from_millis(lease * 1000 / 3)).await;

@@ -8,17 +8,12 @@ use crate::{
     judge::inhibit::{self, Held},
     readings::Item,
 };
-use core::time::Duration;
-use plumeline_base::Instant;
+use plumeline_base::{Instant, time::seconds};
 use plumeline_detector::bit;
-
-/// Readings taken so soon after the inhibit was granted may still be of before.
-const TAKES_HOLD: Duration = Duration::from_secs(3);
-/// A contradiction in so many readings, one after the other, is no reading caught between two states.
-const IN_A_ROW: u32 = 2;
 
 /// Watches the outputs for as long as the job runs.
 pub(crate) async fn outputs(ctx: Context) {
+    let rules = &ctx.inputs().plan.advanced.inhibit.clone();
     let mut feed = ctx.feed();
     let mut since: Option<Instant> = None;
     let mut in_a_row = 0;
@@ -30,7 +25,7 @@ pub(crate) async fn outputs(ctx: Context) {
         }
         let from = *since.get_or_insert(ctx.now());
         let Item::Reading(t) = item else { continue };
-        if t.at < from + TAKES_HOLD {
+        if t.at < from + seconds(rules.takes_hold_s) {
             continue;
         }
         let held = {
@@ -41,7 +36,7 @@ pub(crate) async fn outputs(ctx: Context) {
             inhibit::look(&t.reading, driven, held_back)
         };
         in_a_row = if held == Held::Yes { 0 } else { in_a_row + 1 };
-        if in_a_row < IN_A_ROW {
+        if in_a_row < rules.in_a_row {
             continue;
         }
         if let Some(finding) = inhibit::finding(ctx.stage(), held) {

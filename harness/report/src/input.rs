@@ -27,8 +27,6 @@ pub struct ReportInput<'a> {
     pub tool: &'a str,
     /// The account of the carry-over that the loaded settings come from, if they come from one.
     pub carried: Option<&'a AccountFile>,
-    /// The site is invented (a demonstration or a test): said loudly.
-    pub invented: bool,
 }
 
 /// Digests of the record, hexadecimal SHA-256. Those of the job's own files come with the journal ([`Record::files`]).

@@ -197,7 +197,7 @@ fn push_all(
 mod tests {
     use super::*;
     use plumeline_base::input::LinkDown;
-    use plumeline_detector::{Faults, driver::Wants};
+    use plumeline_detector::driver::Wants;
 
     fn reading(at: Instant, flow: Option<f64>) -> Reading {
         Reading { received: at, flow_m3_s: vec![flow], ..Reading::default() }

@@ -74,7 +74,7 @@ pub fn result_json(input: &ReportInput<'_>) -> Result<String, ReportError> {
     let file = ResultFile {
         format: RESULT_FORMAT,
         tool: input.tool,
-        invented: input.invented,
+        invented: input.plan.invented,
         site: &input.plan.site,
         technician: &input.plan.technician,
         dates: r.dates.iter().map(|(at, date)| Date { at_us: at.as_micros(), date }).collect(),

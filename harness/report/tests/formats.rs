@@ -158,7 +158,11 @@ fn json_reads_back_as_the_same_outcome() {
 fn json_has_no_key_that_the_schema_does_not_name() {
     let schema: Value = serde_json::from_str(RESULT_SCHEMA).unwrap();
     let mut s = undecided();
-    s.outcome.trouble = Some(plumeline_detector::Trouble::Refused { code: 3, reason: "busy".into() });
+    s.outcome.trouble = Some(plumeline_detector::Trouble::Refused {
+        kind: plumeline_detector::driver::RefusalKind::Busy,
+        code: 8,
+        reason: "busy".into(),
+    });
     let setting = Subject::Setting("k".into());
     s.outcome.findings.push(Finding::coded(StageKind::Load, setting, "load.item-missing", &[("item", "k")]).unwrap());
     for s in [s, clean(), failed(), aborted()] {

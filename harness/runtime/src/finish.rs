@@ -23,7 +23,6 @@ pub fn write(
     outcome: &Outcome,
     record: &Record,
     digests: &Digests,
-    invented: bool,
 ) -> Result<PathBuf, Failure> {
     let pipes = PipeFacts::of(&loaded.inputs.pipework);
     let input = ReportInput {
@@ -35,7 +34,6 @@ pub fn write(
         digests,
         tool: env!("CARGO_PKG_VERSION"),
         carried: loaded.carried.as_ref(),
-        invented,
     };
     let told = |e: plumeline_report::ReportError| Failure::internal(e.to_string());
     let name = folder.dir().file_name().map_or_else(|| "job".into(), |n| n.to_string_lossy().into_owned());
@@ -45,11 +43,6 @@ pub fn write(
     folder.replace(folder::JUNIT, junit.as_bytes())?;
     folder.replace(folder::REPORT, plumeline_report::html(&input).map_err(told)?.as_bytes())?;
     Ok(folder.dir().join(folder::REPORT))
-}
-
-/// The plan says that its site is invented.
-pub fn is_invented(loaded: &Loaded) -> bool {
-    loaded.plan.plan.site.to_lowercase().contains("invented")
 }
 
 /// The last words.
@@ -75,7 +68,7 @@ pub fn finished<D: plumeline_trace::Disk>(
         journal_head: keeper.journal_head().to_string(),
         trace: keeper.log_end().map(|c| c.hash.to_string()).unwrap_or_default(),
     };
-    let report = write(folder, loaded, &outcome, &record, &digests, invented)?;
+    let report = write(folder, loaded, &outcome, &record, &digests)?;
     if !json {
         tell(&outcome, &report);
     }

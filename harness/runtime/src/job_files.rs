@@ -18,7 +18,7 @@ use plumeline_job::{
     pipework::{self, FrictionChoice, ModelChoice, PipeworkFile},
     plan, settings,
 };
-use plumeline_procedure::JobInputs;
+use plumeline_procedure::{JobInputs, Plan, rules::advanced::ModelRules};
 use plumeline_unit::Description;
 
 /// The name under which the port enters the log beside the files.
@@ -115,9 +115,14 @@ impl Files {
         Ok(None)
     }
     /// Reads and checks everything, and predicts what the pipework should do.
-    pub fn check(&self, draws: u64) -> Result<Loaded, Failure> {
+    pub fn check(&self) -> Result<Loaded, Failure> {
+        self.check_with(|_| {})
+    }
+    /// Like [`Files::check`], with a plan that is changed after it was read: for campaigns.
+    pub fn check_with(&self, change: impl FnOnce(&mut Plan)) -> Result<Loaded, Failure> {
         let pipework = pipework::parse(folder::PIPEWORK, self.get(folder::PIPEWORK)?)?;
-        let plan = plan::parse(folder::PLAN, self.get(folder::PLAN)?, &pipework.pipework)?;
+        let mut plan = plan::parse(folder::PLAN, self.get(folder::PLAN)?, &pipework.pipework)?;
+        change(&mut plan.plan);
         let to_load = match self.get(folder::SETTINGS_NEW) {
             Ok(bytes) => Some(settings::parse(folder::SETTINGS_NEW, bytes)?),
             Err(_) => None,
@@ -132,8 +137,8 @@ impl Files {
         let to_load = to_load.map(|d| d.settings);
         let outgoing = self.described(folder::UNIT_OUTGOING, carried.as_ref().map(|c| &c.from))?;
         let replacement = self.described(folder::UNIT_REPLACEMENT, carried.as_ref().map(|c| &c.to))?;
-        let prediction = predict(folder::PIPEWORK, &pipework, draws)?;
-        let options = options(pipework.model, draws);
+        let prediction = predict(folder::PIPEWORK, &pipework, &plan.plan.advanced.model)?;
+        let options = options(pipework.model, &plan.plan.advanced.model);
         let told = |e: AirflowError| told(folder::PIPEWORK, &pipework.pipework, &e);
         let translations = match &pipework.outgoing {
             Some(old) => translate(old, &pipework.pipework, &options).map_err(told)?,
@@ -177,29 +182,25 @@ pub fn solve_options(model: ModelChoice) -> SolveOptions {
     SolveOptions { friction, momentum: model.momentum, ..SolveOptions::default() }
 }
 
-/// Monte Carlo draws of a job's prediction.
-pub const DRAWS: u64 = 4000;
-
-/// How well the model itself is known, as relative standard uncertainties (common practice, no source; the friction law
-/// moves transport times by 1 to 7 % between published laws in these pipes, which is about 3 % as a standard uncertainty).
-const MODEL: uncertainty::ModelTolerance = uncertainty::ModelTolerance {
-    density: 0.005,
-    viscosity: 0.01,
-    friction: 0.03,
-    friction_form: 1.0,
-    unit_loss: 0.05,
-    suction: 0.02,
-    unit_volume: 0.1,
-};
-
-fn options(model: ModelChoice, draws: u64) -> uncertainty::PredictOptions {
-    uncertainty::PredictOptions { solve: solve_options(model), model: MODEL, draws, ..Default::default() }
+/// What the prediction is computed with: how the pipework file wants it, and how well the job takes the model to be known.
+fn options(model: ModelChoice, rules: &ModelRules) -> uncertainty::PredictOptions {
+    let tolerance = uncertainty::ModelTolerance {
+        density: rules.density,
+        viscosity: rules.viscosity,
+        friction: rules.friction,
+        friction_form: rules.friction_form,
+        unit_loss: rules.unit_loss,
+        suction: rules.suction,
+        unit_volume: rules.unit_volume,
+    };
+    let draws = rules.draws.into();
+    uncertainty::PredictOptions { solve: solve_options(model), model: tolerance, draws, ..Default::default() }
 }
 
 /// The prediction with its uncertainty, by the seed that every job uses: the same files give the same numbers. `name` is
 /// what messages call the file.
-pub fn predict(name: &str, file: &PipeworkFile, draws: u64) -> Result<uncertainty::Prediction, Failure> {
-    uncertainty::predict(&file.pipework, &options(file.model, draws)).map_err(|e| told(name, &file.pipework, &e))
+pub fn predict(name: &str, file: &PipeworkFile, rules: &ModelRules) -> Result<uncertainty::Prediction, Failure> {
+    uncertainty::predict(&file.pipework, &options(file.model, rules)).map_err(|e| told(name, &file.pipework, &e))
 }
 
 /// Why the engine gave no result, by what people call the place.

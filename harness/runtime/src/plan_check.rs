@@ -3,7 +3,7 @@
 //! Not here: the single checks (the job crate), and how a sound site would end (the lab).
 use crate::{
     failure::Failure,
-    job_files::{DRAWS, Files, Loaded},
+    job_files::{Files, Loaded},
     session::Outward,
     show::Show,
 };
@@ -21,8 +21,8 @@ use plumeline_procedure::{Act, Prompt};
 pub struct PlanCheck {
     /// The remarks, the heaviest first.
     pub remarks: Vec<Remark>,
-    /// What the job is judged by.
-    pub loaded: Option<Loaded>,
+    /// What the job is judged by, or why it can't be read.
+    pub loaded: Result<Loaded, Failure>,
 }
 
 /// Checks a job's files, with the port among them if one is known.
@@ -30,19 +30,15 @@ pub fn check(files: &Files) -> PlanCheck {
     let bytes = |name: &str| files.0.iter().find(|(n, _)| n == name).map(|(_, b)| b.as_slice());
     let (read, mut remarks) = remarks::files(bytes);
     remarks.extend(port(files, &read));
-    let loaded = match files.check(DRAWS) {
-        Ok(loaded) => {
-            remarks.extend(remarks::predicted(&loaded.inputs));
-            Some(loaded)
+    let loaded = files.check();
+    match &loaded {
+        Ok(loaded) => remarks.extend(remarks::predicted(&loaded.inputs)),
+        // What the reading of single files has told is not told again.
+        Err(failure) if !remarks.iter().any(|r| r.code == Code::FileUnreadable) => {
+            remarks.push(Remark::new(Code::FileUnreadable, folder::PIPEWORK, "", cause(failure)));
         }
-        Err(failure) => {
-            // What the reading of single files has told is not told again.
-            if !remarks.iter().any(|r| r.code == Code::FileUnreadable) {
-                remarks.push(Remark::new(Code::FileUnreadable, folder::PIPEWORK, "", cause(&failure)));
-            }
-            None
-        }
-    };
+        Err(_) => {}
+    }
     remarks.sort_by_key(|r| (r.code.weight(), r.code));
     PlanCheck { remarks, loaded }
 }
@@ -92,7 +88,7 @@ pub struct Reminding<'a> {
 }
 impl Show for Reminding<'_> {
     fn show(&mut self, now: Instant, what: &Outward) {
-        if let Outward::Ask(Prompt { act: Some(Act::Isolate), .. }) = what
+        if let Outward::Ask(Prompt { act: Act::Isolate, .. }) = what
             && !self.open.is_empty()
         {
             self.show.say(&format!("before the site goes out of service, this is open:\n{}", self.open));

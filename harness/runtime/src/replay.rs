@@ -3,7 +3,7 @@
 //! The log is read record by record; nothing of it is kept but what a report shows. Not here: reports.
 use crate::{
     failure::Failure,
-    job_files::{DRAWS, Files, Loaded},
+    job_files::{Files, Loaded},
     keep::cite,
     rejudge::Then,
     session::{Keeper, Session},
@@ -242,9 +242,9 @@ fn begin(
         Some(then) => &then.described(files)?,
         None => files,
     };
-    let loaded = files.check(DRAWS)?;
+    let loaded = files.check()?;
     let procedure = Procedure::new(loaded.inputs.clone(), crate::port::driver(files));
-    let session = Session::new(procedure, keeper, loaded.inputs.plan.readings_hz);
+    let session = Session::new(procedure, keeper, loaded.inputs.plan.link.readings_hz);
     Ok((if charts { session } else { session.without_charts() }, loaded))
 }
 

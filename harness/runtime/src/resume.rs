@@ -74,9 +74,9 @@ pub fn take_up<D: Disk>(
     told.extend(resumed.set_aside.map(|aside| aside.to_string()));
     let mut keeper = DiskKeeper::resumed(folder, log, journal);
     if resumed.end.is_none() {
-        let loaded = files.check(crate::job_files::DRAWS)?;
+        let loaded = files.check()?;
         let procedure = Procedure::new(loaded.inputs.clone(), port::driver(files));
-        let session = Session::new(procedure, keeper, loaded.inputs.plan.readings_hz);
+        let session = Session::new(procedure, keeper, loaded.inputs.plan.link.readings_hz);
         return Ok(TakenUp {
             session,
             loaded,

@@ -1,7 +1,7 @@
 //! `scenario.toml`: the simulated site, as a person writes it, turned into what the simulator starts from.
 //!
 //! Not here: the pipework's own format (the job crate) and what a defect does (the simulator).
-use crate::failure::Failure;
+use crate::{failure::Failure, simulated_model};
 use plumeline_base::{Instant, pipework::Pipework};
 use plumeline_job::{
     Problem, TEXT_LIMIT,
@@ -10,7 +10,7 @@ use plumeline_job::{
     written::{self, Spanned},
 };
 use plumeline_simulator::{
-    Defect, Scenario, Simulation,
+    Defect, Lie, Scenario, Simulation,
     scenario::{Law, Scatter, Which},
 };
 use serde::Deserialize;
@@ -32,6 +32,14 @@ struct File {
     /// What is wrong, such as `hole-blocked:pipe=1,hole=3`; see docs/simulator.md.
     #[serde(default)]
     defects: Vec<String>,
+    /// How the replacement lies, such as `alarms-dead` or `alarm-late:30`; see docs/simulator.md.
+    #[serde(default)]
+    lies: Vec<String>,
+    /// The replacement: model-b, model-c, model-d, model-e, or the path of a description; model-b if not stated.
+    replacement: Option<String>,
+    /// Output of the replacement that the panel's fault input is wired to.
+    #[serde(default = "first")]
+    fault_wire: u8,
     /// The outgoing unit: alive or dead.
     #[serde(default)]
     outgoing: Outgoing,
@@ -50,6 +58,9 @@ struct File {
     scatter: Shape,
 }
 fn one() -> u64 {
+    1
+}
+fn first() -> u8 {
     1
 }
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Deserialize)]
@@ -87,6 +98,14 @@ pub fn defects(texts: &[String]) -> Result<Vec<Defect>, Failure> {
     texts.iter().map(|text| Defect::parse(text).map_err(told)).collect()
 }
 
+/// Lies as a user writes them.
+pub fn lies(texts: &[String]) -> Result<Vec<Lie>, Failure> {
+    let told = |e: plumeline_simulator::lie::LieError| {
+        Failure::input(e.to_string(), "see `plumeline lies` for every lie and its measure")
+    };
+    texts.iter().map(|text| Lie::parse(text).map_err(told)).collect()
+}
+
 /// Reads a scenario and the pipework that it names.
 pub fn read(path: &Path) -> Result<Scenario, Failure> {
     let name = path.display().to_string();
@@ -98,6 +117,11 @@ pub fn read(path: &Path) -> Result<Scenario, Failure> {
     let bytes = std::fs::read(&beside).map_err(|e| Problem::from_io(&beside, "read the pipework", &e))?;
     let pipework = pipework::parse(&beside.display().to_string(), &bytes)?.pipework;
     let mut scenario = site(pipework, file.seed, &file.defects, file.outgoing == Outgoing::Alive)?;
+    scenario.lies = lies(&file.lies)?;
+    if let Some(name) = &file.replacement {
+        scenario.replacement = simulated_model::find_beside(path, name)?.into();
+    }
+    scenario.fault_wire = file.fault_wire;
     scenario.mounted = file.mounted;
     scenario.sensor_per_inlet = file.sensor_per_inlet;
     if file.as_designed {
@@ -131,6 +155,16 @@ mod tests {
     #[test]
     fn docs_hold_the_current_schema() {
         plumeline_job::schema::holds("scenario.schema.json", plumeline_job::schema::of_toml::<File>());
+    }
+
+    #[test]
+    fn every_lie_is_in_the_documents() {
+        let page =
+            std::fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("../../docs/simulator.md")).unwrap();
+        for kind in plumeline_simulator::LieKind::all() {
+            let row = page.lines().find(|l| l.starts_with(&format!("| `{kind}` | {} |", kind.class().name())));
+            assert!(row.is_some_and(|r| r.contains(kind.does()) && r.contains(kind.shows())), "{kind}");
+        }
     }
 
     #[test]

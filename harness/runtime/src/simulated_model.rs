@@ -7,17 +7,17 @@ use plumeline_base::{
     pipework::{AirPath, Drive},
     quantity::M3_S_PER_L_MIN,
 };
-use plumeline_carry::{
-    Description, Meaning,
-    description::{FlowReading, Kind, Slot, UnitAir, Word},
-    meaning::Function,
-};
 use plumeline_detector::settings::Value;
 use plumeline_job::{Problem, description};
 use plumeline_simulator::{
     device::settings::{Setting, SettingValue},
     models::{Allowed, FanDrive, Follows, LONGEST, Meaning as Means, Model, Readings, Slot as Played, Word as Says},
     scenario::Which,
+};
+use plumeline_unit::{
+    Description, Meaning,
+    description::{FlowReading, Kind, Slot, UnitAir, Word},
+    meaning::Function,
 };
 use serde::Deserialize;
 use std::path::Path;
@@ -91,6 +91,28 @@ pub fn find(name: &str) -> Result<Model, Failure> {
         }
     };
     Ok(model(&description::parse(name, &bytes)?, &hardware(name)?))
+}
+/// As [`find`]; a path is relative to the folder of `file`, which names it.
+///
+/// # Errors
+/// As [`find`].
+pub fn find_beside(file: &Path, name: &str) -> Result<Model, Failure> {
+    if description::SHIPPED.iter().any(|(n, _)| *n == name) {
+        return find(name);
+    }
+    find(&file.parent().unwrap_or(Path::new(".")).join(name).display().to_string())
+}
+/// The model that is described, on the hardware that goes with it where the tool ships that.
+///
+/// # Errors
+/// What is shipped is not sound, which is a fault of the tool.
+pub fn of(described: &Description) -> Result<Model, Failure> {
+    for (name, text) in description::SHIPPED {
+        if described.is_model(&description::parse(name, text.as_bytes())?) {
+            return Ok(model(described, &hardware(name)?));
+        }
+    }
+    Ok(model(described, &Hardware::default()))
 }
 /// The hardware that is known by that name, else any.
 fn hardware(name: &str) -> Result<Hardware, Failure> {
@@ -230,6 +252,7 @@ fn air_path(air: &UnitAir) -> AirPath {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use plumeline_simulator::device::settings::to_image;
     /// The invented models that the simulator plays by itself are those that are described.
     #[test]
     fn models_a_and_b_are_described_as_they_are() {
@@ -296,6 +319,7 @@ mod tests {
             for inlets in few..=many {
                 let spare = model.factory_settings(inlets);
                 assert_eq!(model.accepts(&spare, inlets), Ok(()), "{name} with {inlets} inlets");
+                assert!(to_image(&spare).is_ok(), "{name}: {:?}", to_image(&spare));
             }
         }
     }

@@ -9,6 +9,8 @@
 pub mod defect;
 pub mod demo;
 pub mod device;
+mod front;
+pub mod lie;
 pub mod models;
 pub mod physics;
 mod rng;
@@ -18,5 +20,6 @@ pub mod simulation;
 pub mod site;
 
 pub use defect::{Defect, DefectKind};
+pub use lie::{Lie, LieKind};
 pub use scenario::Scenario;
 pub use simulation::Simulation;

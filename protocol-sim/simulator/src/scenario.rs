@@ -1,7 +1,7 @@
 //! What a simulation starts from: the pipework as designed, what is wrong with it, and the laws that scatter is drawn from.
 //!
 //! Not here: files. The caller reads those and builds a [`Scenario`].
-use crate::{defect::Defect, models::Model, physics::Laws, sensors::SensorLaws};
+use crate::{defect::Defect, lie::Lie, models::Model, physics::Laws, sensors::SensorLaws};
 use plumeline_base::pipework::{AirPath, Pipework};
 use std::sync::Arc;
 
@@ -125,6 +125,8 @@ pub struct Scenario {
     pub fault_wire: u8,
     /// What is wrong.
     pub defects: Vec<Defect>,
+    /// How the replacement lies.
+    pub lies: Vec<Lie>,
     /// How what was built differs from the design.
     pub scatter: Scatter,
     /// Slow change of pressures.
@@ -162,6 +164,7 @@ impl Scenario {
             replacement: Arc::new(Model::of(Which::Replacement)),
             fault_wire: 1,
             defects: Vec::new(),
+            lies: Vec::new(),
             scatter: Scatter::default(),
             ventilation: Ventilation::default(),
             sensors: SensorLaws::default(),

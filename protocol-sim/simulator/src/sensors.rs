@@ -7,6 +7,9 @@ use crate::{
 };
 use plumeline_base::quantity::KELVIN_AT_0_C;
 
+/// One nanolitre per second, m3/s: what flows are told and kept in.
+pub(crate) const NL_S: f64 = 1e-12;
+
 /// How the sensors of a unit err. Relative values are shares of the reading.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct SensorLaws {

@@ -5,6 +5,7 @@ use crate::{
     DefectKind, Scenario,
     defect::DefectError,
     device::{Device, Fitted, outputs::bit, store::Store},
+    front::Reached,
     models::invented::site_settings,
     physics::airside::AirSide,
     rng::Stream,
@@ -43,7 +44,7 @@ const STORE_MAGIC: &[u8; 8] = b"plumsim1";
 #[derive(Debug)]
 struct Unit {
     which: Which,
-    device: Device,
+    reached: Reached,
     mains: bool,
     battery: bool,
     /// Dead: no power ever brings it up.
@@ -117,13 +118,14 @@ impl Simulation {
                 sensor_per_inlet: new && scenario.sensor_per_inlet,
                 seed,
                 fan_factor: site.suffers(DefectKind::FanSettingWrong).filter(|_| new).unwrap_or(1.0),
+                lies: if new { scenario.lies.clone() } else { Vec::new() },
                 loses: site.suffers(DefectKind::SettingLost).filter(|_| new).map(|s| s as usize),
             };
             let fresh = store.read().is_none();
             let device = Device::new(fitted, sensors, store, &settings).map_err(ScenarioError::Unit)?;
             let mut unit = Unit {
                 which,
-                device,
+                reached: Reached::by_plumewire(device),
                 mains: false,
                 battery: false,
                 dead: which == Which::Outgoing && !scenario.outgoing_alive,
@@ -135,13 +137,13 @@ impl Simulation {
             }
             (unit.mains, unit.battery) = (true, true);
             if !unit.dead {
-                unit.device.running_already(now);
-                site.drive(unit.device.running_speed(), model.fan.spin_s);
+                unit.reached.device.running_already(now);
+                site.drive(unit.reached.device.running_speed(), model.fan.spin_s);
                 if !site.settle() {
                     return Err(ScenarioError::Pipework("the flows do not come to rest".into()));
                 }
                 if which == Which::Outgoing && fresh {
-                    unit.device.adopt_baseline(&truth_of(&site, &unit));
+                    unit.reached.device.adopt_baseline(&truth_of(&site, &unit));
                 }
             }
             Ok(unit)
@@ -164,19 +166,19 @@ impl Simulation {
 
     /// Everything goes on to `now`. An earlier instant changes nothing.
     fn advance(&mut self, now: Instant) {
-        while let Some(next) = self.units.iter().filter_map(|u| u.device.next_sensing()).min().filter(|t| *t <= now) {
+        while let Some(next) = self.units.iter().filter_map(|u| u.reached.next_sensing()).min().filter(|t| *t <= now) {
             let next = next.max(self.now);
             self.now = next;
             self.site.advance(next);
             for unit in &mut self.units {
-                if unit.device.next_sensing().is_none_or(|t| t > next) {
+                if unit.reached.next_sensing().is_none_or(|t| t > next) {
                     continue;
                 }
                 if let Some((air, _)) = &mut unit.bench {
                     air.advance(next);
                 }
                 let truth = truth_of(&self.site, unit);
-                unit.device.handle_timeout(next, &truth);
+                unit.reached.handle_timeout(next, &truth);
                 drive(&mut self.site, unit, next);
             }
             self.watch_panel();
@@ -191,7 +193,7 @@ impl Simulation {
     pub fn handle_bytes(&mut self, now: Instant, bytes: &[u8]) {
         self.advance(now);
         let (cable, now) = (self.cable, self.now);
-        self.unit(cable).device.handle_bytes(now, bytes);
+        self.unit(cable).reached.handle_bytes(now, bytes);
         let unit = &mut self.units[usize::from(cable == Which::Replacement)];
         drive(&mut self.site, unit, now);
         self.watch_panel();
@@ -205,24 +207,24 @@ impl Simulation {
         let now = self.now;
         // What an unconnected unit says goes nowhere.
         for unit in self.units.iter_mut().filter(|u| u.which != self.cable) {
-            while unit.device.poll_transmit(now).is_some() {}
+            while unit.reached.poll_transmit(now).is_some() {}
         }
         let cable = self.cable;
-        self.unit(cable).device.poll_transmit(now)
+        self.unit(cable).reached.poll_transmit(now)
     }
     /// When it next wants [`Self::handle_timeout`]; `None`: never, unless something arrives.
     pub fn poll_timeout(&self) -> Option<Instant> {
-        self.units.iter().filter_map(|u| u.device.next_timeout()).min()
+        self.units.iter().filter_map(|u| u.reached.next_timeout()).min()
     }
     /// What the units remember without power, to be kept and given back as [`Scenario::store`].
     pub fn store(&self) -> Vec<u8> {
         let mut bytes = STORE_MAGIC.to_vec();
-        self.units.iter().for_each(|u| u.device.store().save(&mut bytes));
+        self.units.iter().for_each(|u| u.reached.device.store().save(&mut bytes));
         bytes
     }
     /// Grows whenever [`Self::store`] changes.
     pub fn store_generation(&self) -> u64 {
-        self.units.iter().map(|u| u.device.generation()).sum()
+        self.units.iter().map(|u| u.reached.device.generation()).sum()
     }
 
     /// A line (JSON, one object) arrives on the site control at `now`; gives the reply line, without its end.
@@ -281,7 +283,7 @@ impl Simulation {
             }
             Command::Keypad { unit, key, value } => {
                 let which = unit.unwrap_or(self.site.mounted());
-                let device = &mut self.unit(which).device;
+                let device = &mut self.unit(which).reached.device;
                 if !device.powered() {
                     return refuse("the unit has no power", "give it power first");
                 }
@@ -310,7 +312,7 @@ impl Simulation {
         Ok(Told::Done)
     }
     fn switch_input(&mut self, number: u8, on: bool) -> Result<(), Refusal> {
-        if number == 0 || number > self.mounted().device.model().inputs {
+        if number == 0 || number > self.mounted().reached.device.model().inputs {
             return refuse(format!("there is no input {number}"), "the unit's hello says how many inputs it has");
         }
         let bit = 1 << (number - 1);
@@ -338,7 +340,7 @@ impl Simulation {
     /// What the panel shows now.
     pub fn panel(&self) -> Panel {
         let inputs = self.panel_inputs();
-        let wires = self.units.iter().map(|u| u.device.model().outputs.len()).max().unwrap_or_default();
+        let wires = self.units.iter().map(|u| u.reached.device.model().outputs.len()).max().unwrap_or_default();
         Panel {
             isolated: self.isolated,
             inputs: (0..wires).map(|n| inputs & 1 << n != 0).collect(),
@@ -358,10 +360,10 @@ impl Simulation {
     /// The panel's inputs; bit 0 is wire 1. Wires go to the terminals of their own number unless two were crossed.
     fn panel_inputs(&self) -> u32 {
         let unit = self.mounted();
-        if !unit.device.powered() {
+        if !unit.reached.device.powered() {
             return bit(self.fault_wire());
         }
-        let operated = unit.device.operated();
+        let operated = unit.reached.device.operated();
         match self.site.suffers(DefectKind::WiresCrossed).filter(|_| unit.which == Which::Replacement) {
             Some(first) => {
                 let (a, b) = (1u32 << (first as u32 - 1).min(30), 1u32 << (first as u32).min(31));
@@ -402,7 +404,7 @@ impl Simulation {
     /// The settings image that a unit would start with if its power went now; for tests.
     pub fn settings_image(&self, which: Which) -> Option<Vec<u8>> {
         let unit = self.units.iter().find(|u| u.which == which)?;
-        unit.device.store().read().map(|memory| memory.image)
+        unit.reached.device.store().read().map(|memory| memory.image)
     }
     /// What is really so in the air, for tests and campaigns.
     pub fn truth(&self) -> AirTruth {
@@ -433,7 +435,7 @@ fn truth_of(site: &Site, unit: &Unit) -> Truth {
     let density = network.unit_density();
     let flow = |i: usize| {
         let kg_s = network.inlet_kg_s(i);
-        match unit.device.model().flow_reference {
+        match unit.reached.device.model().flow_reference {
             Some(reference) => at_reference(kg_s, density, (at.temperature_c, at.pressure_pa), reference),
             None => kg_s / density,
         }
@@ -441,7 +443,11 @@ fn truth_of(site: &Site, unit: &Unit) -> Truth {
     Truth {
         flow_m3_s: (0..site.design().inlets.len()).map(flow).collect(),
         extinction_per_m: air.extinction(),
-        inlet_extinction_per_m: if unit.device.sensor_per_inlet() { air.inlet_extinctions() } else { Vec::new() },
+        inlet_extinction_per_m: if unit.reached.device.sensor_per_inlet() {
+            air.inlet_extinctions()
+        } else {
+            Vec::new()
+        },
         fan,
         temperature_c: at.temperature_c,
         mains: unit.mains,
@@ -452,7 +458,7 @@ fn truth_of(site: &Site, unit: &Unit) -> Truth {
 }
 /// The fan follows the firmware.
 fn drive(site: &mut Site, unit: &mut Unit, now: Instant) {
-    let (share, spin_s) = (unit.device.fan_target(now), unit.device.model().fan.spin_s);
+    let (share, spin_s) = (unit.reached.device.fan_target(now), unit.reached.device.model().fan.spin_s);
     match &mut unit.bench {
         Some((air, speed)) => air.network_mut().set_speed(share * *speed, spin_s),
         None if site.mounted() == unit.which => site.drive(share, spin_s),
@@ -462,9 +468,9 @@ fn drive(site: &mut Site, unit: &mut Unit, now: Instant) {
 /// The firmware follows the supplies.
 fn switch(site: &mut Site, unit: &mut Unit, now: Instant) {
     if (unit.mains || unit.battery) && !unit.dead {
-        unit.device.power_up(now);
+        unit.reached.power_up(now);
     } else {
-        unit.device.power_down();
+        unit.reached.power_down();
     }
     drive(site, unit, now);
 }

@@ -39,7 +39,7 @@ pub fn plan(data: &[u8]) {
         assert!(risk > 0.0 && risk <= 0.5, "{risk}");
     }
     assert!(plan.rule.coverage > 0.0 && plan.rule.coverage < 1.0);
-    assert!((1..=20).contains(&plan.readings_hz));
+    assert!((1..=20).contains(&plan.link.readings_hz));
     assert!(!plan.stages.is_empty());
     let limits = &plan.limits;
     for limit in [&limits.transport, &limits.transport_agreement, &limits.out_of_service, &plan.flow.material] {

@@ -2,7 +2,7 @@
 use crate::args::Campaign;
 use plumeline_job::{Problem, disk};
 use plumeline_lab::campaign::{
-    explain,
+    explain, lies,
     matrix::Matrix,
     record::{Head, JOBS, Record},
     run, text,
@@ -16,11 +16,16 @@ use std::path::Path;
 /// Names of what is counted, in a campaign's folder.
 const MATRIX: &str = "matrix.json";
 const TEXT: &str = "matrix.md";
+const LIES: &str = "lies.json";
+const LIES_TEXT: &str = "lies.md";
 
 /// `plumeline campaign`
 pub fn campaign(args: &Campaign) -> Result<Exit, Failure> {
     if let Some(seed) = args.explain {
         return explain::explain(seed, !args.no_holes, args.out.as_deref(), args.force);
+    }
+    if args.lies {
+        return lies(args);
     }
     let record = if args.merge.is_empty() {
         run(Head::new(args.seed, args.runs, args.shard), args.threads)?
@@ -35,6 +40,20 @@ pub fn campaign(args: &Campaign) -> Result<Exit, Failure> {
         write(&dir.join(JOBS), &record.text()?)?;
         write(&dir.join(MATRIX), &json)?;
         write(&dir.join(TEXT), &words)?;
+    }
+    print_progress(if args.json { json.trim_end() } else { words.trim_end() });
+    Ok(Exit::Pass)
+}
+
+/// The matrix of units that lie.
+fn lies(args: &Campaign) -> Result<Exit, Failure> {
+    let rows = lies::run(args.seed, args.runs.max(lies::LEAST), args.threads)?;
+    let json = serde_json::to_string_pretty(&rows).map_err(|e| Failure::internal(e.to_string()))? + "\n";
+    let words = lies::text(&rows);
+    if let Some(dir) = &args.out {
+        std::fs::create_dir_all(dir).map_err(|e| Problem::from_io(dir, "make the campaign's folder", &e))?;
+        write(&dir.join(LIES), &json)?;
+        write(&dir.join(LIES_TEXT), &words)?;
     }
     print_progress(if args.json { json.trim_end() } else { words.trim_end() });
     Ok(Exit::Pass)

@@ -87,8 +87,7 @@ fn what_it_came_to(folder: &Folder, found: &mut Examined) -> Result<(Closed, Jud
             journal_head: found.checked.head.to_string(),
             trace: replayed.end.map(|c| c.hash.to_string()).unwrap_or_default(),
         };
-        let invented = finish::is_invented(&replayed.loaded);
-        finish::write(folder, &replayed.loaded, outcome, replayed.session.record(), &digests, invented)?;
+        finish::write(folder, &replayed.loaded, outcome, replayed.session.record(), &digests)?;
         return Ok(finish::stated(outcome));
     }
     for name in [folder::RESULT, folder::JUNIT, folder::REPORT] {

@@ -1,4 +1,5 @@
 //! The whole job against the bundled simulator: an invented site, invented units.
+use super::invented::Job;
 use crate::{
     args::{Demo, Over},
     capture::{self, Captured},
@@ -15,7 +16,7 @@ use plumeline_runtime::{
     clock::{DATE_OF_SIMULATIONS, date, event_loop},
     failure::{Exit, Failure},
     finish,
-    job_files::{DRAWS, Files, Loaded},
+    job_files::{Files, Loaded},
     keep::DiskKeeper,
     live::{Live, Operator, Port},
     operator::{Script, Site},
@@ -28,51 +29,27 @@ use plumeline_runtime::{
 use plumeline_simulator::{Scenario, Simulation};
 use std::{cell::RefCell, rc::Rc};
 
-/// The files of an invented job.
-pub struct Invented {
-    /// `pipework.toml`.
-    pub pipework: &'static str,
-    /// `plan.toml`.
-    pub plan: &'static str,
-    /// `decisions.toml`.
-    pub decisions: &'static str,
-    /// What the settings come to by these decisions: `settings-new.json`.
-    pub settings: &'static str,
-}
-/// The site of the demonstration.
-pub const WHOLE: Invented = Invented {
-    pipework: include_str!("../../demo/pipework.toml"),
-    plan: include_str!("../../demo/plan.toml"),
-    decisions: include_str!("../../demo/decisions.toml"),
-    settings: include_str!("../../demo/settings-new.json"),
-};
-const SMALL: Invented = Invented {
-    pipework: include_str!("../../demo/small/pipework.toml"),
-    plan: include_str!("../../demo/small/plan.toml"),
-    decisions: include_str!("../../demo/small/decisions.toml"),
-    settings: include_str!("../../demo/small/settings-new.json"),
-};
-/// The description of the simulated replacement.
-const REPLACEMENT: &str = "model-b";
 /// `plumeline demo`
 pub fn demo(args: &Demo) -> Result<Exit, Failure> {
     let faults = port::faults(args.faults.as_deref())?;
-    let invented = if args.small { &SMALL } else { &WHOLE };
-    // The defects are understood before anything is written.
-    let pipework = plumeline_job::pipework::parse(folder::PIPEWORK, invented.pipework.as_bytes())?.pipework;
-    let site = scenario::site(pipework, args.seed, &args.defect, !args.dead)?;
-    let (old, carried) = carried(invented, args.seed)?;
+    let job = Job::find(args.small, &args.replacement)?;
+    // Defects and lies are understood before anything is written.
+    let pipework = plumeline_job::pipework::parse(folder::PIPEWORK, job.pipework.as_bytes())?.pipework;
+    let mut site = scenario::site(pipework, args.seed, &args.defect, !args.dead)?;
+    site.lies = scenario::lies(&args.lie)?;
+    (site.replacement, site.fault_wire) = (job.model.clone().into(), job.fault_wire);
+    let (old, carried) = carried(&job, args)?;
     let files = [
-        (folder::PIPEWORK, invented.pipework.as_bytes()),
-        (folder::PLAN, invented.plan.as_bytes()),
-        (folder::DECISIONS, invented.decisions.as_bytes()),
+        (folder::PIPEWORK, job.pipework.as_bytes()),
+        (folder::PLAN, job.plan.as_bytes()),
+        (folder::DECISIONS, job.decisions.as_bytes()),
         (folder::SETTINGS_OLD, old.as_slice()),
     ];
     let folder = Folder::create(&args.out, &files, args.force)?;
     let _lock = folder.lock()?;
     carrying::keep(&folder, &carried, true)?;
     let files = Files::read(&folder)?.with_port("sim:");
-    let loaded = files.check(DRAWS)?;
+    let loaded = files.check()?;
     let mut show = show::of_job(args.output.json, false);
     if args.over == Over::Pty {
         return over_pty(&folder, &files, &loaded, site, args.speed, &faults, show.as_mut());
@@ -83,7 +60,7 @@ pub fn demo(args: &Demo) -> Result<Exit, Failure> {
     let mut simulation = Simulation::new(site, Instant::START).map_err(told)?;
     let mut script = Script::willing();
     let procedure = Procedure::new(loaded.inputs.clone(), port::driver(&files));
-    let mut session = Session::new(procedure, DiskKeeper::create(&folder)?, loaded.inputs.plan.readings_hz);
+    let mut session = Session::new(procedure, DiskKeeper::create(&folder)?, loaded.inputs.plan.link.readings_hz);
     VirtualJob::new(&mut session, &mut simulation, &mut script, show.as_mut(), faults, args.seed, Instant::START)
         .run(files.opening(DATE_OF_SIMULATIONS.into()))?;
     finish::finished(&folder, &loaded, session, args.output.json, true)
@@ -91,18 +68,18 @@ pub fn demo(args: &Demo) -> Result<Exit, Failure> {
 
 /// The settings captured from the outgoing unit at an earlier visit, when it was sound, carried over to the new model by the
 /// decisions of invented people.
-fn carried(invented: &Invented, seed: u64) -> Result<(Vec<u8>, Carried), Failure> {
-    let pipework = plumeline_job::pipework::parse(folder::PIPEWORK, invented.pipework.as_bytes())?.pipework;
-    let mut earlier = scenario::simulation(scenario::site(pipework, seed, &[], true)?, Instant::START)?;
+fn carried(job: &Job, args: &Demo) -> Result<(Vec<u8>, Carried), Failure> {
+    let pipework = plumeline_job::pipework::parse(folder::PIPEWORK, job.pipework.as_bytes())?.pipework;
+    let mut earlier = scenario::simulation(scenario::site(pipework, args.seed, &[], true)?, Instant::START)?;
     let Captured { unit, settings } = capture::from_simulation(&mut earlier, Instant::START)?;
     let old = settings::to_json(&settings, Some(&unit), true)?;
     let carried = carrying::carry_over(&Given {
         settings: (folder::SETTINGS_OLD, &old),
         from: None,
-        to: &Described::find(REPLACEMENT)?,
-        decisions: Some((folder::DECISIONS, invented.decisions.as_bytes())),
-        pipework: invented.pipework.as_bytes(),
-        plan: invented.plan.as_bytes(),
+        to: &Described::find(&args.replacement)?,
+        decisions: Some((folder::DECISIONS, job.decisions.as_bytes())),
+        pipework: job.pipework.as_bytes(),
+        plan: job.plan.as_bytes(),
     })?;
     Ok((old, carried))
 }
@@ -136,7 +113,7 @@ fn over_pty(
     };
     let files = files.clone().with_port(&address);
     let procedure = Procedure::new(loaded.inputs.clone(), port::driver(&files));
-    let mut session = Session::new(procedure, DiskKeeper::create(folder)?, loaded.inputs.plan.readings_hz);
+    let mut session = Session::new(procedure, DiskKeeper::create(folder)?, loaded.inputs.plan.link.readings_hz);
     let operator = Operator::Script(Script::willing(), Box::new(Shared(simulation)));
     let port = Port::Line(Box::new(port::opener(line, faults, 1, clock)));
     let live = Live::new(&mut session, port, clock, operator, show);

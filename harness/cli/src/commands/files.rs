@@ -138,8 +138,7 @@ pub fn report(args: &Report) -> Result<Exit, Failure> {
         finish::tell(outcome, &folder.dir().join(folder::REPORT));
         return Ok(Exit::of(outcome));
     }
-    let invented = finish::is_invented(&done.loaded);
-    let path = finish::write(&folder, &done.loaded, outcome, done.session.record(), &digests, invented)?;
+    let path = finish::write(&folder, &done.loaded, outcome, done.session.record(), &digests)?;
     finish::tell(outcome, &path);
     Ok(Exit::of(outcome))
 }

@@ -8,10 +8,11 @@ use plumeline_runtime::{
     clock,
     failure::{Exit, Failure},
     finish,
-    job_files::{DRAWS, Files},
+    job_files::Files,
     keep::DiskKeeper,
     live::{Live, Operator, Port},
     operator::{self, NoSite, Photos, RemoteSite, Script, Site},
+    plan_check::{self, Reminding},
     port, resume, scenario,
     session::Session,
     show, terminal,
@@ -27,7 +28,7 @@ pub fn run(args: &Run) -> Result<Exit, Failure> {
     let _lock = folder.lock()?;
     let script = args.operator.as_deref().map(read_operator).transpose()?;
     let simulated = matches!(spec, LinkSpec::Sim(_));
-    let mut show = show::of_job(args.output.json, script.is_none() && !simulated);
+    let mut shown = show::of_job(args.output.json, script.is_none() && !simulated);
     let files = Files::read(&folder)?.with_port(&args.port);
     let date = match &args.date {
         Some(date) if simulated => date.clone(),
@@ -39,6 +40,7 @@ pub fn run(args: &Run) -> Result<Exit, Failure> {
         }
         None => clock::date(),
     };
+    let open = plan_checked(&folder, &files, args.output.json)?;
     let resume::TakenUp { mut session, loaded, opening, at, told, was_over } =
         begin(&folder, &files, &date, args.speed)?;
     for words in told {
@@ -55,6 +57,7 @@ pub fn run(args: &Run) -> Result<Exit, Failure> {
         return finish::finished(&folder, &loaded, session, args.output.json, false);
     }
     let seed = args.seed.unwrap_or(1);
+    let mut show = Reminding { show: shown.as_mut(), open: &open };
     match spec {
         LinkSpec::Sim(_) => {
             let mut site = match &args.scenario {
@@ -65,8 +68,7 @@ pub fn run(args: &Run) -> Result<Exit, Failure> {
             site.defects.extend(scenario::defects(&args.defect)?);
             let mut simulation = scenario::simulation(site, at)?;
             let mut script = script.map_or_else(Script::willing, |(s, _)| s).with_photos(photos(&folder));
-            VirtualJob::new(&mut session, &mut simulation, &mut script, show.as_mut(), faults, seed, at)
-                .run(opening)?;
+            VirtualJob::new(&mut session, &mut simulation, &mut script, &mut show, faults, seed, at).run(opening)?;
         }
         LinkSpec::Line(_) | LinkSpec::Display => {
             let runtime = clock::event_loop()?;
@@ -82,11 +84,31 @@ pub fn run(args: &Run) -> Result<Exit, Failure> {
                 Some((script, site)) => Operator::Script(script.with_photos(photos(&folder)), site),
                 None => Operator::Person(terminal::listen(real), terminal::Open::default()),
             };
-            let live = Live::new(&mut session, port, real, operator, show.as_mut()).with_photos(photos(&folder));
+            let live = Live::new(&mut session, port, real, operator, &mut show).with_photos(photos(&folder));
             runtime.block_on(live.run(opening))?;
         }
     }
     finish::finished(&folder, &loaded, session, args.output.json, false)
+}
+
+/// What is wrong or open in a job that is yet to begin, told and given back to be told again before the site goes out of
+/// service. What can't be so ends it here.
+fn plan_checked(folder: &Folder, files: &Files, json: bool) -> Result<String, Failure> {
+    if resume::is_begun(folder)? {
+        return Ok(String::new());
+    }
+    let found = plan_check::check(files);
+    let text = found.text();
+    if found.loaded.is_ok() && !text.is_empty() {
+        // Standard output is for what programs read.
+        if json {
+            eprintln!("{text}")
+        } else {
+            show::print_progress(&text)
+        }
+        found.allows_to_begin()?;
+    }
+    Ok(if json { String::new() } else { text })
 }
 
 /// Takes photos into the job's folder.
@@ -117,9 +139,9 @@ fn begin(
     if resume::is_begun(folder)? {
         return resume::take_up(folder, || plumeline_trace::Folder::new(folder.dir()), files, date, speed);
     }
-    let loaded = files.check(DRAWS)?;
+    let loaded = files.check()?;
     let procedure = Procedure::new(loaded.inputs.clone(), port::driver(files));
-    let session = Session::new(procedure, DiskKeeper::create(folder)?, loaded.inputs.plan.readings_hz);
+    let session = Session::new(procedure, DiskKeeper::create(folder)?, loaded.inputs.plan.link.readings_hz);
     let opening = files.opening(date.into());
     Ok(resume::TakenUp { session, loaded, opening, at: Instant::START, told: Vec::new(), was_over: false })
 }

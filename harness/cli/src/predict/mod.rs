@@ -17,6 +17,7 @@ use plumeline_airflow::{
 };
 use plumeline_base::pipework::{Opening, Pipework};
 use plumeline_job::pipework::PipeworkFile;
+use plumeline_procedure::rules::advanced::ModelRules;
 use plumeline_runtime::places::{Forest, kind_word};
 use plumeline_runtime::{failure::Failure, job_files};
 
@@ -46,12 +47,12 @@ impl Predicted {
     pub fn new(
         name: &str,
         file: PipeworkFile,
-        draws: u64,
+        draws: u32,
         limits: Limits,
         levels: Vec<Level>,
     ) -> Result<Self, Failure> {
         let forest = Forest::of(&file.pipework);
-        let prediction = job_files::predict(name, &file, draws)?;
+        let prediction = job_files::predict(name, &file, &ModelRules { draws, ..ModelRules::default() })?;
         let solution = plumeline_airflow::solve(&file.pipework, &job_files::solve_options(file.model))
             .map_err(|e| job_files::told(name, &file.pipework, &e))?;
         let transport = times(&file.pipework, &solution, &TransportOptions::default());

@@ -1,10 +1,10 @@
 //! What the prediction is held against, and alarm levels, as they are written on the command line.
 use plumeline_base::obscuration::{Extinction, ObscurationUnit};
-use plumeline_job::{
-    limits,
-    units::{self, Dimension},
+use plumeline_job::units::{self, Dimension};
+use plumeline_procedure::{
+    plan::{Limit, Mark},
+    rules::{self, Rule},
 };
-use plumeline_procedure::plan::{Limit, Mark};
 use plumeline_runtime::failure::Failure;
 
 /// Limits of a design.
@@ -18,38 +18,32 @@ pub struct Limits {
     pub balance: Limit,
 }
 
-/// Weakest against strongest hole of a pipe. No source: a pipe whose holes differ by more than this protects its far rooms
-/// less than half as well as its near ones.
-const BALANCE: f64 = 0.5;
-/// Longest limit that makes sense, s.
-const LONGEST: f64 = 3600.0;
-
 impl Limits {
     /// The limits, with the transport time that the user asks for: a time, or the name of a preset.
     pub fn new(transport: Option<&str>) -> Result<Self, Failure> {
-        let balance = Limit {
-            value: BALANCE,
-            unit: "1".into(),
-            source: "weakest against strongest hole of a pipe".into(),
-            mark: Mark::CommonPractice,
-        };
-        let transport = transport.map_or_else(|| Ok(limits::TRANSPORT.first()), transport_limit)?;
-        Ok(Self { transport, suction: limits::LAST_HOLE_SUCTION.first(), balance })
+        let of = |section, key| rules::find(section, key).and_then(|r| Some((r, r.default()?)));
+        let missing = || Failure::input("a limit is not declared".to_owned(), "report this: it is a fault of the tool");
+        let (rule, usual) = of("limits", "transport").ok_or_else(missing)?;
+        Ok(Self {
+            transport: transport.map_or(Ok(usual), |text| transport_limit(rule, text))?,
+            suction: of("limits", "last_hole_suction").ok_or_else(missing)?.1,
+            balance: of("advanced.model", "weakest_hole").ok_or_else(missing)?.1,
+        })
     }
 }
 
-fn transport_limit(text: &str) -> Result<Limit, Failure> {
-    if let Some(preset) = limits::TRANSPORT.get(text) {
+fn transport_limit(rule: &Rule, text: &str) -> Result<Limit, Failure> {
+    if let Some(preset) = rule.preset(text) {
         return Ok(preset);
     }
-    let presets: Vec<String> = limits::TRANSPORT.all.iter().map(|p| format!("\"{}\"", p.name)).collect();
+    let presets: Vec<String> = rule.presets.iter().map(|p| format!("\"{}\"", p.name)).collect();
     let remedy = format!("write a time such as \"90 s\", or the name of a preset: {}", presets.join(", "));
     let wrong = |cause: String| Failure::input(format!("--limit: {cause}"), remedy.clone());
     let value = units::parse(Dimension::Time, text).map_err(|e| wrong(e.cause))?;
-    if !(value > 0.0 && value <= LONGEST) {
-        return Err(wrong(format!("`{text}` is not over 0 s and up to 1 h")));
+    if !rule.range.contains(value) {
+        return Err(wrong(format!("`{text}` is not {}", rule.allowed())));
     }
-    Ok(Limit { value, unit: "s".into(), source: "--limit".into(), mark: Mark::ThisJob })
+    Ok(rule.own(value, "--limit"))
 }
 
 /// A limit in words: where it comes from and how well that is known.

@@ -1,5 +1,5 @@
 //! Settings over the wire: the image read in parts, and written as a transaction that can be taken up again.
-use super::task::{Next, Session, refused};
+use super::task::{Next, Session, refusal_of, refused};
 use crate::{
     driver::{Told, Trouble},
     settings::{Item, Settings, Value},
@@ -270,10 +270,10 @@ impl WriteImage {
                         Err(why) => Next::nonsense(why),
                     },
                     // Somebody was quicker: as if the commit had been refused for it.
-                    (false, Step::Verify { committed }) if m.revision != committed => Next::fail(Trouble::Refused {
-                        code: RefusalCode::Revision.code(),
-                        reason: format!("changed right after they were put in force: revision {}", m.revision),
-                    }),
+                    (false, Step::Verify { committed }) if m.revision != committed => Next::fail(refusal_of(
+                        RefusalCode::Revision,
+                        format!("changed right after they were put in force: revision {}", m.revision),
+                    )),
                     (false, Step::Verify { .. }) => Next::nonsense("other settings in force than were committed"),
                     (false, _) => self.go(Step::Status { base: m.revision }),
                 }

@@ -6,15 +6,10 @@ use super::{
     settings::{ReadImage, WriteImage},
 };
 use crate::{
-    driver::{Told, Trouble},
+    driver::{RefusalKind, Told, Trouble},
     vocabulary::{Reading, Request, SettingsState, UnitEvent, UnitTime},
 };
-use alloc::{
-    boxed::Box,
-    format,
-    string::{String, ToString},
-    vec::Vec,
-};
+use alloc::{boxed::Box, format, string::String, vec::Vec};
 use core::time::Duration;
 use plumeline_base::Instant;
 use plumewire::{self as wire, BaselineState, InhibitState, Nothing, Refusal, RefusalCode, Reply};
@@ -89,7 +84,18 @@ impl Next {
 
 /// A refusal in neutral words.
 pub(super) fn refused(refusal: &Refusal<'_>) -> Trouble {
-    Trouble::Refused { code: refusal.code.code(), reason: refusal.reason.to_string() }
+    refusal_of(refusal.code, refusal.reason)
+}
+/// A refusal of this protocol's code in neutral words.
+pub(super) fn refusal_of(code: RefusalCode, reason: impl Into<String>) -> Trouble {
+    let kind = match code {
+        RefusalCode::Starting => RefusalKind::StillStarting,
+        RefusalCode::Revision => RefusalKind::SettingsChanged,
+        RefusalCode::Malformed | RefusalCode::Range | RefusalCode::Settings => RefusalKind::Invalid,
+        RefusalCode::Busy => RefusalKind::Busy,
+        _ => RefusalKind::Other,
+    };
+    Trouble::Refused { kind, code: code.code(), reason: reason.into() }
 }
 
 /// A neutral request under way.
@@ -326,10 +332,9 @@ impl Task {
             }
             Self::ReadOnce(Once::Stop(reading)) => Next::End(Told::Reading(reading.clone())),
             Self::WriteSettings(write) => write.restart(),
-            Self::TakeBaseline(Taking::Poll(_)) if anew => Next::fail(Trouble::Refused {
-                code: RefusalCode::NoBaseline.code(),
-                reason: "the unit started anew while it took the baseline".into(),
-            }),
+            Self::TakeBaseline(Taking::Poll(_)) if anew => {
+                Next::fail(refusal_of(RefusalCode::NoBaseline, "the unit started anew while it took the baseline"))
+            }
             _ => Next::Send,
         }
     }
@@ -378,10 +383,9 @@ impl Taking {
                 *self = Self::Read;
                 Next::Send
             }
-            BaselineState::Failed | BaselineState::Idle => Next::fail(Trouble::Refused {
-                code: RefusalCode::NoBaseline.code(),
-                reason: status.reason.unwrap_or("the baseline was not taken").to_string(),
-            }),
+            BaselineState::Failed | BaselineState::Idle => {
+                Next::fail(refusal_of(RefusalCode::NoBaseline, status.reason.unwrap_or("the baseline was not taken")))
+            }
         }
     }
 }

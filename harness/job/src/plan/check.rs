@@ -3,43 +3,16 @@
 //! Not here: the stages' own rules.
 use super::{MAX_ENTRIES, PlanFile, farthest::farthest, raw, stages, supply};
 use crate::{
-    error::{Kind, Problem, Source, choices, quoted},
-    limits::{self, Presets},
-    units::{self, Dimension::*},
-    written::{Bounds, Q, Spanned, Written, choice, whole},
+    error::{Kind, Problem, Source, quoted},
+    written::{Spanned, choice, whole},
 };
 use plumeline_base::pipework::Pipework;
-use plumeline_procedure::plan::{
-    ChecklistItem, ExpectedUnit, FlowPlan, HoleChoice, HolePlan, HoleRef, Limit, Limits, Mark, Plan, ReleaseMark,
-    RulePlan, SettlePlan, SmokePlan,
+use plumeline_procedure::{
+    plan::{ChecklistItem, ExpectedUnit, HoleChoice, HoleRef, Plan, ReleaseMark},
+    rules,
 };
-use schemars::Schema;
 use std::collections::BTreeSet;
 
-pub(super) const RATE: Bounds = Bounds::new(Frequency, 1.0, 20.0, "a rate of readings", "a rate from 1 Hz to 20 Hz");
-pub(super) const LEASE: Bounds = Bounds::new(Time, 5.0, 3600.0, "a lease", "a time from 5 s to 1 h");
-pub(super) const SPAN: Bounds = Bounds::new(Time, 1.0, 3600.0, "a measuring time", "a time from 1 s to 1 h");
-pub(super) const WAIT: Bounds = Bounds::new(Time, 0.0, 3600.0, "a waiting time", "a time from 0 s to 1 h");
-pub(super) const SHORT: Bounds =
-    Bounds::new(Time, 0.0, 60.0, "an uncertainty of time", "a time from 0 s to 60 s").above();
-pub(super) const SHARE: Bounds = Bounds::new(Ratio, 0.0, 1.0, "a share", "a share from 0 % to 100 %");
-// With no risk at all nothing is ever decided.
-pub(super) const RISK: Bounds = Bounds::new(Ratio, 0.0, 0.5, "a risk", "a risk over 0 %, up to 50 %").above();
-pub(super) const COVERAGE: Bounds = Bounds::new(Ratio, 0.5, 0.9999, "a coverage", "a coverage from 50 % to 99.99 %");
-pub(super) const CAPACITY: Bounds =
-    Bounds::new(Charge, 0.0, 10_000.0, "a battery's capacity", "a capacity up to 10000 Ah, such as \"7 Ah\"").above();
-pub(super) const STANDBY: Bounds =
-    Bounds::new(Time, 0.0, 604_800.0, "a time on the battery", "a time from 0 s to 168 h, such as \"24 h\"");
-pub(super) const FACTOR: Bounds = Bounds::new(Ratio, 1.0, 10.0, "a factor", "a factor from 1 to 10");
-pub(super) const CURRENT: Bounds =
-    Bounds::new(Current, 0.0, 1_000.0, "a current", "a current from 0 A to 1000 A, such as \"120 mA\"");
-const LIMIT_VOLTAGE: Bounds = Bounds::new(Voltage, 0.0, 400.0, "this limit", "a voltage from 0 V to 400 V");
-const LIMIT_TIME: Bounds = Bounds::new(Time, 0.0, 172_800.0, "this limit", "a time from 0 s to 48 h").above();
-const LIMIT_SHARE: Bounds = Bounds::new(Ratio, 0.0, 1.0, "this limit", "a share from 0 % to 100 %").above();
-const LIMIT_PRESSURE: Bounds = Bounds::new(Pressure, 0.0, 20_000.0, "this limit", "a pressure from 0 Pa to 20 kPa");
-
-/// Most runs of smoke at one place.
-pub(super) const MAX_RUNS: i64 = 20;
 /// The ways to mark the release of smoke, by name.
 pub(super) const MARKS: &[(&str, ReleaseMark)] =
     &[("by-hand", ReleaseMark::ByHand), ("by-radio", ReleaseMark::ByRadio), ("device", ReleaseMark::Device)];
@@ -50,66 +23,25 @@ pub(super) const PRESENCE: &[&str] = &["not-closed", "none"];
 /// The word for the places of the smoke test.
 pub(super) const AT: &[&str] = &["farthest"];
 
-pub(super) fn check(source: &Source<'_>, f: raw::File, pipework: &Pipework) -> Result<PlanFile, Problem> {
+/// `plan` holds the numbers already; `stated` says which of them were written.
+pub(super) fn check(
+    source: &Source<'_>,
+    f: raw::File,
+    mut plan: Plan,
+    stated: &BTreeSet<String>,
+    pipework: &Pipework,
+) -> Result<PlanFile, Problem> {
     let mut notes = Vec::new();
-    let stages = stages::stages(source, f.stages.as_ref(), &mut notes)?;
-    let l = &f.limits;
-    let choice = hole_choice(source, f.holes.which.as_ref(), pipework)?;
-    let smoke = smoke(source, &f.smoke, pipework, &choice, &mut notes)?;
-    let checklist = checklist(source, f.checklist, &mut notes)?;
-    let outputs = supply::outputs(source, f.outputs)?;
-    let supply = supply::supply(source, &f.supply, &mut notes)?;
-    let read = |b: &Bounds, q: &Option<Q>, default: f64| b.read_or(source, q.as_ref(), default);
-    let plan = Plan {
-        site: f.site,
-        technician: f.technician,
-        outgoing: f.outgoing.map(|u| expected(source, u)).transpose()?,
-        replacement: expected(source, f.replacement)?,
-        stages,
-        // In bounds, so both fit their types.
-        readings_hz: read(&RATE, &f.readings, 10.0)? as u8,
-        inhibit_lease_s: read(&LEASE, &f.inhibit_lease, 60.0)? as u32,
-        limits: Limits {
-            transport: limit(source, &l.transport, &limits::TRANSPORT)?,
-            transport_agreement: limit(source, &l.transport_agreement, &limits::TRANSPORT_AGREEMENT)?,
-            transport_agreement_least: limit(source, &l.transport_agreement_least, &limits::TRANSPORT_AGREEMENT_LEAST)?,
-            last_hole_suction: limit(source, &l.last_hole_suction, &limits::LAST_HOLE_SUCTION)?,
-            flow_band: limit(source, &l.flow_band, &limits::FLOW_BAND)?,
-            flow_fault_within: limit(source, &l.flow_fault_within, &limits::FLOW_FAULT_WITHIN)?,
-            out_of_service: limit(source, &l.out_of_service, &limits::OUT_OF_SERVICE)?,
-            boot: limit(source, &l.boot, &limits::BOOT)?,
-            clock: limit(source, &l.clock, &limits::CLOCK)?,
-            supply_voltage: limit(source, &l.supply_voltage, &limits::SUPPLY_VOLTAGE)?,
-            supply_fault_within: limit(source, &l.supply_fault_within, &limits::SUPPLY_FAULT_WITHIN)?,
-        },
-        settle: SettlePlan {
-            window_s: read(&SPAN, &f.settle.window, 120.0)?,
-            slope_per_min: limit(source, &f.settle.slope_per_min, &limits::STEADY)?,
-        },
-        flow: FlowPlan {
-            average_s: read(&SPAN, &f.flow.average, 60.0)?,
-            material: limit(source, &f.flow.material, &limits::MATERIAL)?,
-            calibration_common: read(&SHARE, &f.flow.calibration_common, 0.03)?,
-            calibration_individual: read(&SHARE, &f.flow.calibration_individual, 0.02)?,
-        },
-        holes: HolePlan {
-            choice,
-            average_s: read(&SPAN, &f.holes.average, 40.0)?,
-            wait_s: read(&WAIT, &f.holes.wait, 10.0)?,
-            agreement: limit(source, &f.holes.agreement, &limits::HOLE_AGREEMENT)?,
-            worse: limit(source, &f.holes.worse, &limits::HOLE_WORSE)?,
-        },
-        smoke,
-        rule: RulePlan {
-            accept_risk: read(&RISK, &f.rule.accept_risk, 0.05)?,
-            reject_risk: read(&RISK, &f.rule.reject_risk, 0.05)?,
-            coverage: read(&COVERAGE, &f.rule.coverage, 0.95)?,
-        },
-        outputs,
-        supply,
-        checklist,
-    };
-    if f.flow.calibration_common.is_none() || f.flow.calibration_individual.is_none() {
+    plan.stages = stages::stages(source, f.stages.as_ref(), &mut notes)?;
+    plan.holes.choice = hole_choice(source, f.holes.which.as_ref(), pipework)?;
+    smoke(source, &f.smoke, pipework, &mut plan, stated, &mut notes)?;
+    plan.checklist = checklist(source, f.checklist, &mut notes)?;
+    plan.outputs = supply::outputs(source, f.outputs)?;
+    supply::supply(source, f.supply.calculation.as_ref(), &mut plan.supply, &mut notes)?;
+    plan.outgoing = f.outgoing.map(|u| expected(source, u)).transpose()?;
+    plan.replacement = expected(source, f.replacement)?;
+    (plan.site, plan.technician, plan.invented) = (f.site, f.technician, f.invented);
+    if !(stated.contains("flow.calibration_common") && stated.contains("flow.calibration_individual")) {
         notes.push("uncertainty of the unit's flow readings where none is stated: 3 % common, 2 % individual (common practice, no source)".to_owned());
     }
     let ports = super::ports::ports(source, &f.limits.port_obscuration)?;
@@ -136,49 +68,6 @@ fn zone_min(text: &str) -> Option<i64> {
         "+" if h <= 14 && m < 60 => Some(min),
         "-" if h <= 12 && m < 60 => Some(-min),
         _ => None,
-    }
-}
-
-fn limit_bounds(presets: &Presets) -> &'static Bounds {
-    match presets.unit {
-        "s" => &LIMIT_TIME,
-        "Pa" => &LIMIT_PRESSURE,
-        "V" => &LIMIT_VOLTAGE,
-        _ => &LIMIT_SHARE,
-    }
-}
-
-/// Says in a schema which limit a key sets.
-pub(super) fn limit_of(presets: &'static Presets) -> impl FnMut(&mut Schema) {
-    crate::schema::limit(presets, limit_bounds(presets))
-}
-
-/// A limit by the name of a preset, or with a value of the job's own.
-fn limit(source: &Source<'_>, written: &Option<Spanned<raw::Limit>>, presets: &Presets) -> Result<Limit, Problem> {
-    let Some(written) = written else { return Ok(presets.first()) };
-    let bounds = limit_bounds(presets);
-    let own = |value, from: &str| Limit {
-        value,
-        unit: presets.unit.to_owned(),
-        source: from.to_owned(),
-        mark: Mark::ThisJob,
-    };
-    match written.as_ref() {
-        raw::Limit::Own(o) => Ok(own(bounds.read(source, &o.value)?, &o.source)),
-        raw::Limit::Text(text) => match presets.get(text) {
-            Some(preset) => Ok(preset),
-            // What is not even a number can only have been meant as a name.
-            None if units::parse(bounds.dimension, text).is_err()
-                && !text.starts_with(|c: char| c.is_ascii_digit()) =>
-            {
-                let names = presets.all.iter().map(|p| p.name);
-                let cause = format!("{} is no preset of this limit", quoted(text));
-                let remedy =
-                    format!("use one of {}, or a value such as \"{}\"", choices(names), bounds.dimension.example());
-                Err(source.problem(Kind::UnknownName, written.span(), cause, remedy))
-            }
-            None => Ok(own(bounds.read_at(source, &Written::Text(text.clone()), written.span())?, "the job's plan")),
-        },
     }
 }
 
@@ -240,10 +129,11 @@ fn smoke(
     source: &Source<'_>,
     s: &raw::Smoke,
     pipework: &Pipework,
-    closed: &HoleChoice,
+    plan: &mut Plan,
+    stated: &BTreeSet<String>,
     notes: &mut Vec<String>,
-) -> Result<SmokePlan, Problem> {
-    let at = match &s.at {
+) -> Result<(), Problem> {
+    plan.smoke.at = match &s.at {
         Some(list) if matches!(list.as_ref(), raw::Which::These(_)) => match list.as_ref() {
             raw::Which::These(these) => holes(source, these, list, pipework)?,
             raw::Which::Word(_) => Vec::new(),
@@ -257,31 +147,19 @@ fn smoke(
             }
         },
     };
-    let mark = match &s.mark {
-        Some(name) => choice(source, name, "a way to mark the release", MARKS)?,
-        None => ReleaseMark::ByHand,
-    };
-    let runs = match &s.runs {
-        Some(n) => whole(source, n, 1, MAX_RUNS, "a number of runs")?,
-        None => 1,
-    };
-    let read = |b: &Bounds, q: &Option<Q>, default: f64| b.read_or(source, q.as_ref(), default);
-    // A person's press, a device's own delay; how late a call over the radio comes is counted apart (common practice,
-    // no source).
-    let mark_u_s = match mark {
-        ReleaseMark::ByHand | ReleaseMark::ByRadio => 0.35,
-        ReleaseMark::Device => 0.1,
-    };
-    Ok(SmokePlan {
-        at,
-        presence: presence(source, s.presence.as_ref(), pipework, closed)?,
-        runs,
-        mark,
-        mark_u_s: read(&SHORT, &s.mark_uncertainty, mark_u_s)?,
-        release_s: read(&SPAN, &s.release, 10.0)?,
-        purge_below: read(&SHARE, &s.purge_below, 0.5)?,
-        purge_hold_s: read(&SPAN, &s.purge_hold, 30.0)?,
-    })
+    plan.smoke.presence = presence(source, s.presence.as_ref(), pipework, &plan.holes.choice)?;
+    if let Some(name) = &s.mark {
+        plan.smoke.mark = choice(source, name, "a way to mark the release", MARKS)?;
+    }
+    // How well a release is marked hangs on who or what marks it.
+    if let Some(rule) = rules::find("smoke", "mark_uncertainty")
+        && plan.smoke.mark == ReleaseMark::Device
+        && !stated.contains(&rule.path())
+        && let Some(limit) = rule.preset("by a device")
+    {
+        plan.set(rule, &limit);
+    }
+    Ok(())
 }
 
 /// The holes that smoke shows to draw.

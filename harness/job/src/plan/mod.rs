@@ -4,6 +4,7 @@
 //! Not here: what the stages do, and how a limit is judged.
 mod check;
 pub(crate) mod farthest;
+mod numbers;
 mod ports;
 mod raw;
 mod stages;
@@ -17,6 +18,8 @@ use crate::{
 use plumeline_base::pipework::Pipework;
 use plumeline_carry::PortLimit;
 use plumeline_procedure::plan::Plan;
+use serde::Deserialize;
+use toml::de::DeTable;
 
 /// The version of the format that is read and written.
 pub const FORMAT: i64 = 1;
@@ -39,7 +42,7 @@ pub struct PlanFile {
 
 /// The format's JSON Schema, as text.
 pub(crate) fn schema() -> String {
-    crate::schema::of_toml::<raw::File>()
+    crate::schema::of_toml_with::<raw::File>(crate::schema::with_rules)
 }
 
 /// Reads a `plan.toml`. `name` is what messages call it; the pipework is the job's own, so that holes can be named
@@ -49,7 +52,11 @@ pub(crate) fn schema() -> String {
 /// The first thing that is wrong, with its line, column and remedy.
 pub fn parse(name: &str, bytes: &[u8], pipework: &Pipework) -> Result<PlanFile, Problem> {
     let source = Source::new(name, bytes, TEXT_LIMIT)?;
-    let file: raw::File = written::from_toml(&source)?;
+    let told = |e: toml::de::Error| written::toml_problem(&source, &e);
+    let mut tree = DeTable::parse(source.text()).map_err(told)?;
+    let mut plan = Plan::default();
+    let stated = numbers::take(&source, tree.get_mut(), &mut plan)?;
+    let file = raw::File::deserialize(toml::Deserializer::from(tree)).map_err(told)?;
     written::version(&source, &file.format, FORMAT)?;
-    check::check(&source, file, pipework)
+    check::check(&source, file, plan, &stated, pipework)
 }

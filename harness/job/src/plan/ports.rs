@@ -4,12 +4,11 @@
 use super::raw;
 use crate::{
     error::{Kind, Problem, Source, choices, quoted},
-    limits::PORT_OBSCURATION,
     written::{Spanned, Written, whole},
 };
 use plumeline_base::obscuration::{Extinction, ObscurationUnit};
 use plumeline_carry::PortLimit;
-use plumeline_procedure::plan::Mark;
+use plumeline_procedure::{plan::Mark, rules::declared::PORT_OBSCURATION};
 use std::ops::Range;
 
 pub(super) fn ports(source: &Source<'_>, all: &[Spanned<raw::PortLimit>]) -> Result<Vec<PortLimit>, Problem> {
@@ -22,16 +21,17 @@ pub(super) fn ports(source: &Source<'_>, all: &[Spanned<raw::PortLimit>]) -> Res
         }
         let limit = &written.as_ref().at_most;
         ports.push(match limit.as_ref() {
-            raw::Limit::Text(text) => match PORT_OBSCURATION.get(text) {
+            raw::Limit::Text(text) => match PORT_OBSCURATION.iter().find(|p| p.name == text) {
                 Some(p) => PortLimit {
                     level,
                     value: p.value,
                     unit: ObscurationUnit::PercentPerFoot,
-                    source: p.source,
+                    source: p.source.to_owned(),
                     known: p.mark.words().to_owned(),
                 },
                 None => own(source, level, text, limit.span(), "the job's plan")?,
             },
+            raw::Limit::Number(_) => return Err(refused(source, limit.span(), "the limit has no unit".into())),
             raw::Limit::Own(o) => match o.value.as_ref() {
                 Written::Text(text) => own(source, level, text, o.value.span(), &o.source)?,
                 Written::Number(_) => return Err(refused(source, o.value.span(), "the limit has no unit".into())),
@@ -53,6 +53,6 @@ fn own(source: &Source<'_>, level: u8, text: &str, at: Range<usize>, from: &str)
 }
 
 fn refused(source: &Source<'_>, at: Range<usize>, cause: String) -> Problem {
-    let names = choices(PORT_OBSCURATION.all.iter().map(|p| p.name));
+    let names = choices(PORT_OBSCURATION.iter().map(|p| p.name));
     source.problem(Kind::Unit, at, cause, format!("write it as \"0.2 %/ft\" (or %/m, dB/m), or use one of {names}"))
 }

@@ -1,17 +1,15 @@
 //! Outputs and supply: the wiring sheet, and how the battery's capacity is calculated.
 //!
 //! Not here: the calculation itself (the procedure's).
-use super::{
-    MAX_ENTRIES,
-    check::{CAPACITY, CURRENT, FACTOR, SHARE, STANDBY},
-    raw,
-};
+use super::{MAX_ENTRIES, raw};
 use crate::{
     error::{Kind, Problem, Source},
-    limits,
-    written::{Q, choice, whole},
+    written::{Spanned, choice, whole},
 };
-use plumeline_procedure::plan::{BatteryRule, Mark, OutputPlan, SupplyPlan, Wire};
+use plumeline_procedure::{
+    plan::{BatteryRule, Mark, OutputPlan, SupplyPlan, Wire},
+    rules::declared::BATTERY,
+};
 
 const H: f64 = 3600.0;
 
@@ -33,34 +31,29 @@ pub(super) fn outputs(source: &Source<'_>, o: raw::Outputs) -> Result<OutputPlan
     Ok(OutputPlan { wires, lapse: o.lapse })
 }
 
-pub(super) fn supply(source: &Source<'_>, s: &raw::Supply, notes: &mut Vec<String>) -> Result<SupplyPlan, Problem> {
-    let names: Vec<_> = limits::BATTERY.iter().map(|b| (b.name, b)).collect();
-    let preset = match &s.calculation {
+/// How the capacity is calculated: by the calculation named, with what the plan states in place of its values.
+pub(super) fn supply(
+    source: &Source<'_>,
+    calculation: Option<&Spanned<String>>,
+    s: &mut SupplyPlan,
+    notes: &mut Vec<String>,
+) -> Result<(), Problem> {
+    let names: Vec<_> = BATTERY.iter().map(|b| (b.name, b)).collect();
+    let preset = match calculation {
         Some(name) => choice(source, name, "a calculation of the battery", &names)?,
-        None => &limits::BATTERY[0],
+        None => &BATTERY[0],
     };
-    let read =
-        |q: &Option<Q>, bounds: &crate::written::Bounds, default: f64| bounds.read_or(source, q.as_ref(), default);
-    let own = [&s.standby, &s.alarm, &s.derating, &s.margin].iter().any(|q| q.is_some());
-    let rule = BatteryRule {
-        standby_h: read(&s.standby, &STANDBY, preset.standby_h * H)? / H,
-        alarm_h: read(&s.alarm, &STANDBY, preset.alarm_h * H)? / H,
-        derating: read(&s.derating, &FACTOR, preset.derating)?,
-        margin: read(&s.margin, &FACTOR, preset.margin)?,
+    let own = [s.standby_s, s.alarm_s, s.derating, s.margin].iter().any(Option::is_some);
+    s.rule = BatteryRule {
+        standby_h: s.standby_s.unwrap_or(preset.standby_h * H) / H,
+        alarm_h: s.alarm_s.unwrap_or(preset.alarm_h * H) / H,
+        derating: s.derating.unwrap_or(preset.derating),
+        margin: s.margin.unwrap_or(preset.margin),
         source: if own { format!("{}; with values of this job", preset.source) } else { preset.source.to_owned() },
         mark: if own { Mark::ThisJob } else { preset.mark },
     };
-    if s.battery.is_none() {
+    if s.fitted_ah.is_none() {
         notes.push("supply: no battery is stated, so its capacity stays undecided (supply.battery)".to_owned());
     }
-    let current = |q: &Option<Q>| q.as_ref().map(|q| CURRENT.read(source, q)).transpose();
-    Ok(SupplyPlan {
-        rule,
-        fitted_ah: s.battery.as_ref().map(|q| CAPACITY.read(source, q)).transpose()?,
-        other_standby_a: current(&s.other_standby)?.unwrap_or(0.0),
-        other_alarm_a: current(&s.other_alarm)?.unwrap_or(0.0),
-        alarm_a: current(&s.alarm_current)?,
-        unit_u: read(&s.unit_uncertainty, &SHARE, 0.02)?,
-        meter_u: read(&s.meter_uncertainty, &SHARE, 0.01)?,
-    })
+    Ok(())
 }

@@ -79,12 +79,16 @@ pub struct Read {
     pub replacement: Option<Description>,
     /// `carry-account.json`.
     pub account: Option<AccountFile>,
+    /// Files that are there and can't be read: told already.
+    unreadable: Vec<&'static str>,
 }
 impl Read {
     /// Reads what there is; what can't be read is a remark. `bytes` gives a file by its name.
     pub fn of<'a>(bytes: impl Fn(&str) -> Option<&'a [u8]>, remarks: &mut Vec<Remark>) -> Self {
         let mut read = Self::default();
+        let mut unreadable = Vec::new();
         let mut told = |file: &'static str, p: Problem| {
+            unreadable.push(file);
             let place = p.place().map_or_else(String::new, |p| format!("line {}", p.line));
             remarks.push(Remark::new(Code::FileUnreadable, file, place, p.cause().to_owned()));
         };
@@ -108,6 +112,7 @@ impl Read {
         if let Some(Err(problem)) = read.account.as_ref().map(|a| a.allows(read.settings.as_ref())) {
             told(folder::ACCOUNT, problem);
         }
+        read.unreadable = unreadable;
         read
     }
     /// The replacement with the settings that are to be loaded.

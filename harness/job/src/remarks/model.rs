@@ -18,6 +18,9 @@ pub(super) fn differs(read: &Read) -> Vec<Remark> {
         remarks.push(Remark::new(Code::ModelUnnamed, folder::PLAN, "replacement.model", says));
     }
     let Some(described) = &read.replacement else {
+        if read.unreadable.contains(&folder::UNIT_REPLACEMENT) {
+            return remarks;
+        }
         let says = "nobody described the replacement";
         remarks.push(Remark::new(Code::DescriptionMissing, folder::UNIT_REPLACEMENT, "", says));
         return remarks;

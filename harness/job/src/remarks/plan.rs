@@ -1,6 +1,6 @@
 //! What the plan leaves out or asks of no use, and what a port can't show.
 use super::{Code, Read, Remark};
-use crate::{folder, limits::BATTERY, plan::farthest::farthest};
+use crate::{folder, plan::farthest::farthest};
 use plumeline_base::pipework::Pipework;
 use plumeline_detector::vocabulary::{Abilities, ObscurationSensing};
 use plumeline_procedure::{
@@ -19,8 +19,7 @@ pub(super) fn open(read: &Read) -> Vec<Remark> {
     remarks.extend(risks(&file.plan));
     remarks.extend(lax(&file.plan));
     if file.plan.supply.fitted_ah.is_none() && runs(&file.plan, StageKind::Supply) {
-        let says =
-            format!("no battery is stated (calculated by {} or another)", BATTERY.first().map_or("", |b| b.name));
+        let says = "no battery is stated";
         remarks.push(Remark::new(Code::BatteryMissing, folder::PLAN, "supply.battery", says));
     }
     if let Some(pipework) = &read.pipework {

@@ -7,12 +7,18 @@ use plumeline_unit::{Description, UnitView, Unknown, description::Kind, neutral:
 /// What keeps the settings from being loaded, or from meaning what they should.
 pub(super) fn loadable(read: &Read) -> Vec<Remark> {
     let Some(document) = &read.settings else {
+        if read.unreadable.contains(&folder::SETTINGS_NEW) {
+            return Vec::new();
+        }
         let says = "there are no settings for the new unit";
         return vec![Remark::new(Code::SettingsMissing, folder::SETTINGS_NEW, "", says)];
     };
     let Some(described) = &read.replacement else { return Vec::new() };
     let mut remarks = items(&Seen::of(&document.settings, described), described);
-    remarks.extend(levels(&read.unit()));
+    // Thresholds that can't be loaded are not compared.
+    if !remarks.iter().any(|r| r.code == Code::SettingUnloadable) {
+        remarks.extend(levels(&read.unit()));
+    }
     remarks.extend(flow_band(read));
     remarks.extend(fan_speed(read, described));
     remarks.extend(inlets(read));

@@ -40,6 +40,10 @@ pub(super) fn agrees(read: &Read) -> Vec<Remark> {
         };
         remarks.extend(differs.map(|says| add(Code::WireFunctionDiffers, on(n, "function"), says)));
     }
+    // A line with a wrong number may be meant for any of them.
+    if remarks.iter().any(|r| r.code == Code::WireOutputUnknown) {
+        return remarks;
+    }
     for output in used.iter().filter(|u| !wires.iter().any(|w| w.output == u.number)) {
         let says = format!("output {} follows \"{}\" and has no line", output.number, output.said);
         remarks.push(add(Code::OutputUnwired, "outputs.wire".into(), says));

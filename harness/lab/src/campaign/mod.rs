@@ -7,6 +7,7 @@ mod draw;
 pub mod explain;
 mod generator;
 pub mod interval;
+pub mod lies;
 pub mod matrix;
 pub mod one;
 pub mod record;

@@ -23,7 +23,7 @@ use plumeline_simulator::{Defect, Scenario, Simulation, scenario::Law};
 use serde::{Deserialize, Serialize};
 
 /// Monte Carlo draws of a campaign's predictions: a twentieth of a real job's, for speed.
-const DRAWS: u64 = 200;
+const DRAWS: u32 = 200;
 /// The date of every job, so that a seed gives the same bytes for ever.
 const DATE: &str = "2026-01-01T08:00:00Z";
 
@@ -149,7 +149,7 @@ impl Drawn {
     /// Its files, checked and predicted.
     pub(super) fn load(&self) -> Result<(Files, Loaded), Failure> {
         let files = self.design.files.clone().with_port("sim:");
-        let loaded = files.check(DRAWS)?;
+        let loaded = files.check_with(|plan| plan.advanced.model.draws = DRAWS)?;
         Ok((files, loaded))
     }
     /// Runs it in virtual time.
@@ -157,7 +157,7 @@ impl Drawn {
         let mut simulation = Simulation::new(self.scenario.clone(), Instant::START)
             .map_err(|e| Failure::internal(format!("the campaign drew what can't be simulated: {e}")))?;
         let procedure = Procedure::new(loaded.inputs.clone(), port::driver(files));
-        let mut session = Session::new(procedure, keeper, loaded.inputs.plan.readings_hz);
+        let mut session = Session::new(procedure, keeper, loaded.inputs.plan.link.readings_hz);
         let (mut script, mut show) = (Script::willing(), Quiet);
         let (faults, seed) = (FaultSpec::default(), self.scenario.seed);
         VirtualJob::new(&mut session, &mut simulation, &mut script, &mut show, faults, seed, Instant::START)
@@ -199,7 +199,7 @@ fn both(drawn: &Drawn, drawn_anew: u64, files: &Files, mut loaded: Loaded, truth
         compared,
     })
 }
-fn outcome(session: &Session<MemoryKeeper>) -> Result<Outcome, Failure> {
+pub(super) fn outcome(session: &Session<MemoryKeeper>) -> Result<Outcome, Failure> {
     session.outcome().cloned().ok_or_else(|| Failure::internal("a job ended without an outcome"))
 }
 

@@ -18,10 +18,6 @@ use plumeline_airflow::uncertainty::translate::translated;
 use plumeline_base::quantity::Estimate;
 use plumeline_measure::stats::normal_quantile;
 
-/// What the exponents leave unexplained of a pipe's change by another fan, as a part of that change: the network's curvature and
-/// rooms that differ (found by comparing with whole solves, see the airflow crate's tests).
-const PATTERN_U: f64 = 0.1;
-
 /// A pipe's flow, what the outgoing unit's lets expect of it, and both against each other as a fraction.
 struct Compared {
     measured: MeanFlow,
@@ -59,7 +55,8 @@ fn by_network(inputs: &JobInputs, pipe: &Pipe, new: &MeanFlow, old: &MeanFlow) -
     sound.then_some(Compared { measured: *new, expected, difference, u, how: How::Network })
 }
 
-/// Without the outgoing unit's fan: only the pattern between the pipes, each by its own share of the change that all show.
+/// Without the outgoing unit's fan: only the pattern between the pipes, each by its own share of the change that all show. What
+/// that leaves unexplained (the network's curvature, rooms that differ) is one of the job's rules.
 fn by_pattern(inputs: &JobInputs, both: &[(&Pipe, MeanFlow, MeanFlow)]) -> Vec<(u8, Compared)> {
     let exponent = |inlet: u8| inputs.exponents.iter().find(|e| e.0 == inlet).map_or(1.0, |e| e.1);
     let positive = both
@@ -75,7 +72,7 @@ fn by_pattern(inputs: &JobInputs, both: &[(&Pipe, MeanFlow, MeanFlow)]) -> Vec<(
         let expected = old.estimate.value * libm::exp(alike * exponent(p.inlet));
         let difference = new.estimate.value / expected - 1.0;
         let own = |m: &MeanFlow| m.estimate.u_individual / m.estimate.value;
-        let pattern = PATTERN_U * libm::fabs(alike * exponent(p.inlet));
+        let pattern = inputs.plan.advanced.as_found.pattern * libm::fabs(alike * exponent(p.inlet));
         let u = libm::hypot(libm::hypot(own(new), own(old)) * libm::sqrt(1.0 - 1.0 / n), pattern);
         (
             p.inlet,

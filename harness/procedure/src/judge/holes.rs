@@ -21,13 +21,6 @@ use plumeline_measure::{
     decide::{Because, Limits},
 };
 
-/// Averages longer where scatter would leave a sound hole near the limit: up to this many times as long.
-const MOST_LONGER: f64 = 6.0;
-/// Standard uncertainty of a drop's scatter that settles most holes at once, as a part of the shift that matters.
-const SETTLES: f64 = 0.2;
-/// What is greater than this many standard uncertainties is no noise.
-const CLEAR: f64 = 3.0;
-
 /// What is said of a hole.
 pub(crate) fn of_hole(inputs: &JobInputs, hole: HoleRef, fact: Fact) -> Finding {
     let mut f = Finding::of(StageKind::ProveFlow, Subject::Hole(hole.inlet, hole.number), fact);
@@ -78,11 +71,11 @@ pub(crate) fn closing(inputs: &JobInputs, c: &Closing<'_>) -> Closed {
         f.window = Some(own.window);
         f
     };
-    if let Some((inlet, drop)) = c.taken_from(own) {
+    if let Some((inlet, drop)) = c.taken_from(own, inputs.plan.advanced.holes.noise) {
         let fact = fact::crossed(words, inlet, fixed(drop.value * L_MIN, 2), hole.inlet);
         return Closed::Found(Box::new(with_figures(fact)));
     }
-    if expected.value < CLEAR * own.u {
+    if expected.value < inputs.plan.advanced.holes.noise * own.u {
         return Closed::TooSmall;
     }
     // What is far off by itself needs no comparison, and is told while the person stands at the hole.
@@ -106,7 +99,7 @@ pub(crate) fn closing(inputs: &JobInputs, c: &Closing<'_>) -> Closed {
         window: own.window,
         expected,
         looks: alloc::vec![look],
-        common: by_cause(&predicted.closed_common, predicted.closed_share.value),
+        common: by_cause(inputs, &predicted.closed_common, predicted.closed_share.value),
         share_of_pipe: predicted.share_of_pipe,
     })
 }
@@ -118,11 +111,11 @@ impl Closing<'_> {
         FlowDrop::between(mean(self.before)?, mean(self.closed)?, mean(self.after)?)
     }
     /// Another inlet that drops by more than the hole's own, and clearly, takes the air of this hole: pipes crossed.
-    fn taken_from(&self, own: FlowDrop) -> Option<(u8, FlowDrop)> {
+    fn taken_from(&self, own: FlowDrop, noise: f64) -> Option<(u8, FlowDrop)> {
         let others = self.pipes.iter().enumerate().filter(|(_, p)| p.inlet != self.hole.inlet);
         others
             .filter_map(|(i, p)| Some((p.inlet, self.drop(i)?)))
-            .filter(|(_, d)| d.value > CLEAR * d.u && d.value > own.value + CLEAR * own.u)
+            .filter(|(_, d)| d.value > noise * d.u && d.value > own.value + noise * own.u)
             .max_by(|a, b| a.1.value.total_cmp(&b.1.value))
     }
 }
@@ -131,17 +124,18 @@ impl Closing<'_> {
 pub(crate) fn long_enough(inputs: &JobInputs, opening: usize, before: Option<&MeanFlow>) -> Duration {
     let base = seconds(inputs.plan.holes.average_s);
     let (Some(before), Some(predicted)) = (before, inputs.predicted(opening)) else { return base };
-    let wanted = SETTLES * matters(inputs) * predicted.closed_share.value * before.estimate.value;
+    let rules = &inputs.plan.advanced.holes;
+    let wanted = rules.settles * matters(inputs) * predicted.closed_share.value * before.estimate.value;
     // Half of the flow before and half of that after make the flow while open: u^2 = u_closed^2 + (u_before^2 + u_after^2) / 4.
     let left = wanted * wanted - 0.25 * before.u_scatter * before.u_scatter;
     let of_a_second = before.u_scatter * before.u_scatter * before.window.1.since(before.window.0).as_secs_f64();
     let times = 1.25 * of_a_second / left / base.as_secs_f64();
-    if left > 0.0 && times.is_finite() { base.mul_f64(times.clamp(1.0, MOST_LONGER)) } else { longest(inputs) }
+    if left > 0.0 && times.is_finite() { base.mul_f64(times.clamp(1.0, rules.most_longer)) } else { longest(inputs) }
 }
 
 /// The longest average.
 pub(crate) fn longest(inputs: &JobInputs) -> Duration {
-    seconds(inputs.plan.holes.average_s).mul_f64(MOST_LONGER)
+    seconds(inputs.plan.holes.average_s).mul_f64(inputs.plan.advanced.holes.most_longer)
 }
 
 /// By how much a flow fell when a hole was closed.

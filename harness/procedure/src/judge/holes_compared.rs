@@ -20,19 +20,10 @@ use plumeline_measure::{
     joint::{self, Parted, Seen},
 };
 
-/// Standard uncertainty, as a part of the shift that matters, beyond which closing can't tell such a shift: a sound hole
-/// would then be left open as often as not.
-const COARSE: f64 = 1.0 / 3.0;
-/// A hole that draws less than expected by this many standard deviations is no chance (one sound hole in 700).
-const STANDS_OUT: f64 = 3.0;
-
-/// What the unit's filter, exhaust and fan do to drops is no hole's own, however wrong they are: it is judged by the flows of
-/// all pipes, and here taken to be this many times less known than stated.
-const FREELY: f64 = 5.0;
-
-/// What each common cause does to a figure, as a share of it.
-pub(crate) fn by_cause(common: &[f64], value: f64) -> Vec<f64> {
-    let freely = |cause: usize| if OF_THE_UNIT.contains(&cause) { FREELY } else { 1.0 };
+/// What each common cause does to a figure, as a share of it. What the unit's filter, exhaust and fan do to drops is no hole's
+/// own, however wrong they are: it is judged by the flows of all pipes, and here taken to be less known than stated.
+pub(crate) fn by_cause(inputs: &JobInputs, common: &[f64], value: f64) -> Vec<f64> {
+    let freely = |cause: usize| if OF_THE_UNIT.contains(&cause) { inputs.plan.advanced.holes.freely } else { 1.0 };
     common.iter().enumerate().map(|(cause, c)| c / value * freely(cause)).collect()
 }
 
@@ -133,7 +124,7 @@ fn one(inputs: &JobInputs, h: &MeasuredDrop, parted: Option<Parted>) -> HoleJudg
         return HoleJudged { finding: f, worth_another_look: false, coarse: false };
     }
     let less = matters(inputs);
-    let coarse = own.u > COARSE * less;
+    let coarse = own.u > inputs.plan.advanced.holes.coarse * less;
     let low = if coarse { most } else { less };
     let plan = &inputs.plan.holes;
     f.limit = Some(if coarse { plan.agreement.clone() } else { plan.worse.clone() });
@@ -147,7 +138,7 @@ fn one(inputs: &JobInputs, h: &MeasuredDrop, parted: Option<Parted>) -> HoleJudg
         }
     };
     // Whatever the limit: what stands out of noise and usual scatter is not passed over.
-    let stands_out = coarse && own.value < -STANDS_OUT * libm::hypot(own.u, h.spread());
+    let stands_out = coarse && own.value < -inputs.plan.advanced.holes.stands_out * libm::hypot(own.u, h.spread());
     let against = give_or_take(own.value * 100.0, k * own.u * 100.0, 0);
     let say = |fact: fn(String, String, String) -> Fact| fact(words.clone(), drop.clone(), against.clone());
     match ruling.because {

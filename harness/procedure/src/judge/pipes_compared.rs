@@ -29,11 +29,10 @@ pub(crate) struct PipesCompared {
     flows: Vec<Seen>,
     /// What was seen at closed holes, by inlet.
     holes: Vec<(u8, Seen)>,
+    /// Beside the prediction's common causes: whatever shifts the flows of all pipes alike (or all holes of a pipe), of which
+    /// nothing is known beforehand.
+    alike: f64,
 }
-
-/// Beside the prediction's common causes: whatever shifts the flows of all pipes alike (or all holes of a pipe), of which
-/// nothing is known beforehand.
-const ALIKE: f64 = 1.0;
 
 /// What the pipes together show of one of them.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -58,7 +57,7 @@ impl PipesCompared {
     /// Of the pipes whose flow was measured and is predicted.
     pub(crate) fn new(inputs: &JobInputs, measured: &[(Pipe, MeanFlow)]) -> Self {
         let common = inputs.plan.flow.calibration_common;
-        let mut this = Self::default();
+        let mut this = Self { alike: inputs.plan.advanced.as_found.alike, ..Self::default() };
         let (mut places, mut own) = (Vec::new(), Vec::new());
         for (pipe, mean) in measured {
             let at = inputs.prediction.inlets.iter().position(|p| p.number == pipe.inlet);
@@ -70,7 +69,7 @@ impl PipesCompared {
                 deviation: mean.estimate.value / predicted.value - 1.0,
                 u: mean.estimate.u_individual / predicted.value,
                 spread: predicted.u_individual / predicted.value,
-                common: by_cause(&inputs.prediction.inlets[at].flow_common, predicted.value),
+                common: by_cause(inputs, &inputs.prediction.inlets[at].flow_common, predicted.value),
             });
             this.deviations.push(mean.estimate.value / predicted.value - 1.0);
             places.push((at, predicted));
@@ -107,8 +106,8 @@ impl PipesCompared {
             Seen { common, ..s.clone() }
         };
         let others = self.flows.iter().enumerate().filter(|(j, _)| *j != i).map(|(_, s)| s);
-        let flows = self.flows.get(i).into_iter().chain(others).map(|s| with(s, ALIKE, 0.0));
-        let holes = self.holes.iter().map(|(n, s)| with(s, 0.0, if *n == inlet { ALIKE } else { 0.0 }));
+        let flows = self.flows.get(i).into_iter().chain(others).map(|s| with(s, self.alike, 0.0));
+        let holes = self.holes.iter().map(|(n, s)| with(s, 0.0, if *n == inlet { self.alike } else { 0.0 }));
         let all: Vec<Seen> = flows.chain(holes).collect();
         joint::part(&all).first().copied()?.map(|parted| parted.own)
     }

@@ -2,10 +2,7 @@
 use crate::{
     job::{JobInputs, Pipe},
     mean_flow::{L_MIN, MeanFlow},
-    plan::{
-        BatteryRule, ExpectedUnit, FlowPlan, HoleChoice, HolePlan, HoleRef, Limit, Limits, Mark, OutputPlan, Plan,
-        ReleaseMark, RulePlan, SettlePlan, SmokePlan, SupplyPlan,
-    },
+    plan::{HoleRef, Limit, Mark, Plan},
 };
 use alloc::{string::String, vec, vec::Vec};
 use plumeline_airflow::uncertainty::{InletPrediction, OF_THE_UNIT, OpeningPrediction, PredictReport, Prediction};
@@ -24,72 +21,20 @@ fn limit(value: f64) -> Limit {
     Limit { value, unit: "1".into(), source: "a test".into(), mark: Mark::ThisJob }
 }
 
+/// The usual rules, but for those that the tests here count on.
 fn plan() -> Plan {
-    Plan {
-        site: String::new(),
-        technician: String::new(),
-        outgoing: None,
-        replacement: ExpectedUnit::default(),
-        stages: Vec::new(),
-        readings_hz: 1,
-        inhibit_lease_s: 60,
-        limits: Limits {
-            transport: limit(60.0),
-            transport_agreement: limit(0.2),
-            transport_agreement_least: limit(2.0),
-            last_hole_suction: limit(25.0),
-            flow_band: limit(0.2),
-            flow_fault_within: limit(300.0),
-            out_of_service: limit(14_400.0),
-            boot: limit(120.0),
-            clock: limit(60.0),
-            supply_voltage: limit(20.0),
-            supply_fault_within: limit(100.0),
-        },
-        settle: SettlePlan { window_s: 60.0, slope_per_min: limit(0.005) },
-        flow: FlowPlan {
-            average_s: 60.0,
-            material: limit(0.1),
-            calibration_common: 0.01,
-            calibration_individual: 0.005,
-        },
-        holes: HolePlan {
-            choice: HoleChoice::Reachable,
-            average_s: 40.0,
-            wait_s: 10.0,
-            agreement: limit(0.5),
-            worse: limit(0.15),
-        },
-        smoke: SmokePlan {
-            at: Vec::new(),
-            presence: Vec::new(),
-            runs: 3,
-            mark: ReleaseMark::ByHand,
-            mark_u_s: 0.3,
-            release_s: 10.0,
-            purge_below: 0.5,
-            purge_hold_s: 30.0,
-        },
-        rule: RulePlan { accept_risk: 0.05, reject_risk: 0.05, coverage: 0.95 },
-        outputs: OutputPlan::default(),
-        supply: SupplyPlan {
-            rule: BatteryRule {
-                standby_h: 24.0,
-                alarm_h: 0.5,
-                derating: 1.0,
-                margin: 1.2,
-                source: "a test".into(),
-                mark: Mark::ThisJob,
-            },
-            fitted_ah: None,
-            other_standby_a: 0.0,
-            other_alarm_a: 0.0,
-            alarm_a: None,
-            unit_u: 0.01,
-            meter_u: 0.01,
-        },
-        checklist: Vec::new(),
-    }
+    let mut plan = Plan::default();
+    plan.limits.transport = limit(60.0);
+    plan.limits.transport_agreement = limit(0.2);
+    plan.limits.transport_agreement_least = limit(2.0);
+    plan.limits.clock = limit(60.0);
+    plan.limits.supply_voltage = limit(20.0);
+    (plan.flow.calibration_common, plan.flow.calibration_individual) = (0.01, 0.005);
+    plan.holes.worse = limit(0.15);
+    (plan.smoke.runs, plan.smoke.mark_u_s) = (3, 0.3);
+    (plan.supply.rule.derating, plan.supply.rule.margin) = (1.0, 1.2);
+    plan.supply.unit_u = 0.01;
+    plan
 }
 
 /// Openings 0 to 2 are the holes of pipe 1, 3 to 5 those of pipe 2.

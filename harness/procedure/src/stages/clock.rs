@@ -6,10 +6,8 @@ use crate::{
     outcome::{Finding, StageKind, Subject},
 };
 use core::time::Duration;
+use plumeline_base::time::seconds;
 use plumeline_detector::{Abilities, Request, Told, Trouble};
-
-/// A clock that was set later than this after it was read is set anew.
-const AT_ONCE: Duration = Duration::from_secs(1);
 
 /// Sets the unit's date and time; false where it keeps none.
 pub(super) async fn set(ctx: &Context, stage: StageKind, abilities: &Abilities) -> Result<bool, Stop> {
@@ -26,7 +24,7 @@ pub(super) async fn set(ctx: &Context, stage: StageKind, abilities: &Abilities) 
             return Ok(false);
         };
         match ctx.unit_once(Request::SetTime { utc_ms }).await {
-            Ok(_) if ctx.now().since(asked) <= AT_ONCE => return Ok(true),
+            Ok(_) if ctx.now().since(asked) <= seconds(ctx.inputs().plan.advanced.load.at_once_s) => return Ok(true),
             Ok(_) | Err(Trouble::Silent | Trouble::Garbled | Trouble::LinkDown(_)) => {}
             Err(trouble) => return Err(Stop::Trouble(trouble)),
         }

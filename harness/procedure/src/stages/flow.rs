@@ -22,19 +22,20 @@ use plumeline_measure::{
     settle,
 };
 
-/// How often an average that hangs together too strongly is tried again, each time twice as long.
-const LONGER: u32 = 2;
-
 /// Averages the flow of these inlets over `span`, or longer where the readings hang together too strongly. A gap starts it
 /// over; the stage's deadline ends it.
 pub(crate) async fn average(ctx: &Context, pipes: &[Pipe], span: Duration, says: &str) -> Vec<Result<MeanFlow, Error>> {
     let inputs = ctx.inputs();
+    let rules = &inputs.plan.advanced.average;
     let abilities = ctx.abilities();
     let scale = abilities.as_ref().map_or(1.0, |a| to_actual(a.flow_basis, &inputs.pipework.air));
     let terms = Terms {
         resolution: abilities.map_or(0.0, |a| f64::from(a.flow_step_nl_s) * 1e-12),
         calibration_relative: inputs.plan.flow.calibration_common,
         coverage: inputs.plan.rule.coverage,
+        max_gap: seconds(rules.longest_gap_s),
+        max_age: seconds(rules.oldest_s),
+        min_samples: rules.least_readings as usize,
         ..Terms::default()
     };
     let individual = inputs.plan.flow.calibration_individual;
@@ -44,7 +45,7 @@ pub(crate) async fn average(ctx: &Context, pipes: &[Pipe], span: Duration, says:
         let now = samples.iter().filter_map(|s| s.last()).map(|s| s.at).max().unwrap_or_else(|| ctx.now());
         let means: Vec<_> =
             samples.iter().map(|s| mean_of(s, now, &terms).map(|m| MeanFlow::new(&m, scale, individual))).collect();
-        if again == LONGER || !means.iter().any(|m| matches!(m, Err(Error::TooCorrelated { .. }))) {
+        if again == rules.longer || !means.iter().any(|m| matches!(m, Err(Error::TooCorrelated { .. }))) {
             return means;
         }
         span *= 2;
@@ -179,13 +180,20 @@ pub(crate) async fn settle(ctx: Context) -> Result<(), Stop> {
 
 fn settlers(ctx: &Context, inputs: &JobInputs, pipes: usize) -> Vec<settle::Settler> {
     let (now, ends) = (ctx.now(), ctx.get().running.ends);
+    let rules = &inputs.plan.advanced.settle;
     let rule = settle::Rule {
         window: seconds(inputs.plan.settle.window_s),
         slope_limit: settle::Limit::Relative(inputs.plan.settle.slope_per_min.value),
         resolution: ctx.abilities().map_or(0.0, |a| f64::from(a.flow_step_nl_s) * 1e-12),
         // A little before the stage's own, so that the reason is told and not just the time.
         deadline: ends.since(now).saturating_sub(Duration::from_secs(2)),
-        ..settle::Rule::default()
+        oscillation_limit: settle::Limit::Relative(rules.oscillation),
+        step_limit: settle::Limit::Relative(rules.step),
+        spike_limit: settle::Limit::Relative(rules.spike),
+        spikes_allowed: rules.spikes_allowed as usize,
+        max_gap: seconds(rules.longest_gap_s),
+        min_rate_hz: rules.least_rate_hz,
+        confidence: rules.confidence,
     };
     (0..pipes).map(|_| settle::Settler::new(rule, now)).collect()
 }

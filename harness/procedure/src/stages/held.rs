@@ -6,7 +6,7 @@ use crate::{
     outcome::StageKind,
 };
 use alloc::{format, string::String};
-use core::time::Duration;
+use plumeline_base::time::seconds;
 use plumeline_detector::{Identity, Request, Told, Trouble};
 
 pub(super) async fn unchanged(ctx: &Context, stage: StageKind) {
@@ -40,7 +40,7 @@ pub(super) async fn unchanged(ctx: &Context, stage: StageKind) {
 
 /// Asks the unit, but gives it up after a time: nothing may hold up making the site safe.
 async fn soon(ctx: &Context, request: Request) -> Result<Told, Trouble> {
-    match race(ctx.unit(request), ctx.sleep(Duration::from_secs(30))).await {
+    match race(ctx.unit(request), ctx.sleep(seconds(ctx.inputs().plan.advanced.load.soon_s))).await {
         Either::First(end) => end,
         Either::Second(()) => Err(ctx.get().last_trouble.clone().unwrap_or(Trouble::Silent)),
     }

@@ -25,9 +25,6 @@ use core::time::Duration;
 use plumeline_base::{Verdict, time::seconds};
 use plumeline_measure::{Error, joint::Seen};
 
-/// How often a hole is closed again for longer.
-const AGAIN: usize = 4;
-
 /// Flow of each pipe against the prediction, then hole by hole.
 pub(crate) async fn prove_flow(ctx: Context) -> Result<(), Stop> {
     let inputs = ctx.inputs();
@@ -183,7 +180,7 @@ impl<'a> HoleRound<'a> {
 async fn settle(round: &mut HoleRound<'_>, mut drops: Vec<MeasuredDrop>) -> Result<(Vec<Finding>, Vec<Seen>), Stop> {
     let inputs = round.inputs.clone();
     let mut found = Vec::new();
-    for _ in 0..AGAIN {
+    for _ in 0..inputs.plan.advanced.holes.again {
         let judged = compared(&inputs, &drops);
         let open: Vec<HoleRef> =
             drops.iter().zip(judged).filter(|(_, j)| j.worth_another_look).map(|(d, _)| d.hole).collect();

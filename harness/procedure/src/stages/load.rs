@@ -12,14 +12,10 @@ use crate::{
 use alloc::{format, vec::Vec};
 use plumeline_base::input::Answer;
 use plumeline_detector::{
-    Abilities, Identity, Request, SettingsState, Told, Trouble, driver::Wants, settings::Settings,
+    Abilities, Identity, Request, SettingsState, Told, Trouble,
+    driver::{RefusalKind, Wants},
+    settings::Settings,
 };
-
-/// How often a load that was cut off is taken up again.
-const MOST_TRIES: u32 = 8;
-/// The unit's refusals that have a way out of their own (docs/wire-protocol.md): it still starts; its settings changed.
-const STARTING: u16 = 9;
-const CHANGED: u16 = 10;
 
 fn of_unit(stage: StageKind, fact: Fact) -> Finding {
     Finding::of(stage, Subject::Replacement, fact)
@@ -110,7 +106,7 @@ async fn write(ctx: &Context, stage: StageKind, wanted: &Settings) -> Result<(),
     let boot_id = |ctx: &Context| ctx.get().unit.identity.as_ref().and_then(|i| i.boot_id);
     let began = boot_id(ctx);
     let mut last = Trouble::Silent;
-    for _ in 0..MOST_TRIES {
+    for _ in 0..ctx.inputs().plan.advanced.load.most_tries {
         let end = ctx.unit(Request::WriteSettings(wanted.clone())).await;
         match end {
             Ok(_) => {
@@ -120,13 +116,13 @@ async fn write(ctx: &Context, stage: StageKind, wanted: &Settings) -> Result<(),
                 }
                 return Ok(());
             }
-            Err(Trouble::Refused { code: STARTING, reason }) => {
-                last = Trouble::Refused { code: STARTING, reason };
+            Err(trouble @ Trouble::Refused { kind: RefusalKind::StillStarting, .. }) => {
+                last = trouble;
                 started(ctx).await?;
             }
-            Err(Trouble::Refused { code: CHANGED, reason }) => {
-                last = Trouble::Refused { code: CHANGED, reason: reason.clone() };
+            Err(Trouble::Refused { kind: kind @ RefusalKind::SettingsChanged, code, reason }) => {
                 changed_meanwhile(ctx, stage, &reason).await?;
+                last = Trouble::Refused { kind, code, reason };
             }
             Err(trouble @ Trouble::Refused { .. }) => {
                 ctx.found(of_unit(stage, fact::refused(trouble)));

@@ -14,8 +14,6 @@ use plumeline_detector::{Abilities, Identity, Request, Told, Trouble};
 /// How often a unit that may be dead is asked who it is, and how long apart.
 const TRIES: u32 = 3;
 const APART: Duration = Duration::from_secs(3);
-/// How long its current is averaged.
-const AVERAGE: Duration = Duration::from_secs(10);
 
 pub(crate) async fn as_found(ctx: Context) -> Result<(), Stop> {
     let Some(planned) = ctx.inputs().plan.outgoing.clone() else {
@@ -75,7 +73,7 @@ async fn flows(ctx: &Context, abilities: &Abilities) -> Result<(), Stop> {
     if abilities.stream_hz.is_some() && abilities.flow_per_inlet {
         ctx.start_readings().await?;
         flow::as_found_flows(ctx).await;
-        if let (_, Some(amps)) = supply::told(ctx, AVERAGE).await {
+        if let (_, Some(amps)) = supply::told(ctx).await {
             let expanded = flow::coverage_factor(&ctx.inputs()) * amps.u();
             ctx.edit().outcome.supply.outgoing = Some(Figure::with(amps.value, expanded, "A"));
         }

@@ -14,16 +14,8 @@ use crate::{
 };
 use alloc::{format, string::String};
 use core::time::Duration;
-use plumeline_base::input::Answer;
+use plumeline_base::{input::Answer, time::seconds};
 use plumeline_detector::{Faults, Request, bit, driver::Wants};
-
-/// A panel takes its time to show an input.
-const PANEL: Duration = Duration::from_secs(3);
-/// How soon a unit's own readings must show what was asked of it.
-const SHOWN: Duration = Duration::from_secs(5);
-/// The lease that is let lapse, and how long its fault may take.
-const LAPSING: Duration = Duration::from_secs(5);
-const LAPSE_SHOWN: Duration = Duration::from_secs(30);
 
 /// Each output in use is operated; the panel must show what it stands for, and then no longer.
 pub(crate) async fn outputs(ctx: Context) -> Result<(), Stop> {
@@ -76,7 +68,8 @@ async fn each(ctx: &Context, has: u8) {
 
 /// Operates one output and finds out what that does.
 async fn one(ctx: &Context, output: u8, function: &str, wire: Option<&Wire>) -> Fact {
-    let before = ctx.until_reading(SHOWN, |_| true).await.map(|t| t.reading.outputs);
+    let rules = &ctx.inputs().plan.advanced.outputs.clone();
+    let before = ctx.until_reading(seconds(rules.shown_s), |_| true).await.map(|t| t.reading.outputs);
     if let Some(fact) = judge::before(function, before, bit(output)) {
         return fact;
     }
@@ -84,8 +77,8 @@ async fn one(ctx: &Context, output: u8, function: &str, wire: Option<&Wire>) -> 
     if let Err(trouble) = ctx.unit(Request::Drive { output, on: true }).await {
         return fact::not_operated(&trouble, trouble.remedy());
     }
-    ctx.sleep(PANEL).await;
-    let alone = ctx.until_reading(SHOWN, |t| t.reading.outputs == rest | bit(output)).await.is_some();
+    ctx.sleep(seconds(rules.panel_s)).await;
+    let alone = ctx.until_reading(seconds(rules.shown_s), |t| t.reading.outputs == rest | bit(output)).await.is_some();
     let input = wire.and_then(|w| w.input);
     let shows = match input {
         Some(n) => seen(ctx, n, true).await,
@@ -99,7 +92,7 @@ async fn one(ctx: &Context, output: u8, function: &str, wire: Option<&Wire>) -> 
         }
     };
     let released = ctx.unit(Request::Drive { output, on: false }).await.map(|_| ());
-    ctx.sleep(PANEL).await;
+    ctx.sleep(seconds(rules.panel_s)).await;
     let clears = match input {
         Some(n) => seen(ctx, n, false).await,
         None => {
@@ -107,14 +100,15 @@ async fn one(ctx: &Context, output: u8, function: &str, wire: Option<&Wire>) -> 
             ctx.ask(Act::PanelClear { output }, text, Wants::YesNo).await.1
         }
     };
-    let at_rest = ctx.until_reading(SHOWN, |t| t.reading.outputs & bit(output) == 0).await.is_some();
+    let at_rest = ctx.until_reading(seconds(rules.shown_s), |t| t.reading.outputs & bit(output) == 0).await.is_some();
     let by = input.map_or(By::Operator, By::Input);
     judge::operated(function, &Operated { shows, clears, released, alone: alone && at_rest, by })
 }
 
 /// What an input of the unit says of the panel's reaction, in place of a person.
 async fn seen(ctx: &Context, input: u8, on: bool) -> Answer {
-    if ctx.until_reading(SHOWN, |t| (t.reading.inputs & bit(input) != 0) == on).await.is_some() {
+    let rules = &ctx.inputs().plan.advanced.outputs.clone();
+    if ctx.until_reading(seconds(rules.shown_s), |t| (t.reading.inputs & bit(input) != 0) == on).await.is_some() {
         Answer::Yes
     } else if ctx.latest().is_some() {
         Answer::No
@@ -126,23 +120,25 @@ async fn seen(ctx: &Context, input: u8, on: bool) -> Answer {
 /// A lease is not renewed once, at a moment when nothing hangs on it: the fault must come first, the outputs stay held
 /// back meanwhile, and the inhibit is regained.
 async fn lapse(ctx: &Context) {
+    let rules = &ctx.inputs().plan.advanced.outputs.clone();
     let calm = |t: &crate::readings::Timed| {
         t.reading.levels | t.reading.latched == 0 && !t.reading.faults.has(Faults::INHIBIT_LAPSED)
     };
-    if ctx.until_reading(SHOWN, calm).await.is_none() || !ctx.get().inhibit.on {
+    if ctx.until_reading(seconds(rules.shown_s), calm).await.is_none() || !ctx.get().inhibit.on {
         ctx.found(judge::lapsed(None));
         return;
     }
     ctx.edit().inhibit.renewing = false;
-    let fault = match ctx.unit(Request::Inhibit { lease: LAPSING }).await {
+    let fault = match ctx.unit(Request::Inhibit { lease: seconds(rules.lapsing_s) }).await {
         Ok(_) => {
             let from = ctx.now();
-            let shown = ctx.until_reading(LAPSE_SHOWN, |t| t.reading.faults.has(Faults::INHIBIT_LAPSED)).await;
+            let shown =
+                ctx.until_reading(seconds(rules.lapse_shown_s), |t| t.reading.faults.has(Faults::INHIBIT_LAPSED)).await;
             shown.map(|t| (t.at.since(from).as_secs_f64(), t.reading.inhibited()))
         }
         Err(_) => None,
     };
-    let lease = Duration::from_secs(u64::from(ctx.inputs().plan.inhibit_lease_s));
+    let lease = Duration::from_secs(u64::from(ctx.inputs().plan.link.inhibit_lease_s));
     let regained = ctx.unit(Request::Inhibit { lease }).await.is_ok();
     {
         let mut s = ctx.edit();
@@ -150,6 +146,6 @@ async fn lapse(ctx: &Context) {
         s.inhibit.on = regained;
     }
     let holds = |t: &crate::readings::Timed| t.reading.inhibited() && !t.reading.faults.has(Faults::INHIBIT_LAPSED);
-    let regained = regained && ctx.until_reading(LAPSE_SHOWN, holds).await.is_some();
+    let regained = regained && ctx.until_reading(seconds(rules.lapse_shown_s), holds).await.is_some();
     ctx.found(judge::lapsed(Some(Lapsed { fault, regained, readings: ctx.latest().is_some() })));
 }

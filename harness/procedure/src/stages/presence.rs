@@ -9,9 +9,6 @@ use crate::{
     plan::HoleRef,
 };
 
-/// Releases that may be set aside at one place before it stays open.
-pub(super) const MOST_SET_ASIDE: u8 = 3;
-
 /// Smoke at the hole must show in its time.
 pub(super) async fn presence(ctx: &Context, inputs: &JobInputs, hole: HoleRef) -> Finding {
     let open = |fact| judge::of_hole(hole, fact);
@@ -20,13 +17,14 @@ pub(super) async fn presence(ctx: &Context, inputs: &JobInputs, hole: HoleRef) -
     };
     let words = hole_words(hole, geometry.kind);
     let Some(window) = judge::window(inputs, opening) else { return open(fact::not_predicted(words)) };
-    let latest = 4.0 * window.1 + inputs.plan.smoke.release_s + 30.0;
+    let rules = &inputs.plan.advanced.smoke;
+    let latest = rules.waits_times * window.1 + inputs.plan.smoke.release_s + rules.waits_more_s;
     let mut times = 0;
     loop {
         times += 1;
         match release(ctx, inputs, hole, &words, "to show that this hole draws", latest).await {
             Ran::NotReleased(why) => return open(fact::not_released(words, why)),
-            Ran::SetAside { because, .. } if times > MOST_SET_ASIDE => {
+            Ran::SetAside { because, .. } if times > rules.most_set_aside => {
                 return open(fact::set_aside(words, times, because));
             }
             Ran::SetAside { .. } => {}

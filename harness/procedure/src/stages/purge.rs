@@ -5,11 +5,8 @@ use crate::{
     judge::purge::{self as judge, Reset},
 };
 use alloc::string::String;
-use core::time::Duration;
+use plumeline_base::time::seconds;
 use plumeline_detector::{Request, Trouble};
-
-/// How long after the reset a reading without any level is waited for.
-const RESETS: Duration = Duration::from_secs(30);
 
 pub(crate) async fn purge(ctx: Context) -> Result<(), Stop> {
     if !ctx.get().site.smoke_used {
@@ -27,8 +24,9 @@ pub(crate) async fn purge(ctx: Context) -> Result<(), Stop> {
 }
 
 async fn reset_latches(ctx: &Context) -> Result<(), Stop> {
+    let within = seconds(ctx.inputs().plan.advanced.purge.latches_reset_s);
     let seen = match ctx.unit(Request::ResetLatches).await {
-        Ok(_) if ctx.until_reading(RESETS, |t| t.reading.latched == 0 && t.reading.levels == 0).await.is_some() => {
+        Ok(_) if ctx.until_reading(within, |t| t.reading.latched == 0 && t.reading.levels == 0).await.is_some() => {
             Reset::NoLevel
         }
         Ok(_) if ctx.latest().is_none() => Reset::NoReading,

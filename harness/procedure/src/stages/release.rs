@@ -20,13 +20,6 @@ use plumeline_measure::{
     smoke::{self, Outcome, Release, Rule},
 };
 
-/// Readings gathered before a release, s.
-const BEFORE_S: u64 = 30;
-/// How often a reading that is not at rest is gathered anew before smoke is released all the same, and its evidence says so.
-const MOST_RESTLESS: u32 = 20;
-/// What came is looked at this often, s.
-const LOOK_S: u64 = 5;
-
 /// How a release went.
 pub(super) enum Ran {
     /// No smoke was released.
@@ -39,10 +32,6 @@ pub(super) enum Ran {
     },
     Seen(Box<SmokeSeen>),
 }
-
-/// Smoke is held to a hole until this many spreads after its first arrival have passed: a laminar arrival has then come to 96 %
-/// of its plateau (Taylor 1953: 1 - (T/2t)^2 at t = 2.5 T), and half of that comes within 2 % of half of the plateau's time.
-const SPREADS_HELD: f64 = 4.0;
 
 /// A release that is to be made.
 struct Wanted<'a> {
@@ -66,8 +55,9 @@ pub(super) async fn release(
     what: &str,
     latest_s: f64,
 ) -> Ran {
+    let rules = &inputs.plan.advanced.smoke;
     let predicted = inputs.opening(hole).and_then(|(opening, _)| inputs.predicted(opening));
-    let arrives = predicted.map(|p| p.first_s.value + SPREADS_HELD * (p.mean_s.value - p.first_s.value));
+    let arrives = predicted.map(|p| p.first_s.value + rules.spreads_held * (p.mean_s.value - p.first_s.value));
     let lag = inputs.pipework.unit.sensor_lag_s;
     let least = arrives.filter(|t| t.is_finite()).unwrap_or(0.0) + 3.0 * lag + inputs.plan.smoke.release_s;
     let (own, held_s) = (usize::from(hole.inlet).saturating_sub(1), least.min(latest_s));
@@ -104,11 +94,12 @@ pub(super) async fn release(
 
 /// Gathers until the reading is at rest without a gap, or has been restless for too long.
 async fn at_rest(ctx: &Context, wanted: &Wanted<'_>, gather: &mut Gather) {
+    let rules = &ctx.inputs().plan.advanced.smoke.clone();
     let mut restless = 0;
     loop {
-        gather.until(ctx.within(Duration::from_secs(BEFORE_S))).await;
+        gather.until(ctx.within(seconds(rules.before_s))).await;
         if !gather.broken {
-            if restless == MOST_RESTLESS || smoke::is_at_rest(gather.of(wanted.own), &wanted.rule) {
+            if restless == rules.most_restless || smoke::is_at_rest(gather.of(wanted.own), &wanted.rule) {
                 return;
             }
             restless += 1;
@@ -146,7 +137,7 @@ async fn watched(
         ReleaseMark::Device => Release::by_device(at, plan.mark_u_s),
     };
     let outcome = loop {
-        let left = ctx.left(end).min(Duration::from_secs(LOOK_S));
+        let left = ctx.left(end).min(seconds(inputs.plan.advanced.smoke.look_s));
         gather.until(ctx.within(left)).await;
         if ctx.paused() != paused {
             return Err("nobody watched for a time: the program had been ended".into());
@@ -171,12 +162,20 @@ async fn watched(
     Ok(SmokeSeen { outcome, released: at, until: gather.last, alarm_after_s, elsewhere })
 }
 
-/// What counts as a response here: the resolution is unknown, the rest is the measure crate's practice. The risk of taking noise
+/// What counts as a response here; the resolution is unknown. The risk of taking noise
 /// for smoke is shared out over the looks of a run.
 fn rule(inputs: &JobInputs, level: Extinction, latest_s: f64) -> Rule {
-    let looks = (latest_s / LOOK_S as f64).max(1.0);
-    let usual = Rule::default();
-    Rule { min_rise: level.0 * inputs.plan.smoke.purge_below, false_alarm: usual.false_alarm / looks, ..usual }
+    let rules = &inputs.plan.advanced.smoke;
+    let looks = (latest_s / rules.look_s).max(1.0);
+    Rule {
+        min_rise: level.0 * inputs.plan.smoke.purge_below,
+        min_rise_sd: rules.least_rise,
+        min_duration_s: rules.least_duration_s,
+        min_before: rules.least_before as usize,
+        max_gap_s: rules.longest_gap_s,
+        false_alarm: rules.false_alarm / looks,
+        ..Rule::default()
+    }
 }
 
 /// Gathers the extinction that concerns each inlet, and the first alarm level.
@@ -185,6 +184,7 @@ struct Gather {
     /// By inlet: all of them on a unit with a sensor for each, else the same one for all.
     samples: Vec<Vec<Sample>>,
     shared: bool,
+    longest_gap: Duration,
     alarm: Option<Instant>,
     last: Instant,
     broken: bool,
@@ -198,6 +198,7 @@ impl Gather {
             feed: ctx.feed(),
             samples: alloc::vec![Vec::new(); inlets],
             shared,
+            longest_gap: seconds(inputs.plan.advanced.smoke.longest_gap_s),
             alarm: None,
             last: ctx.now(),
             broken: false,
@@ -208,7 +209,7 @@ impl Gather {
             Item::Gap(_) => self.broken = true,
             Item::Reading(t) => {
                 // Missing readings show in the times of those that came.
-                let longest = Duration::from_secs_f64(Rule::default().max_gap_s);
+                let longest = self.longest_gap;
                 self.broken |= self.samples.iter().any(|s| s.last().is_some_and(|l| t.at.since(l.at) > longest));
                 for (inlet, samples) in (1u8..).zip(&mut self.samples) {
                     samples.extend(t.extinction(inlet));

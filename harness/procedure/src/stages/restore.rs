@@ -10,7 +10,7 @@ use crate::{
     prompt::Act,
 };
 use alloc::format;
-use core::time::Duration;
+use plumeline_base::time::seconds;
 use plumeline_base::{Verdict, input::Answer};
 use plumeline_detector::{Request, driver::Wants};
 
@@ -70,12 +70,13 @@ async fn look_at_the_air(ctx: &Context) {
     if ctx.get().stream.hz.is_some() || !ctx.get().link.up {
         return;
     }
+    let rules = &ctx.inputs().plan.advanced.purge.clone();
     let look = async {
         if ctx.start_readings().await.is_ok() {
-            ctx.until_reading(Duration::from_secs(5), |_| true).await;
+            ctx.until_reading(seconds(rules.fresh_s), |_| true).await;
         }
     };
-    race(look, ctx.sleep(Duration::from_secs(10))).await;
+    race(look, ctx.sleep(seconds(rules.look_s))).await;
 }
 
 /// The panel and the release circuits, in the state that the job leaves.

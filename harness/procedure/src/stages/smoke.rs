@@ -1,10 +1,7 @@
 //! Smoke released at the far end of each pipe, timed to the first significant rise at the sensor.
 //!
 //! Not here: what the times show ([`crate::judge::smoke`]).
-use super::{
-    presence::MOST_SET_ASIDE,
-    release::{Ran, release},
-};
+use super::release::{Ran, release};
 use crate::{
     context::{Context, Stop},
     facts::smoke as fact,
@@ -74,14 +71,15 @@ enum Ended {
 }
 
 async fn all_runs(ctx: &Context, inputs: &JobInputs, place: &mut Place, runs: &mut Runs) -> Ended {
-    let plan = &inputs.plan.smoke;
+    let (plan, rules) = (&inputs.plan.smoke, &inputs.plan.advanced.smoke);
     let hole = place.hole;
     // Long enough for the limit and the prediction, whichever is later, and for the plateau.
-    let latest =
-        inputs.plan.limits.transport.value.max(place.predicted.map_or(0.0, |p| 4.0 * p.value)) + plan.release_s + 30.0;
+    let latest = inputs.plan.limits.transport.value.max(place.predicted.map_or(0.0, |p| rules.waits_times * p.value))
+        + plan.release_s
+        + rules.waits_more_s;
     let mut why_not: Option<String> = None;
     let (mut run, mut counted) = (0u8, 0u8);
-    while counted < plan.runs && place.set_aside.len() <= usize::from(MOST_SET_ASIDE) {
+    while counted < plan.runs && place.set_aside.len() <= usize::from(rules.most_set_aside) {
         run = run.saturating_add(1);
         let kept = runs.onsets.open();
         let what = format!("run {} of {}", counted + 1, plan.runs);

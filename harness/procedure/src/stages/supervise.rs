@@ -13,9 +13,6 @@ use alloc::{format, vec::Vec};
 use plumeline_base::time::seconds;
 use plumeline_detector::{Faults, Reading};
 
-/// An inlet is shut this often at most where nobody watched meanwhile.
-const MOST_TRIES: u32 = 3;
-
 /// Each inlet is shut in turn: the flow fault comes within the limit, and goes again.
 pub(crate) async fn supervise(ctx: Context) -> Result<(), Stop> {
     let inputs = ctx.inputs();
@@ -23,6 +20,7 @@ pub(crate) async fn supervise(ctx: Context) -> Result<(), Stop> {
         ctx.start_readings().await?;
     }
     let limit = inputs.plan.limits.flow_fault_within.clone();
+    let most_tries = inputs.plan.advanced.supervise.most_tries;
     for pipe in inputs.pipes() {
         let inlet = pipe.inlet;
         if let Some(finding) = judge::before(inlet, ctx.faults()) {
@@ -31,9 +29,9 @@ pub(crate) async fn supervise(ctx: Context) -> Result<(), Stop> {
         }
         // A pause in which nobody watched hides when the fault came: then once more.
         ctx.edit().unit.flow_fault_expected = true;
-        for again in 1..=MOST_TRIES {
+        for again in 1..=most_tries {
             let (watched, findings) = shut_once(&ctx, inlet, &limit).await;
-            if watched || again == MOST_TRIES {
+            if watched || again == most_tries {
                 findings.into_iter().for_each(|f| ctx.found(f));
                 break;
             }
@@ -62,7 +60,11 @@ async fn shut_once(ctx: &Context, inlet: u8, limit: &Limit) -> (bool, Vec<Findin
     let paused = ctx.paused();
     ctx.progress(format!("inlet {inlet} is shut: waiting for the flow fault"), None, Some(seconds(limit.value)));
     // The limit counts; a little more is waited so that a late fault is told from none.
-    let raised = ctx.until_reading(seconds(limit.value + 60.0), |t| t.reading.faults.has(Faults::FLOW)).await;
+    let raised = ctx
+        .until_reading(seconds(limit.value + ctx.inputs().plan.advanced.supervise.more_s), |t| {
+            t.reading.faults.has(Faults::FLOW)
+        })
+        .await;
     let named = raised.as_ref().map_or(0, |t| named(ctx, inlet, &t.reading));
     let seen = judge::Shut {
         named,
@@ -81,8 +83,9 @@ fn named(ctx: &Context, inlet: u8, reading: &Reading) -> u32 {
     let baseline = s.unit.baseline.as_ref().map_or(&[][..], |b| &b.flow_m3_s);
     let of = |i| baseline.get(i).copied().flatten();
     let flows: Vec<_> = reading.flow_m3_s.iter().enumerate().map(|(i, now)| (*now, of(i))).collect();
-    // Half of the band: what rose by less is no reason to be named.
-    let least = 0.5 * s.inputs.plan.limits.flow_band.value;
+    // What rose by less is no reason to be named.
+    let plan = &s.inputs.plan;
+    let least = plan.advanced.supervise.named * plan.limits.flow_band.value;
     judge::named(inlet, reading.flow_low, reading.flow_high, &flows, least)
 }
 
@@ -92,6 +95,10 @@ async fn refit(ctx: &Context, inlet: u8, wait_s: f64) -> Finding {
         return judge::put_back(inlet, Err(&why));
     }
     ctx.progress(format!("inlet {inlet} is back: waiting for the fault to clear"), None, Some(seconds(wait_s)));
-    let cleared = ctx.until_reading(seconds(wait_s + 60.0), |t| !t.reading.faults.has(Faults::FLOW)).await;
+    let cleared = ctx
+        .until_reading(seconds(wait_s + ctx.inputs().plan.advanced.supervise.more_s), |t| {
+            !t.reading.faults.has(Faults::FLOW)
+        })
+        .await;
     judge::put_back(inlet, Ok((cleared.is_some(), ctx.latest().is_some())))
 }

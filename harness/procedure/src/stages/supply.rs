@@ -10,14 +10,8 @@ use crate::{
     readings::Item,
 };
 use alloc::{format, vec::Vec};
-use core::time::Duration;
 use plumeline_base::{input::Answer, quantity::Estimate, time::seconds};
 use plumeline_detector::{Faults, Request, bit, driver::Wants};
-
-/// How long voltage and current are averaged.
-const AVERAGE: Duration = Duration::from_secs(10);
-/// A load settles within this.
-const SETTLES: Duration = Duration::from_secs(3);
 
 pub(crate) async fn supply(ctx: Context) -> Result<(), Stop> {
     if ctx.get().stream.hz.is_none() && ctx.abilities().is_some_and(|a| a.stream_hz.is_some()) {
@@ -49,7 +43,7 @@ pub(crate) async fn supply(ctx: Context) -> Result<(), Stop> {
 
 /// Voltage and current as the unit tells them, averaged; what it does not tell, a person reads off an instrument.
 async fn both(ctx: &Context, when: &str) -> (Option<Estimate>, Option<Estimate>) {
-    let (v, a) = told(ctx, AVERAGE).await;
+    let (v, a) = told(ctx).await;
     let v = match v {
         Some(v) => Some(v),
         None => metered(ctx, Metered::Voltage, when).await,
@@ -62,13 +56,13 @@ async fn both(ctx: &Context, when: &str) -> (Option<Estimate>, Option<Estimate>)
 }
 
 /// Voltage and current by the unit's own sensors.
-pub(super) async fn told(ctx: &Context, over: Duration) -> (Option<Estimate>, Option<Estimate>) {
+pub(super) async fn told(ctx: &Context) -> (Option<Estimate>, Option<Estimate>) {
     if ctx.get().stream.hz.is_none() {
         return (None, None);
     }
     let (mut volts, mut amps) = (Vec::new(), Vec::new());
     let mut feed = ctx.feed();
-    let end = ctx.within(over);
+    let end = ctx.within(seconds(ctx.inputs().plan.advanced.supply.average_s));
     while let Some(item) = feed.next_before(end).await {
         if let Item::Reading(t) = item {
             volts.extend(t.reading.supply_v);
@@ -76,9 +70,10 @@ pub(super) async fn told(ctx: &Context, over: Duration) -> (Option<Estimate>, Op
         }
     }
     let u = ctx.inputs().plan.supply.unit_u;
+    let least = ctx.inputs().plan.advanced.supply.least_readings as usize;
     let mean = |all: &[f64]| {
         // Fewer are no mean.
-        (all.len() >= 3).then(|| {
+        (all.len() >= least).then(|| {
             let m = all.iter().sum::<f64>() / all.len() as f64;
             Estimate::new(m, u * libm::fabs(m), 0.0)
         })
@@ -113,13 +108,14 @@ async fn loaded(ctx: &Context) -> (Option<Estimate>, Option<Estimate>) {
     for output in &used {
         driven &= ctx.unit(Request::Drive { output: *output, on: true }).await.is_ok();
     }
+    let settles = seconds(ctx.inputs().plan.advanced.supply.settles_s);
     let bits = used.iter().fold(0, |bits, n| bits | bit(*n));
-    let seen = ctx.until_reading(SETTLES, |t| t.reading.outputs & bits == bits).await.is_some();
+    let seen = ctx.until_reading(settles, |t| t.reading.outputs & bits == bits).await.is_some();
     let measured = both(ctx, "with every output in use operated").await;
     for output in &used {
         driven &= ctx.unit(Request::Drive { output: *output, on: false }).await.is_ok();
     }
-    ctx.sleep(SETTLES).await;
+    ctx.sleep(settles).await;
     if driven && (seen || ctx.get().stream.hz.is_none()) { measured } else { (None, None) }
 }
 
@@ -169,7 +165,7 @@ async fn removed(ctx: &Context, supply: Supply) -> Option<Estimate> {
 }
 
 async fn both_voltage(ctx: &Context) -> Option<Estimate> {
-    match told(ctx, AVERAGE).await.0 {
+    match told(ctx).await.0 {
         Some(v) => Some(v),
         None => metered(ctx, Metered::Voltage, "on the battery alone").await,
     }

@@ -106,7 +106,7 @@ pub(super) async fn inhibit(ctx: &Context, abilities: &Abilities, subject: Subje
         ctx.remark("this unit's outputs can't be inhibited this way: the isolation at the panel is the only one");
         return Ok(());
     }
-    let lease = Duration::from_secs(u64::from(ctx.inputs().plan.inhibit_lease_s));
+    let lease = Duration::from_secs(u64::from(ctx.inputs().plan.link.inhibit_lease_s));
     let end = ctx.unit(Request::Inhibit { lease }).await;
     ctx.edit().inhibit.on |= end.is_ok();
     ctx.found(judge::inhibited(stage, subject, end.as_ref().map(|_| ())));

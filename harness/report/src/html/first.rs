@@ -68,7 +68,7 @@ pub(crate) fn loud_lines(input: &ReportInput<'_>) -> Vec<Loud> {
         );
         all.push(Loud::new("LONG OUT OF SERVICE", text));
     }
-    if input.invented {
+    if input.plan.invented {
         all.push(Loud::new(
             "INVENTED SITE",
             "This is a demonstration or a test on a simulated site. It proves nothing about any real one.",

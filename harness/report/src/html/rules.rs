@@ -9,7 +9,8 @@ use crate::{
 };
 use plumeline_procedure::{
     outcome::DecisionFacts,
-    plan::{HoleChoice, Limit, Mark, ReleaseMark},
+    plan::{HoleChoice, Mark, ReleaseMark},
+    rules::{self, Used},
 };
 
 /// Stands wherever a verdict is printed.
@@ -51,46 +52,23 @@ pub(crate) fn sections(input: &ReportInput<'_>) -> Vec<Section> {
 }
 
 fn limits(input: &ReportInput<'_>) -> Vec<Block> {
-    let (l, plan) = (&input.plan.limits, input.plan);
-    let rows: [(&str, &Limit); 12] = [
-        ("Transport time of the farthest hole, at most", &l.transport),
-        (
-            "Measured against predicted transport time, within this share of the predicted time …",
-            &l.transport_agreement,
-        ),
-        ("… or within this time, whichever is larger", &l.transport_agreement_least),
-        ("Suction at the last hole (predicted), at least", &l.last_hole_suction),
-        ("Flow change that raises the unit's flow fault, beyond ±", &l.flow_band),
-        ("Flow fault raised within", &l.flow_fault_within),
-        ("Out of service before other measures are called for, at most", &l.out_of_service),
-        ("Start of the new unit, at most", &l.boot),
-        ("Flow counts as steady at a slope of at most, per minute", &plan.settle.slope_per_min),
-        ("Smallest material change of a pipe's flow (the tolerance)", &plan.flow.material),
-        ("Drop at a closed hole against the predicted drop, within this share of it", &plan.holes.agreement),
-        ("Obscuration needed at a hole for an alarm, worse than by design by at most", &plan.holes.worse),
-    ];
-    let mut table = Table::new(
-        "Every limit used, with its source and how well that is known",
-        &["Limit", "Value", "Source", "How well known"],
-    );
-    for (what, limit) in rows {
-        table.rows.push(vec![
-            Cell::text(what),
-            Cell::number(words::limit(limit)),
-            Cell::text(&limit.source),
-            Cell::text(limit.mark.words()),
-        ]);
-    }
-    let from_memory = rows.iter().filter(|(_, l)| l.mark == Mark::FromMemory).count();
-    let mut blocks = vec![table.block()];
+    let plan = input.plan;
+    let all = rules::used(plan);
+    let (advanced, usual): (Vec<_>, Vec<_>) = all.iter().partition(|u| u.rule.section.starts_with("advanced"));
+    let changed = all.iter().filter(|u| u.changed).count();
+    let from_memory = all.iter().filter(|u| u.limit.as_ref().is_some_and(|l| l.mark == Mark::FromMemory)).count();
+    let mut blocks = vec![Block::text(format!(
+        "Every number that a verdict hangs on, by its key in the plan. {changed} of {} differ from what holds where a plan says nothing.",
+        all.len()
+    ))];
+    blocks.push(table("Every limit used, with its source and how well that is known", &usual));
     if from_memory > 0 {
         blocks.push(Block::text(format!(
             "{from_memory} of these limits were written down from memory of the published text. Check them against the text before \
              anything hangs on this verdict."
         )));
     }
-    let smoke = &plan.smoke;
-    let mark = match smoke.mark {
+    let mark = match plan.smoke.mark {
         ReleaseMark::ByHand => "by the person who released it",
         ReleaseMark::ByRadio => "called over a radio (comes late, corrected for)",
         ReleaseMark::Device => "by a release device",
@@ -100,34 +78,32 @@ fn limits(input: &ReportInput<'_>) -> Vec<Block> {
         HoleChoice::These(these) => format!("{} chosen holes", these.len()),
         HoleChoice::None => "none".to_owned(),
     };
+    let battery = &plan.supply.rule;
     blocks.push(Block::facts([
-        ("Flow averaged over", format!("{} s", words::shortest(plan.flow.average_s))),
-        (
-            "Flow calibration, standard uncertainty",
-            format!(
-                "{} common to all inlets, {} for each",
-                words::percent(plan.flow.calibration_common, 1),
-                words::percent(plan.flow.calibration_individual, 1)
-            ),
-        ),
-        ("Settling window", format!("{} s, two in a row", words::shortest(plan.settle.window_s))),
         ("Holes closed in turn", holes),
-        ("Moment of release marked", format!("{mark}, standard uncertainty {} s", words::shortest(smoke.mark_u_s))),
-        (
-            "Smoke runs at each place",
-            format!("{}, each released for {} s", smoke.runs, words::shortest(smoke.release_s)),
-        ),
-        (
-            "Purged when obscuration stays under",
-            format!(
-                "{} of the lowest level for {} s",
-                words::percent(smoke.purge_below, 0),
-                words::shortest(smoke.purge_hold_s)
-            ),
-        ),
-        ("Readings asked for", format!("{} a second", plan.readings_hz)),
+        ("Moment of release marked", mark.to_owned()),
+        ("Battery's capacity", format!("{} ({})", battery.source, battery.mark.words())),
     ]));
+    blocks.push(table("The rules that few jobs change", &advanced));
     blocks
+}
+
+fn table(title: &str, rows: &[&Used]) -> Block {
+    let mut table = Table::new(title, &["Rule", "Value", "Source", "How well known", "Here"]);
+    for u in rows {
+        let (value, source, known) = match &u.limit {
+            Some(l) => (u.rule.dimension.shown(l.value), l.source.as_str(), l.mark.words()),
+            None => (dash(), "not stated", ""),
+        };
+        table.rows.push(vec![
+            Cell::text(u.rule.says).below(u.rule.path()),
+            Cell::number(value),
+            Cell::text(source),
+            Cell::text(known),
+            Cell::text(if u.changed { "changed" } else { "as preset" }),
+        ]);
+    }
+    table.block()
 }
 
 /// The range that a decision allows, as words. Bounds alike on both sides of zero are bounds of a difference.
@@ -152,10 +128,7 @@ fn rule(input: &ReportInput<'_>) -> Vec<Block> {
              the tolerance comes from what a defect would do, never from how little is known.",
         ),
         Block::facts([
-            (
-                "Accepted risk of passing what does not conform, all tests of the job together",
-                words::percent(r.accept_risk, 2),
-            ),
+            ("Accepted risk of passing what does not conform, each test by itself", words::percent(r.accept_risk, 2)),
             ("Accepted risk of failing what conforms, all tests of the job together", words::percent(r.reject_risk, 2)),
             ("Coverage of printed intervals", words::percent(r.coverage, 1)),
         ]),

@@ -57,7 +57,7 @@ fn job(input: &ReportInput<'_>, clock: &Clock) -> Vec<Block> {
         ("Link to the unit", links),
         ("Recorded with", format!("plumeline {tools}; this page by plumeline {}", input.tool)),
     ];
-    if input.invented {
+    if input.plan.invented {
         facts.insert(0, ("Invented", "the site and the units of this record are invented".to_owned()));
     }
     let mut pipes =

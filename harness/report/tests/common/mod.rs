@@ -43,7 +43,6 @@ impl Sample {
             digests: &self.digests,
             tool: "0.1.0",
             carried: None,
-            invented: true,
         }
     }
 }

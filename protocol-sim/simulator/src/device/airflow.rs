@@ -1,13 +1,12 @@
 //! Airflow: supervised against the baseline, and the baseline taken.
 use super::{config::Config, store::KeptBaseline};
+use crate::sensors::NL_S;
 use plumeline_base::Instant;
 
 /// Flow is smoothed over this time before it is judged, s.
 const SMOOTH_S: f64 = 5.0;
 /// An inlet must be back within its band for this long before its fault goes, s.
 const BACK_S: f64 = 5.0;
-/// One nanolitre per second, m3/s.
-pub(crate) const NL_S: f64 = 1e-12;
 
 /// Which inlets are outside their band. Bit 0 is inlet 1.
 #[derive(Clone, Debug, Default)]

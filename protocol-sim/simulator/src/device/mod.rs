@@ -1,27 +1,29 @@
-//! The unit's firmware, as a pure machine: it is given bytes, time and what its sensors stand in, and gives bytes and the fan's speed.
+//! The unit's firmware, as a pure machine: it is given time, what is asked of it and what its sensors stand in.
 //!
-//! Not here: the air (see [`crate::physics`]) and what people do (see [`crate::site`]).
+//! Not here: bytes (see [`crate::front`]), the air (see [`crate::physics`]) and what people do (see [`crate::site`]).
 mod airflow;
 mod alarms;
+pub(crate) mod asked;
 mod config;
-mod line;
 mod log;
+mod lying;
 pub(crate) mod outputs;
-mod serve;
 pub mod settings;
 pub(crate) mod store;
-mod tell;
+pub(crate) mod tell;
 
 use crate::{
+    lie::{Lie, LieKind as K},
     models::Model,
     rng::Stream,
-    sensors::{Measured, Sensors, Truth},
+    sensors::{Measured, NL_S, Sensors, Truth},
 };
-use airflow::{NL_S, Supervision, Taking};
+use airflow::{Supervision, Taking};
 use alarms::Alarms;
+use asked::{Done, Refused, Why};
 use config::Config;
-use line::Line;
 use log::Log;
+use lying::Liar;
 use outputs::{Driven, Inhibit};
 use plumeline_base::{Instant, quantity::KELVIN_AT_0_C, time::micros};
 use plumewire::{BaselineState, EventCode, Faults};
@@ -33,8 +35,6 @@ use store::{KeptBaseline, Memory, Store};
 const SILENT: Duration = Duration::from_secs(4);
 /// How often the unit looks at its sensors.
 const TICK: Duration = Duration::from_secs(1);
-/// From a restart's answer to the restart.
-const RESTART_AFTER: Duration = Duration::from_millis(500);
 /// Fan speed within this share of what it should be counts as up to speed.
 const AT_SPEED: f64 = 0.02;
 
@@ -52,6 +52,8 @@ pub(crate) struct Fitted {
     pub(crate) fan_factor: f64,
     /// Which setting is lost at the restart after a load.
     pub(crate) loses: Option<usize>,
+    /// How it lies.
+    pub(crate) lies: Vec<Lie>,
 }
 
 /// One run of the firmware, from start to restart.
@@ -61,27 +63,21 @@ struct Run {
     answers_from: Instant,
     running_from: Instant,
     boot_id: u64,
-    hellos: u16,
     next_tick: Instant,
     restart_at: Option<Instant>,
-    rate_hz: u8,
-    next_reading: Instant,
-    reports: u32,
-    dropped: u32,
-    transaction: Option<Transaction>,
-    transactions: u32,
+    /// Flows at the first look when up.
+    first_flow_m3_s: Option<Vec<f64>>,
     taking: Option<Taking>,
     baseline_state: BaselineState,
     baseline_reason: Option<String>,
 }
-#[derive(Clone, Debug)]
-struct Transaction {
-    number: u32,
-    /// Revision that was in force when it began.
-    base: u64,
-    length: u32,
-    digest: [u8; 32],
-    bytes: Vec<u8>,
+/// Faults: those there now, those latched.
+#[derive(Clone, Copy, Debug, Default)]
+struct Standing {
+    now: Faults,
+    latched: Faults,
+    /// The settings kept are not whole.
+    settings: bool,
 }
 
 /// A unit.
@@ -90,7 +86,6 @@ pub(crate) struct Device {
     fitted: Fitted,
     clock_rate: f64,
     sensors: Sensors,
-    line: Line,
     store: Store,
     generation: u64,
     memory: Memory,
@@ -100,9 +95,7 @@ pub(crate) struct Device {
     truth: Truth,
     supervision: Supervision,
     alarms: Alarms,
-    faults: Faults,
-    faults_latched: Faults,
-    settings_fault: bool,
+    faults: Standing,
     inhibit: Inhibit,
     leases: u32,
     driven: Driven,
@@ -111,6 +104,9 @@ pub(crate) struct Device {
     /// Date and time (ms since 1970 UTC) at an instant; a cell of its own keeps them going without supply.
     date: Option<(Instant, u64)>,
     run: Option<Run>,
+    liar: Liar,
+    /// The settings that were in force before the last load.
+    before_load: Option<Vec<u8>>,
 }
 
 impl Device {
@@ -131,12 +127,13 @@ impl Device {
         let config = fitted.model.configure(settings, fitted.inlets).map_err(|e| e.to_string())?;
         let mut stream = Stream::new(fitted.seed, 1);
         // Quartz: some tens of parts in a million.
-        let clock_rate = 1.0 + 25e-6 * stream.normal();
+        let liar = Liar::new(fitted.lies.clone());
+        let clock_rate = 1.0 + 25e-6 * stream.normal() + liar.severity(K::ClockDrifts).unwrap_or(0.0);
         Ok(Self {
+            liar,
             fitted,
             clock_rate,
             sensors,
-            line: Line::new(),
             store,
             generation: 1,
             memory,
@@ -146,15 +143,14 @@ impl Device {
             truth: Truth::default(),
             supervision: Supervision::default(),
             alarms: Alarms::default(),
-            faults: Faults(0),
-            faults_latched: Faults(0),
-            settings_fault: false,
+            faults: Standing::default(),
             inhibit: Inhibit::Free,
             leases: 0,
             driven: Driven::default(),
             held: 0,
             date: None,
             run: None,
+            before_load: None,
         })
     }
 
@@ -174,7 +170,6 @@ impl Device {
     /// Power goes.
     pub(crate) fn power_down(&mut self) {
         self.run = None;
-        self.line = Line::new();
         self.measured = Measured::default();
     }
     /// True while the unit has power.
@@ -187,46 +182,50 @@ impl Device {
         if self.memory.loaded {
             self.memory.loaded = false;
             self.lose_a_setting();
+            if let Some(before) = self.before_load.take().filter(|_| self.liar.tells(K::CommitLost)) {
+                self.memory.image = before;
+            }
+        }
+        if self.liar.tells(K::BaselineLostAtRestart) {
+            self.memory.baseline = None;
         }
         let settings = from_image(&self.memory.image).ok();
         let config = settings.and_then(|s| model.configure(&s, self.fitted.inlets).ok());
-        self.settings_fault = config.is_none();
-        let factory = || model.configure(&model.factory_settings(self.fitted.inlets), self.fitted.inlets).ok();
-        if let Some(config) = config.or_else(factory) {
-            self.config = config;
+        self.faults = Standing { settings: config.is_none(), ..Standing::default() };
+        if let Some(config) = config.or_else(|| self.factory()) {
+            self.config = self.liar.config(config, || self.factory());
         }
         // Outputs that were inhibited stay so, and the fault says it, until the air is clear: as after a lapse.
         self.inhibit = if self.memory.inhibited { Inhibit::Lapsed { lease: 0, since: now } } else { Inhibit::Free };
         self.keep();
         let mut own = Stream::new(self.fitted.seed, 2);
-        let boot_id = (own.word() & 0xF_FFFF) << 32 | u64::from(self.memory.boots);
+        let starts = if self.liar.tells(K::BootIdUnchanged) { 1 } else { self.memory.boots };
+        let boot_id = (own.word() & 0xF_FFFF) << 32 | u64::from(starts);
         let boot_s =
             model.boot_s * (1.0 + 0.05 * Stream::new(self.fitted.seed, 1000 + u64::from(self.memory.boots)).normal());
-        self.line = Line::new();
+        self.liar.restart();
         self.alarms = Alarms::default();
         self.supervision.restart();
         self.driven = Driven::default();
         self.held = 0;
-        (self.faults, self.faults_latched) = (Faults(0), Faults(0));
         self.run = Some(Run {
             since: now,
             answers_from: now + SILENT,
             running_from: now + Duration::from_secs_f64(boot_s.max(5.0)),
             boot_id,
-            hellos: 0,
             next_tick: now + TICK,
             restart_at: None,
-            rate_hz: 0,
-            next_reading: Instant::FAR_FUTURE,
-            reports: 0,
-            dropped: 0,
-            transaction: None,
-            transactions: 0,
+            first_flow_m3_s: None,
             taking: None,
             baseline_state: BaselineState::Idle,
             baseline_reason: None,
         });
         self.note(now, EventCode::Started, "started".into());
+    }
+    /// What the factory's settings come to.
+    fn factory(&self) -> Option<Config> {
+        let (model, inlets) = (&self.fitted.model, self.fitted.inlets);
+        model.configure(&model.factory_settings(inlets), inlets).ok()
     }
     /// The defect: one setting silently goes back to the factory's value. The revision stays, as it does when memory fails.
     fn lose_a_setting(&mut self) {
@@ -255,15 +254,18 @@ impl Device {
         self.generation
     }
     fn note(&mut self, now: Instant, code: EventCode, text: String) {
+        if self.liar.tells(K::LogSilent) {
+            return;
+        }
         let (boot_id, at_us) = (self.run.as_ref().map_or(0, |r| r.boot_id), self.clock_us(now));
         self.log.add(boot_id, at_us, code, text);
     }
     /// The unit's clock: microseconds since its start, as its quartz counts them.
-    fn clock_us(&self, now: Instant) -> u64 {
+    pub(crate) fn clock_us(&self, now: Instant) -> u64 {
         self.run.as_ref().map_or(0, |r| (micros(now.since(r.since)) as f64 * self.clock_rate) as u64)
     }
     /// Date and time as the unit's quartz has carried them on, ms since 1970 UTC.
-    fn utc_ms(&self, now: Instant) -> Option<u64> {
+    pub(crate) fn utc_ms(&self, now: Instant) -> Option<u64> {
         let (at, ms) = self.date?;
         Some(ms + (now.since(at).as_secs_f64() * self.clock_rate * 1e3) as u64)
     }
@@ -277,7 +279,7 @@ impl Device {
         let image = to_image(&settings).map_err(|e| e.to_string())?;
         self.put_in_force(now, image).map_err(|e| e.1)
     }
-    fn starting(&self, now: Instant) -> bool {
+    pub(crate) fn starting(&self, now: Instant) -> bool {
         self.run.as_ref().is_none_or(|r| now < r.running_from)
     }
     /// Its model.
@@ -290,8 +292,9 @@ impl Device {
     }
     /// Share of 100 % that the fan is driven at.
     pub(crate) fn fan_target(&self, now: Instant) -> f64 {
+        let slow = self.liar.severity(K::FanSlow).or(self.liar.severity(K::FanSpeedUntrue)).unwrap_or(1.0);
         match &self.run {
-            Some(run) if now >= run.answers_from => self.running_speed(),
+            Some(run) if now >= run.answers_from => self.running_speed() * slow,
             _ => 0.0,
         }
     }
@@ -304,11 +307,26 @@ impl Device {
         if self.run.is_none() {
             return 0;
         }
-        self.following() | self.held | self.driven.bits()
+        let holds = self.inhibit.holds() && !self.liar.tells(K::InhibitIdle) && !self.liar.tells(K::InhibitIdleHidden);
+        let driven = match self.driven.bits() {
+            _ if self.liar.tells(K::DriveTold) => 0,
+            bits if self.liar.tells(K::DriveOther) => bits << 1 | bits >> self.outputs().saturating_sub(1),
+            bits => bits,
+        };
+        self.following(holds) | self.held | driven & outputs::first(self.outputs())
     }
-    /// Those that what they follow operates now.
-    fn following(&self) -> u32 {
-        outputs::operated(&self.config.outputs, self.alarms.shown(), self.faults, self.inhibit.holds())
+    /// Which outputs it tells as operated.
+    pub(crate) fn told_operated(&self) -> u32 {
+        match self.run {
+            Some(_) if !self.liar.tells(K::InhibitIdle) => {
+                self.following(self.inhibit.holds()) | self.held | self.driven.bits()
+            }
+            _ => self.operated(),
+        }
+    }
+    /// Those that what they follow operates now, with alarms held back or not.
+    fn following(&self, inhibited: bool) -> u32 {
+        outputs::operated(&self.config.outputs, self.alarms.shown(), self.faults.now, inhibited)
     }
     /// How many outputs it has.
     fn outputs(&self) -> u8 {
@@ -318,10 +336,6 @@ impl Device {
     fn at_speed(&self) -> bool {
         let target = self.running_speed();
         (self.measured.fan - target).abs() <= AT_SPEED * target
-    }
-    /// The baseline that holds.
-    fn baseline(&self) -> Option<&KeptBaseline> {
-        self.memory.baseline.as_ref().filter(|b| b.holds)
     }
     /// Gives the unit a baseline from long ago, taken over the flows that its sensors read now.
     pub(crate) fn adopt_baseline(&mut self, truth: &Truth) {
@@ -354,48 +368,32 @@ impl Device {
         self.supervision.restart();
     }
 
-    /// When [`Self::handle_timeout`] is wanted next.
-    pub(crate) fn next_timeout(&self) -> Option<Instant> {
-        let sensing = self.next_sensing()?;
-        Some(self.line.next().map_or(sensing, |at| sensing.min(at)))
-    }
-    /// When it next looks at its sensors or restarts: then it must be told the truth.
+    /// When it next looks at its sensors by itself, or restarts.
     pub(crate) fn next_sensing(&self) -> Option<Instant> {
         let run = self.run.as_ref()?;
-        let next = run.next_tick.min(run.next_reading);
-        Some(run.restart_at.map_or(next, |at| next.min(at)))
+        Some(run.restart_at.map_or(run.next_tick, |at| run.next_tick.min(at)))
     }
-    /// The time is `now` and the sensors stand in `truth`.
-    pub(crate) fn handle_timeout(&mut self, now: Instant, truth: &Truth) {
-        if let Some(at) = self.run.as_ref().and_then(|r| r.restart_at).filter(|at| *at <= now) {
-            self.boot(at);
-        }
-        let Some(run) = &mut self.run else { return };
-        let (tick, reading) = (now >= run.next_tick, now >= run.next_reading);
-        if tick {
-            run.next_tick = now + TICK;
-        }
-        if reading {
-            let period = Duration::from_micros(1_000_000 / u64::from(run.rate_hz.max(1)));
-            run.next_reading += period;
-            if run.next_reading <= now {
-                run.next_reading = now + period;
-            }
-        }
-        if tick || reading {
-            let operated = self.operated();
-            self.truth.clone_from(truth);
-            self.measured = self.sensors.read(truth, now.as_secs_f64(), operated);
-        }
-        if tick {
-            self.tick(now);
-        }
-        if reading {
-            self.send_reading(now);
-        }
+    /// Restarts if that is due.
+    pub(crate) fn restart_due(&mut self, now: Instant) -> bool {
+        let due = self.run.as_ref().and_then(|r| r.restart_at).filter(|at| *at <= now);
+        due.into_iter().for_each(|at| self.boot(at));
+        due.is_some()
+    }
+    /// Whether its own look is due; the next one is then set.
+    pub(crate) fn tick_due(&mut self, now: Instant) -> bool {
+        let Some(run) = self.run.as_mut().filter(|r| now >= r.next_tick) else { return false };
+        run.next_tick = now + TICK;
+        true
+    }
+    /// Looks at its sensors, which stand in `truth`.
+    pub(crate) fn sense(&mut self, now: Instant, truth: &Truth) {
+        let operated = self.operated();
+        self.truth.clone_from(truth);
+        self.measured = self.sensors.read(truth, now.as_secs_f64(), operated);
+        self.measured.fan /= self.liar.severity(K::FanSpeedUntrue).unwrap_or(1.0);
     }
     /// Once a second: alarms, airflow, faults, leases, the baseline.
-    fn tick(&mut self, now: Instant) {
+    pub(crate) fn tick(&mut self, now: Instant) {
         let Some(run) = &self.run else { return };
         let up = now >= run.running_from;
         let since_start = now.since(run.since);
@@ -403,26 +401,15 @@ impl Device {
             self.void_baseline(now, "the cover was opened");
         }
         if up {
-            let (new, gone) = self.alarms.judge(now, &self.config.levels, self.measured.extinction_per_m);
-            for n in 1..=self.model().levels {
-                if new & outputs::bit(n) != 0 {
-                    self.note(now, EventCode::Alarm, format!("alarm level {n}"));
-                }
-                if gone & outputs::bit(n) != 0 {
-                    self.note(now, EventCode::AlarmCleared, format!("alarm level {n} left"));
-                }
-            }
-            if self.at_speed()
-                && let Some(b) = self.memory.baseline.as_ref().filter(|b| b.holds)
-            {
-                self.supervision.judge(now, &self.config, b, &self.measured.flow_m3_s);
-            }
+            self.judge_alarms(now);
+            self.supervise(now);
             self.take_baseline(now);
         }
         self.driven.tick(now);
         // While starting nothing is known of the air.
         let clear = up && self.clear();
-        if self.inhibit.tick(now, clear) {
+        let stays = self.liar.tells(K::LeaseNeverLapses) && matches!(self.inhibit, Inhibit::Leased { .. });
+        if !stays && self.inhibit.tick(now, clear) {
             let (code, text) = match self.inhibit {
                 Inhibit::Free => (EventCode::Restored, "outputs given back after a lapse"),
                 _ => (EventCode::InhibitLapsed, "the inhibit was not renewed and lapsed"),
@@ -431,7 +418,40 @@ impl Device {
             self.remember_inhibit();
         }
         self.judge_faults(now, up, since_start);
-        self.held |= self.following() & self.config.held;
+        self.held |= self.following(self.inhibit.holds()) & self.config.held;
+    }
+    fn judge_alarms(&mut self, now: Instant) {
+        let (new, gone) = self.alarms.judge(now, &self.config.levels, self.measured.extinction_per_m);
+        for n in 1..=self.model().levels {
+            if new & outputs::bit(n) != 0 {
+                self.note(now, EventCode::Alarm, format!("alarm level {n}"));
+            }
+            if gone & outputs::bit(n) != 0 {
+                self.note(now, EventCode::AlarmCleared, format!("alarm level {n} left"));
+            }
+        }
+    }
+    /// Supervises the flow against the baseline that holds.
+    fn supervise(&mut self, now: Instant) {
+        if let Some(run) = &mut self.run {
+            run.first_flow_m3_s.get_or_insert_with(|| self.measured.flow_m3_s.clone());
+        }
+        let before = (self.supervision.low, self.supervision.high);
+        if self.at_speed()
+            && !self.liar.tells(K::BaselineUnsupervised)
+            && let Some(b) = self.memory.baseline.as_ref().filter(|b| b.holds)
+        {
+            self.supervision.judge(now, &self.config, b, &self.measured.flow_m3_s);
+        }
+        if self.liar.tells(K::FlowFaultSticks) {
+            self.supervision.low |= before.0;
+            self.supervision.high |= before.1;
+        }
+        let asked_s = self.liar.severity(K::FlowFaultUnasked).unwrap_or(f64::INFINITY);
+        let taken_us = self.baseline().filter(|b| b.boot_id == self.boot_id()).map(|b| b.taken_us);
+        if taken_us.is_some_and(|at| self.clock_us(now).saturating_sub(at) as f64 >= asked_s * 1e6) {
+            self.supervision.low |= 1;
+        }
     }
     /// No smoke at or over the lowest level, nothing latched, nothing driven.
     fn clear(&self) -> bool {
@@ -460,7 +480,9 @@ impl Device {
         };
         run.taking = None;
         match outcome {
-            Ok((flow_nl_s, uncertainty_nl_s)) => {
+            Ok((mut flow_nl_s, uncertainty_nl_s)) => {
+                let first = run.first_flow_m3_s.as_deref().unwrap_or_default();
+                self.liar.baseline(&mut flow_nl_s, first);
                 run.baseline_state = BaselineState::Taken;
                 run.baseline_reason = None;
                 let (boot_id, revision) = (run.boot_id, self.memory.revision);
@@ -476,6 +498,9 @@ impl Device {
                     settings_revision: revision,
                     holds: true,
                 });
+                if self.liar.tells(K::BaselineNotKept) {
+                    self.memory.baseline = None;
+                }
                 self.supervision.restart();
                 self.keep();
                 self.note(now, EventCode::BaselineTaken, "airflow baseline taken".into());
@@ -486,8 +511,22 @@ impl Device {
             }
         }
     }
-    /// Bytes that have left the unit by `now`.
-    pub(crate) fn poll_transmit(&mut self, now: Instant) -> Option<Vec<u8>> {
-        self.line.poll(now)
+    /// The new image in the place of the old, or nothing changed.
+    pub(super) fn put_in_force(&mut self, now: Instant, image: Vec<u8>) -> Done<()> {
+        let model = &self.fitted.model;
+        let config = from_image(&image).and_then(|s| model.configure(&s, self.fitted.inlets));
+        let config = config.map_err(|e| Refused(Why::Settings, e.to_string()))?;
+        let config = self.liar.config(config, || self.factory());
+        let moved = config.fan_speed != self.config.fan_speed || config.used != self.config.used;
+        self.config = config;
+        self.memory.image = image;
+        self.memory.revision += u64::from(!self.liar.tells(K::RevisionStuck));
+        self.faults.settings = false;
+        self.keep();
+        self.note(now, EventCode::SettingsChanged, format!("settings revision {} in force", self.memory.revision));
+        if moved {
+            self.void_baseline(now, "fan speed or inlets in use changed");
+        }
+        Ok(())
     }
 }

@@ -1,7 +1,7 @@
 //! Outputs: what they follow, the inhibit on a lease, the drive test.
 use crate::models::Follows;
 use plumeline_base::Instant;
-use plumewire::{Faults, InhibitState};
+use plumewire::Faults;
 use std::time::Duration;
 
 /// After a lapse the fault stands at least this long before outputs are given back, so that it is seen first.
@@ -25,16 +25,6 @@ impl Inhibit {
     /// Outputs that follow alarms are held back.
     pub(crate) const fn holds(self) -> bool {
         !matches!(self, Self::Free)
-    }
-    /// As the wire says it: state, lease, what is left in ms.
-    pub(crate) fn told(self, now: Instant) -> (InhibitState, Option<u32>, u32) {
-        match self {
-            Self::Free => (InhibitState::Free, None, 0),
-            Self::Leased { lease, until } => {
-                (InhibitState::Leased, Some(lease), u32::try_from(until.since(now).as_millis()).unwrap_or(u32::MAX))
-            }
-            Self::Lapsed { lease, .. } => (InhibitState::Lapsed, Some(lease), 0),
-        }
     }
     /// Time goes by; `clear` means: no smoke, no latches, nothing driven. True if something changed.
     pub(crate) fn tick(&mut self, now: Instant, clear: bool) -> bool {
@@ -79,6 +69,11 @@ pub(crate) fn bit(n: u8) -> u32 {
     n.checked_sub(1).and_then(|n| 1u32.checked_shl(n.into())).unwrap_or(0)
 }
 
+/// The bits of the first `n` outputs.
+pub(crate) fn first(n: u8) -> u32 {
+    1u32.checked_shl(n.into()).unwrap_or(0).wrapping_sub(1)
+}
+
 /// Outputs that are operated by what they follow. The inhibit holds back what follows alarms; a fault is always shown, or a
 /// lapse could not be seen.
 pub(crate) fn operated(follows: &[Follows], levels: u32, faults: Faults, inhibited: bool) -> u32 {
@@ -102,9 +97,8 @@ mod tests {
         let at = Instant::from_secs;
         let mut i = Inhibit::Leased { lease: 4, until: at(60) };
         assert!(!i.tick(at(59), true));
-        assert_eq!(i.told(at(59)), (InhibitState::Leased, Some(4), 1000));
         assert!(i.tick(at(60), true));
-        assert_eq!(i.told(at(61)), (InhibitState::Lapsed, Some(4), 0));
+        assert_eq!(i, Inhibit::Lapsed { lease: 4, since: at(60) });
         assert!(!i.tick(at(61), true), "the fault must be seen first");
         assert!(!i.tick(at(100), false), "smoke");
         assert!(i.tick(at(101), true) && !i.holds());

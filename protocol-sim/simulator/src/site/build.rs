@@ -95,6 +95,14 @@ impl Works {
             self.loose.push(node);
         }
     }
+    /// The first inlet without a pipe leaks as much as a hole of this diameter, m.
+    pub(super) fn leak(&mut self, leak_m: f64) {
+        if leak_m > 0.0
+            && let Some(joint) = self.joints.iter_mut().find(|j| j.node.is_none())
+        {
+            *joint = Joint { open: true, leak_m, ..*joint };
+        }
+    }
     /// Makes the defect at its place, if it is one of the air's and of this time.
     pub(super) fn spoil(&mut self, place: &Place, since: Since) {
         let severity = place.defect.severity();

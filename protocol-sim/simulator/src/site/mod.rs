@@ -6,7 +6,7 @@ pub mod control;
 mod place;
 
 use crate::{
-    Defect, DefectKind,
+    Defect, DefectKind, Lie, LieKind,
     defect::{DefectError, Since},
     physics::{Laws, airside::AirSide},
     rng::{Stream, Wander},
@@ -32,6 +32,8 @@ pub(crate) struct Site {
     built: Pipework,
     units: [AirPath; 2],
     places: Vec<Place>,
+    /// Diameter of a hole that leaks as much as the replacement's first unused inlet, m.
+    leak_m: f64,
     laws: Laws,
     mounted: Which,
     /// What was made at the refit is there.
@@ -109,6 +111,7 @@ impl Site {
             built,
             units,
             places,
+            leak_m: leak_m(&scenario.lies),
             works,
             stream,
         };
@@ -120,6 +123,7 @@ impl Site {
         let mut works = Works::sound(self.built.clone(), self.units[index(self.mounted)].clone());
         if self.refitted {
             self.places.iter().for_each(|p| works.spoil(p, Since::Refit));
+            works.leak(self.leak_m);
         }
         for (i, off) in self.off.iter().enumerate() {
             if *off {
@@ -215,6 +219,11 @@ impl Site {
 fn air_of(works: &Works, laws: Laws, now: Instant) -> Result<AirSide, String> {
     let shape = (works.pipework.segments.len(), works.pipework.openings.len());
     Ok(AirSide::new(works.network(laws)?, shape, &works.unit, laws, now))
+}
+/// How much an unused inlet of a unit leaks that lies so.
+fn leak_m(lies: &[Lie]) -> f64 {
+    let leaks = [LieKind::LeakUnusedInlet, LieKind::LeakUntold, LieKind::LeakInPipes];
+    lies.iter().find(|l| leaks.contains(&l.kind)).map_or(0.0, |l| l.severity / 1000.0)
 }
 /// Seed of what is one unit's own.
 pub(crate) const fn unit_seed(seed: u64, which: Which) -> u64 {

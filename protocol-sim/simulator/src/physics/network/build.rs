@@ -77,6 +77,115 @@ fn pipe(pipework: &Pipework, s: &Segment, fluid: air::Fluid, site: air::Fluid, m
     }
 }
 
+/// A network's branches as they are found.
+struct Parts<'a> {
+    pipework: &'a Pipework,
+    laws: Laws,
+    /// Air of the site.
+    site: air::Fluid,
+    /// Density that losses are stated at.
+    reference: f64,
+    branches: Vec<Branch>,
+    /// Compliance of every node; the last is the manifold.
+    capacity: Vec<f64>,
+    /// Air of the pipe at each node, for the holes there.
+    fluid_at: Vec<air::Fluid>,
+}
+impl Parts<'_> {
+    fn manifold(&self) -> u32 {
+        self.pipework.nodes.len() as u32
+    }
+    fn node(&self, id: NodeId, what: &str, i: usize) -> Result<NodeId, String> {
+        let there = (id as usize) < self.pipework.nodes.len();
+        if there { Ok(id) } else { Err(format!("{what} {i} names node {id}, which does not exist")) }
+    }
+    fn compliance(&self, volume: f64, density: f64) -> f64 {
+        volume * density / self.pipework.air.pressure_pa
+    }
+    fn segments(&mut self) -> Result<(), String> {
+        let pipework = self.pipework;
+        for (i, s) in pipework.segments.iter().enumerate() {
+            let (far, near) = (self.node(s.far, "segment", i)?, self.node(s.near, "segment", i)?);
+            if !(s.length_m > 0.0 && s.bore_m > 0.0 && s.roughness_m >= 0.0 && s.minor_k >= 0.0) || far == near {
+                return Err(format!("segment {i} needs a length and a bore above 0 and two different ends"));
+            }
+            let fluid = air::fluid(&pipework.air, s.air_temperature_c);
+            self.fluid_at[far as usize] = fluid;
+            let a = area(s.bore_m);
+            let half = self.compliance(a * s.length_m / 2.0, fluid.density);
+            self.capacity[far as usize] += half;
+            self.capacity[near as usize] += half;
+            let pipe = pipe(pipework, s, fluid, self.site, self.laws.momentum);
+            self.branches.push(Branch { from: far, to: near, inertia: s.length_m / a, law: Law::Pipe(pipe) });
+        }
+        Ok(())
+    }
+    fn openings(&mut self) -> Result<(), String> {
+        for (i, o) in self.pipework.openings.iter().enumerate() {
+            let at = self.node(o.node, "opening", i)?;
+            if !(o.diameter_m >= 0.0 && o.discharge > 0.0 && o.outside_pa.is_finite()) {
+                return Err(format!("opening {i} needs a diameter of at least 0 and a discharge coefficient above 0"));
+            }
+            let (fluid, viscous) = (self.fluid_at[at as usize], self.laws.viscous_holes);
+            let law = hole(o.diameter_m, o.discharge, fluid, viscous, o.outside_pa, o.blocked);
+            self.branches.push(Branch { from: OUTSIDE, to: at, inertia: hole_inertia(o.diameter_m), law });
+        }
+        Ok(())
+    }
+    /// The inlets, then what leaks at them; gives the mass of air in each.
+    fn inlets(&mut self, joints: &[Joint]) -> Result<Vec<f64>, String> {
+        let (pipework, site, manifold) = (self.pipework, self.site, self.manifold());
+        let joint = |i: usize| joints.get(i).copied().unwrap_or_default();
+        let mut inlet_mass = Vec::new();
+        for (i, inlet) in pipework.inlets.iter().enumerate() {
+            let joint = joint(i);
+            let (linear, quadratic) = by_mass(inlet.loss, site.density, self.reference);
+            let shut = joint.shut || (joint.node.is_none() && !joint.open);
+            let from = joint.node.map_or(Ok(OUTSIDE), |id| self.node(id, "inlet", i))?;
+            let a = area(inlet.bore_m).max(1e-6);
+            // An open inlet draws from the room through its own mouth, or through the hole that its plug leaves.
+            let mouth = match (joint.node, area(joint.leak_m) * LEAK_DISCHARGE) {
+                (Some(_), _) => 0.0,
+                (None, leak) if leak > 0.0 => 1.0 / (2.0 * site.density * leak * leak),
+                (None, _) => 1.5 / (2.0 * site.density * a * a),
+            };
+            let law = Law::Fitting { linear, quadratic: quadratic + mouth, shut };
+            self.branches.push(Branch { from, to: manifold, inertia: 0.05 / a, law });
+            inlet_mass.push(inlet.volume_m3.max(0.0) * site.density);
+            self.capacity[manifold as usize] += self.compliance(inlet.volume_m3.max(0.0), site.density);
+        }
+        for i in 0..pipework.inlets.len() {
+            let joint = joint(i);
+            let at = joint.node.unwrap_or(manifold);
+            let viscous = self.laws.viscous_holes;
+            let law = hole(joint.leak_m, LEAK_DISCHARGE, site, viscous, 0.0, joint.node.is_none());
+            self.branches.push(Branch { from: OUTSIDE, to: at, inertia: hole_inertia(joint.leak_m), law });
+        }
+        Ok(inlet_mass)
+    }
+    /// The unit's own path, and pipe ends that are open to the room.
+    fn unit(&mut self, unit: &AirPath, loose: &[NodeId]) -> Result<(), String> {
+        let (site, manifold) = (self.site, self.manifold());
+        let (linear, quadratic) = [unit.loss, unit.exhaust_loss]
+            .iter()
+            .map(|l| by_mass(*l, site.density, self.reference))
+            .fold((0.0, 0.0), |sum, l| (sum.0 + l.0, sum.1 + l.1));
+        let law = Law::Unit { linear, quadratic, drive_pa: -unit.exhaust_pa, density: site.density };
+        self.branches.push(Branch { from: manifold, to: OUTSIDE, inertia: UNIT_INERTIA, law });
+        for &at in loose {
+            let at = self.node(at, "pipe end", 0)?;
+            let mut ends = self.pipework.segments.iter().filter(|s| s.near == at || s.far == at);
+            let bore = ends.next().map_or(USUAL_BORE_M, |s| s.bore_m);
+            let law = hole(bore, OPEN_END_DISCHARGE, site, false, 0.0, false);
+            self.branches.push(Branch { from: OUTSIDE, to: at, inertia: hole_inertia(bore), law });
+        }
+        self.capacity[manifold as usize] += self.compliance(unit.volume_m3.max(1e-5), site.density);
+        // A node with nothing at it still needs a number.
+        self.capacity.iter_mut().for_each(|c| *c = c.max(1e-12));
+        Ok(())
+    }
+}
+
 impl Network {
     /// Builds the network of `pipework` with its inlets joined up as `joints` says (in the order of the inlets) and with
     /// `loose` pipe ends open to the room. All at rest; the fan stands still.
@@ -96,89 +205,26 @@ impl Network {
         let curve = Curve::new(fan).ok_or("the fan curve needs at least two points by rising flow")?;
         let n = pipework.nodes.len();
         let site = air::fluid(&pipework.air, None);
-        let reference = fan.reference_density;
         if !(site.density > 0.0 && site.viscosity > 0.0 && site.density.is_finite() && pipework.air.pressure_pa > 0.0) {
             return Err("the air's temperature, pressure or humidity makes no air".into());
         }
         if let Some(i) = pipework.nodes.iter().position(|n| !n.elevation_m.is_finite()) {
             return Err(format!("node {i} needs a height"));
         }
-        let manifold = n as u32;
-        let mut capacity = vec![0.0; n + 1];
-        let compliance = |volume: f64, density: f64| volume * density / pipework.air.pressure_pa;
-        let node = |id: NodeId, what: &str, i: usize| {
-            if (id as usize) < n { Ok(id) } else { Err(format!("{what} {i} names node {id}, which does not exist")) }
+        let mut parts = Parts {
+            pipework,
+            laws,
+            site,
+            reference: fan.reference_density,
+            branches: Vec::new(),
+            capacity: vec![0.0; n + 1],
+            fluid_at: vec![site; n],
         };
-        let mut branches = Vec::new();
-        // Air of the pipe at each node, for the holes there.
-        let mut fluid_at = vec![site; n];
-        for (i, s) in pipework.segments.iter().enumerate() {
-            let (far, near) = (node(s.far, "segment", i)?, node(s.near, "segment", i)?);
-            if !(s.length_m > 0.0 && s.bore_m > 0.0 && s.roughness_m >= 0.0 && s.minor_k >= 0.0) || far == near {
-                return Err(format!("segment {i} needs a length and a bore above 0 and two different ends"));
-            }
-            let fluid = air::fluid(&pipework.air, s.air_temperature_c);
-            fluid_at[far as usize] = fluid;
-            let a = area(s.bore_m);
-            let half = compliance(a * s.length_m / 2.0, fluid.density);
-            capacity[far as usize] += half;
-            capacity[near as usize] += half;
-            let pipe = pipe(pipework, s, fluid, site, laws.momentum);
-            branches.push(Branch { from: far, to: near, inertia: s.length_m / a, law: Law::Pipe(pipe) });
-        }
-        for (i, o) in pipework.openings.iter().enumerate() {
-            let at = node(o.node, "opening", i)?;
-            if !(o.diameter_m >= 0.0 && o.discharge > 0.0 && o.outside_pa.is_finite()) {
-                return Err(format!("opening {i} needs a diameter of at least 0 and a discharge coefficient above 0"));
-            }
-            let law =
-                hole(o.diameter_m, o.discharge, fluid_at[at as usize], laws.viscous_holes, o.outside_pa, o.blocked);
-            branches.push(Branch { from: OUTSIDE, to: at, inertia: hole_inertia(o.diameter_m), law });
-        }
-        let mut inlet_mass = Vec::new();
-        for (i, inlet) in pipework.inlets.iter().enumerate() {
-            let joint = joints.get(i).copied().unwrap_or_default();
-            let (linear, quadratic) = by_mass(inlet.loss, site.density, reference);
-            let shut = joint.shut || (joint.node.is_none() && !joint.open);
-            let from = joint.node.map_or(Ok(OUTSIDE), |id| node(id, "inlet", i))?;
-            let a = area(inlet.bore_m).max(1e-6);
-            // An open inlet draws from the room through its own mouth.
-            let mouth = if joint.node.is_none() { 1.5 / (2.0 * site.density * a * a) } else { 0.0 };
-            branches.push(Branch {
-                from,
-                to: manifold,
-                inertia: 0.05 / a,
-                law: Law::Fitting { linear, quadratic: quadratic + mouth, shut },
-            });
-            inlet_mass.push(inlet.volume_m3.max(0.0) * site.density);
-            capacity[n] += compliance(inlet.volume_m3.max(0.0), site.density);
-        }
-        for i in 0..pipework.inlets.len() {
-            let joint = joints.get(i).copied().unwrap_or_default();
-            let at = joint.node.unwrap_or(manifold);
-            let law = hole(joint.leak_m, LEAK_DISCHARGE, site, laws.viscous_holes, 0.0, joint.node.is_none());
-            branches.push(Branch { from: OUTSIDE, to: at, inertia: hole_inertia(joint.leak_m), law });
-        }
-        let (linear, quadratic) = [unit.loss, unit.exhaust_loss]
-            .iter()
-            .map(|l| by_mass(*l, site.density, reference))
-            .fold((0.0, 0.0), |sum, l| (sum.0 + l.0, sum.1 + l.1));
-        branches.push(Branch {
-            from: manifold,
-            to: OUTSIDE,
-            inertia: UNIT_INERTIA,
-            law: Law::Unit { linear, quadratic, drive_pa: -unit.exhaust_pa, density: site.density },
-        });
-        for &at in loose {
-            let at = node(at, "pipe end", 0)?;
-            let bore =
-                pipework.segments.iter().find(|s| s.near == at || s.far == at).map_or(USUAL_BORE_M, |s| s.bore_m);
-            let law = hole(bore, OPEN_END_DISCHARGE, site, false, 0.0, false);
-            branches.push(Branch { from: OUTSIDE, to: at, inertia: hole_inertia(bore), law });
-        }
-        capacity[n] += compliance(unit.volume_m3.max(1e-5), site.density);
-        // A node with nothing at it still needs a number.
-        capacity.iter_mut().for_each(|c| *c = c.max(1e-12));
+        parts.segments()?;
+        parts.openings()?;
+        let inlet_mass = parts.inlets(joints)?;
+        parts.unit(unit, loose)?;
+        let Parts { branches, capacity, fluid_at, .. } = parts;
 
         let mut edges = Vec::new();
         let edge = branches

@@ -1,0 +1,151 @@
+//! The files of the demonstration's invented jobs, and what becomes of them with another replacement.
+//!
+//! Not here: running the job.
+use plumeline_job::description;
+use plumeline_runtime::{failure::Failure, simulated_model};
+use plumeline_simulator::models::Model;
+use std::borrow::Cow;
+
+/// The files of an invented job.
+pub struct Invented {
+    /// `pipework.toml`.
+    pub pipework: &'static str,
+    /// `plan.toml`.
+    pub plan: &'static str,
+    /// `decisions.toml`.
+    pub decisions: &'static str,
+    /// What the settings come to by these decisions: `settings-new.json`.
+    pub settings: &'static str,
+}
+/// The site of the demonstration.
+pub const WHOLE: Invented = Invented {
+    pipework: include_str!("../../demo/pipework.toml"),
+    plan: include_str!("../../demo/plan.toml"),
+    decisions: include_str!("../../demo/decisions.toml"),
+    settings: include_str!("../../demo/settings-new.json"),
+};
+/// A smaller site.
+pub const SMALL: Invented = Invented {
+    pipework: include_str!("../../demo/small/pipework.toml"),
+    plan: include_str!("../../demo/small/plan.toml"),
+    decisions: include_str!("../../demo/small/decisions.toml"),
+    settings: include_str!("../../demo/small/settings-new.json"),
+};
+/// The replacement that those files are of.
+pub const USUAL: &str = "model-b";
+
+/// What another replacement needs: which wires go to it, and what was decided about its settings.
+struct Prepared {
+    name: &'static str,
+    wires: &'static str,
+    decisions: &'static str,
+    /// The output that the panel's fault input is wired to.
+    fault_wire: u8,
+}
+const PREPARED: [Prepared; 3] = [
+    Prepared {
+        name: "model-c",
+        wires: include_str!("../../demo/replacements/model-c/wires.toml"),
+        decisions: include_str!("../../demo/replacements/model-c/decisions.toml"),
+        fault_wire: 1,
+    },
+    Prepared {
+        name: "model-d",
+        wires: include_str!("../../demo/replacements/model-d/wires.toml"),
+        decisions: include_str!("../../demo/replacements/model-d/decisions.toml"),
+        fault_wire: 1,
+    },
+    Prepared {
+        name: "model-e",
+        wires: include_str!("../../demo/replacements/model-e/wires.toml"),
+        decisions: include_str!("../../demo/replacements/model-e/decisions.toml"),
+        fault_wire: 3,
+    },
+];
+
+/// An invented job with one replacement.
+pub struct Job {
+    /// `pipework.toml`.
+    pub pipework: Cow<'static, str>,
+    /// `plan.toml`.
+    pub plan: Cow<'static, str>,
+    /// `decisions.toml`.
+    pub decisions: &'static str,
+    /// The replacement that is simulated.
+    pub model: Model,
+    /// The output that the panel's fault input is wired to.
+    pub fault_wire: u8,
+}
+impl Job {
+    /// The job on a small or the whole site with the replacement of that name.
+    ///
+    /// # Errors
+    /// No replacement of that name is prepared.
+    pub fn find(small: bool, replacement: &str) -> Result<Self, Failure> {
+        let base = if small { &SMALL } else { &WHOLE };
+        let model = simulated_model::find(replacement)?;
+        if replacement == USUAL {
+            let (pipework, plan, decisions) = (base.pipework.into(), base.plan.into(), base.decisions);
+            return Ok(Self { pipework, plan, decisions, model, fault_wire: 1 });
+        }
+        let Some(prepared) = PREPARED.iter().find(|p| p.name == replacement) else {
+            let names: Vec<&str> = PREPARED.iter().map(|p| p.name).collect();
+            return Err(Failure::input(
+                format!("no decisions are prepared for `{replacement}`"),
+                format!("choose {USUAL}, {}; any description can be played by `simulate`", names.join(", ")),
+            ));
+        };
+        let unit = described_unit(replacement, inlets(base.pipework))?;
+        let plan = base
+            .plan
+            .replace("\"Model B\"", &format!("{:?}", model.name))
+            .replace("\"4.0.1\"", &format!("{:?}", model.firmware));
+        Ok(Self {
+            pipework: between(base.pipework, "[unit]", "[outgoing]", &unit)?.into(),
+            plan: between(&plan, "[[outputs.wire]]", "[supply]", prepared.wires)?.into(),
+            decisions: prepared.decisions,
+            model,
+            fault_wire: prepared.fault_wire,
+        })
+    }
+}
+
+/// `text` with everything from the line `from` up to the line `to` replaced.
+fn between(text: &str, from: &str, to: &str, with: &str) -> Result<String, Failure> {
+    let found = text.split_once(&format!("\n{from}")).and_then(|(before, rest)| {
+        let (_, after) = rest.split_once(&format!("\n{to}"))?;
+        Some(format!("{before}\n{}\n\n{to}{after}", with.trim_end()))
+    });
+    found.ok_or_else(|| Failure::internal(format!("the demonstration's files lack {from} before {to}")))
+}
+/// What a pipework says of its unit's inlets.
+fn inlets(pipework: &str) -> &str {
+    pipework.lines().find(|l| l.starts_with("inlets = ")).unwrap_or_default()
+}
+/// A description's air path as the pipework's unit, at full speed.
+fn described_unit(name: &str, inlets: &str) -> Result<String, Failure> {
+    let text = description::SHIPPED.iter().find(|(n, _)| *n == name).map_or("", |(_, text)| *text);
+    let Some((_, air)) = text.split_once("\n[air]") else {
+        return Err(Failure::internal(format!("{name} is described without an air path")));
+    };
+    let lines = air.lines().skip(1).filter(|l| !l.starts_with("speeds"));
+    let lines = lines.map(|l| if l == "[air.fan]" { "\n[unit.fan]" } else { l });
+    Ok(["[unit]", inlets].into_iter().chain(lines).collect::<Vec<_>>().join("\n"))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use plumeline_job::pipework;
+    #[test]
+    fn every_prepared_job_has_the_air_path_of_its_model() {
+        for p in &PREPARED {
+            let job = Job::find(true, p.name).unwrap();
+            let read = pipework::parse("pipework.toml", job.pipework.as_bytes()).unwrap().pipework;
+            assert_eq!(read.unit.volume_m3, job.model.air_path.volume_m3, "{}", p.name);
+            assert_eq!(read.unit.loss, job.model.air_path.loss, "{}", p.name);
+            assert!(job.plan.contains(&job.model.name) && job.plan.contains(p.wires.trim()), "{}", p.name);
+        }
+        assert!(Job::find(true, "model-a").is_err());
+    }
+}

@@ -1,0 +1,220 @@
+//! The rules that few jobs change: how often something is tried again, how long a unit may take to show what was asked of it,
+//! when noise is told from a change, how well the model of the air is known. All stand in the plan under `advanced`, and in
+//! every report.
+//!
+//! Not here: limits by codes, measuring times and accepted risks ([`super::declared`]).
+use super::{between, over, practice, practice_of, sections};
+use serde::Serialize;
+
+/// The advanced rules, by what they are for.
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+pub struct Advanced {
+    /// When a flow counts as steady.
+    pub settle: SettleRules,
+    /// What counts as a mean.
+    pub average: AverageRules,
+    /// How closed holes are told from noise and held against each other.
+    pub holes: HoleRules,
+    /// How the flows are held against the outgoing unit's.
+    pub as_found: AsFoundRules,
+    /// How a release of smoke is done and read.
+    pub smoke: SmokeRules,
+    /// How clear air is shown.
+    pub purge: PurgeRules,
+    /// How the unit's own supervision is tried.
+    pub supervise: SuperviseRules,
+    /// How voltage and current are measured.
+    pub supply: SupplyRules,
+    /// How outputs and the inhibit are tried.
+    pub outputs: OutputRules,
+    /// How the outputs are watched while they are inhibited.
+    pub inhibit: InhibitRules,
+    /// How settings are loaded.
+    pub load: LoadRules,
+    /// How the unit's clock is tied to the log's.
+    pub clock: ClockRules,
+    /// How well the model of the air is known.
+    pub model: ModelRules,
+}
+
+sections! {
+    /// When a flow counts as steady, beside its slope.
+    SettleRules in "advanced.settle" {
+        /// Largest amplitude of a regular oscillation of a steady flow, as a share of it
+        oscillation: f64 = "oscillation", Ratio, over(0.0, 1.0), [practice(0.02)];
+        /// Largest step of a steady flow, as a share of it
+        step: f64 = "step", Ratio, over(0.0, 1.0), [practice(0.02)];
+        /// A flow reading further than this share (and than six times the scatter) from its neighbours is a spike
+        spike: f64 = "spike", Ratio, over(0.0, 1.0), [practice(0.05)];
+        /// Spikes that are set aside within the two windows
+        spikes_allowed: u32 = "spikes_allowed", Count, between(0.0, 100.0), [practice(2.0)];
+        /// Longest time between readings that is no gap
+        longest_gap_s: f64 = "longest_gap", Time, over(0.0, 60.0), [practice(3.0)];
+        /// Fewest readings a second
+        least_rate_hz: f64 = "least_rate", Frequency, over(0.0, 20.0), [practice(0.5)];
+        /// Probability that a flow which is not steady is never called steady
+        confidence: f64 = "confidence", Ratio, between(0.5, 0.9999), [practice(0.99)];
+    }
+    /// What counts as a mean.
+    AverageRules in "advanced.average" {
+        /// Longest time between readings of a mean that is no gap
+        longest_gap_s: f64 = "longest_gap", Time, over(0.0, 60.0), [practice(3.0)];
+        /// Oldest that the latest reading of a mean may be
+        oldest_s: f64 = "oldest", Time, over(0.0, 60.0), [practice(3.0)];
+        /// Fewest readings of a mean
+        least_readings: u32 = "least_readings", Count, between(2.0, 10_000.0), [practice(20.0)];
+        /// How often an average whose readings hang together too strongly is made twice as long
+        longer: u32 = "longer", Count, between(0.0, 6.0), [practice(2.0)];
+    }
+    /// How closed holes are told from noise and held against each other.
+    HoleRules in "advanced.holes" {
+        /// How often a hole that stays open to doubt is closed again for longer
+        again: u32 = "again", Count, between(0.0, 20.0), [practice(4.0)];
+        /// An average of a hole becomes up to this many times as long where scatter asks for it
+        most_longer: f64 = "most_longer", Ratio, between(1.0, 100.0), [practice(6.0)];
+        /// Standard uncertainty of a drop's scatter that settles most holes at once, as a share of the shift that matters
+        settles: f64 = "settles", Ratio, over(0.0, 1.0), [practice(0.2)];
+        /// Standard uncertainties by which a drop must exceed the noise to be seen at all
+        noise: f64 = "noise", Ratio, between(1.0, 100.0), [practice(3.0)];
+        /// Standard uncertainty, as a share of the shift that matters, beyond which closing tells only gross shifts of a hole
+        coarse: f64 = "coarse", Ratio, over(0.0, 1.0),
+            [practice_of(1.0 / 3.0, "a sound hole would then be left open as often as not")];
+        /// Standard deviations by which a hole draws less than expected that are no chance
+        stands_out: f64 = "stands_out", Ratio, between(1.0, 100.0), [practice_of(3.0, "one sound hole in 700, normal distribution")];
+        /// So many times less known than stated is what the unit's filter, exhaust and fan do to a drop, which is no hole's own
+        freely: f64 = "freely", Ratio, between(1.0, 100.0), [practice(5.0)];
+    }
+    /// How the flows are held against the outgoing unit's.
+    AsFoundRules in "advanced.as_found" {
+        /// What the pattern between the pipes leaves unexplained of a change by another fan, as a share of that change
+        pattern: f64 = "pattern", Ratio, between(0.0, 1.0), [practice_of(0.1, "found by comparing with whole solves")];
+        /// Standard uncertainty, as a share, of what shifts the flows of all pipes (or all holes of a pipe) alike: of it nothing is known
+        alike: f64 = "alike", Ratio, between(0.1, 10.0), [practice_of(1.0, "taken as unknown")];
+    }
+    /// How a release of smoke is done and read.
+    SmokeRules in "advanced.smoke" {
+        /// Readings gathered before a release
+        before_s: f64 = "before", Time, between(1.0, 3600.0), [practice(30.0)];
+        /// How often a reading that is not at rest is gathered anew before smoke is released all the same
+        most_restless: u32 = "most_restless", Count, between(0.0, 1_000.0), [practice(20.0)];
+        /// What came of a release is looked at this often
+        look_s: f64 = "look", Time, between(1.0, 600.0), [practice(5.0)];
+        /// Smoke is held to a hole until this many spreads after its first arrival have passed
+        spreads_held: f64 = "spreads_held", Ratio, between(1.0, 100.0),
+            [practice_of(4.0, "Taylor 1953, 1 - (T/2t)^2: 96 % of a laminar plateau at t = 2.5 T")];
+        /// Releases that may be set aside at one place before it stays open
+        most_set_aside: u8 = "most_set_aside", Count, between(0.0, 20.0), [practice(3.0)];
+        /// Smoke is waited for up to this many times as long as predicted ...
+        waits_times: f64 = "waits_times", Ratio, between(1.0, 100.0), [practice(4.0)];
+        /// ... the length of the release, and this time more
+        waits_more_s: f64 = "waits_more", Time, between(0.0, 3600.0), [practice(30.0)];
+        /// Smallest rise that counts, in standard deviations of the reading at rest
+        least_rise: f64 = "least_rise", Ratio, between(1.0, 100.0), [practice(6.0)];
+        /// Shortest rise that counts
+        least_duration_s: f64 = "least_duration", Time, over(0.0, 600.0), [practice(3.0)];
+        /// Fewest readings before a release
+        least_before: u32 = "least_before", Count, between(2.0, 10_000.0), [practice(30.0)];
+        /// Longest time between readings that is no gap
+        longest_gap_s: f64 = "longest_gap", Time, over(0.0, 60.0), [practice(3.0)];
+        /// Risk of taking noise for smoke, over all looks of a run
+        false_alarm: f64 = "false_alarm", Ratio, over(0.0, 0.5), [practice(0.001)];
+    }
+    /// How clear air is shown.
+    PurgeRules in "advanced.purge" {
+        /// A reset clears the latched alarms within
+        latches_reset_s: f64 = "latches_reset", Time, over(0.0, 3600.0), [practice(30.0)];
+        /// A fresh reading is waited for before outputs are given back
+        fresh_s: f64 = "fresh", Time, over(0.0, 600.0), [practice(5.0)];
+        /// Readings are started, where none came, for this long before outputs are given back
+        look_s: f64 = "look", Time, over(0.0, 600.0), [practice(10.0)];
+    }
+    /// How the unit's own supervision is tried.
+    SuperviseRules in "advanced.supervise" {
+        /// An inlet is shut this often at most where nobody watched meanwhile
+        most_tries: u32 = "most_tries", Count, between(1.0, 20.0), [practice(3.0)];
+        /// Waited so much longer than the limit, to tell a late fault from none
+        more_s: f64 = "more", Time, between(0.0, 3600.0), [practice(60.0)];
+        /// An inlet whose flow changed by less than this share of the band is no reason for the unit to name it
+        named: f64 = "named", Ratio, between(0.0, 1.0), [practice(0.5)];
+    }
+    /// How voltage and current are measured.
+    SupplyRules in "advanced.supply" {
+        /// How long voltage and current are averaged
+        average_s: f64 = "average", Time, between(1.0, 3600.0), [practice(10.0)];
+        /// A load settles within
+        settles_s: f64 = "settles", Time, over(0.0, 600.0), [practice(3.0)];
+        /// Fewest readings of voltage or current that make a mean
+        least_readings: u32 = "least_readings", Count, between(1.0, 10_000.0), [practice(3.0)];
+    }
+    /// How outputs and the inhibit are tried.
+    OutputRules in "advanced.outputs" {
+        /// A panel shows an input within
+        panel_s: f64 = "panel", Time, over(0.0, 600.0), [practice(3.0)];
+        /// The unit's own readings show what was asked of it within
+        shown_s: f64 = "shown", Time, over(0.0, 600.0), [practice(5.0)];
+        /// The lease of the inhibit that is let lapse
+        lapsing_s: f64 = "lapsing", Time, between(1.0, 600.0), [practice(5.0)];
+        /// The fault of a lapsed inhibit is shown, and is gone when it is regained, within
+        lapse_shown_s: f64 = "lapse_shown", Time, over(0.0, 3600.0), [practice(30.0)];
+    }
+    /// How the outputs are watched while they are inhibited.
+    InhibitRules in "advanced.inhibit" {
+        /// Readings taken so soon after the inhibit was granted may still be of before
+        takes_hold_s: f64 = "takes_hold", Time, between(0.0, 60.0), [practice(3.0)];
+        /// A contradiction in so many readings in a row is no reading caught between two states
+        in_a_row: u32 = "in_a_row", Count, between(1.0, 100.0), [practice(2.0)];
+        /// An output that is driven here goes back by itself within
+        driven_most_s: f64 = "driven_most", Time, over(0.0, 600.0), [practice_of(40.0, "a drive runs 30 s")];
+        /// An output that was driven here is at rest, after it was let go, within
+        driven_after_s: f64 = "driven_after", Time, over(0.0, 600.0), [practice(5.0)];
+    }
+    /// How settings are loaded.
+    LoadRules in "advanced.load" {
+        /// How often a load that was cut off is taken up again
+        most_tries: u32 = "most_tries", Count, between(1.0, 100.0), [practice(8.0)];
+        /// A clock that was set later than this after it was read is set anew
+        at_once_s: f64 = "at_once", Time, over(0.0, 60.0), [practice(1.0)];
+        /// What is asked before the unit is given back is given up after
+        soon_s: f64 = "soon", Time, over(0.0, 3600.0), [practice(30.0)];
+    }
+    /// How the unit's clock is tied to the log's.
+    ClockRules in "advanced.clock" {
+        /// Largest drift of the unit's clock, as a share
+        most_drift: f64 = "most_drift", Ratio, over(0.0, 0.1), [practice(500.0e-6)];
+        /// Longest exchange that still ties the clocks
+        longest_delay_s: f64 = "longest_delay", Time, over(0.0, 60.0), [practice(1.0)];
+        /// Step of the unit's clock
+        resolution_s: f64 = "resolution", Time, between(0.0, 60.0), [practice(0.001)];
+        /// An exchange ties the clocks for this long
+        reach_s: f64 = "reach", Time, over(0.0, 3600.0), [practice(120.0)];
+        /// A reading's lateness counts beyond this many standard uncertainties of the tie that maps it
+        widths: f64 = "widths", Ratio, between(1.0, 100.0), [practice(4.0)];
+        /// Readings looked at before the tie is judged by their lateness
+        enough: u32 = "enough", Count, between(1.0, 10_000.0), [practice(20.0)];
+        /// No reading on an honest line takes longer than this every time
+        most_late_s: f64 = "most_late", Time, over(0.0, 600.0), [practice(1.0)];
+    }
+    /// How well the model of the air is known, as relative standard uncertainties.
+    ModelRules in "advanced.model" {
+        /// Density of the air
+        density: f64 = "density", Ratio, between(0.0, 1.0), [practice(0.005)];
+        /// Viscosity of the air
+        viscosity: f64 = "viscosity", Ratio, between(0.0, 1.0), [practice(0.01)];
+        /// Friction factor
+        friction: f64 = "friction", Ratio, between(0.0, 1.0),
+            [practice_of(0.03, "published laws differ by 1 to 7 % in transport times of these pipes")];
+        /// How much of the difference between friction laws is counted
+        friction_form: f64 = "friction_form", Ratio, between(0.0, 10.0), [practice(1.0)];
+        /// Losses inside the unit
+        unit_loss: f64 = "unit_loss", Ratio, between(0.0, 1.0), [practice(0.05)];
+        /// Suction of the fan, or at an inlet where it was measured
+        suction: f64 = "suction", Ratio, between(0.0, 1.0), [practice(0.02)];
+        /// Volume inside the unit
+        unit_volume: f64 = "unit_volume", Ratio, between(0.0, 1.0), [practice(0.1)];
+        /// Monte Carlo draws of the prediction
+        draws: u32 = "draws", Count, between(100.0, 1_000_000.0), [practice(4000.0)];
+        /// Least flow of a pipe's weakest hole against its strongest, in the review of a design
+        weakest_hole: f64 = "weakest_hole", Ratio, between(0.0, 1.0),
+            [practice_of(0.5, "a pipe whose holes differ by more protects its far rooms less than half as well as its near ones")];
+    }
+}
