@@ -55,7 +55,7 @@ def records(data):
         elif kind == INTERFACE:
             interfaces.append(struct.unpack_from("<H", body)[0])
         elif kind == PACKET:
-            if interfaces != [147, 148]:
+            if interfaces not in ([147, 148], [147, 148, 147]):
                 raise Bad(f"interfaces {interfaces} are not those of an input log")
             interface, high, low, captured, original = struct.unpack_from("<IIIII", body)
             content = body[20 : 20 + captured]
@@ -71,6 +71,7 @@ def records(data):
                 raise Bad(f"packet at byte {at} goes back in time")
             last = instant
             direction = "event" if interface == 1 else {1: "received", 2: "sent"}[struct.unpack("<I", opts[2])[0] & 3]
+            direction += " (outgoing)" if interface == 2 else ""
             if parts is not None:
                 parts[1] += content
                 parts[0] -= 1

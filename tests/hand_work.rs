@@ -4,10 +4,15 @@
 use crate::common::{Folder, exits, plumeline, run, stdout, text};
 use plumeline_base::{Instant, Verdict, input::TickState};
 use plumeline_link::faults::FaultSpec;
-use plumeline_procedure::{Outcome, Procedure, outcome::Finding};
+use plumeline_procedure::{Outcome, outcome::Finding};
 use plumeline_runtime::{
-    job_files::Files, keep::MemoryKeeper, operator::Script, port, scenario, session::Session, show::Quiet,
-    virtual_time::VirtualJob,
+    clock::DATE_OF_SIMULATIONS,
+    job::Job,
+    job_files::Files,
+    keep::MemoryKeeper,
+    line::Line,
+    operator::{Operator, Script, SimulatedSite},
+    scenario,
 };
 use plumeline_simulator::Simulation;
 use std::{
@@ -42,15 +47,12 @@ fn job(plan: &str, answers: &str, site_commands: &[&str]) -> Outcome {
         let reply = simulation.handle_control(Instant::START, command);
         assert!(reply.contains("\"ok\":true"), "{reply}");
     }
-    let mut session = Session::new(
-        Procedure::new(inputs.clone(), port::driver(&files)),
-        MemoryKeeper::default(),
-        inputs.plan.link.readings_hz,
-    );
-    let mut script = Script::of(Script::read("operator.toml", format!("format = 1\n{answers}").as_bytes()).unwrap());
-    let faults = FaultSpec::parse("").unwrap();
-    VirtualJob::new(&mut session, &mut simulation, &mut script, &mut Quiet, faults, 11, Instant::START)
-        .run(files.opening("2026-01-01T08:00:00Z".into()))
+    let script = Script::of(Script::read("operator.toml", format!("format = 1\n{answers}").as_bytes()).unwrap());
+    let site = SimulatedSite::new(simulation);
+    let session = Job::begin(&files, inputs, MemoryKeeper::default(), DATE_OF_SIMULATIONS)
+        .line(Line::simulated(&site, None, FaultSpec::default(), 11))
+        .operator(Operator::script("script", script, site))
+        .run()
         .unwrap();
     session.outcome().unwrap().clone()
 }

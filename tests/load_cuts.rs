@@ -5,10 +5,14 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
 use plumeline_base::{
     Instant, Verdict,
-    input::{Event, Input, LinkDown},
+    input::{Event, Input, LineId, LinkDown},
 };
 use plumeline_procedure::{Effect, Entry, Finding, JobInputs, Outcome, Procedure, StageKind, Subject, plan::StagePlan};
-use plumeline_runtime::{job_files::Files, operator::Script, port, scenario};
+use plumeline_runtime::{
+    job_files::Files,
+    operator::{OpenPrompts, Script},
+    port, scenario,
+};
 use plumeline_simulator::{Simulation, scenario::Which};
 use plumewire::{Decoder, Operation};
 use rand_chacha::{
@@ -66,6 +70,7 @@ struct Job {
     procedure: Procedure,
     simulation: Simulation,
     script: Script,
+    open: OpenPrompts,
     now: Instant,
     inputs: VecDeque<Input>,
     up: bool,
@@ -95,9 +100,10 @@ impl Job {
             boundaries: Vec::new(),
         };
         let mut job = Self {
-            procedure: Procedure::new(inputs.clone(), port::driver(files)),
+            procedure: Procedure::new(inputs.clone(), port::drivers(files)),
             simulation,
             script: Script::willing(),
+            open: OpenPrompts::default(),
             now: Instant::START,
             inputs: files.opening("2026-01-01T08:00:00Z".into()).into(),
             up: false,
@@ -119,7 +125,7 @@ impl Job {
         loop {
             while let Some(bytes) = self.simulation.poll_transmit() {
                 if self.up {
-                    self.inputs.push_back(Input::Received(bytes));
+                    self.inputs.push_back(Input::Received(LineId::Main, bytes));
                 }
             }
             let Some(input) = self.inputs.pop_front() else { return };
@@ -131,16 +137,20 @@ impl Job {
     }
     fn effect(&mut self, effect: Effect) {
         match effect {
-            Effect::Send(bytes) => self.send(&bytes),
-            Effect::Connect if self.away_until.is_some() && !self.up => {
-                self.inputs.push_back(Input::LinkDown { cause: LinkDown::Absent, detail: "cut".into() });
+            Effect::Send(_, bytes) => self.send(&bytes),
+            Effect::Connect(_) if self.away_until.is_some() && !self.up => {
+                self.inputs.push_back(Input::LinkDown {
+                    line: LineId::Main,
+                    cause: LinkDown::Absent,
+                    detail: "cut".into(),
+                });
             }
-            Effect::Connect => {
+            Effect::Connect(_) => {
                 self.up = true;
-                self.inputs.push_back(Input::LinkUp { link: "sim:".into() });
+                self.inputs.push_back(Input::LinkUp { line: LineId::Main, link: "sim:".into() });
             }
-            Effect::Ask(prompt) => self.script.asked(self.now, &prompt),
-            Effect::Withdraw(id) => self.script.withdrawn(id),
+            Effect::Ask(prompt) => self.open.asked(self.now, prompt),
+            Effect::Withdraw(id) => self.open.closed(id),
             Effect::Note(Entry::StageBegan { stage }) => {
                 self.loading = stage == StageKind::Load;
                 if stage == StageKind::Restore && self.keys_late {
@@ -182,7 +192,11 @@ impl Job {
             self.power(false);
         } else {
             self.up = false;
-            self.inputs.push_back(Input::LinkDown { cause: LinkDown::Unplugged, detail: "cut".into() });
+            self.inputs.push_back(Input::LinkDown {
+                line: LineId::Main,
+                cause: LinkDown::Unplugged,
+                detail: "cut".into(),
+            });
         }
         self.came.after_cut = self.simulation.settings_image(Which::Replacement);
     }
@@ -198,7 +212,12 @@ impl Job {
         if self.done {
             return;
         }
-        let due = [self.simulation.poll_timeout(), self.procedure.poll_timeout(), self.script.due(), self.away_until];
+        let due = [
+            self.simulation.poll_timeout(),
+            self.procedure.poll_timeout(),
+            self.script.due(&self.open),
+            self.away_until,
+        ];
         self.now = self.now.max(due.into_iter().flatten().min().expect("something is waited for"));
         if self.away_until.is_some_and(|t| t <= self.now) {
             self.away_until = None;
@@ -207,7 +226,8 @@ impl Job {
         if self.simulation.poll_timeout().is_some_and(|t| t <= self.now) {
             self.simulation.handle_timeout(self.now);
         }
-        while let Some(act) = self.script.answer_due(self.now, &mut self.simulation).unwrap() {
+        while let Some(act) = self.script.answer_due(self.now, &self.open, &mut self.simulation, None).unwrap() {
+            self.open.closed(act.prompt);
             self.inputs.push_back(Input::Operator(act));
         }
         if self.procedure.poll_timeout().is_some_and(|t| t <= self.now) {

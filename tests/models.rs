@@ -4,16 +4,16 @@ use plumeline_base::{Instant, Verdict};
 use plumeline_detector::settings::{Item, Settings, Value};
 use plumeline_job::{description, folder, settings};
 use plumeline_link::faults::FaultSpec;
-use plumeline_procedure::{Outcome, Procedure};
+use plumeline_procedure::Outcome;
 use plumeline_runtime::{
+    clock::DATE_OF_SIMULATIONS,
+    job::Job,
     job_files::Files,
     keep::MemoryKeeper,
-    operator::Script,
-    port, scenario,
-    session::Session,
-    show::Quiet,
+    line::Line,
+    operator::{Operator, Script, SimulatedSite},
+    scenario,
     simulated_model::{self, Hardware},
-    virtual_time::VirtualJob,
 };
 use plumeline_simulator::{Simulation, models::Model};
 use plumeline_unit::{
@@ -109,12 +109,11 @@ fn job(name: &str, described: &str) -> Outcome {
     let mut site = scenario::site(inputs.pipework.clone(), 11, &[], true).unwrap();
     site.fault_wire = 1 + functions.iter().position(|f| *f == Function::Fault).unwrap() as u8;
     site.replacement = Arc::new(model);
-    let mut simulation = Simulation::new(site, Instant::START).unwrap();
-    let procedure = Procedure::new(inputs.clone(), port::driver(&files));
-    let mut session = Session::new(procedure, MemoryKeeper::default(), inputs.plan.link.readings_hz);
-    let (mut script, faults) = (Script::willing(), FaultSpec::parse("").unwrap());
-    VirtualJob::new(&mut session, &mut simulation, &mut script, &mut Quiet, faults, 11, Instant::START)
-        .run(files.opening("2026-01-01T08:00:00Z".into()))
+    let site = SimulatedSite::new(Simulation::new(site, Instant::START).unwrap());
+    let session = Job::begin(&files, inputs, MemoryKeeper::default(), DATE_OF_SIMULATIONS)
+        .line(Line::simulated(&site, None, FaultSpec::default(), 11))
+        .operator(Operator::script("script", Script::willing(), site))
+        .run()
         .unwrap();
     session.outcome().unwrap().clone()
 }

@@ -12,7 +12,8 @@ fn whole_job(dir: &Folder, simulator: &Simulator) {
     let operator = dir.join("operator.toml");
     std::fs::write(&operator, format!("format = 1\ncontrol = \"{}\"\n", simulator.control)).unwrap();
     let job = dir.join("job");
-    let args = ["run", text(&job), "--port", &simulator.unit, "--operator", text(&operator), "--speed", SPEED];
+    let mut args = vec!["run", text(&job), "--port", &simulator.unit, "--operator", text(&operator), "--speed", SPEED];
+    args.extend(simulator.outgoing.iter().flat_map(|port| ["--old-port", port]));
     let o = plumeline(&args).output().unwrap();
     exits(&o, &[0]);
     assert!(stdout(&o).contains("PASS"), "{}", stdout(&o));
@@ -38,6 +39,32 @@ fn over_tcp() {
     let simulator = Simulator::start(&dir, "", &["--tcp", "127.0.0.1:0"]);
     assert!(simulator.unit.starts_with("tcp:127.0.0.1:"));
     whole_job(&dir, &simulator);
+}
+
+/// The outgoing unit on a serial line, the replacement on the network, one job: both are asked, each on its own line.
+#[cfg(unix)]
+#[test]
+fn each_unit_on_a_line_of_its_own() {
+    use plumeline_base::input::{Input, LineId};
+    use plumeline_trace::{LogReader, Logged};
+    let dir = Folder::new("two-lines");
+    job(&dir);
+    let link = dir.join("old");
+    let simulator = Simulator::start(&dir, "", &["--tcp", "127.0.0.1:0", "--old-pty", text(&link)]);
+    assert!(simulator.unit.starts_with("tcp:127.0.0.1:"));
+    assert_eq!(simulator.outgoing.as_deref(), Some(&*format!("serial:{}", link.display())));
+    whole_job(&dir, &simulator);
+    let (mut sent, mut heard) = (Vec::new(), Vec::new());
+    for entry in LogReader::open(&dir.join("job/trace.pcapng")).unwrap() {
+        match entry.unwrap().record.what {
+            Logged::Sent(line, _) => sent.push(line),
+            Logged::Input(Input::Received(line, _)) => heard.push(line),
+            _ => {}
+        }
+    }
+    for all in [sent, heard] {
+        assert!(LineId::ALL.iter().all(|line| all.contains(line)), "{all:?}");
+    }
 }
 
 #[cfg(unix)]

@@ -295,16 +295,18 @@ mod every_write {
     use plumeline_detector::{Driver, Request, Told, plumewire::Plumewire, settings::Value};
     use plumeline_job::{disk::fake::FakeDisk as JobDisk, folder::Folder};
     use plumeline_link::faults::FaultSpec;
-    use plumeline_procedure::Procedure;
     use plumeline_runtime::{
-        job_files::Files, keep::DiskKeeper, operator::Script, port, replay, resume, session::Session, show::Quiet,
-        virtual_time::VirtualJob,
+        clock::DATE_OF_SIMULATIONS,
+        job::Job,
+        job_files::Files,
+        line::Line,
+        operator::{Operator, Script, SimulatedSite},
+        replay, resume,
     };
     use plumeline_simulator::{Scenario, Simulation};
     use plumeline_trace::{LogReader, TRACE_FILE, fake::FakeDisk as LogDisk};
     use std::sync::Arc;
 
-    const BEGUN: &str = "2026-01-01T08:00:00Z";
     /// Later than any job here takes, so that time does not run backward at the site.
     const LATER: &str = "2026-01-01T09:30:00Z";
     const LONG_STAGES: [&str; 9] =
@@ -331,30 +333,26 @@ mod every_write {
         let refs: Vec<(&str, &[u8])> = files.iter().map(|(n, b)| (*n, b.as_slice())).collect();
         Folder::create_on(Arc::new(disk.clone()), Path::new("/job"), &refs, true).unwrap()
     }
-    fn site(folder: &Folder) -> Simulation {
+    fn site(folder: &Folder) -> SimulatedSite {
         let loaded = Files::read(folder).unwrap().check_with(|plan| plan.advanced.model.draws = 100).unwrap();
-        Simulation::new(Scenario::new(loaded.inputs.pipework, 1), Instant::START).unwrap()
+        SimulatedSite::new(Simulation::new(Scenario::new(loaded.inputs.pipework, 1), Instant::START).unwrap())
     }
     /// Does the job, or goes on with it, as far as the disks let it.
     fn go(
         folder: &Folder,
         log: &LogDisk,
-        sim: &mut Simulation,
+        site: &SimulatedSite,
     ) -> Result<Verdict, plumeline_runtime::failure::Failure> {
         let files = Files::read(folder)?.with_port("sim:");
         let begun = resume::is_begun(folder)? || log.contents(TRACE_FILE).is_some();
-        let (mut session, opening, at) = if begun {
-            let up = resume::take_up(folder, || log.clone(), &files, LATER, 1.0)?;
-            (up.session, up.opening, up.at)
-        } else {
-            let loaded = files.check()?;
-            let procedure = Procedure::new(loaded.inputs.clone(), port::driver(&files));
-            let keeper = DiskKeeper::create_on(folder, log.clone())?;
-            (Session::new(procedure, keeper, 2), files.opening(BEGUN.into()), Instant::START)
-        };
+        let date = if begun { LATER } else { DATE_OF_SIMULATIONS };
+        let up = resume::begin(folder, || log.clone(), &files, date, 1.0)?;
+        let mut session = up.session;
         if session.outcome().is_none() {
-            let (mut script, mut quiet) = (Script::willing(), Quiet);
-            VirtualJob::new(&mut session, sim, &mut script, &mut quiet, FaultSpec::default(), 1, at).run(opening)?;
+            session = Job::going_on(session, up.opening, up.at)
+                .line(Line::simulated(site, None, FaultSpec::default(), 1))
+                .operator(Operator::script("script", Script::willing(), site.clone()))
+                .run()?;
         }
         session.keeper().sync()?;
         Ok(session.outcome().unwrap().verdict)
@@ -375,8 +373,8 @@ mod every_write {
         let disk = job_at.map_or(disk.clone(), |n| disk.crash_after(steps + n));
         let folder = put(&disk, short);
         let log = log_at.map_or_else(LogDisk::new, LogDisk::crashing_at);
-        let mut sim = site(&folder);
-        if go(&folder, &log, &mut sim).is_ok() {
+        let sim = site(&folder);
+        if go(&folder, &log, &sim).is_ok() {
             return None;
         }
         let at = |d: &JobDisk| Folder::open_on(Arc::new(d.clone()), Path::new("/job")).unwrap();
@@ -384,7 +382,7 @@ mod every_write {
         let mut draw = Draw(seed);
         let (disk, log) = (disk.after_crash(|n| draw.below(n as u64) as usize), log.after_power_loss(seed));
         let folder = at(&disk);
-        let verdict = go(&folder, &log, &mut sim).unwrap_or_else(|e| panic!("{log_at:?} {job_at:?} {seed}: {e}"));
+        let verdict = go(&folder, &log, &sim).unwrap_or_else(|e| panic!("{log_at:?} {job_at:?} {seed}: {e}"));
         let journal = whole_lines(&folder);
         assert!(journal.starts_with(&flushed), "a flushed line was lost: {log_at:?} {job_at:?} {seed}");
         let bytes = log.contents(TRACE_FILE).unwrap();
@@ -483,11 +481,11 @@ mod every_write {
         let disk = JobDisk::new();
         let folder = put(&disk, false);
         let log = LogDisk::crashing_at(writes(false).0 * 6 / 10);
-        let mut sim = site(&folder);
-        assert!(go(&folder, &log, &mut sim).is_err(), "the job was to be ended");
-        meanwhile(&mut sim);
+        let sim = site(&folder);
+        assert!(go(&folder, &log, &sim).is_err(), "the job was to be ended");
+        meanwhile(&mut sim.simulation().borrow_mut());
         let log = log.after_power_loss(1);
-        let verdict = go(&folder, &log, &mut sim).unwrap();
+        let verdict = go(&folder, &log, &sim).unwrap();
         (verdict, String::from_utf8(whole_lines(&folder)).unwrap())
     }
 

@@ -3,10 +3,15 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
 use plumeline_base::{Instant, Verdict};
 use plumeline_link::faults::FaultSpec;
-use plumeline_procedure::{Finding, Outcome, Procedure, StageKind, Subject};
+use plumeline_procedure::{Finding, Outcome, StageKind, Subject};
 use plumeline_runtime::{
-    job_files::Files, keep::MemoryKeeper, operator::Script, port, scenario, session::Session, show::Quiet,
-    virtual_time::VirtualJob,
+    clock::DATE_OF_SIMULATIONS,
+    job,
+    job_files::Files,
+    keep::MemoryKeeper,
+    line::Line,
+    operator::{Operator, Script, SimulatedSite},
+    scenario,
 };
 use plumeline_simulator::{Scenario, Simulation};
 use std::path::Path;
@@ -48,17 +53,14 @@ fn run(job: Job) -> Outcome {
     if let Some(edit) = job.site {
         edit(&mut site);
     }
-    let mut simulation = Simulation::new(site, Instant::START).unwrap();
-    let mut session = Session::new(
-        Procedure::new(inputs.clone(), port::driver(&files)),
-        MemoryKeeper::default(),
-        inputs.plan.link.readings_hz,
-    );
+    let site = SimulatedSite::new(Simulation::new(site, Instant::START).unwrap());
     let words = format!("format = 1\n{}", job.answers);
-    let mut script = Script::of(Script::read("operator.toml", words.as_bytes()).unwrap());
+    let script = Script::of(Script::read("operator.toml", words.as_bytes()).unwrap());
     let faults = FaultSpec::parse(&job.line).unwrap();
-    VirtualJob::new(&mut session, &mut simulation, &mut script, &mut Quiet, faults, job.seed, Instant::START)
-        .run(files.opening("2026-01-01T08:00:00Z".into()))
+    let session = job::Job::begin(&files, inputs, MemoryKeeper::default(), DATE_OF_SIMULATIONS)
+        .line(Line::simulated(&site, None, faults, job.seed))
+        .operator(Operator::script("script", script, site))
+        .run()
         .unwrap();
     session.outcome().unwrap().clone()
 }

@@ -20,6 +20,7 @@ mod judge;
 mod line_faults;
 mod load_cuts;
 mod models;
+mod other_units;
 mod over_a_line;
 mod physics_agree;
 mod predict;

@@ -61,12 +61,12 @@ fn nothing_follows_from_what_comes_after_the_end() {
     use plumeline::commands::invented::WHOLE;
     use plumeline_base::{
         Instant,
-        input::{AbortCause, Event, Input, LinkDown},
+        input::{AbortCause, Event, Input, LineId, LinkDown},
     };
     use plumeline_runtime::{job_files::Files, port};
     let files = [("pipework.toml", WHOLE.pipework), ("plan.toml", WHOLE.plan), ("settings-new.json", WHOLE.settings)];
     let files = Files(files.map(|(name, text)| (name.to_owned(), text.as_bytes().to_vec())).into());
-    let mut procedure = plumeline_procedure::Procedure::new(files.check().unwrap().inputs, port::driver(&files));
+    let mut procedure = plumeline_procedure::Procedure::new(files.check().unwrap().inputs, port::drivers(&files));
     let mut at = Instant::START;
     let mut effects = |input| {
         at += std::time::Duration::from_secs(60);
@@ -76,11 +76,17 @@ fn nothing_follows_from_what_comes_after_the_end() {
     };
     let tool = Input::Tool { version: "0".into(), format: 1 };
     effects(tool.clone());
-    effects(Input::LinkUp { link: "sim:".into() });
+    effects(Input::LinkUp { line: LineId::Main, link: "sim:".into() });
     let (ends, _) = effects(Input::Abort(AbortCause::Operator));
     assert!(matches!(ends.last(), Some(plumeline_procedure::Effect::Done(_))), "{ends:?}");
-    let down = Input::LinkDown { cause: LinkDown::Closed, detail: String::new() };
-    for input in [down, Input::LinkUp { link: "sim:".into() }, Input::Wake, tool, Input::Abort(AbortCause::Shutdown)] {
+    let down = Input::LinkDown { line: LineId::Main, cause: LinkDown::Closed, detail: String::new() };
+    for input in [
+        down,
+        Input::LinkUp { line: LineId::Main, link: "sim:".into() },
+        Input::Wake,
+        tool,
+        Input::Abort(AbortCause::Shutdown),
+    ] {
         assert_eq!(effects(input), (Vec::new(), None));
     }
 }

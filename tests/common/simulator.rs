@@ -15,6 +15,8 @@ pub const SPEED: &str = "30";
 pub struct Simulator {
     process: Child,
     pub unit: String,
+    /// The outgoing unit's own address, if it has one.
+    pub outgoing: Option<String>,
     pub control: String,
 }
 impl Simulator {
@@ -28,9 +30,11 @@ impl Simulator {
         let mut process = plumeline(&args).stdout(Stdio::piped()).spawn().unwrap();
         let mut lines = BufReader::new(process.stdout.take().unwrap()).lines();
         let mut after = |what: &str| lines.next().unwrap().unwrap().strip_prefix(what).unwrap().to_owned();
-        let (unit, control) = (after("unit: "), after("site control: "));
+        let unit = after("unit: ");
+        let outgoing = more.iter().any(|a| a.starts_with("--old-")).then(|| after("outgoing unit: "));
+        let control = after("site control: ");
         assert_eq!(lines.next().unwrap().unwrap(), "ready");
-        Self { process, unit, control }
+        Self { process, unit, outgoing, control }
     }
     pub fn stop(&mut self) {
         let _ = self.process.kill();

@@ -7,13 +7,14 @@ use plumeline_detector::{Identity, settings::Settings};
 use plumeline_link::faults::FaultSpec;
 use plumeline_procedure::{Act, Effect, Entry, JobInputs, Outcome, Procedure, StageKind, effect::KeptSettings};
 use plumeline_runtime::{
+    clock::DATE_OF_SIMULATIONS,
     failure::Failure,
+    job::Job,
     job_files::Files,
-    operator::Script,
+    line::Line,
+    operator::{Operator, Script, SimulatedSite},
     port, scenario,
-    session::{Keeper, Session},
-    show::Quiet,
-    virtual_time::VirtualJob,
+    session::Keeper,
 };
 use plumeline_simulator::Simulation;
 use plumeline_trace::{Citation, Hash, Logged, Record};
@@ -74,13 +75,11 @@ impl Recording {
         inputs.plan.stages.iter_mut().for_each(|s| s.deadline_s = s.deadline_s.min(LONGEST_STAGE_S));
 
         let site = scenario::site(inputs.pipework.clone(), 11, &[], true).unwrap();
-        let mut simulation = Simulation::new(site, Instant::START).unwrap();
-        let procedure = Procedure::new(inputs.clone(), port::driver(&files));
-        let mut session = Session::new(procedure, Events::default(), inputs.plan.link.readings_hz);
-        let (mut script, mut show) = (Script::willing(), Quiet);
-        let faults = FaultSpec::parse("").unwrap();
-        VirtualJob::new(&mut session, &mut simulation, &mut script, &mut show, faults, 11, Instant::START)
-            .run(files.opening("2026-01-01T08:00:00Z".into()))
+        let site = SimulatedSite::new(Simulation::new(site, Instant::START).unwrap());
+        let session = Job::begin(&files, inputs.clone(), Events::default(), DATE_OF_SIMULATIONS)
+            .line(Line::simulated(&site, None, FaultSpec::default(), 11))
+            .operator(Operator::script("script", Script::willing(), site))
+            .run()
             .unwrap();
         let events = session.into_parts().0.0;
 
@@ -116,7 +115,7 @@ impl Recording {
         self.outcome = self.judge(&self.events);
     }
     fn procedure(&self) -> Procedure {
-        Procedure::new(self.inputs.clone(), port::driver(&self.files))
+        Procedure::new(self.inputs.clone(), port::drivers(&self.files))
     }
 
     /// What these events come to. Timers run as they would; when the events are used up the job goes on in silence
@@ -178,7 +177,7 @@ fn wake(procedure: &mut Procedure, until: Instant, see: &mut impl FnMut(Effect))
 fn frames(events: &[Event]) -> BTreeMap<usize, Vec<Heard>> {
     let mut all = BTreeMap::new();
     for (i, event) in events.iter().enumerate() {
-        let Input::Received(bytes) = &event.input else { continue };
+        let Input::Received(_, bytes) = &event.input else { continue };
         let (mut decoder, mut rest, mut here) = (Decoder::new(), &bytes[..], Vec::new());
         while let Some(found) = decoder.next_frame(&mut rest) {
             let Frame { header, payload } = found.expect("a line without faults");

@@ -2,7 +2,7 @@
 use super::recording::{Heard, Recording};
 use plumeline_base::{
     Instant,
-    input::{Answer, Event, Input, LinkDown, OperatorAct},
+    input::{Answer, Event, Input, LineId, LinkDown, OperatorAct},
 };
 use plumeline_procedure::{Act, StageKind, Subject};
 use plumewire::{
@@ -180,7 +180,7 @@ fn reply(r: &Recording, d: &mut Dice, of: &[Operation]) -> Spoilt {
     let how = format!("reply {of:?} in event {at} {way}");
     match (way, &mut events[at].input) {
         ("lost", _) => drop(events.remove(at)),
-        ("damaged", Input::Received(bytes)) => {
+        ("damaged", Input::Received(_, bytes)) => {
             // Within the frame, not its delimiters, and no delimiter made of it.
             let place = 1 + d.below(bytes.len() - 2);
             bytes[place] = if bytes[place] == 0x55 { 0xaa } else { 0x55 };
@@ -198,7 +198,7 @@ fn refusal(r: &Recording, at: usize) -> Vec<Event> {
         line(&Message::Refusal(operation, refusal), header.conversation, header.sequence)
     });
     let mut events = r.events.clone();
-    events[at].input = Input::Received(heard.collect());
+    events[at].input = Input::Received(LineId::Main, heard.collect());
     events
 }
 
@@ -220,7 +220,7 @@ fn said(r: &Recording, places: &[usize], mut change: impl FnMut(usize, &mut Mess
             change(i, &mut message);
             line(&message, h.header.conversation, h.header.sequence)
         });
-        events[i].input = Input::Received(bytes.collect());
+        events[i].input = Input::Received(LineId::Main, bytes.collect());
     }
     events
 }
@@ -665,11 +665,11 @@ fn link(r: &Recording, d: &mut Dice) -> Spoilt {
     let down = r.events[at].at;
     let up = down + Duration::from_secs(1 + d.below(20) as u64);
     let mut events = r.events.clone();
-    let lost = Input::LinkDown { cause: LinkDown::Unplugged, detail: "pulled".into() };
+    let lost = Input::LinkDown { line: LineId::Main, cause: LinkDown::Unplugged, detail: "pulled".into() };
     events.insert(at + 1, Event { at: down, input: lost });
     // What comes while the link is down does not come.
-    events.retain(|e| !(matches!(e.input, Input::Received(_)) && e.at > down && e.at < up));
-    events.push(Event { at: up, input: Input::LinkUp { link: "sim:".into() } });
+    events.retain(|e| !(matches!(e.input, Input::Received(..)) && e.at > down && e.at < up));
+    events.push(Event { at: up, input: Input::LinkUp { line: LineId::Main, link: "sim:".into() } });
     events.sort_by_key(|e| e.at);
     Spoilt { events, how: format!("the link is down from {down} to {up}") }
 }

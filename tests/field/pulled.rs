@@ -131,7 +131,7 @@ fn pulled_at(stage: StageKind) -> String {
     let mut told = false;
     for entry in LogReader::open(&job.path().join("trace.pcapng")).unwrap() {
         let record = entry.unwrap().record;
-        let line = matches!(record.what, Logged::Sent(_) | Logged::Input(Input::Received(_)));
+        let line = matches!(record.what, Logged::Sent(..) | Logged::Input(Input::Received(..)));
         told |= record.at == Instant::from_micros(gap) && matches!(record.what, Logged::Input(Input::LinkDown { .. }));
         if line && record.at > Instant::from_micros(gap) {
             assert!(record.at >= Instant::from_micros(after), "{stage}: bytes at {} in the gap", record.at);

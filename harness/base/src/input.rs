@@ -15,6 +15,27 @@ pub struct Event {
     pub input: Input,
 }
 
+/// Which of a job's lines.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[serde(rename_all = "kebab-case")]
+pub enum LineId {
+    /// The line of the replacement, which serves both units in turn where the outgoing one has none of its own.
+    #[default]
+    Main,
+    /// The outgoing unit's own.
+    Outgoing,
+}
+impl LineId {
+    /// Both, in the order in which they are served.
+    pub const ALL: [Self; 2] = [Self::Main, Self::Outgoing];
+
+    /// Is it [`LineId::Main`]? It goes without saying in logs.
+    pub const fn is_main(&self) -> bool {
+        matches!(self, Self::Main)
+    }
+}
+
 /// Everything that can reach the procedure from outside.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Input {
@@ -36,18 +57,22 @@ pub enum Input {
     },
     /// The link to the unit is open.
     LinkUp {
+        /// On which line.
+        line: LineId,
         /// The link as the user wrote it, for example `serial:/dev/ttyUSB0@115200`.
         link: String,
     },
     /// The link to the unit is gone.
     LinkDown {
+        /// On which line.
+        line: LineId,
         /// Why.
         cause: LinkDown,
         /// What the system said, for the log; never judged by.
         detail: String,
     },
-    /// Bytes from the unit.
-    Received(Vec<u8>),
+    /// Bytes from the unit on this line.
+    Received(LineId, Vec<u8>),
     /// The operator did something.
     Operator(OperatorAct),
     /// A timer that the procedure asked for has run out.

@@ -32,7 +32,7 @@ fn benches(c: &mut Criterion) {
     let mut group = c.benchmark_group("job");
     group.throughput(Throughput::Elements(events.len() as u64));
     group.bench_function("events through the procedure", |b| {
-        let fresh = || Procedure::new(inputs.clone(), port::driver(&files));
+        let fresh = || Procedure::new(inputs.clone(), port::drivers(&files));
         b.iter_batched(
             fresh,
             |mut procedure| {

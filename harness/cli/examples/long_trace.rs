@@ -3,12 +3,16 @@
 use plumeline::{carrying, commands::invented};
 use plumeline_base::Instant;
 use plumeline_job::folder::{self, Folder};
-use plumeline_procedure::Procedure;
 use plumeline_runtime::{
-    failure::Failure, job_files::Files, keep::DiskKeeper, operator::Script, scenario, session::Session, show::Quiet,
-    virtual_time::VirtualJob,
+    clock::DATE_OF_SIMULATIONS,
+    failure::Failure,
+    job::Job,
+    job_files::Files,
+    keep::DiskKeeper,
+    line::Line,
+    operator::{Operator, Script, SimulatedSite},
+    scenario,
 };
-use plumeline_simulator::Simulation;
 use std::{path::Path, process::ExitCode};
 
 /// Seconds from a prompt to its answer that make the job about eight hours long.
@@ -54,13 +58,12 @@ fn record(out: &Path, pause_s: &str) -> Result<Instant, Failure> {
     let files = Files::read(&folder)?.with_port("sim:");
     let loaded = files.check()?;
     let site = scenario::site(pipework, 1, &[], true)?;
-    let mut simulation =
-        Simulation::new(site, Instant::START).map_err(|e| Failure::input(e.to_string(), "report this"))?;
-    let mut script =
-        Script::of(Script::read("operator.toml", format!("format = 1\npause_s = {pause_s}\n").as_bytes())?);
-    let procedure = Procedure::new(loaded.inputs.clone(), plumeline_runtime::port::driver(&files));
-    let mut session = Session::new(procedure, DiskKeeper::create(&folder)?, loaded.inputs.plan.link.readings_hz);
-    VirtualJob::new(&mut session, &mut simulation, &mut script, &mut Quiet, Default::default(), 1, Instant::START)
-        .run(files.opening("2026-01-01T08:00:00Z".into()))?;
+    let simulation = scenario::simulation(site, Instant::START)?;
+    let site = SimulatedSite::new(simulation);
+    let script = Script::of(Script::read("operator.toml", format!("format = 1\npause_s = {pause_s}\n").as_bytes())?);
+    let session = Job::begin(&files, loaded.inputs, DiskKeeper::create(&folder)?, DATE_OF_SIMULATIONS)
+        .line(Line::simulated(&site, None, Default::default(), 1))
+        .operator(Operator::script("script", script, site))
+        .run()?;
     Ok(session.record().until)
 }

@@ -4,15 +4,13 @@
 use plumeline_base::{Instant as LogInstant, input::LinkDown};
 use plumeline_link::{Link, LinkEvent, RealClock, serve::Server};
 use plumeline_runtime::failure::Failure;
-use plumeline_runtime::unit_end::UnitEnd;
+use plumeline_runtime::{operator::SimulatedSite, unit_end::UnitEnd};
 use plumeline_simulator::{Scenario, Simulation, demo::straight_pipes, models::invented::air_path, scenario::Which};
 use plumewire::{
     ClockRequest, Decoder, HelloRequest, MAX_WIRE, Message, Operation, ReadingsStart, Reply, Report, Request,
 };
 use std::{
-    cell::RefCell,
     process::ExitCode,
-    rc::Rc,
     sync::mpsc::{Sender, channel},
     time::{Duration, Instant},
 };
@@ -80,7 +78,7 @@ fn serve(units: u64, tell: &Sender<String>) -> Result<(), Failure> {
             let simulation =
                 Simulation::new(scenario, clock.now()).map_err(|e| Failure::input(e.to_string(), "report this"))?;
             let server = Server::tcp("127.0.0.1:0").await?;
-            ends.push(UnitEnd::over(server, Rc::new(RefCell::new(simulation)), clock));
+            ends.push(UnitEnd::over(server, SimulatedSite::new(simulation), clock));
         }
         let mut tasks = Vec::new();
         for mut end in ends {

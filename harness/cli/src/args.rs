@@ -47,7 +47,7 @@ pub enum Command {
     Lies,
     /// Run a simulated unit and site for other programs to talk to.
     #[command(
-        after_help = "Examples:\n  plumeline simulate scenario.toml --pty /tmp/unit\n  plumeline simulate scenario.toml --tcp 127.0.0.1:5000 --control 127.0.0.1:5001"
+        after_help = "Examples:\n  plumeline simulate scenario.toml --pty /tmp/unit\n  plumeline simulate scenario.toml --tcp 127.0.0.1:5000 --control 127.0.0.1:5001\n  plumeline simulate scenario.toml --tcp 127.0.0.1:5000 --old-pty /tmp/old-unit"
     )]
     Simulate(Simulate),
     /// Write a new job folder to be filled in.
@@ -60,7 +60,7 @@ pub enum Command {
     PlanCheck(PlanCheck),
     /// Do a job, or take it up again where it stopped.
     #[command(
-        after_help = "Examples:\n  plumeline run my-job --port serial:/dev/ttyUSB0@115200\n  plumeline run my-job --port tcp:192.0.2.7:5000\n  plumeline run my-job --port display:\n  plumeline run my-job --port usb:1209:0001 --operator operator.toml"
+        after_help = "Examples:\n  plumeline run my-job --port serial:/dev/ttyUSB0@115200\n  plumeline run my-job --port tcp:192.0.2.7:5000\n  plumeline run my-job --port display:\n  plumeline run my-job --port tcp:192.0.2.7:5000 --old-port serial:/dev/ttyUSB0\n  plumeline run my-job --port usb:1209:0001 --operator operator.toml"
     )]
     Run(Run),
     /// Replay a trace: the bytes sent and the journal must come out the same.
@@ -215,6 +215,12 @@ pub struct Simulate {
     /// Offer the unit on a TCP address.
     #[arg(long, value_name = "HOST:PORT")]
     pub tcp: Option<String>,
+    /// Offer the outgoing unit on a pseudo-terminal of its own, the replacement alone on the other address.
+    #[arg(long, value_name = "PATH", num_args = 0..=1, conflicts_with = "old_tcp")]
+    pub old_pty: Option<Option<PathBuf>>,
+    /// Offer the outgoing unit on a TCP address of its own, the replacement alone on the other address.
+    #[arg(long, value_name = "HOST:PORT")]
+    pub old_tcp: Option<String>,
     /// Address of the site control (never the unit's protocol).
     #[arg(long, value_name = "HOST:PORT", default_value = "127.0.0.1:0")]
     pub control: String,
@@ -272,6 +278,9 @@ pub struct Run {
     /// The unit: serial:PATH[@BAUD], usb:VID:PID[:SERIAL], tcp:HOST:PORT, sim:, or display: (a person reads it).
     #[arg(long)]
     pub port: String,
+    /// The outgoing unit, where it has a port of its own; else --port serves both in turn, by one cable.
+    #[arg(long, value_name = "PORT")]
+    pub old_port: Option<String>,
     /// Answers for an unattended run. Without it, prompts are answered at this terminal.
     #[arg(long, value_name = "FILE")]
     pub operator: Option<PathBuf>,

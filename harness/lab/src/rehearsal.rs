@@ -2,29 +2,30 @@
 //! and noise drawn anew for each seed.
 //!
 //! Not here: sites with defects (campaigns).
-use plumeline_base::{Instant, Verdict, input::Input};
+use plumeline_base::{Instant, Verdict};
 use plumeline_job::{
     folder,
     remarks::{Code, Remark},
 };
 use plumeline_link::faults::FaultSpec;
-use plumeline_procedure::{JobInputs, Outcome, Procedure, plan::ExpectedUnit};
+use plumeline_procedure::{JobInputs, Outcome, plan::ExpectedUnit};
 use plumeline_runtime::{
     clock::DATE_OF_SIMULATIONS,
     failure::Failure,
+    job::Job,
     job_files::{Files, Loaded},
     keep::MemoryKeeper,
-    operator::Script,
-    port, scenario,
-    session::{Outward, Session},
+    line::Line,
+    operator::{Operator, Script, SimulatedSite},
+    scenario,
+    session::Outward,
     show::Show,
     simulated_model,
-    virtual_time::VirtualJob,
 };
 use plumeline_simulator::Scenario;
 use rayon::prelude::*;
 use serde::Serialize;
-use std::{collections::BTreeMap, sync::Arc};
+use std::{cell::Cell, collections::BTreeMap, rc::Rc, sync::Arc};
 
 /// What became of the sound sites.
 #[derive(Clone, Debug, Default, PartialEq, Serialize)]
@@ -98,16 +99,16 @@ fn play(files: &Files, mut inputs: JobInputs, seed: u64) -> Result<Played, Failu
     // Numbers that only the real units have are not held against the simulated ones.
     inputs.plan.replacement = any(&inputs.plan.replacement);
     inputs.plan.outgoing = inputs.plan.outgoing.as_ref().map(|_| ExpectedUnit::default());
-    let readings_hz = inputs.plan.link.readings_hz;
-    let mut simulation = scenario::simulation(site, Instant::START)?;
-    let mut session = Session::new(Procedure::new(inputs, port::driver(files)), MemoryKeeper::default(), readings_hz)
-        .without_charts();
-    let (mut script, mut watch) = (Script::willing(), Watch::default());
-    let opening: Vec<Input> = files.opening(DATE_OF_SIMULATIONS.into());
-    VirtualJob::new(&mut session, &mut simulation, &mut script, &mut watch, FaultSpec::default(), seed, Instant::START)
-        .run(opening)?;
+    let simulation = SimulatedSite::new(scenario::simulation(site, Instant::START)?);
+    let seen = Rc::new(Cell::default());
+    let session = Job::begin(files, inputs, MemoryKeeper::default(), DATE_OF_SIMULATIONS)
+        .line(Line::simulated(&simulation, None, FaultSpec::default(), seed))
+        .operator(Operator::script("script", Script::willing(), simulation))
+        .observer(Watch(seen.clone()))
+        .run()?;
     let outcome = session.outcome().cloned().ok_or_else(|| Failure::internal("a job ended without an outcome"))?;
-    Ok(Played { outcome, hours: watch.at.since(Instant::START).as_secs_f64() / 3600.0, prompts: watch.prompts })
+    let Seen { at, prompts } = seen.get();
+    Ok(Played { outcome, hours: at.since(Instant::START).as_secs_f64() / 3600.0, prompts })
 }
 
 /// What is expected of a unit, without what only the real one has.
@@ -115,16 +116,18 @@ fn any(expected: &ExpectedUnit) -> ExpectedUnit {
     ExpectedUnit { serial: None, firmware: None, ..expected.clone() }
 }
 
-/// Counts prompts and keeps the time.
-#[derive(Default)]
-struct Watch {
+/// How far a job came.
+#[derive(Clone, Copy, Default)]
+struct Seen {
     at: Instant,
     prompts: u64,
 }
+/// Counts prompts and keeps the time.
+struct Watch(Rc<Cell<Seen>>);
 impl Show for Watch {
     fn show(&mut self, now: Instant, what: &Outward) {
-        self.at = now;
-        self.prompts += u64::from(matches!(what, Outward::Ask(_)));
+        let prompts = self.0.get().prompts + u64::from(matches!(what, Outward::Ask(_)));
+        self.0.set(Seen { at: now, prompts });
     }
 }
 

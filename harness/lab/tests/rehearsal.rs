@@ -1,4 +1,6 @@
 //! The small demonstration's job played at sound sites: it passes, and limits that it can't meet are told by what stays open.
+#![allow(clippy::unwrap_used, reason = "a failed step fails the test")]
+
 use plumeline_job::folder;
 use plumeline_lab::rehearsal::rehearse;
 use plumeline_runtime::job_files::Files;

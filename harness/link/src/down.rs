@@ -1,5 +1,5 @@
 //! Why a link is down, with the system's own words and a remedy.
-use plumeline_base::input::{Input, LinkDown};
+use plumeline_base::input::{Input, LineId, LinkDown};
 use std::fmt;
 
 /// A link that is down, or could not be opened.
@@ -17,6 +17,11 @@ impl Down {
     pub(crate) fn new(cause: LinkDown, detail: impl Into<String>) -> Self {
         Self { cause, detail: detail.into(), hint: None }
     }
+    /// As an input of a job, on this line of it. A remedy that fits better than the cause's own goes with what was seen.
+    pub fn on(self, line: LineId) -> Input {
+        let hint = self.hint.map(|hint| format!("; {hint}")).unwrap_or_default();
+        Input::LinkDown { line, cause: self.cause, detail: self.detail + &hint }
+    }
     /// What to do about it.
     pub fn remedy(&self) -> &str {
         self.hint.as_deref().unwrap_or_else(|| self.cause.remedy())
@@ -29,11 +34,3 @@ impl fmt::Display for Down {
     }
 }
 impl std::error::Error for Down {}
-
-impl From<Down> for Input {
-    /// A remedy that fits better than the cause's own goes with what was seen.
-    fn from(d: Down) -> Self {
-        let hint = d.hint.map(|hint| format!("; {hint}")).unwrap_or_default();
-        Self::LinkDown { cause: d.cause, detail: d.detail + &hint }
-    }
-}

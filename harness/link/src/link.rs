@@ -1,6 +1,6 @@
 //! An open line: bytes in, bytes out, and the end of it.
 use crate::{Down, Injected, layer::Layer, sys};
-use plumeline_base::input::{Input, LinkDown};
+use plumeline_base::input::LinkDown;
 use std::{
     collections::VecDeque,
     future::poll_fn,
@@ -34,15 +34,6 @@ pub enum LinkEvent {
     /// The line is gone. The last event of a link.
     Down(Down),
 }
-impl From<LinkEvent> for Input {
-    fn from(e: LinkEvent) -> Self {
-        match e {
-            LinkEvent::Received(bytes) => Self::Received(bytes),
-            LinkEvent::Down(down) => down.into(),
-        }
-    }
-}
-
 /// An open link.
 pub struct Link {
     line: Line,

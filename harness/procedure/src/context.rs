@@ -6,10 +6,10 @@ use crate::{
     effect::{Effect, Entry, Progress},
     executor::wait_for,
     job::JobInputs,
+    lines::Drivers,
     outcome::{Finding, StageKind},
     prompt::{Act, Prompt},
     readings::Timed,
-    state::RECONNECT_S,
 };
 pub(crate) use crate::{
     state::{Deadline, JobState},
@@ -22,16 +22,19 @@ use core::{
     task::Poll,
     time::Duration,
 };
-use plumeline_base::{Instant, Verdict, input::Answer};
-use plumeline_detector::{Abilities, Driver, Faults, Request, Ticket, Told, Trouble, driver::Wants};
+use plumeline_base::{
+    Instant, Verdict,
+    input::{Answer, LineId},
+};
+use plumeline_detector::{Abilities, Faults, Request, Ticket, Told, Trouble, driver::Wants};
 
 /// A handle on the shared state.
 #[derive(Clone)]
 pub(crate) struct Context(Rc<RefCell<JobState>>);
 
 impl Context {
-    pub(crate) fn new(driver: Box<dyn Driver>, inputs: Rc<JobInputs>) -> Self {
-        Self(Rc::new(RefCell::new(JobState::new(driver, inputs))))
+    pub(crate) fn new(drivers: Drivers, inputs: Rc<JobInputs>) -> Self {
+        Self(Rc::new(RefCell::new(JobState::new(drivers, inputs))))
     }
     pub(crate) fn get(&self) -> Ref<'_, JobState> {
         self.0.borrow()
@@ -49,7 +52,7 @@ impl Context {
         self.get().running.stage
     }
     pub(crate) fn abilities(&self) -> Option<Abilities> {
-        self.get().driver.abilities().cloned()
+        self.get().lines.used().driver.abilities().cloned()
     }
 
     // ---- the record ----
@@ -175,7 +178,7 @@ impl Context {
             }
         }
     }
-    fn open_prompt(&self, question: Option<u32>, act: Act, text: String, wants: Wants) -> u32 {
+    fn open_prompt(&self, question: Option<(LineId, u32)>, act: Act, text: String, wants: Wants) -> u32 {
         let prompt = {
             let mut s = self.edit();
             let id = s.prompts.asked.saturating_add(1);
@@ -189,8 +192,8 @@ impl Context {
         id
     }
     /// A question of the driver's becomes a prompt.
-    pub(crate) fn open_question(&self, q: plumeline_detector::Question) {
-        self.open_prompt(Some(q.id), Act::ReadDisplay, q.text, q.wants);
+    pub(crate) fn open_question(&self, line: LineId, q: plumeline_detector::Question) {
+        self.open_prompt(Some((line, q.id)), Act::ReadDisplay, q.text, q.wants);
     }
     /// An answer arrived. Answers to prompts that are not open are noted and otherwise ignored.
     pub(crate) fn answered(&self, id: u32, answer: Answer) {
@@ -198,7 +201,11 @@ impl Context {
         let mut s = self.edit();
         let now = s.now;
         match s.prompts.open.remove(&id) {
-            Some(Some(question)) => s.driver.answer(now, question, &answer),
+            Some(Some((line, question))) => {
+                if let Some(line) = s.lines.get_mut(line) {
+                    line.driver.answer(now, question, &answer);
+                }
+            }
             Some(None) => {
                 s.prompts.answers.insert(id, (now, answer));
             }
@@ -211,6 +218,13 @@ impl Context {
 
     /// Asks the unit once and waits for how it ends.
     pub(crate) async fn unit_once(&self, request: Request) -> Result<Told, Trouble> {
+        // A lease runs from when it was asked for, at the earliest.
+        let lease = match request {
+            Request::Inhibit { lease } => Some(lease),
+            Request::RenewInhibit => Some(Duration::from_secs(self.inputs().plan.link.inhibit_lease_s.into())),
+            _ => None,
+        };
+        let leased_until = lease.map(|lease| self.now() + lease);
         let ticket = {
             let mut s = self.edit();
             let now = s.now;
@@ -221,7 +235,7 @@ impl Context {
                     now + plumeline_base::time::seconds(if on { rules.driven_most_s } else { rules.driven_after_s });
                 s.inhibit.driven.insert(output, until);
             }
-            let ticket = s.driver.request(now, request);
+            let ticket = (s.lines.in_use(), s.lines.used_mut().driver.request(now, request));
             s.requests.wanted.insert(ticket);
             s.changed = true;
             ticket
@@ -229,7 +243,12 @@ impl Context {
         let wanted = WantedTicket { ctx: self.clone(), ticket };
         match wait_for(|| wanted.ctx.edit().requests.told.remove(&ticket)).await {
             Told::Failed(trouble) => Err(trouble),
-            told => Ok(told),
+            told => {
+                if leased_until.is_some() {
+                    self.edit().inhibit.leased_until = leased_until;
+                }
+                Ok(told)
+            }
         }
     }
     /// Asks the unit until it answers, with back-off while it is silent, garbled or off the line; the stage's deadline ends
@@ -239,7 +258,7 @@ impl Context {
         loop {
             let ready = || {
                 let s = self.get();
-                (s.link.up && !s.unit.unidentified && !s.unit.settings_unseen).then_some(())
+                (s.lines.used().link.up && !s.unit.unidentified && !s.unit.settings_unseen).then_some(())
             };
             if ready().is_none() {
                 self.progress("waiting for the link to the unit", None, None);
@@ -267,7 +286,7 @@ impl Context {
         }
     }
     /// A request ended: kept if somebody waits for it.
-    pub(crate) fn ended(&self, ticket: Ticket, told: Told) {
+    pub(crate) fn ended(&self, ticket: (LineId, Ticket), told: Told) {
         let mut s = self.edit();
         if s.requests.wanted.contains(&ticket) {
             s.requests.told.insert(ticket, told);
@@ -287,7 +306,7 @@ impl Context {
     }
     pub(crate) async fn stop_readings(&self) {
         let was = self.edit().stream.hz.take();
-        if was.is_some() && self.get().link.up {
+        if was.is_some() && self.get().lines.used().link.up {
             // A unit that can't be asked to stop streams on; that harms nothing.
             let _ = self.unit_once(Request::StopReadings).await;
         }
@@ -315,23 +334,30 @@ impl Context {
         s.changed = true;
     }
 
-    pub(crate) fn connect(&self) {
-        self.edit().link.next_try = None;
-        self.effect(Effect::Connect);
+    pub(crate) fn connect(&self, line: LineId) {
+        if let Some(line) = self.edit().lines.get_mut(line) {
+            line.link.next_try = None;
+        }
+        self.effect(Effect::Connect(line));
     }
-    pub(crate) fn link_is(&self, up: bool) {
+    pub(crate) fn link_is(&self, id: LineId, up: bool) {
         let mut s = self.edit();
-        s.link.up = up;
+        let (now, used) = (s.now, s.lines.in_use() == id);
+        let Some(line) = s.lines.get_mut(id) else { return };
         if up {
-            s.link.failures = 0;
-            s.link.next_try = None;
+            line.link.is_up();
         } else {
-            let wait = (RECONNECT_S.0 << s.link.failures.min(6)).min(RECONNECT_S.1);
-            s.link.failures = s.link.failures.saturating_add(1);
-            s.link.next_try = Some(s.now + Duration::from_secs(wait));
-            s.stream.lost = true;
+            line.link.is_down(now, used);
+            s.stream.lost |= used;
         }
         s.changed = true;
+    }
+    /// Talks to the unit on this line from now on, where each has one of its own.
+    pub(crate) fn turn_to(&self, line: LineId) {
+        let turned = self.edit().lines.turn_to(line);
+        if turned && !self.get().lines.used().link.up {
+            self.connect(line);
+        }
     }
 }
 
@@ -352,7 +378,7 @@ impl Drop for OpenPrompt {
 /// Forgets the end of a request that nobody waits for any more.
 struct WantedTicket {
     ctx: Context,
-    ticket: Ticket,
+    ticket: (LineId, Ticket),
 }
 impl Drop for WantedTicket {
     fn drop(&mut self) {

@@ -4,17 +4,20 @@ use crate::{
     prompt::Prompt,
 };
 use alloc::{boxed::Box, string::String, vec::Vec};
-use plumeline_base::{Verdict, input::Answer, input::LinkDown};
+use plumeline_base::{
+    Verdict,
+    input::{Answer, LineId, LinkDown},
+};
 use plumeline_detector::{Identity, Reading, Trouble, settings::Settings};
 use serde::{Deserialize, Serialize};
 
 /// What the procedure wants done, in order.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Effect {
-    /// Send these bytes to the unit.
-    Send(Vec<u8>),
-    /// Try to open the link. Answered by link up or link down.
-    Connect,
+    /// Send these bytes to the unit on this line.
+    Send(LineId, Vec<u8>),
+    /// Try to open the link of this line. Answered by link up or link down.
+    Connect(LineId),
     /// Ask the operator.
     Ask(Prompt),
     /// The prompt is no longer wanted.
@@ -118,11 +121,17 @@ pub enum Entry {
     },
     /// The link opened.
     LinkUp {
+        /// On which line.
+        #[serde(default, skip_serializing_if = "LineId::is_main")]
+        line: LineId,
         /// The link.
         link: String,
     },
     /// The link went down.
     LinkDown {
+        /// On which line.
+        #[serde(default, skip_serializing_if = "LineId::is_main")]
+        line: LineId,
         /// Why.
         cause: LinkDown,
         /// The system's words.

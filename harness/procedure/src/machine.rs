@@ -5,6 +5,7 @@ use crate::{
     effect::{Effect, Entry},
     executor::Tasks,
     job::JobInputs,
+    lines::Drivers,
     readings::{Item, Timed},
     rules::advanced::ClockRules,
     stages,
@@ -15,9 +16,9 @@ use alloc::{boxed::Box, format, rc::Rc, vec::Vec};
 use core::time::Duration;
 use plumeline_base::{
     Instant,
-    input::{Event, Input, LinkDown},
+    input::{Event, Input, LineId, LinkDown},
 };
-use plumeline_detector::{Driver, Identity, Reading, Report, Told};
+use plumeline_detector::{Identity, Reading, Report, Told};
 use plumeline_measure::clock;
 
 /// A job under way.
@@ -33,9 +34,9 @@ pub struct Procedure {
 }
 
 impl Procedure {
-    /// A job that will be driven through this driver. Nothing happens before the first event.
-    pub fn new(inputs: JobInputs, driver: Box<dyn Driver>) -> Self {
-        let ctx = Context::new(driver, Rc::new(inputs));
+    /// A job that will be driven through these drivers. Nothing happens before the first event.
+    pub fn new(inputs: JobInputs, drivers: impl Into<Drivers>) -> Self {
+        let ctx = Context::new(drivers.into(), Rc::new(inputs));
         let tasks = Tasks::new(Box::pin(stages::job(ctx.clone())), supervisors::all(&ctx));
         Self { ctx, tasks, begun: false, running: true }
     }
@@ -51,11 +52,17 @@ impl Procedure {
         self.take_in(&event.input, before);
         // Timers: those of the driver and of the link run on the same instants as those of the tasks.
         let now = self.ctx.now();
-        if self.ctx.get().driver.next_timeout().is_some_and(|t| t <= now) {
-            self.ctx.edit().driver.timeout(now);
-        }
-        if self.ctx.get().link.next_try.is_some_and(|t| t <= now) {
-            self.ctx.connect();
+        for id in LineId::ALL {
+            let mut try_again = false;
+            if let Some(line) = self.ctx.edit().lines.get_mut(id) {
+                if line.driver.next_timeout().is_some_and(|t| t <= now) {
+                    line.driver.timeout(now);
+                }
+                try_again = line.link.next_try.is_some_and(|t| t <= now);
+            }
+            if try_again {
+                self.ctx.connect(id);
+            }
         }
         self.settle();
     }
@@ -70,7 +77,7 @@ impl Procedure {
         }
         let s = self.ctx.get();
         let task = s.wakes.first().copied();
-        [task, s.driver.next_timeout(), s.link.next_try].into_iter().flatten().min()
+        [task, s.lines.next_timeout()].into_iter().flatten().min()
     }
     /// True while the job is not over.
     pub fn is_running(&self) -> bool {
@@ -86,13 +93,16 @@ impl Procedure {
                 if core::mem::replace(&mut ctx.edit().record.opened, true) {
                     ctx.taken_up(now.since(before));
                     // The link of the earlier section ended with the program, whatever that could still write down.
-                    let was_up = ctx.get().link.up;
-                    if was_up {
-                        self.link_down(LinkDown::Other, "the program was ended and started again");
+                    for id in LineId::ALL {
+                        let was_up = ctx.edit().lines.get_mut(id).is_some_and(|l| l.link.up);
+                        if was_up {
+                            self.link_down(id, LinkDown::Other, "the program was ended and started again");
+                        }
                     }
                 }
-                if !ctx.get().link.up {
-                    ctx.connect();
+                let (id, up) = (ctx.get().lines.in_use(), ctx.get().lines.used().link.up);
+                if !up {
+                    ctx.connect(id);
                 }
             }
             Input::Date(date) => {
@@ -104,13 +114,19 @@ impl Procedure {
             Input::File { name, bytes } => {
                 ctx.note(Entry::File { name: name.clone(), sha256: sha256_hex(bytes), length: bytes.len() as u64 })
             }
-            Input::LinkUp { link } => {
-                ctx.edit().driver.link_up(now);
-                ctx.link_is(true);
-                ctx.note(Entry::LinkUp { link: link.clone() });
+            Input::LinkUp { line, link } => {
+                if let Some(line) = ctx.edit().lines.get_mut(*line) {
+                    line.driver.link_up(now);
+                }
+                ctx.link_is(*line, true);
+                ctx.note(Entry::LinkUp { line: *line, link: link.clone() });
             }
-            Input::LinkDown { cause, detail } => self.link_down(*cause, detail),
-            Input::Received(bytes) => ctx.edit().driver.receive(now, bytes),
+            Input::LinkDown { line, cause, detail } => self.link_down(*line, *cause, detail),
+            Input::Received(line, bytes) => {
+                if let Some(line) = ctx.edit().lines.get_mut(*line) {
+                    line.driver.receive(now, bytes);
+                }
+            }
             Input::Operator(act) => ctx.answered(act.prompt, act.answer.clone()),
             Input::Wake => {}
             Input::Abort(cause) => {
@@ -124,22 +140,29 @@ impl Procedure {
         }
     }
 
-    fn link_down(&self, cause: LinkDown, detail: &str) {
+    fn link_down(&self, id: LineId, cause: LinkDown, detail: &str) {
         let ctx = &self.ctx;
         let now = ctx.now();
-        ctx.edit().driver.link_down(now, cause);
-        let was_up = ctx.get().link.up;
-        ctx.link_is(false);
-        if was_up {
-            ctx.edit().readings.push(Item::Gap(now));
+        let mut was_up = false;
+        if let Some(line) = ctx.edit().lines.get_mut(id) {
+            line.driver.link_down(now, cause);
+            was_up = line.link.up;
         }
-        ctx.note(Entry::LinkDown { cause, detail: detail.into() });
+        ctx.link_is(id, false);
+        let mut s = ctx.edit();
+        if was_up && s.lines.in_use() == id {
+            s.readings.push(Item::Gap(now));
+        }
+        drop(s);
+        ctx.note(Entry::LinkDown { line: id, cause, detail: detail.into() });
     }
 
     /// Moves everything on until nothing changes.
     fn settle(&mut self) {
         loop {
-            self.drain_driver();
+            for id in LineId::ALL {
+                self.drain_driver(id);
+            }
             {
                 let mut s = self.ctx.edit();
                 s.changed = false;
@@ -154,24 +177,34 @@ impl Procedure {
         }
     }
 
-    fn drain_driver(&mut self) {
+    fn drain_driver(&mut self, id: LineId) {
+        let ctx = &self.ctx;
         let mut out = Vec::new();
-        while self.ctx.edit().driver.poll_send(&mut out) {
-            self.ctx.effect(Effect::Send(core::mem::take(&mut out)));
+        while ctx.edit().lines.get_mut(id).is_some_and(|l| l.driver.poll_send(&mut out)) {
+            ctx.effect(Effect::Send(id, core::mem::take(&mut out)));
         }
         loop {
-            let question = self.ctx.edit().driver.poll_question();
+            let question = ctx.edit().lines.get_mut(id).and_then(|l| l.driver.poll_question());
             let Some(question) = question else { break };
-            self.ctx.open_question(question);
+            ctx.open_question(id, question);
         }
         loop {
-            let report = self.ctx.edit().driver.poll_report();
+            let report = ctx.edit().lines.get_mut(id).and_then(|l| l.driver.poll_report());
             let Some(report) = report else { break };
-            self.take_report(report);
+            let used = ctx.get().lines.in_use() == id;
+            if used {
+                self.take_report(id, report);
+            } else if let Some(ticket) = report.ticket
+                && !matches!(report.told, Told::Progress { .. })
+            {
+                // The unit on the other line: whoever still waits for its answer gets it, and nothing else counts.
+                ctx.ended((id, ticket), report.told);
+                ctx.edit().changed = true;
+            }
         }
     }
 
-    fn take_report(&mut self, report: Report) {
+    fn take_report(&self, id: LineId, report: Report) {
         let ctx = &self.ctx;
         match &report.told {
             Told::Reading(reading) => self.take_reading(reading.clone()),
@@ -212,7 +245,7 @@ impl Procedure {
         if let Some(ticket) = report.ticket
             && !matches!(report.told, Told::Progress { .. })
         {
-            ctx.ended(ticket, report.told);
+            ctx.ended((id, ticket), report.told);
             ctx.edit().changed = true;
         } else if let Told::Progress { done, total } = report.told {
             let fraction = (total > 0).then(|| f64::from(done) / f64::from(total));

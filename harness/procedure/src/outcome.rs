@@ -37,6 +37,8 @@ pub enum Subject {
     Setting(String),
     /// An output, by number.
     Output(u8),
+    /// An alarm level, by number; the lowest is 1.
+    Level(u8),
     /// A line of the checklist, by position from 1.
     Check(u32),
 }
@@ -53,6 +55,7 @@ impl Subject {
             _ => match text.rsplit_once(' ')? {
                 ("pipe", n) => Self::Pipe(n.parse().ok()?),
                 ("output", n) => Self::Output(n.parse().ok()?),
+                ("alarm level", n) => Self::Level(n.parse().ok()?),
                 ("checklist item", n) => Self::Check(number(n)?),
                 ("setting", key) if !key.is_empty() => Self::Setting(key.into()),
                 (of, n) => {
@@ -75,6 +78,7 @@ impl fmt::Display for Subject {
             Self::Hole(p, n) => write!(f, "pipe {p} hole {n}"),
             Self::Setting(k) => write!(f, "setting {k}"),
             Self::Output(n) => write!(f, "output {n}"),
+            Self::Level(n) => write!(f, "alarm level {n}"),
             Self::Check(n) => write!(f, "checklist item {n}"),
         }
     }
@@ -415,7 +419,8 @@ mod tests {
     #[test]
     fn a_subject_reads_back_as_it_is_displayed() {
         let fixed = [Subject::Job, Subject::Zone, Subject::Outgoing, Subject::Replacement, Subject::Link];
-        let numbered = [Subject::Pipe(2), Subject::Hole(1, 40), Subject::Output(3), Subject::Check(7)];
+        let numbered =
+            [Subject::Pipe(2), Subject::Hole(1, 40), Subject::Output(3), Subject::Level(2), Subject::Check(7)];
         for s in fixed.into_iter().chain(numbered).chain([Subject::Setting("a.key".into())]) {
             assert_eq!(Subject::parse(&s.to_string()), Some(s));
         }

@@ -116,6 +116,8 @@ acts! {
     NothingOperated = "nothing-operated",
     /// Say whether what is called for when a zone is out of service for too long was in place.
     OtherMeasures = "other-measures",
+    /// Say whether every inlet without a pipe and without a flow sensor is plugged and sealed.
+    InletsPlugged = "inlets-plugged",
     /// Unlock the release circuit.
     Unlock = "unlock",
     /// Restore the zone at the panel.

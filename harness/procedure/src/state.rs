@@ -4,14 +4,15 @@
 use crate::{
     effect::Effect,
     job::JobInputs,
+    lines::{Drivers, Lines},
     mean_flow::MeanFlow,
     outcome::{Outcome, StageKind},
     readings::Log,
+    rise::Rise,
     rules::advanced::ClockRules,
     stop::OtherSettings,
 };
 use alloc::{
-    boxed::Box,
     collections::{BTreeMap, BTreeSet, VecDeque},
     rc::Rc,
     string::String,
@@ -20,21 +21,10 @@ use alloc::{
 use core::time::Duration;
 use plumeline_base::{
     Instant,
-    input::{AbortCause, Answer},
+    input::{AbortCause, Answer, LineId},
 };
-use plumeline_detector::{Baseline, Driver, Identity, SettingsState, Ticket, Told, Trouble, settings::Settings};
+use plumeline_detector::{Baseline, Identity, SettingsState, Ticket, Told, Trouble, settings::Settings};
 use plumeline_measure::clock;
-
-/// Tries to open the link again after this long at first, and never less often than the second.
-pub(crate) const RECONNECT_S: (u64, u64) = (1, 15);
-
-/// The link as the procedure sees it.
-#[derive(Default)]
-pub(crate) struct Link {
-    pub(crate) up: bool,
-    pub(crate) next_try: Option<Instant>,
-    pub(crate) failures: u32,
-}
 
 /// When a reading counted, and by which clock.
 #[derive(Clone, Copy)]
@@ -118,6 +108,8 @@ pub(crate) struct UnitState {
 /// The inhibit of the replacement's outputs.
 pub(crate) struct InhibitState {
     pub(crate) on: bool,
+    /// Until when the lease that was granted or renewed last runs for certain.
+    pub(crate) leased_until: Option<Instant>,
     /// Until when each output may be operated because it is driven here.
     pub(crate) driven: BTreeMap<u8, Instant>,
     /// Why it did not hold, each time.
@@ -127,7 +119,7 @@ pub(crate) struct InhibitState {
 }
 impl Default for InhibitState {
     fn default() -> Self {
-        Self { on: false, driven: BTreeMap::new(), lapses: Vec::new(), renewing: true }
+        Self { on: false, leased_until: None, driven: BTreeMap::new(), lapses: Vec::new(), renewing: true }
     }
 }
 
@@ -164,35 +156,36 @@ pub(crate) struct RecordState {
     pub(crate) date: Option<(Instant, u64)>,
     /// Who does the work by hand.
     pub(crate) who: Option<String>,
+    /// What each alarm level did while smoke was at the unit.
+    pub(crate) alarms: BTreeMap<u8, Rise>,
     /// Flows with the outgoing unit, by inlet.
     pub(crate) as_found: BTreeMap<u8, MeanFlow>,
 }
 
-/// Questions to people: those that are open, with the driver's question where it is the driver's, and the answers.
+/// Questions to people: those that are open, with line and number of the driver's question where it is a driver's, and the answers.
 #[derive(Default)]
 pub(crate) struct Prompts {
     /// How many were asked so far.
     pub(crate) asked: u32,
-    pub(crate) open: BTreeMap<u32, Option<u32>>,
+    pub(crate) open: BTreeMap<u32, Option<(LineId, u32)>>,
     pub(crate) answers: BTreeMap<u32, (Instant, Answer)>,
 }
 
 /// Requests to the unit: those whose end is waited for, and the ends that came.
 #[derive(Default)]
 pub(crate) struct Requests {
-    pub(crate) wanted: BTreeSet<Ticket>,
-    pub(crate) told: BTreeMap<Ticket, Told>,
+    pub(crate) wanted: BTreeSet<(LineId, Ticket)>,
+    pub(crate) told: BTreeMap<(LineId, Ticket), Told>,
 }
 
 /// State shared by the machine and its tasks.
 pub(crate) struct JobState {
     pub(crate) now: Instant,
-    pub(crate) driver: Box<dyn Driver>,
+    pub(crate) lines: Lines,
     pub(crate) inputs: Rc<JobInputs>,
     pub(crate) effects: VecDeque<Effect>,
     pub(crate) changed: bool,
     pub(crate) wakes: BTreeSet<Instant>,
-    pub(crate) link: Link,
     pub(crate) last_trouble: Option<Trouble>,
     pub(crate) readings: Log,
     pub(crate) stream: StreamState,
@@ -210,15 +203,14 @@ pub(crate) struct JobState {
 }
 
 impl JobState {
-    pub(crate) fn new(driver: Box<dyn Driver>, inputs: Rc<JobInputs>) -> Self {
+    pub(crate) fn new(drivers: Drivers, inputs: Rc<JobInputs>) -> Self {
         Self {
             now: Instant::START,
-            driver,
+            lines: Lines::new(drivers),
             inputs,
             effects: VecDeque::new(),
             changed: false,
             wakes: BTreeSet::new(),
-            link: Link::default(),
             last_trouble: None,
             readings: Log::default(),
             stream: StreamState::default(),

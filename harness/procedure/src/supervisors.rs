@@ -30,7 +30,7 @@ async fn identify_again(ctx: Context) {
     loop {
         wait_for(|| {
             let s = ctx.get();
-            ((s.unit.unidentified || s.unit.settings_unseen) && s.link.up).then_some(())
+            ((s.unit.unidentified || s.unit.settings_unseen) && s.lines.used().link.up).then_some(())
         })
         .await;
         let identify = ctx.get().unit.unidentified;
@@ -70,7 +70,10 @@ fn settings_seen(ctx: &Context, told: Result<Told, Trouble>) {
 async fn renew_inhibit(ctx: Context) {
     let lease = u64::from(ctx.inputs().plan.link.inhibit_lease_s);
     loop {
-        wait_for(|| (ctx.get().inhibit.on && ctx.get().inhibit.renewing && ctx.get().link.up).then_some(())).await;
+        wait_for(|| {
+            (ctx.get().inhibit.on && ctx.get().inhibit.renewing && ctx.get().lines.used().link.up).then_some(())
+        })
+        .await;
         ctx.sleep(Duration::from_millis(lease * 1000 / 3)).await;
         if !ctx.get().inhibit.on || !ctx.get().inhibit.renewing {
             continue;
@@ -99,7 +102,10 @@ async fn renew_inhibit(ctx: Context) {
 async fn exchange_clocks(ctx: Context) {
     let mut made = 0u32;
     loop {
-        wait_for(|| (ctx.get().stream.hz.is_some() && ctx.get().link.up && !ctx.get().stream.lost).then_some(())).await;
+        wait_for(|| {
+            (ctx.get().stream.hz.is_some() && ctx.get().lines.used().link.up && !ctx.get().stream.lost).then_some(())
+        })
+        .await;
         if ctx.abilities().is_none_or(|a| !a.clock) {
             ctx.sleep(Duration::from_secs(30)).await;
             continue;
@@ -117,7 +123,10 @@ async fn exchange_clocks(ctx: Context) {
 /// Brings readings back after a gap: identifies the unit first, so that a changed unit is never taken for the old one.
 async fn keep_stream(ctx: Context) {
     loop {
-        wait_for(|| (ctx.get().stream.hz.is_some() && ctx.get().stream.lost && ctx.get().link.up).then_some(())).await;
+        wait_for(|| {
+            (ctx.get().stream.hz.is_some() && ctx.get().stream.lost && ctx.get().lines.used().link.up).then_some(())
+        })
+        .await;
         let hz = ctx.get().stream.hz;
         let identified = ctx.unit_once(Request::Identify).await;
         let streaming = match (identified, hz) {

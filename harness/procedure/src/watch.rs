@@ -5,7 +5,7 @@
 use crate::{
     context::Context,
     executor::wait_for,
-    judge::inhibit::{self, Held},
+    judge::inhibit::{self, Followed, Held},
     readings::Item,
 };
 use plumeline_base::{Instant, time::seconds};
@@ -25,15 +25,18 @@ pub(crate) async fn outputs(ctx: Context) {
         }
         let from = *since.get_or_insert(ctx.now());
         let Item::Reading(t) = item else { continue };
-        if t.at < from + seconds(rules.takes_hold_s) {
+        // A lease that may have run out in the meantime promises nothing; that it lapsed is found where it is renewed.
+        let leased = ctx.get().inhibit.leased_until.is_some_and(|until| t.at < until);
+        if t.at < from + seconds(rules.takes_hold_s) || !leased {
+            in_a_row = 0;
             continue;
         }
         let held = {
             let s = ctx.get();
             let driven =
                 s.inhibit.driven.iter().filter(|(_, until)| **until >= t.at).fold(0, |bits, (n, _)| bits | bit(*n));
-            let held_back = inhibit::held_back(&s);
-            inhibit::look(&t.reading, driven, held_back)
+            drop(s);
+            inhibit::look(&t.reading, driven, ctx.replacement(Followed::of))
         };
         in_a_row = if held == Held::Yes { 0 } else { in_a_row + 1 };
         if in_a_row < rules.in_a_row {

@@ -1,7 +1,11 @@
 //! What the journal and the readings tell beyond the outcome: series for charts, dates, files, overrides, closed
 //! holes. Fed line by line and reading by reading; keeps only what reports show.
 use core::time::Duration;
-use plumeline_base::{Instant, input::Answer, quantity::M3_S_PER_L_MIN};
+use plumeline_base::{
+    Instant,
+    input::{Answer, LineId},
+    quantity::M3_S_PER_L_MIN,
+};
 use plumeline_detector::Reading;
 use plumeline_procedure::{
     effect::Entry,
@@ -48,6 +52,8 @@ pub struct Record {
     /// Readings per second that were asked for; gaps are told by it. 0: 1 is taken.
     pub readings_hz: u8,
     stage: Option<StageKind>,
+    /// The exchange of the units began.
+    swapped: bool,
     prompts: BTreeMap<u32, Prompt>,
     open_closures: Vec<(Instant, HoleRef)>,
     line_down: Option<(Instant, String)>,
@@ -92,13 +98,19 @@ impl Record {
                     self.files.push(file);
                 }
             }
-            Entry::StageBegan { stage } => self.stage = Some(*stage),
+            Entry::StageBegan { stage } => {
+                self.stage = Some(*stage);
+                self.swapped |= *stage == StageKind::Swap;
+            }
             Entry::StageEnded(_) => self.stage = None,
             Entry::Asked(prompt) => {
                 self.prompts.insert(prompt.id, prompt.clone());
             }
             Entry::Answered { prompt, answer } => self.answered(at, *prompt, answer),
-            Entry::LinkUp { link } => {
+            // The outgoing unit has gone for good once the exchange began.
+            Entry::LinkUp { line: LineId::Outgoing, .. } | Entry::LinkDown { line: LineId::Outgoing, .. }
+                if self.swapped => {}
+            Entry::LinkUp { link, .. } => {
                 if !self.links.contains(link) {
                     self.links.push(link.clone());
                 }
@@ -246,9 +258,9 @@ mod tests {
     fn a_lost_line_is_a_gap_until_it_is_back_or_the_job_ends() {
         let mut r = Record::new(1);
         let s = Instant::from_secs;
-        r.entry(s(3), &Entry::LinkDown { cause: LinkDown::Unplugged, detail: String::new() });
-        r.entry(s(4), &Entry::LinkDown { cause: LinkDown::Absent, detail: String::new() });
-        r.entry(s(9), &Entry::LinkUp { link: "sim:".into() });
+        r.entry(s(3), &Entry::LinkDown { line: LineId::Main, cause: LinkDown::Unplugged, detail: String::new() });
+        r.entry(s(4), &Entry::LinkDown { line: LineId::Main, cause: LinkDown::Absent, detail: String::new() });
+        r.entry(s(9), &Entry::LinkUp { line: LineId::Main, link: "sim:".into() });
         r.entry(s(12), &Entry::Line { trouble: plumeline_detector::Trouble::Garbled });
         r.entry(s(15), &Entry::Ended { verdict: Default::default(), because: String::new() });
         let gaps: Vec<_> = r.line_gaps.iter().map(|(a, b, w)| (*a, *b, w.as_str())).collect();

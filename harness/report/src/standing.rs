@@ -189,6 +189,7 @@ impl Group {
             Subject::Replacement => Self::Replacement,
             Subject::Setting(_) => Self::Settings,
             Subject::Output(_) => Self::Outputs,
+            Subject::Level(_) => Self::Replacement,
             Subject::Zone => Self::Zone,
             Subject::Link => Self::Link,
             Subject::Check(_) => Self::Checklist,

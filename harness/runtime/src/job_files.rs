@@ -24,6 +24,9 @@ use plumeline_unit::Description;
 /// The name under which the port enters the log beside the files.
 pub const PORT: &str = "port";
 
+/// The name of the outgoing unit's own port, if it has one.
+pub const OLD_PORT: &str = "old-port";
+
 /// The files that a job is judged by, as they were read.
 #[derive(Clone, Debug, Default)]
 pub struct Files(pub Vec<(String, Vec<u8>)>);
@@ -51,10 +54,22 @@ impl Files {
         self.0.push((PORT.into(), port.into()));
         self
     }
+    /// The outgoing unit's own port, if it has one.
+    pub fn with_old_port(mut self, port: Option<&str>) -> Self {
+        self.0.extend(port.map(|port| (OLD_PORT.into(), port.into())));
+        self
+    }
     /// The port that the job was begun with.
     pub fn port(&self) -> &str {
-        let bytes = self.0.iter().find(|(n, _)| n == PORT).map_or(&[][..], |(_, b)| b);
-        std::str::from_utf8(bytes).unwrap_or_default()
+        self.text(PORT).unwrap_or_default()
+    }
+    /// The outgoing unit's own port that the job was begun with.
+    pub fn old_port(&self) -> Option<&str> {
+        self.text(OLD_PORT)
+    }
+    fn text(&self, name: &str) -> Option<&str> {
+        let (_, bytes) = self.0.iter().find(|(n, _)| n == name)?;
+        std::str::from_utf8(bytes).ok()
     }
     fn get(&self, name: &str) -> Result<&[u8], Failure> {
         self.0.iter().find(|(n, _)| n == name).map(|(_, b)| b.as_slice()).ok_or_else(|| {

@@ -80,13 +80,13 @@ impl PlanCheck {
 }
 
 /// Shows a job, and once more what is open in its plan when the site is about to go out of service.
-pub struct Reminding<'a> {
+pub struct Reminding {
     /// What shows the job.
-    pub show: &'a mut dyn Show,
+    pub show: Box<dyn Show>,
     /// What is open.
-    pub open: &'a str,
+    pub open: String,
 }
-impl Show for Reminding<'_> {
+impl Show for Reminding {
     fn show(&mut self, now: Instant, what: &Outward) {
         if let Outward::Ask(Prompt { act: Act::Isolate, .. }) = what
             && !self.open.is_empty()

@@ -3,13 +3,13 @@
 //! The recorded inputs are all there is. An answer is matched by what was asked, because prompts are numbered as they come;
 //! a request that only this version sends has no reply in the log, and what hangs on it stays undecided.
 //! Not here: the replay itself.
-use crate::{failure::Failure, job_files::Files, keep::cite};
+use crate::{failure::Failure, job_files::Files, keep::cite, operator::OpenPrompts};
 use plumeline_base::{
     Instant, Verdict,
     input::{Input, OperatorAct},
 };
 use plumeline_job::{folder, journal};
-use plumeline_procedure::{Act, Entry, Prompt};
+use plumeline_procedure::{Act, Entry};
 use plumeline_trace::Citation;
 use serde_json::Value;
 use std::collections::BTreeMap;
@@ -69,7 +69,7 @@ impl Then {
     ///
     /// # Errors
     /// The journal cites another log here.
-    pub(crate) fn input(&mut self, input: Input, at: &Citation, open: &[Prompt]) -> Result<Input, Failure> {
+    pub(crate) fn input(&mut self, input: Input, at: &Citation, open: &OpenPrompts) -> Result<Input, Failure> {
         while let Some(line) = self.lines.get(self.cited).filter(|l| l.log.index <= at.index) {
             if line.log != cite(at) {
                 return Err(Failure::input(
@@ -88,7 +88,7 @@ impl Then {
             }
             Input::Operator(OperatorAct { prompt, answer }) => {
                 let now = match self.asked.get(&prompt) {
-                    Some(act) => open.iter().find(|p| p.act == *act).map(|p| p.id),
+                    Some(act) => open.iter().find(|(_, p)| p.act == *act).map(|(_, p)| p.id),
                     None => Some(prompt),
                 };
                 self.unasked += u64::from(now.is_none());

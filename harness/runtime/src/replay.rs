@@ -8,7 +8,10 @@ use crate::{
     rejudge::Then,
     session::{Keeper, Session},
 };
-use plumeline_base::{Instant, input::Input};
+use plumeline_base::{
+    Instant,
+    input::{Input, LineId},
+};
 use plumeline_detector::{Identity, settings::Settings};
 use plumeline_job::journal;
 use plumeline_procedure::{Entry, Procedure, effect::KeptSettings};
@@ -31,7 +34,7 @@ pub enum Against {
 /// Compares instead of keeping.
 pub struct ReplayKeeper {
     expected: Option<Citation>,
-    sent: VecDeque<Vec<u8>>,
+    sent: VecDeque<(LineId, Vec<u8>)>,
     chain: journal::Chain,
     against: Against,
     at: usize,
@@ -58,8 +61,8 @@ impl ReplayKeeper {
 }
 impl Keeper for ReplayKeeper {
     fn log(&mut self, record: Record) -> Result<Citation, Failure> {
-        if let Logged::Sent(bytes) = record.what {
-            self.sent.push_back(bytes);
+        if let Logged::Sent(line, bytes) = record.what {
+            self.sent.push_back((line, bytes));
         }
         self.expected.ok_or_else(|| Failure::internal("a replay without a record"))
     }
@@ -183,8 +186,8 @@ pub fn replay(
                 }
             }
             (Logged::Input(input), Some(_)) => held.push_back((at, input, entry.citation)),
-            (Logged::Sent(bytes), Some((s, _))) => expect_sent(s, &bytes, at)?,
-            (Logged::Sent(_), None) => return Err(differs(at, "something was sent before the job began")),
+            (Logged::Sent(line, bytes), Some((s, _))) => expect_sent(s, &(line, bytes), at)?,
+            (Logged::Sent(..), None) => return Err(differs(at, "something was sent before the job began")),
         }
         if let Some((s, _)) = &mut session {
             while let Some((at, input, citation)) = held.pop_front() {
@@ -243,22 +246,25 @@ fn begin(
         None => files,
     };
     let loaded = files.check()?;
-    let procedure = Procedure::new(loaded.inputs.clone(), crate::port::driver(files));
+    let procedure = Procedure::new(loaded.inputs.clone(), crate::port::drivers(files));
     let session = Session::new(procedure, keeper, loaded.inputs.plan.link.readings_hz);
     Ok((if charts { session } else { session.without_charts() }, loaded))
 }
 
 /// An input of the log as it is given to the procedure now.
 fn as_now(s: &mut Session<ReplayKeeper>, input: Input, at: &Citation) -> Result<Input, Failure> {
-    let open = if matches!(input, Input::Operator(_)) { s.open_prompts() } else { Vec::new() };
+    if s.keeper().then().is_none() {
+        return Ok(input);
+    }
+    let open = s.open().clone();
     match s.keeper().then() {
         Some(then) => then.input(input, at, &open),
         None => Ok(input),
     }
 }
-fn expect_sent(s: &mut Session<ReplayKeeper>, bytes: &[u8], at: Instant) -> Result<(), Failure> {
+fn expect_sent(s: &mut Session<ReplayKeeper>, sent: &(LineId, Vec<u8>), at: Instant) -> Result<(), Failure> {
     let mine = s.keeper().sent.pop_front();
-    let same = mine.as_deref() == Some(bytes);
+    let same = mine.as_ref() == Some(sent);
     match (s.keeper().then(), mine) {
         (Some(then), _) => then.sent(at, same),
         (None, _) if same => {}

@@ -5,7 +5,7 @@
 //! link for lost and has the unit identify itself), and the event loops.
 use crate::{
     failure::Failure,
-    job_files::{Files, Loaded, PORT},
+    job_files::{Files, Loaded, OLD_PORT, PORT},
     keep::DiskKeeper,
     port,
     replay::{Against, replay},
@@ -16,7 +16,6 @@ use plumeline_job::{
     folder::{self, Folder},
     journal,
 };
-use plumeline_link::LinkSpec;
 use plumeline_procedure::{Entry, Procedure};
 use plumeline_trace::{Citation, Disk, LogReader, LogWriter, TRACE_FILE, disk::Reading};
 use time::{OffsetDateTime, format_description::well_known::Rfc3339};
@@ -43,6 +42,31 @@ pub struct TakenUp<D> {
 /// Has this job left anything to take up?
 pub fn is_begun(folder: &Folder) -> Result<bool, Failure> {
     Ok(folder.exists(folder::TRACE)? || folder.exists(folder::JOURNAL)?)
+}
+
+/// A new job, or one that goes on where its log ends. The arguments are those of [`take_up`].
+pub fn begin<D: Disk>(
+    folder: &Folder,
+    disk: impl Fn() -> D,
+    files: &Files,
+    date: &str,
+    speed: f64,
+) -> Result<TakenUp<D>, Failure> {
+    let logged = disk().len(TRACE_FILE).map_err(plumeline_trace::LogError::from)?.is_some();
+    if logged || is_begun(folder)? {
+        return take_up(folder, disk, files, date, speed);
+    }
+    let keeper = DiskKeeper::create_on(folder, disk())?;
+    new(files, keeper, date)
+}
+
+/// A job that nothing is known of yet but its files.
+fn new<D: Disk>(files: &Files, keeper: DiskKeeper<D>, date: &str) -> Result<TakenUp<D>, Failure> {
+    let loaded = files.check()?;
+    let procedure = Procedure::new(loaded.inputs.clone(), port::drivers(files));
+    let session = Session::new(procedure, keeper, loaded.inputs.plan.link.readings_hz);
+    let (opening, at) = (files.opening(date.into()), Instant::START);
+    Ok(TakenUp { session, loaded, opening, at, told: Vec::new(), was_over: false })
 }
 
 /// Takes the job in `folder` up again. `disk` gives the disk that the log is on, `files` are the job's files and port as they
@@ -74,17 +98,7 @@ pub fn take_up<D: Disk>(
     told.extend(resumed.set_aside.map(|aside| aside.to_string()));
     let mut keeper = DiskKeeper::resumed(folder, log, journal);
     if resumed.end.is_none() {
-        let loaded = files.check()?;
-        let procedure = Procedure::new(loaded.inputs.clone(), port::driver(files));
-        let session = Session::new(procedure, keeper, loaded.inputs.plan.link.readings_hz);
-        return Ok(TakenUp {
-            session,
-            loaded,
-            opening: files.opening(date.into()),
-            at: Instant::START,
-            told,
-            was_over,
-        });
+        return Ok(TakenUp { told, was_over, ..new(files, keeper, date)? });
     }
     let kept = folder.read_up_to(folder::JOURNAL, journal::JOURNAL_LIMIT)?.bytes;
     let mut again = disk();
@@ -121,7 +135,8 @@ fn pause(last_at: Instant, date: Option<&(Instant, String)>, now: &str, speed: f
 
 /// The files that the job was begun with are still the same, and so is the kind of port.
 fn same_files(then: &Files, now: &Files) -> Result<(), Failure> {
-    let judged_by = |f: &Files| f.0.iter().filter(|(name, _)| name != PORT).cloned().collect::<Vec<_>>();
+    let judged_by =
+        |f: &Files| f.0.iter().filter(|(name, _)| name != PORT && name != OLD_PORT).cloned().collect::<Vec<_>>();
     let (old, new) = (judged_by(then), judged_by(now));
     let changed = old.iter().find(|f| !new.contains(f)).or_else(|| new.iter().find(|f| !old.contains(f)));
     if let Some((name, _)) = changed {
@@ -130,10 +145,11 @@ fn same_files(then: &Files, now: &Files) -> Result<(), Failure> {
             "put the file back as it was, or make a new job with `plumeline new`: one job is judged by one set of files",
         ));
     }
-    let by_hand = |f: &Files| matches!(LinkSpec::parse(f.port()), Ok(LinkSpec::Display));
-    if by_hand(then) != by_hand(now) {
+    let drivers = |f: &Files| (port::driver_name(f.port()), f.old_port().map(port::driver_name));
+    if drivers(then) != drivers(now) {
+        let old = then.old_port().map(|port| format!(" --old-port {port}")).unwrap_or_default();
         return Err(Failure::input(
-            format!("this job was begun with --port {}", then.port()),
+            format!("this job was begun with --port {}{old}", then.port()),
             "go on through a port of the same kind: a line stays a line, a display stays a display",
         ));
     }

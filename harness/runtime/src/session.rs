@@ -2,16 +2,15 @@
 //!
 //! Live runs, the demonstration and (through [`Keeper`]) replays go through this one place. Not here: where events come
 //! from and what is done with what comes out.
-use crate::failure::Failure;
+use crate::{failure::Failure, operator::OpenPrompts};
 use plumeline_base::{
     Instant,
-    input::{Event, Input},
+    input::{Event, Input, LineId},
 };
 use plumeline_detector::{Identity, Reading, settings::Settings};
 use plumeline_procedure::{Effect, Entry, Outcome, Procedure, Progress, Prompt, effect::KeptSettings};
 use plumeline_report::Record;
 use plumeline_trace::{Citation, Logged};
-use std::collections::BTreeMap;
 
 /// Where a session keeps things.
 pub trait Keeper {
@@ -26,10 +25,10 @@ pub trait Keeper {
 /// What a session wants done, or shows.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Outward {
-    /// Send these bytes (they are in the log already).
-    Send(Vec<u8>),
-    /// Try to open the link.
-    Connect,
+    /// Send these bytes on this line (they are in the log already).
+    Send(LineId, Vec<u8>),
+    /// Try to open the link of this line.
+    Connect(LineId),
     /// Ask the operator.
     Ask(Prompt),
     /// The prompt is no longer wanted.
@@ -51,8 +50,7 @@ pub struct Session<K> {
     record: Record,
     /// Readings are kept for charts.
     charts: bool,
-    /// Prompts that wait for an answer.
-    open: BTreeMap<u32, Prompt>,
+    open: OpenPrompts,
     outcome: Option<Box<Outcome>>,
 }
 
@@ -60,7 +58,7 @@ impl<K: Keeper> Session<K> {
     /// A session over a procedure that has seen nothing yet.
     pub fn new(procedure: Procedure, keeper: K, readings_hz: u8) -> Self {
         let record = Record::new(readings_hz);
-        Self { procedure, keeper, record, charts: true, open: BTreeMap::new(), outcome: None }
+        Self { procedure, keeper, record, charts: true, open: OpenPrompts::default(), outcome: None }
     }
     /// The same session without readings for charts, which grow with the length of the job.
     pub fn without_charts(self) -> Self {
@@ -69,7 +67,7 @@ impl<K: Keeper> Session<K> {
     /// Takes one event and gives what follows from it, in order.
     pub fn feed(&mut self, at: Instant, input: Input) -> Result<Vec<Outward>, Failure> {
         if let Input::Operator(act) = &input {
-            self.open.remove(&act.prompt);
+            self.open.closed(act.prompt);
         }
         let event = Event { at, input };
         let citation = self.keeper.log(event.clone().into())?;
@@ -78,17 +76,17 @@ impl<K: Keeper> Session<K> {
         let mut notes = Vec::new();
         while let Some(effect) = self.procedure.poll_effect() {
             match effect {
-                Effect::Send(bytes) => {
-                    self.keeper.log(plumeline_trace::Record { at, what: Logged::Sent(bytes.clone()) })?;
-                    out.push(Outward::Send(bytes));
+                Effect::Send(line, bytes) => {
+                    self.keeper.log(plumeline_trace::Record { at, what: Logged::Sent(line, bytes.clone()) })?;
+                    out.push(Outward::Send(line, bytes));
                 }
-                Effect::Connect => out.push(Outward::Connect),
+                Effect::Connect(line) => out.push(Outward::Connect(line)),
                 Effect::Ask(prompt) => {
-                    self.open.insert(prompt.id, prompt.clone());
+                    self.open.asked(at, prompt.clone());
                     out.push(Outward::Ask(prompt));
                 }
                 Effect::Withdraw(id) => {
-                    self.open.remove(&id);
+                    self.open.closed(id);
                     out.push(Outward::Withdraw(id));
                 }
                 Effect::Progress(progress) => out.push(Outward::Progress(progress)),
@@ -127,9 +125,13 @@ impl<K: Keeper> Session<K> {
     pub fn outcome(&self) -> Option<&Outcome> {
         self.outcome.as_deref()
     }
-    /// Prompts that wait for an answer, the oldest first.
-    pub fn open_prompts(&self) -> Vec<Prompt> {
-        self.open.values().cloned().collect()
+    /// Prompts that wait for an answer.
+    pub fn open(&self) -> &OpenPrompts {
+        &self.open
+    }
+    /// The open prompts count as asked at `now`, because the job was taken up.
+    pub(crate) fn ask_again(&mut self, now: Instant) {
+        self.open.ask_again(now);
     }
     /// The same session, kept by another keeper from now on.
     pub fn with_keeper<L: Keeper>(self, keeper: L) -> Session<L> {

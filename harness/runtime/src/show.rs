@@ -1,7 +1,7 @@
 //! What a person sees while a job runs: stages, findings, prompts, one live line. Plain text, readable piped.
 use crate::session::Outward;
 use indicatif::{ProgressBar, ProgressStyle};
-use plumeline_base::{Instant, Verdict};
+use plumeline_base::{Instant, Verdict, input::LineId};
 use plumeline_procedure::{Entry, Finding, Progress, Prompt};
 use std::{
     io::{IsTerminal, Write, stdout},
@@ -44,6 +44,21 @@ impl OutOfService {
         let of = |s: f64| clock(Instant::START + Duration::from_secs(s as u64));
         let over = if self.seconds(now) > self.limit_s { ": OVER THE LIMIT" } else { "" };
         format!("out of service {} of {}{over}", of(self.seconds(now)), of(self.limit_s))
+    }
+}
+
+impl<T: Show + ?Sized> Show for Box<T> {
+    fn show(&mut self, now: Instant, what: &Outward) {
+        (**self).show(now, what);
+    }
+    fn say(&mut self, text: &str) {
+        (**self).say(text);
+    }
+    fn tick(&mut self, now: Instant, waits: Option<&Prompt>) {
+        (**self).tick(now, waits);
+    }
+    fn out_of_service(&mut self, since: Instant, limit_s: f64) {
+        (**self).out_of_service(since, limit_s);
     }
 }
 
@@ -186,9 +201,9 @@ impl Words {
             }
             Entry::Found(f) => self.finding(f),
             Entry::Remark { text } => self.put(&format!("    note       {text}")),
-            Entry::LinkUp { link } => self.put(&format!("    link       open: {link}")),
-            Entry::LinkDown { cause, detail } => {
-                self.put(&format!("    link       {cause} ({detail})"));
+            Entry::LinkUp { line, link } => self.put(&format!("    link       open{}: {link}", whose(*line))),
+            Entry::LinkDown { line, cause, detail } => {
+                self.put(&format!("    link       {cause}{} ({detail})", whose(*line)));
                 self.put(&format!("               next: {}", cause.remedy()));
             }
             Entry::Line { trouble } => {
@@ -264,6 +279,13 @@ impl Show for Words {
     }
 }
 
+fn whose(line: LineId) -> &'static str {
+    match line {
+        LineId::Main => "",
+        LineId::Outgoing => ", to the outgoing unit",
+    }
+}
+
 fn prompt_words(p: &Prompt) -> [String; 2] {
     [format!("  ? [{}] {}", p.id, p.text), format!("        {}", how_to_answer(p))]
 }
@@ -276,7 +298,7 @@ fn how_to_answer(p: &Prompt) -> String {
         Wants::Moment => "press Enter at that moment, or type: cannot REASON".into(),
         Wants::Number { unit } => format!("type the number in {unit}, or: cannot REASON"),
         Wants::Text => "type your answer, or: no".into(),
-        Wants::Tick => crate::terminal::TICK_HELP.into(),
+        Wants::Tick => crate::operator::keyboard::TICK_HELP.into(),
     }
 }
 

@@ -1,14 +1,13 @@
 //! The unit's end of a line: a simulation behind a pseudo-terminal or an address, in real or scaled time.
 //!
 //! Not here: the site control, which is no line of a unit's.
-use crate::failure::Failure;
+use crate::{failure::Failure, operator::SimulatedSite};
 use plumeline_link::{
     RealClock,
     serve::{Server, ServerEvent},
 };
-use plumeline_simulator::Simulation;
+use plumeline_simulator::scenario::Which;
 use std::{
-    cell::RefCell,
     path::{Path, PathBuf},
     rc::Rc,
 };
@@ -17,7 +16,9 @@ use tokio::sync::Notify;
 /// The unit's end of a line with the simulation behind it.
 pub struct UnitEnd {
     server: Server,
-    simulation: Rc<RefCell<Simulation>>,
+    site: SimulatedSite,
+    /// The unit that is served; `None`: the one that the site's cable goes to.
+    unit: Option<Which>,
     clock: RealClock,
     /// Something was done at the site: look again.
     pub disturbed: Rc<Notify>,
@@ -27,12 +28,17 @@ pub struct UnitEnd {
 }
 impl UnitEnd {
     /// On a new pseudo-terminal.
-    pub fn pty(link: Option<&Path>, simulation: Rc<RefCell<Simulation>>, clock: RealClock) -> Result<Self, Failure> {
-        Ok(Self::over(Server::pty(link)?, simulation, clock))
+    pub fn pty(link: Option<&Path>, site: SimulatedSite, clock: RealClock) -> Result<Self, Failure> {
+        Ok(Self::over(Server::pty(link)?, site, clock))
     }
     /// On a line that is open already.
-    pub fn over(server: Server, simulation: Rc<RefCell<Simulation>>, clock: RealClock) -> Self {
-        Self { server, simulation, clock, disturbed: Rc::default(), store: None, stored: 0 }
+    pub fn over(server: Server, site: SimulatedSite, clock: RealClock) -> Self {
+        Self { server, site, unit: None, clock, disturbed: Rc::default(), store: None, stored: 0 }
+    }
+    /// The same for this unit alone, which has a line of its own.
+    #[must_use]
+    pub fn of(self, unit: Option<Which>) -> Self {
+        Self { unit, ..self }
     }
     /// How the other end is named on a command line.
     pub fn address(&self) -> &str {
@@ -41,21 +47,18 @@ impl UnitEnd {
     /// Serves until the line itself fails.
     pub async fn serve(&mut self) -> Result<(), Failure> {
         loop {
-            {
-                let mut sim = self.simulation.borrow_mut();
-                while let Some(bytes) = sim.poll_transmit() {
-                    self.server.send(&bytes);
-                }
+            while let Some(bytes) = self.site.poll_transmit(self.unit) {
+                self.server.send(&bytes);
             }
             self.keep()?;
             // The site's script changes the simulation behind our back: look at least this often (log time 100 ms).
             let now = self.clock.now();
             let soon = now + std::time::Duration::from_millis(100);
-            let due = self.simulation.borrow().poll_timeout().map_or(soon, |t| t.min(soon));
+            let due = self.site.poll_timeout().map_or(soon, |t| t.min(soon));
             let disturbed = self.disturbed.clone();
             tokio::select! {
                 event = self.server.next() => match event? {
-                    ServerEvent::Received(bytes) => self.simulation.borrow_mut().handle_bytes(self.clock.now(), &bytes),
+                    ServerEvent::Received(bytes) => self.site.handle_bytes(self.unit, self.clock.now(), &bytes),
                     ServerEvent::Opened(who) => tracing::info!(%who, "connected"),
                     ServerEvent::Gone => tracing::info!("disconnected"),
                 },
@@ -63,15 +66,19 @@ impl UnitEnd {
                 () = disturbed.notified() => {}
             }
             let now = self.clock.now();
-            if self.simulation.borrow().poll_timeout().is_some_and(|t| t <= now) {
-                self.simulation.borrow_mut().handle_timeout(now);
+            self.site.handle_timeout(now);
+            // What is due even so may be another line's to send: its end gets its turn.
+            if self.unit.is_some() && self.site.poll_timeout().is_some_and(|t| t <= now) {
+                self.disturbed.notify_waiters();
+                tokio::task::yield_now().await;
             }
         }
     }
     /// Keeps the units' settings when they have changed: whole old or whole new, never a mixture.
     fn keep(&mut self) -> Result<(), Failure> {
         let Some(path) = &self.store else { return Ok(()) };
-        let sim = self.simulation.borrow();
+        let simulation = self.site.simulation();
+        let sim = simulation.borrow();
         let generation = sim.store_generation();
         if generation != self.stored {
             plumeline_job::disk::replace(&plumeline_job::disk::OsDisk, path, &sim.store())

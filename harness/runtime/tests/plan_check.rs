@@ -1,4 +1,6 @@
 //! Prepared mistakes in the demonstration's files: each is told by its own code and no other; none is told of what is sound.
+#![allow(clippy::unwrap_used, reason = "a failed step fails the test")]
+
 use plumeline_job::{
     folder,
     remarks::{Code, Weight},

@@ -1,7 +1,10 @@
 //! How fast a long log is read and written: 8 h of readings at 10 Hz, about 300,000 records.
 #![allow(clippy::expect_used)] // A benchmark that can't run should say so at once.
 use criterion::{Criterion, Throughput, criterion_group, criterion_main};
-use plumeline_base::{Instant, input::Input};
+use plumeline_base::{
+    Instant,
+    input::{Input, LineId},
+};
 use plumeline_trace::{FORMAT, LogReader, LogWriter, Logged, Record, TRACE_FILE, fake::FakeDisk};
 use std::hint::black_box;
 
@@ -12,7 +15,7 @@ fn records() -> Vec<Record> {
     for i in 0..225_000_u64 {
         let at = Instant::from_micros(128_000 * i);
         let frame = (0..70_u64).map(|k| (i * 31 + k * 7) as u8).collect();
-        all.push(Record { at, what: Logged::Input(Input::Received(frame)) });
+        all.push(Record { at, what: Logged::Input(Input::Received(LineId::Main, frame)) });
         if i % 3 == 0 {
             all.push(Record { at, what: Logged::Input(Input::Wake) });
         }

@@ -1,4 +1,5 @@
-//! pcapng blocks as this log uses them: a section header and two interfaces, then enhanced packets.
+//! pcapng blocks as this log uses them: a section header and two interfaces, then enhanced packets; a third interface before the
+//! first packet of the outgoing unit's own line.
 //!
 //! Not here: what the packets say (see `codec`).
 use crate::Hash;
@@ -14,7 +15,7 @@ use pcap_file::{
         },
     },
 };
-use plumeline_base::Instant;
+use plumeline_base::{Instant, input::LineId};
 use sha2::{Digest, Sha256};
 use std::{borrow::Cow, io, time::Duration};
 
@@ -31,30 +32,38 @@ const PACKET_ID: u16 = 5;
 /// Where a packet belongs.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Interface {
-    /// Interface 0, inbound.
-    Received,
-    /// Interface 0, outbound.
-    Sent,
+    /// Interface of a line, inbound.
+    Received(LineId),
+    /// Interface of a line, outbound.
+    Sent(LineId),
     /// Interface 1.
     Events,
 }
 impl Interface {
     const LINE: u32 = 0;
     const EVENTS: u32 = 1;
-    /// The two link types, by interface number.
+    /// Only in sections in which the outgoing unit's own line carried bytes.
+    const OUTGOING: u32 = 2;
+    /// The standard's reception type `unicast`: marks packets of the outgoing unit's own line a second time, so that a damaged
+    /// number of the interface is seen.
+    const OWN_LINE: u32 = 1 << 2;
+    /// The link types of the two interfaces that every section has, by number; that of the third is as the first one's.
     pub(crate) const LINKTYPES: [DataLink; 2] = [DataLink::USER0, DataLink::USER1];
 
     const fn id(self) -> u32 {
         match self {
-            Self::Received | Self::Sent => Self::LINE,
+            Self::Received(LineId::Main) | Self::Sent(LineId::Main) => Self::LINE,
+            Self::Received(LineId::Outgoing) | Self::Sent(LineId::Outgoing) => Self::OUTGOING,
             Self::Events => Self::EVENTS,
         }
     }
-    /// The direction bits of `epb_flags`.
+    /// The lowest bits of `epb_flags`: the direction, and the mark of the outgoing unit's own line.
     const fn flags(self) -> u32 {
         match self {
-            Self::Received => 1,
-            Self::Sent => 2,
+            Self::Received(LineId::Main) => 1,
+            Self::Sent(LineId::Main) => 2,
+            Self::Received(LineId::Outgoing) => 1 | Self::OWN_LINE,
+            Self::Sent(LineId::Outgoing) => 2 | Self::OWN_LINE,
             Self::Events => 0,
         }
     }
@@ -94,6 +103,8 @@ pub(crate) struct Blocks {
     chain: Chain,
     /// How much of the buffer is in the chain.
     chained: usize,
+    /// The section describes the outgoing unit's line.
+    describes_outgoing: bool,
 }
 
 impl Blocks {
@@ -113,19 +124,18 @@ impl Blocks {
         let mut writer = PcapNgWriter::with_section_header(Vec::new(), section).map_err(io::Error::other)?;
         let names = [("line", "bytes to and from the unit"), ("events", "everything else that reached the procedure")];
         for (link, (name, description)) in Interface::LINKTYPES.into_iter().zip(names) {
-            let mut interface = InterfaceDescriptionBlock::new(link, 0);
-            interface.options = vec![
-                InterfaceDescriptionOption::IfName(name.into()),
-                InterfaceDescriptionOption::IfDescription(description.into()),
-                InterfaceDescriptionOption::IfTsResol(InterfaceTsResolution::MICRO),
-            ];
-            writer.write_pcapng_block(interface).map_err(io::Error::other)?;
+            describe(&mut writer, link, name, description)?;
         }
-        Ok(Self { writer, chain, chained: 0 })
+        Ok(Self { writer, chain, chained: 0, describes_outgoing: false })
     }
 
     /// Adds a packet to the buffer.
     pub(crate) fn packet(&mut self, at: Instant, on: Interface, data: &[u8], words: &str) -> io::Result<()> {
+        if on.id() == Interface::OUTGOING && !self.describes_outgoing {
+            let description = "bytes to and from the outgoing unit on a line of its own";
+            describe(&mut self.writer, DataLink::USER0, "line-outgoing", description)?;
+            self.describes_outgoing = true;
+        }
         self.hash();
         let mut hash = [CRC32_ALGORITHM, 0, 0, 0, 0];
         hash[1..].copy_from_slice(&CRC32.checksum(data).to_le_bytes());
@@ -166,12 +176,29 @@ impl Blocks {
     }
 }
 
+/// Describes the section's next interface.
+fn describe(
+    writer: &mut PcapNgWriter<Vec<u8>>,
+    link: DataLink,
+    name: &'static str,
+    description: &'static str,
+) -> io::Result<()> {
+    let mut interface = InterfaceDescriptionBlock::new(link, 0);
+    interface.options = vec![
+        InterfaceDescriptionOption::IfName(name.into()),
+        InterfaceDescriptionOption::IfDescription(description.into()),
+        InterfaceDescriptionOption::IfTsResol(InterfaceTsResolution::MICRO),
+    ];
+    writer.write_pcapng_block(interface).map_err(io::Error::other)?;
+    Ok(())
+}
+
 /// What a packet of ours says about itself.
 pub(crate) fn inspect(packet: &EnhancedPacketBlock<'_>, before: &Chain) -> Result<(Interface, Instant), Fault> {
     let (mut direction, mut sum, mut link) = (0, None, None);
     for option in &packet.options {
         match option {
-            EnhancedPacketOption::Flags(flags) => direction = flags & 3,
+            EnhancedPacketOption::Flags(flags) => direction = flags & 0b1_1111,
             EnhancedPacketOption::Hash(h) if h.first() == Some(&CRC32_ALGORITHM) => sum = h.get(1..5),
             EnhancedPacketOption::Common(CommonOption::Unknown(o)) if o.code == PACKET_ID => link = Some(&o.value),
             _ => {}
@@ -191,9 +218,13 @@ pub(crate) fn inspect(packet: &EnhancedPacketBlock<'_>, before: &Chain) -> Resul
         None => return Err(Fault::Malformed("the packet is not chained to those before it")),
     }
     let on = match (packet.interface_id, direction) {
-        (Interface::LINE, 1) => Interface::Received,
-        (Interface::LINE, 2) => Interface::Sent,
-        (Interface::LINE, _) => return Err(Fault::Malformed("bytes of the line without a direction")),
+        (Interface::LINE, 1) => Interface::Received(LineId::Main),
+        (Interface::LINE, 2) => Interface::Sent(LineId::Main),
+        (Interface::OUTGOING, 0b101) => Interface::Received(LineId::Outgoing),
+        (Interface::OUTGOING, 0b110) => Interface::Sent(LineId::Outgoing),
+        (Interface::LINE | Interface::OUTGOING, _) => {
+            return Err(Fault::Malformed("bytes of the line without a direction"));
+        }
         (Interface::EVENTS, _) => Interface::Events,
         _ => return Err(Fault::Malformed("a packet of an interface that is not ours")),
     };

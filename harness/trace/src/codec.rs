@@ -3,7 +3,7 @@
 //! Bytes of the line are stored as they are. Any other event is one line of JSON that names it; a file's bytes
 //! follow after a newline. Not here: blocks (see `block`), order and limits (see `write` and `read`).
 use crate::{Logged, block::Interface};
-use plumeline_base::input::{AbortCause, Answer, Input, LinkDown, OperatorAct, Tick};
+use plumeline_base::input::{AbortCause, Answer, Input, LineId, LinkDown, OperatorAct, Tick};
 use serde::{Deserialize, Serialize};
 use std::borrow::Cow;
 
@@ -11,15 +11,39 @@ use std::borrow::Cow;
 #[derive(Serialize, Deserialize)]
 #[serde(tag = "event", rename_all = "kebab-case", deny_unknown_fields)]
 enum Header<'a> {
-    Tool { version: Cow<'a, str>, format: u32 },
-    Date { date: Cow<'a, str> },
-    File { name: Cow<'a, str>, bytes: u64 },
-    LinkUp { link: Cow<'a, str> },
-    LinkDown { cause: LinkDown, detail: Cow<'a, str> },
-    Operator { prompt: u32, answer: AnswerText<'a> },
+    Tool {
+        version: Cow<'a, str>,
+        format: u32,
+    },
+    Date {
+        date: Cow<'a, str>,
+    },
+    File {
+        name: Cow<'a, str>,
+        bytes: u64,
+    },
+    LinkUp {
+        #[serde(default, skip_serializing_if = "LineId::is_main")]
+        line: LineId,
+        link: Cow<'a, str>,
+    },
+    LinkDown {
+        #[serde(default, skip_serializing_if = "LineId::is_main")]
+        line: LineId,
+        cause: LinkDown,
+        detail: Cow<'a, str>,
+    },
+    Operator {
+        prompt: u32,
+        answer: AnswerText<'a>,
+    },
     Wake {},
-    Abort { cause: AbortCause },
-    Join { parts: u32 },
+    Abort {
+        cause: AbortCause,
+    },
+    Join {
+        parts: u32,
+    },
 }
 
 /// [`Answer`], but JSON has no word for numbers that are not finite.
@@ -55,8 +79,8 @@ pub(crate) struct Content<'a> {
 
 pub(crate) fn encode(what: &Logged) -> Content<'_> {
     let input = match what {
-        Logged::Sent(b) => return line(Interface::Sent, b, "sent"),
-        Logged::Input(Input::Received(b)) => return line(Interface::Received, b, "received"),
+        Logged::Sent(on, b) => return line(Interface::Sent(*on), b, "sent"),
+        Logged::Input(Input::Received(on, b)) => return line(Interface::Received(*on), b, "received"),
         Logged::Input(input) => input,
     };
     let mut bytes = match header(input) {
@@ -91,8 +115,10 @@ fn header(input: &Input) -> Option<Header<'_>> {
         Input::Tool { version, format } => Header::Tool { version: version.into(), format: *format },
         Input::Date(date) => Header::Date { date: date.into() },
         Input::File { name, bytes } => Header::File { name: name.into(), bytes: bytes.len() as u64 },
-        Input::LinkUp { link } => Header::LinkUp { link: link.into() },
-        Input::LinkDown { cause, detail } => Header::LinkDown { cause: *cause, detail: detail.into() },
+        Input::LinkUp { line, link } => Header::LinkUp { line: *line, link: link.into() },
+        Input::LinkDown { line, cause, detail } => {
+            Header::LinkDown { line: *line, cause: *cause, detail: detail.into() }
+        }
         Input::Operator(OperatorAct { prompt, answer }) => Header::Operator {
             prompt: *prompt,
             answer: match answer {
@@ -106,15 +132,15 @@ fn header(input: &Input) -> Option<Header<'_>> {
             },
         },
         Input::Abort(cause) => Header::Abort { cause: *cause },
-        Input::Wake | Input::Received(_) => return None,
+        Input::Wake | Input::Received(..) => return None,
     })
 }
 
 /// Reads a packet, or the parts of a record put together.
 pub(crate) fn decode(on: Interface, packet: &[u8]) -> Result<Packet, String> {
     match on {
-        Interface::Received => Ok(Packet::Record(Logged::Input(Input::Received(packet.to_vec())))),
-        Interface::Sent => Ok(Packet::Record(Logged::Sent(packet.to_vec()))),
+        Interface::Received(on) => Ok(Packet::Record(Logged::Input(Input::Received(on, packet.to_vec())))),
+        Interface::Sent(on) => Ok(Packet::Record(Logged::Sent(on, packet.to_vec()))),
         Interface::Events => event(packet),
     }
 }
@@ -141,8 +167,8 @@ fn event(packet: &[u8]) -> Result<Packet, String> {
             }
             Input::File { name: name.into(), bytes: content.to_vec() }
         }
-        Header::LinkUp { link } => Input::LinkUp { link: link.into() },
-        Header::LinkDown { cause, detail } => Input::LinkDown { cause, detail: detail.into() },
+        Header::LinkUp { line, link } => Input::LinkUp { line, link: link.into() },
+        Header::LinkDown { line, cause, detail } => Input::LinkDown { line, cause, detail: detail.into() },
         Header::Operator { prompt, answer } => {
             let answer = match answer {
                 AnswerText::Yes => Answer::Yes,
@@ -170,9 +196,9 @@ fn words(input: &Input) -> String {
         Input::Tool { version, format } => format!("plumeline {version} writes from here (format {format})"),
         Input::Date(date) => format!("date and time: {date}"),
         Input::File { name, bytes } => format!("file {name} as read, {} B", bytes.len()),
-        Input::LinkUp { link } => format!("link up: {link}"),
-        Input::LinkDown { cause, detail } => format!("link down: {cause} ({detail})"),
-        Input::Received(bytes) => format!("received {} B", bytes.len()),
+        Input::LinkUp { line, link } => format!("link up{}: {link}", whose(*line)),
+        Input::LinkDown { line, cause, detail } => format!("link down{}: {cause} ({detail})", whose(*line)),
+        Input::Received(_, bytes) => format!("received {} B", bytes.len()),
         Input::Operator(OperatorAct { prompt, answer }) => {
             let answer = match answer {
                 Answer::Yes => "yes".into(),
@@ -193,6 +219,13 @@ fn words(input: &Input) -> String {
                 AbortCause::Internal => "a fault of the tool",
             }
         ),
+    }
+}
+
+fn whose(line: LineId) -> &'static str {
+    match line {
+        LineId::Main => "",
+        LineId::Outgoing => " (the outgoing unit's)",
     }
 }
 

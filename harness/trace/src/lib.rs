@@ -21,7 +21,7 @@ pub use write::{LogWriter, Resumed, SetAside};
 
 use plumeline_base::{
     Instant,
-    input::{Event, Input},
+    input::{Event, Input, LineId},
 };
 use serde::{Deserialize, Serialize};
 use std::{fmt, str::FromStr};
@@ -47,8 +47,8 @@ pub struct Record {
 pub enum Logged {
     /// Something from outside. The first record of every section is an [`Input::Tool`].
     Input(Input),
-    /// Bytes sent to the unit. A replay must produce the same ones.
-    Sent(Vec<u8>),
+    /// Bytes sent to the unit on this line. A replay must produce the same ones.
+    Sent(LineId, Vec<u8>),
 }
 
 impl From<Event> for Record {

@@ -2,7 +2,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)] // A test fails by panicking.
 mod common;
 use common::*;
-use plumeline_base::input::Input;
+use plumeline_base::input::{Input, LineId};
 use plumeline_trace::{Citation, LogError, LogWriter, Record, TRACE_FILE, fake::FakeDisk};
 
 /// How the machine is found afterwards.
@@ -33,7 +33,7 @@ fn session(begin: u64) -> Vec<Record> {
     let mut all = vec![tool(begin)];
     for i in 0..8_u64 {
         let size = [3, 60, 700, 2000, 10, 480, 150_000, 1][i as usize];
-        all.push(input(begin + i, Input::Received(vec![1 + (begin + i) as u8 % 200; size])));
+        all.push(input(begin + i, Input::Received(LineId::Main, vec![1 + (begin + i) as u8 % 200; size])));
     }
     all
 }

@@ -2,7 +2,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)] // A test fails by panicking.
 mod common;
 use common::*;
-use plumeline_base::input::Input;
+use plumeline_base::input::{Input, LineId};
 use plumeline_trace::{LogReader, LogWriter, Logged, ReadError, TRACE_FILE, fake::FakeDisk};
 use proptest::prelude::*;
 
@@ -30,8 +30,8 @@ fn cut_anywhere_it_is_read_up_to_the_last_whole_record() {
 fn a_changed_bit_is_found_wherever_content_could_change() {
     let all = vec![
         tool(0),
-        input(1000, Input::Received((0..40).collect())),
-        at(2000, Logged::Sent((0..40).collect())),
+        input(1000, Input::Received(LineId::Main, (0..40).collect())),
+        at(2000, Logged::Sent(LineId::Outgoing, (0..40).collect())),
         input(3000, Input::File { name: "a".into(), bytes: vec![7; 50] }),
         input(4000, Input::Wake),
     ];
@@ -64,7 +64,7 @@ fn a_changed_bit_is_found_wherever_content_could_change() {
 
 #[test]
 fn each_kind_of_damage_has_its_error() {
-    let bytes = written(&[tool(0), input(1, Input::Received(vec![9; 16]))]);
+    let bytes = written(&[tool(0), input(1, Input::Received(LineId::Main, vec![9; 16]))]);
     let last = read(&bytes).0[0].citation.offset as usize;
     let with = |at: usize, value: &[u8]| {
         let mut damaged = bytes.clone();

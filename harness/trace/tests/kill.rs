@@ -3,7 +3,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)] // A test fails by panicking.
 mod common;
 use common::*;
-use plumeline_base::input::Input;
+use plumeline_base::input::{Input, LineId};
 use plumeline_trace::{Citation, Folder, LogReader, LogWriter, TRACE_FILE};
 use std::{
     io::{BufRead, BufReader, Write},
@@ -25,7 +25,7 @@ fn helper_writes() {
     for i in 0_usize.. {
         // Now and then one that takes several blocks.
         let size = if i % 50 == 49 { 300_000 } else { i * 37 % 2000 };
-        let end = log.append(&input(begin + i as u64, Input::Received(vec![i as u8; size]))).unwrap();
+        let end = log.append(&input(begin + i as u64, Input::Received(LineId::Main, vec![i as u8; size]))).unwrap();
         if i % 20 == 0 {
             log.sync().unwrap();
         }

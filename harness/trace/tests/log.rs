@@ -2,7 +2,10 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)] // A test fails by panicking.
 mod common;
 use common::*;
-use plumeline_base::{Instant, input::Input};
+use plumeline_base::{
+    Instant,
+    input::{Input, LineId},
+};
 use plumeline_trace::{
     Folder, Hash, LogError, LogReader, LogWriter, Logged, MAX_RECORD, ReadError, TRACE_FILE, fake::FakeDisk,
 };
@@ -34,19 +37,19 @@ fn large_records_come_back_and_too_large_ones_are_refused() {
     let pattern = |n: usize| (0..n).map(|i| (i * 7 + i / 251) as u8).collect::<Vec<u8>>();
     let mut all = vec![tool(0)];
     for n in [131_071, 131_072, 131_073, 262_144, 1_000_000] {
-        all.push(input(1, Input::Received(pattern(n))));
-        all.push(at(2, Logged::Sent(pattern(n))));
+        all.push(input(1, Input::Received(LineId::Main, pattern(n))));
+        all.push(at(2, Logged::Sent(LineId::Main, pattern(n))));
         all.push(input(2, Input::File { name: "big".into(), bytes: pattern(n) }));
         all.iter_mut().for_each(|r| r.at = Instant::START);
     }
-    all.push(input(3, Input::Received(pattern(MAX_RECORD))));
+    all.push(input(3, Input::Received(LineId::Main, pattern(MAX_RECORD))));
     let (entries, error) = read(&written(&all));
     assert!(error.is_none(), "{error:?}");
     assert_eq!(records(entries), all);
 
     let mut log = LogWriter::create(FakeDisk::new(), TRACE_FILE).unwrap();
     log.append(&tool(0)).unwrap();
-    let e = log.append(&input(0, Input::Received(pattern(MAX_RECORD + 1)))).unwrap_err();
+    let e = log.append(&input(0, Input::Received(LineId::Main, pattern(MAX_RECORD + 1)))).unwrap_err();
     assert!(matches!(e, LogError::TooLarge { .. }), "{e}");
     log.append(&input(0, Input::Wake)).expect("a refused record leaves the log as it was");
 }
@@ -128,7 +131,7 @@ fn what_is_cited_must_still_be_there() {
     let disk = FakeDisk::new();
     let mut log = LogWriter::create(disk.clone(), TRACE_FILE).unwrap();
     log.append(&tool(0)).unwrap();
-    let cited = log.append(&input(1, Input::Received(vec![1, 2, 3, 4]))).unwrap();
+    let cited = log.append(&input(1, Input::Received(LineId::Main, vec![1, 2, 3, 4]))).unwrap();
     let bytes = disk.contents(TRACE_FILE).unwrap();
 
     let resume = |bytes: &[u8]| {

@@ -3,7 +3,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)] // A test fails by panicking.
 mod common;
 use common::*;
-use plumeline_base::input::Input;
+use plumeline_base::input::{Input, LineId};
 use plumeline_trace::{Citation, Folder, LogWriter, Logged, Record, TRACE_FILE};
 use std::{
     path::{Path, PathBuf},
@@ -30,8 +30,8 @@ fn repaired_log(folder: &str) -> (PathBuf, Vec<Record>, Citation) {
     assert_eq!(resumed.set_aside.unwrap().bytes, 50);
     let second = [
         tool(1_000_000),
-        input(1_500_000, Input::Received((0..200_000).map(|i| i as u8).collect())),
-        at(2_000_000, Logged::Sent(b"hello".to_vec())),
+        input(1_500_000, Input::Received(LineId::Main, (0..200_000).map(|i| i as u8).collect())),
+        at(2_000_000, Logged::Sent(LineId::Outgoing, b"hello".to_vec())),
     ];
     for record in &second {
         log.append(record).unwrap();
@@ -73,8 +73,8 @@ fn packet_tools_open_it_cleanly() {
     assert_eq!(rows.len(), packets);
     for (row, record) in rows.iter().zip(&all[..20]) {
         let (interface, direction) = match record.what {
-            Logged::Input(Input::Received(_)) => ("line", "1"),
-            Logged::Sent(_) => ("line", "2"),
+            Logged::Input(Input::Received(..)) => ("line", "1"),
+            Logged::Sent(..) => ("line-outgoing", "2"),
             Logged::Input(_) => ("events", ""),
         };
         let seconds: f64 = row[0].parse().unwrap();
@@ -98,7 +98,7 @@ fn a_reader_of_other_hands_agrees() {
         assert_eq!(line["offset"], entry.citation.offset);
         assert_eq!(line["hash"], entry.citation.hash.to_string());
         let bytes = match &entry.record.what {
-            Logged::Input(Input::Received(bytes)) | Logged::Sent(bytes) => bytes,
+            Logged::Input(Input::Received(_, bytes)) | Logged::Sent(_, bytes) => bytes,
             _ => continue,
         };
         let hex: String = bytes.iter().map(|b| format!("{b:02x}")).collect();

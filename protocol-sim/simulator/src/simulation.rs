@@ -191,12 +191,21 @@ impl Simulation {
     }
     /// Bytes arrive at the serial port of the connected unit at `now`.
     pub fn handle_bytes(&mut self, now: Instant, bytes: &[u8]) {
+        self.handle_bytes_of(self.cable, now, bytes);
+    }
+    /// Bytes arrive at `now` at the serial port of this unit, which has a line of its own.
+    pub fn handle_bytes_of(&mut self, which: Which, now: Instant, bytes: &[u8]) {
         self.advance(now);
-        let (cable, now) = (self.cable, self.now);
-        self.unit(cable).reached.handle_bytes(now, bytes);
-        let unit = &mut self.units[usize::from(cable == Which::Replacement)];
+        let now = self.now;
+        self.unit(which).reached.handle_bytes(now, bytes);
+        let unit = &mut self.units[usize::from(which == Which::Replacement)];
         drive(&mut self.site, unit, now);
         self.watch_panel();
+    }
+    /// The next bytes that this unit has sent by now on a line of its own, until there are none.
+    pub fn poll_transmit_of(&mut self, which: Which) -> Option<Vec<u8>> {
+        let now = self.now;
+        self.unit(which).reached.poll_transmit(now)
     }
     /// The time is `now`; does what has become due.
     pub fn handle_timeout(&mut self, now: Instant) {

@@ -2,7 +2,7 @@
 use crate::dice::Dice;
 use plumeline_base::{
     Instant,
-    input::{AbortCause, Answer, Input, LinkDown, OperatorAct},
+    input::{AbortCause, Answer, Input, LineId, LinkDown, OperatorAct},
 };
 use plumeline_trace::{FORMAT, LogReader, LogWriter, Logged, Record, TRACE_FILE, fake::FakeDisk};
 use sha2::{Digest as _, Sha256};
@@ -104,12 +104,16 @@ fn text(dice: &mut Dice<'_>) -> String {
     String::from_utf8_lossy(dice.bytes(length.into())).into_owned()
 }
 
+fn which(dice: &mut Dice<'_>) -> LineId {
+    LineId::ALL[usize::from(dice.byte() % 2)]
+}
+
 fn record(dice: &mut Dice<'_>) -> Logged {
     Logged::Input(match dice.byte() % 11 {
         0 => Input::Wake,
         1 => Input::Date(text(dice)),
-        2 => Input::LinkUp { link: text(dice) },
-        3 => Input::LinkDown { cause: LinkDown::Unplugged, detail: text(dice) },
+        2 => Input::LinkUp { line: which(dice), link: text(dice) },
+        3 => Input::LinkDown { line: which(dice), cause: LinkDown::Unplugged, detail: text(dice) },
         4 => Input::Abort(AbortCause::Shutdown),
         5 => Input::Operator(OperatorAct { prompt: dice.u32(), answer: Answer::Text(text(dice)) }),
         6 => Input::Operator(OperatorAct { prompt: dice.u32(), answer: Answer::Number(dice.number()) }),
@@ -121,9 +125,9 @@ fn record(dice: &mut Dice<'_>) -> Logged {
         }
         9 => {
             let length = dice.u16() % 1200;
-            return Logged::Sent(dice.bytes(length.into()).to_vec());
+            return Logged::Sent(which(dice), dice.bytes(length.into()).to_vec());
         }
-        _ => Input::Received(dice.bytes(200).to_vec()),
+        _ => Input::Received(which(dice), dice.bytes(200).to_vec()),
     })
 }
 

@@ -8,7 +8,7 @@ use crate::{
 };
 use plumeline_base::{
     Instant, Verdict,
-    input::{AbortCause, Answer, Event, Input, LinkDown, OperatorAct},
+    input::{LineId, AbortCause, Answer, Event, Input, LinkDown, OperatorAct},
 };
 use plumeline_detector::{driver::Wants, plumewire::Plumewire};
 use plumeline_procedure::{Act, Effect, Entry, Outcome, Procedure, Prompt, StageKind, plan::HoleRef, prompt::Supply};
@@ -180,7 +180,7 @@ impl<'a> World<'a> {
             self.readings += 1;
             self.read();
             if let Some(bytes) = self.unit.reading(self.now) {
-                self.feed(Input::Received(bytes));
+                self.feed(Input::Received(LineId::Main, bytes));
             }
             if !self.readings.is_multiple_of(8) {
                 return;
@@ -293,13 +293,13 @@ impl<'a> World<'a> {
             effects += 1;
             assert!(effects < 4_000, "no end of effects");
             match effect {
-                Effect::Send(bytes) => {
+                Effect::Send(_, bytes) => {
                     sent += bytes.len();
                     assert!(!over, "it sends after the end");
                     assert!(sent < 64 << 10, "it sends without end");
                     self.sent(&bytes);
                 }
-                Effect::Connect => self.connect(),
+                Effect::Connect(_) => self.connect(),
                 Effect::Ask(prompt) => {
                     assert!(!over, "it asks after the end");
                     self.ask(prompt);
@@ -319,13 +319,13 @@ impl<'a> World<'a> {
     }
 
     fn connect(&mut self) {
-        let down = |cause| Input::LinkDown { cause, detail: "made up".into() };
+        let down = |cause| Input::LinkDown { line: LineId::Main, cause, detail: "made up".into() };
         let input = match self.dice.byte() {
             _ if self.dead => down(LinkDown::Absent),
             0xF0..=0xF5 => down(LinkDown::Busy),
             0xF6..=0xFB => down(LinkDown::Denied),
             0xFC..=0xFF => down(LinkDown::Absent),
-            _ => Input::LinkUp { link: "made up".into() },
+            _ => Input::LinkUp { line: LineId::Main, link: "made up".into() },
         };
         self.later(Duration::from_millis(1), Coming::Input(input));
     }
@@ -376,11 +376,11 @@ impl<'a> World<'a> {
                 }
             }
             0xF8..=0xFB => after = Duration::from_millis(u64::from(self.dice.u16())),
-            0xFC..=0xFF => self.later(after, Coming::Input(Input::Received(reply.clone()))),
+            0xFC..=0xFF => self.later(after, Coming::Input(Input::Received(LineId::Main, reply.clone()))),
             _ => {}
         }
         self.last_reply.clone_from(&reply);
-        self.later(after, Coming::Input(Input::Received(reply)));
+        self.later(after, Coming::Input(Input::Received(LineId::Main, reply)));
     }
 
     fn ask(&mut self, prompt: Prompt) {
@@ -439,12 +439,12 @@ impl<'a> World<'a> {
                     [LinkDown::Unplugged, LinkDown::Closed, LinkDown::Other, LinkDown::Absent];
                 self.link_up = false;
                 let cause = CAUSES[usize::from(self.dice.byte() % 4)];
-                self.feed(Input::LinkDown { cause, detail: "pulled".into() });
+                self.feed(Input::LinkDown { line: LineId::Main, cause, detail: "pulled".into() });
             }
             0xC8..=0xCB => {
                 let length = self.dice.byte();
                 let bytes = self.dice.bytes(length.into()).to_vec();
-                self.feed(Input::Received(bytes));
+                self.feed(Input::Received(LineId::Main, bytes));
             }
             0xCC..=0xCF => self.made_up_frame(),
             0xD0..=0xD3 => self.next_reading = self.now + Duration::from_secs(self.dice.byte().into()),
@@ -483,10 +483,10 @@ impl<'a> World<'a> {
                 self.feed_at(earlier.min(self.now), Input::Wake);
             }
             0xFA..=0xFB => self.feed(Input::File { name: "plan.toml".into(), bytes: vec![1, 2, 3] }),
-            0xFC..=0xFD => self.feed(Input::LinkUp { link: "again".into() }),
+            0xFC..=0xFD => self.feed(Input::LinkUp { line: LineId::Main, link: "again".into() }),
             0xFE..=0xFF => {
                 let again = self.last_reply.clone();
-                self.feed(Input::Received(again));
+                self.feed(Input::Received(LineId::Main, again));
             }
             _ => {}
         }
@@ -505,7 +505,7 @@ impl<'a> World<'a> {
         let length = self.dice.byte();
         let payload = self.dice.bytes(length.into());
         let bytes = wire(|out| Frame { header, payload }.write(out).unwrap());
-        self.feed(Input::Received(bytes));
+        self.feed(Input::Received(LineId::Main, bytes));
     }
 
     /// The verdict against what really happened.
@@ -559,7 +559,7 @@ impl<'a> World<'a> {
     /// Whatever comes after the end changes nothing.
     fn after_the_end(&mut self) {
         let reply = self.last_reply.clone();
-        for input in [Input::Wake, Input::Received(reply), Input::Abort(AbortCause::Operator), Input::Wake] {
+        for input in [Input::Wake, Input::Received(LineId::Main, reply), Input::Abort(AbortCause::Operator), Input::Wake] {
             self.feed(input);
         }
     }

@@ -11,23 +11,20 @@ use plumeline_job::{
     settings,
 };
 use plumeline_link::{LinkSpec, RealClock, faults::FaultSpec};
-use plumeline_procedure::Procedure;
 use plumeline_runtime::{
-    clock::{DATE_OF_SIMULATIONS, date, event_loop},
+    clock::{Clock, DATE_OF_SIMULATIONS, date, event_loop},
     failure::{Exit, Failure},
-    finish,
-    job_files::{Files, Loaded},
+    finish, job,
+    job_files::Files,
     keep::DiskKeeper,
-    live::{Live, Operator, Port},
-    operator::{Script, Site},
+    line::Line,
+    operator::{Operator, Script, SimulatedSite},
     port, scenario,
     session::Session,
-    show::{self, Show},
+    show,
     unit_end::UnitEnd,
-    virtual_time::VirtualJob,
 };
-use plumeline_simulator::{Scenario, Simulation};
-use std::{cell::RefCell, rc::Rc};
+use plumeline_simulator::Simulation;
 
 /// `plumeline demo`
 pub fn demo(args: &Demo) -> Result<Exit, Failure> {
@@ -50,19 +47,24 @@ pub fn demo(args: &Demo) -> Result<Exit, Failure> {
     carrying::keep(&folder, &carried, true)?;
     let files = Files::read(&folder)?.with_port("sim:");
     let loaded = files.check()?;
-    let mut show = show::of_job(args.output.json, false);
-    if args.over == Over::Pty {
-        return over_pty(&folder, &files, &loaded, site, args.speed, &faults, show.as_mut());
-    }
     let told = |e: plumeline_simulator::simulation::ScenarioError| {
         Failure::input(e.to_string(), "choose another defect or place")
     };
-    let mut simulation = Simulation::new(site, Instant::START).map_err(told)?;
-    let mut script = Script::willing();
-    let procedure = Procedure::new(loaded.inputs.clone(), port::driver(&files));
-    let mut session = Session::new(procedure, DiskKeeper::create(&folder)?, loaded.inputs.plan.link.readings_hz);
-    VirtualJob::new(&mut session, &mut simulation, &mut script, show.as_mut(), faults, args.seed, Instant::START)
-        .run(files.opening(DATE_OF_SIMULATIONS.into()))?;
+    let site = SimulatedSite::new(Simulation::new(site, Instant::START).map_err(told)?);
+    let keeper = DiskKeeper::create(&folder)?;
+    let operator = Operator::script("script", Script::willing(), site.clone());
+    let begin = |files: &Files, date: String| {
+        job::Job::begin(files, loaded.inputs.clone(), keeper, date)
+            .operator(operator)
+            .observer(show::of_job(args.output.json, false))
+    };
+    let session = match args.over {
+        Over::Pty => over_pty(&files, &site, args.speed, &faults, begin)?,
+        Over::Process => {
+            let line = Line::simulated(&site, None, faults, args.seed);
+            begin(&files, DATE_OF_SIMULATIONS.into()).line(line).run()?
+        }
+    };
     finish::finished(&folder, &loaded, session, args.output.json, true)
 }
 
@@ -84,44 +86,29 @@ fn carried(job: &Job, args: &Demo) -> Result<(Vec<u8>, Carried), Failure> {
     Ok((old, carried))
 }
 
-/// A simulation that the event loop of the unit's end and the operator's script share.
-struct Shared(Rc<RefCell<Simulation>>);
-impl Site for Shared {
-    fn command(&mut self, now: Instant, line: &str) -> Result<String, Failure> {
-        Ok(self.0.borrow_mut().handle_control(now, line))
-    }
-}
-
 /// The demonstration over a real pseudo-terminal: the simulated unit at one end, the job at the other, in scaled time.
-fn over_pty(
-    folder: &Folder,
+fn over_pty<'a>(
     files: &Files,
-    loaded: &Loaded,
-    site: Scenario,
+    site: &SimulatedSite,
     speed: f64,
     faults: &FaultSpec,
-    show: &mut dyn Show,
-) -> Result<Exit, Failure> {
-    let simulation = Rc::new(RefCell::new(scenario::simulation(site, Instant::START)?));
-    let runtime = event_loop()?;
-    let _inside = runtime.enter();
+    begin: impl FnOnce(&Files, String) -> job::Job<'a, DiskKeeper>,
+) -> Result<Session<DiskKeeper>, Failure> {
+    let events = event_loop()?;
+    let _inside = events.enter();
     let clock = RealClock::starting_at(Instant::START, speed);
-    let mut unit = UnitEnd::pty(None, simulation.clone(), clock)?;
+    let mut unit = UnitEnd::pty(None, site.clone(), clock)?;
     let address = unit.address().to_owned();
     let LinkSpec::Line(line) = port::parse(&address)? else {
         return Err(Failure::internal("a pseudo-terminal that is no line"));
     };
-    let files = files.clone().with_port(&address);
-    let procedure = Procedure::new(loaded.inputs.clone(), port::driver(&files));
-    let mut session = Session::new(procedure, DiskKeeper::create(folder)?, loaded.inputs.plan.link.readings_hz);
-    let operator = Operator::Script(Script::willing(), Box::new(Shared(simulation)));
-    let port = Port::Line(Box::new(port::opener(line, faults, 1, clock)));
-    let live = Live::new(&mut session, port, clock, operator, show);
-    runtime.block_on(async {
+    let running = begin(&files.clone().with_port(&address), date())
+        .line(Line::system(port::opener(line, faults, 1, clock)))
+        .clock(Clock::System(clock));
+    events.block_on(async {
         tokio::select! {
-            end = live.run(files.opening(date())) => end,
-            end = unit.serve() => end,
+            end = running.drive() => end,
+            end = unit.serve() => Err(end.err().unwrap_or_else(|| Failure::internal("the simulated unit has ended"))),
         }
-    })?;
-    finish::finished(folder, loaded, session, false, true)
+    })
 }

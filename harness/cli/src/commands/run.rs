@@ -1,37 +1,34 @@
-//! Jobs over a real line, and over a pseudo-terminal with the simulator behind it.
+//! `plumeline run`: a job through real lines, at a display, or against the bundled simulator.
 use crate::{args::Run, commands::ports};
 use plumeline_base::{Instant, input::Photo};
 use plumeline_job::folder::{self, Folder};
 use plumeline_link::{LinkSpec, RealClock};
-use plumeline_procedure::Procedure;
 use plumeline_runtime::{
-    clock,
+    clock::{self, Clock},
     failure::{Exit, Failure},
     finish,
-    job_files::Files,
-    keep::DiskKeeper,
-    live::{Live, Operator, Port},
-    operator::{self, NoSite, Photos, RemoteSite, Script, Site},
+    job::Job,
+    job_files::{Files, Loaded},
+    line::Line,
+    operator::{self, NoSite, Operator, Photos, RemoteSite, Script, SimulatedSite, Site, keyboard},
     plan_check::{self, Reminding},
-    port, resume, scenario,
-    session::Session,
-    show, terminal,
-    virtual_time::VirtualJob,
+    port,
+    resume::{self, TakenUp},
+    scenario, show,
 };
-use plumeline_simulator::Scenario;
+use plumeline_simulator::{Scenario, scenario::Which};
+
+/// What answers where nobody is at the terminal.
+const UNATTENDED: &str = "script";
 
 /// `plumeline run`
 pub fn run(args: &Run) -> Result<Exit, Failure> {
-    let spec = port::parse(&args.port)?;
-    let faults = port::faults(args.faults.as_deref())?;
+    let ports = Ports::read(args)?;
     let folder = Folder::open(&args.job)?;
     let _lock = folder.lock()?;
     let script = args.operator.as_deref().map(read_operator).transpose()?;
-    let simulated = matches!(spec, LinkSpec::Sim(_));
-    let mut shown = show::of_job(args.output.json, script.is_none() && !simulated);
-    let files = Files::read(&folder)?.with_port(&args.port);
     let date = match &args.date {
-        Some(date) if simulated => date.clone(),
+        Some(date) if ports.simulated() => date.clone(),
         Some(_) => {
             return Err(Failure::input(
                 "--date goes with --port sim: alone",
@@ -40,12 +37,12 @@ pub fn run(args: &Run) -> Result<Exit, Failure> {
         }
         None => clock::date(),
     };
+    let files = Files::read(&folder)?.with_port(&args.port).with_old_port(args.old_port.as_deref());
     let open = plan_checked(&folder, &files, args.output.json)?;
-    let resume::TakenUp { mut session, loaded, opening, at, told, was_over } =
-        begin(&folder, &files, &date, args.speed)?;
-    for words in told {
-        show::print_progress(&words);
-    }
+    let disk = || plumeline_trace::Folder::new(folder.dir());
+    let TakenUp { session, loaded, opening, at, told, was_over } =
+        resume::begin(&folder, disk, &files, &date, args.speed)?;
+    told.iter().for_each(|words| show::print_progress(words));
     if session.outcome().is_some() {
         // Over: what is written when a job is over may still be missing if the program was ended just then.
         if was_over && folder.exists(folder::RESULT)? && folder.exists(folder::REPORT)? {
@@ -56,39 +53,79 @@ pub fn run(args: &Run) -> Result<Exit, Failure> {
         }
         return finish::finished(&folder, &loaded, session, args.output.json, false);
     }
-    let seed = args.seed.unwrap_or(1);
-    let mut show = Reminding { show: shown.as_mut(), open: &open };
-    match spec {
-        LinkSpec::Sim(_) => {
-            let mut site = match &args.scenario {
-                Some(path) => scenario::read(path)?,
-                None => Scenario::new(loaded.inputs.pipework.clone(), 1),
-            };
-            site.seed = args.seed.unwrap_or(site.seed);
-            site.defects.extend(scenario::defects(&args.defect)?);
-            let mut simulation = scenario::simulation(site, at)?;
-            let mut script = script.map_or_else(Script::willing, |(s, _)| s).with_photos(photos(&folder));
-            VirtualJob::new(&mut session, &mut simulation, &mut script, &mut show, faults, seed, at).run(opening)?;
+    let asks = script.is_none() && !ports.simulated();
+    let show = Reminding { show: show::of_job(args.output.json, asks), open };
+    let job = Job::going_on(session, opening, at).observer(show).photos(photos(&folder));
+    let job = if ports.simulated() {
+        let site = simulated_site(args, &loaded, at)?;
+        let script = script.map_or_else(Script::willing, |(script, _)| script);
+        job.line(ports.simulated_line(&site, args)?)
+            .outgoing_line(ports.old.as_ref().map(|_| ports.simulated_old_line(&site, args)).transpose()?)
+            .operator(Operator::script(UNATTENDED, script, site))
+    } else {
+        let real = RealClock::starting_at(at, args.speed);
+        let operator = match script {
+            Some((script, site)) => Operator::script(UNATTENDED, script, site),
+            None => Operator::person("terminal", keyboard::listen(real)),
+        };
+        job.line(line(&ports.main, args, real)?)
+            .outgoing_line(ports.old.as_ref().map(|old| line(old, args, real)).transpose()?)
+            .operator(operator)
+            .clock(Clock::System(real))
+    };
+    finish::finished(&folder, &loaded, job.run()?, args.output.json, false)
+}
+
+/// The ports of a job: one for both units in turn, or one for each.
+struct Ports {
+    main: LinkSpec,
+    old: Option<LinkSpec>,
+}
+impl Ports {
+    fn read(args: &Run) -> Result<Self, Failure> {
+        let (main, old) = (port::parse(&args.port)?, args.old_port.as_deref().map(port::parse).transpose()?);
+        let this = Self { main, old };
+        if this.old.as_ref().is_some_and(|old| matches!(old, LinkSpec::Sim(_)) != this.simulated()) {
+            return Err(Failure::input(
+                "one unit is in the bundled simulator and the other is not",
+                "give sim: for both, or start `plumeline simulate` and give its addresses",
+            ));
         }
-        LinkSpec::Line(_) | LinkSpec::Display => {
-            let runtime = clock::event_loop()?;
-            let _inside = runtime.enter();
-            let real = RealClock::starting_at(at, args.speed);
-            let port = match spec {
-                LinkSpec::Line(line) => Port::Line(Box::new(
-                    port::opener(line, &faults, seed, real).in_root(ports::root(args.root.as_deref())),
-                )),
-                _ => Port::Display,
-            };
-            let operator = match script {
-                Some((script, site)) => Operator::Script(script.with_photos(photos(&folder)), site),
-                None => Operator::Person(terminal::listen(real), terminal::Open::default()),
-            };
-            let live = Live::new(&mut session, port, real, operator, &mut show).with_photos(photos(&folder));
-            runtime.block_on(live.run(opening))?;
-        }
+        Ok(this)
     }
-    finish::finished(&folder, &loaded, session, args.output.json, false)
+    fn simulated(&self) -> bool {
+        matches!(self.main, LinkSpec::Sim(_))
+    }
+    fn simulated_line(&self, site: &SimulatedSite, args: &Run) -> Result<Line, Failure> {
+        let unit = self.old.as_ref().map(|_| Which::Replacement);
+        Ok(Line::simulated(site, unit, port::faults(args.faults.as_deref())?, args.seed.unwrap_or(1)))
+    }
+    fn simulated_old_line(&self, site: &SimulatedSite, args: &Run) -> Result<Line, Failure> {
+        let faults = port::faults(args.faults.as_deref())?;
+        Ok(Line::simulated(site, Some(Which::Outgoing), faults, args.seed.unwrap_or(1).wrapping_add(1)))
+    }
+}
+
+/// A way to a unit outside this process.
+fn line(spec: &LinkSpec, args: &Run, clock: RealClock) -> Result<Line, Failure> {
+    Ok(match spec {
+        LinkSpec::Line(line) => {
+            let faults = port::faults(args.faults.as_deref())?;
+            let opener = port::opener(line.clone(), &faults, args.seed.unwrap_or(1), clock);
+            Line::system(opener.in_root(ports::root(args.root.as_deref())))
+        }
+        LinkSpec::Display | LinkSpec::Sim(_) => Line::Display,
+    })
+}
+
+fn simulated_site(args: &Run, loaded: &Loaded, at: Instant) -> Result<SimulatedSite, Failure> {
+    let mut site = match &args.scenario {
+        Some(path) => scenario::read(path)?,
+        None => Scenario::new(loaded.inputs.pipework.clone(), 1),
+    };
+    site.seed = args.seed.unwrap_or(site.seed);
+    site.defects.extend(scenario::defects(&args.defect)?);
+    Ok(SimulatedSite::new(scenario::simulation(site, at)?))
 }
 
 /// What is wrong or open in a job that is yet to begin, told and given back to be told again before the site goes out of
@@ -127,21 +164,4 @@ fn read_operator(path: &std::path::Path) -> Result<(Script, Box<dyn Site>), Fail
         None => Box::new(NoSite),
     };
     Ok((Script::of(file), site))
-}
-
-/// A new job, or one that goes on where its log ends.
-fn begin(
-    folder: &Folder,
-    files: &Files,
-    date: &str,
-    speed: f64,
-) -> Result<resume::TakenUp<plumeline_trace::Folder>, Failure> {
-    if resume::is_begun(folder)? {
-        return resume::take_up(folder, || plumeline_trace::Folder::new(folder.dir()), files, date, speed);
-    }
-    let loaded = files.check()?;
-    let procedure = Procedure::new(loaded.inputs.clone(), port::driver(files));
-    let session = Session::new(procedure, DiskKeeper::create(folder)?, loaded.inputs.plan.link.readings_hz);
-    let opening = files.opening(date.into());
-    Ok(resume::TakenUp { session, loaded, opening, at: Instant::START, told: Vec::new(), was_over: false })
 }

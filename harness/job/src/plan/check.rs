@@ -148,6 +148,11 @@ fn smoke(
         },
     };
     plan.smoke.presence = presence(source, s.presence.as_ref(), pipework, &plan.holes.choice)?;
+    if let Some(none) = s.levels_not_shown.iter().find(|n| *n.as_ref() == 0) {
+        let remedy = "count levels from 1, the lowest";
+        return Err(source.problem(Kind::Range, none.span(), "there is no alarm level 0", remedy));
+    }
+    plan.smoke.levels_not_shown = s.levels_not_shown.iter().map(|n| *n.as_ref()).collect();
     if let Some(name) = &s.mark {
         plan.smoke.mark = choice(source, name, "a way to mark the release", MARKS)?;
     }

@@ -42,7 +42,7 @@ const FACTS: &[(&str, &[&str])] = &[
     ),
     ("limits", &["port_obscuration"]),
     ("holes", &["which"]),
-    ("smoke", &["at", "presence", "mark"]),
+    ("smoke", &["at", "presence", "levels_not_shown", "mark"]),
     ("supply", &["calculation"]),
 ];
 

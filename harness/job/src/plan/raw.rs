@@ -118,6 +118,9 @@ pub(super) struct Smoke {
     /// closed in turn), "none" (if not stated), or a list.
     #[schemars(transform = words_or_list(check::PRESENCE))]
     pub(super) presence: Option<Spanned<Which>>,
+    /// Alarm levels that the smoke need not reach, by number from 1, the lowest: they are listed as not shown. None if not stated.
+    #[serde(default)]
+    pub(super) levels_not_shown: Vec<Spanned<u8>>,
     /// Who marks the release; "by-hand" if not stated.
     #[schemars(transform = names(check::MARKS))]
     pub(super) mark: Option<Spanned<String>>,

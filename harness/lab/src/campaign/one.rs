@@ -8,24 +8,22 @@ use super::{
 };
 use plumeline_base::{Instant, Verdict, quantity::M3_S_PER_L_MIN};
 use plumeline_link::faults::FaultSpec;
-use plumeline_procedure::{Outcome, Procedure, StageKind, outcome::Figure, plan::HoleChoice};
+use plumeline_procedure::{Outcome, StageKind, outcome::Figure, plan::HoleChoice};
 use plumeline_runtime::{
+    clock::DATE_OF_SIMULATIONS,
     failure::Failure,
+    job,
     job_files::{Files, Loaded},
     keep::MemoryKeeper,
-    operator::Script,
-    port,
+    line::Line,
+    operator::{Operator, Script, SimulatedSite},
     session::{Keeper, Session},
-    show::Quiet,
-    virtual_time::VirtualJob,
 };
 use plumeline_simulator::{Defect, Scenario, Simulation, scenario::Law};
 use serde::{Deserialize, Serialize};
 
 /// Monte Carlo draws of a campaign's predictions: a twentieth of a real job's, for speed.
 const DRAWS: u32 = 200;
-/// The date of every job, so that a seed gives the same bytes for ever.
-const DATE: &str = "2026-01-01T08:00:00Z";
 
 /// What came of one job.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -154,15 +152,13 @@ impl Drawn {
     }
     /// Runs it in virtual time.
     pub(super) fn play<K: Keeper>(&self, files: &Files, loaded: &Loaded, keeper: K) -> Result<Session<K>, Failure> {
-        let mut simulation = Simulation::new(self.scenario.clone(), Instant::START)
+        let simulation = Simulation::new(self.scenario.clone(), Instant::START)
             .map_err(|e| Failure::internal(format!("the campaign drew what can't be simulated: {e}")))?;
-        let procedure = Procedure::new(loaded.inputs.clone(), port::driver(files));
-        let mut session = Session::new(procedure, keeper, loaded.inputs.plan.link.readings_hz);
-        let (mut script, mut show) = (Script::willing(), Quiet);
-        let (faults, seed) = (FaultSpec::default(), self.scenario.seed);
-        VirtualJob::new(&mut session, &mut simulation, &mut script, &mut show, faults, seed, Instant::START)
-            .run(files.opening(DATE.into()))?;
-        Ok(session)
+        let site = SimulatedSite::new(simulation);
+        job::Job::begin(files, loaded.inputs.clone(), keeper, DATE_OF_SIMULATIONS)
+            .line(Line::simulated(&site, None, FaultSpec::default(), self.scenario.seed))
+            .operator(Operator::script("script", Script::willing(), site))
+            .run()
     }
 }
 

@@ -156,6 +156,7 @@ macro_rules! topics {
     };
 }
 topics! {
+    alarms
     as_found
     baseline
     checklist
@@ -166,6 +167,7 @@ topics! {
     held
     holes
     inhibit
+    inlets
     isolate
     load
     missed
@@ -175,6 +177,7 @@ topics! {
     purge
     restore
     smoke
+    states
     supervise
     supply
     unit

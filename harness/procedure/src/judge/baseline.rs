@@ -7,6 +7,7 @@ use crate::{
     job::JobInputs,
     mean_flow::{L_MIN, MeanFlow},
     outcome::{Figure, Finding, StageKind, Subject},
+    plan::Limit,
 };
 use alloc::vec::Vec;
 use plumeline_base::{
@@ -35,11 +36,29 @@ pub(crate) fn read_back(taken: &Baseline, read: &Baseline, boot_id: Option<u64>)
     another.into_iter().chain(before_start).map(of_unit).collect()
 }
 
-/// The baseline that the unit tells for a pipe, m3/s, against the flow just before it.
-pub(crate) fn taken(inputs: &JobInputs, inlet: u8, told: Option<f64>, before: &Result<MeanFlow, Error>) -> Finding {
+/// How far a flow may be off, as a share of it: a part of the band that supervises it from then on, so that the band stays
+/// about what it is set to.
+fn part_of_band(part: &Limit, band: f64) -> Limit {
+    Limit {
+        value: part.value * band,
+        source: alloc::format!("{}; band {:.0} %", part.source, band * 100.0),
+        ..part.clone()
+    }
+}
+
+/// The baseline that the unit tells for a pipe, m3/s, against the flow just before it. `band`: the narrower side of the band
+/// in which it is supervised, as a share of it.
+pub(crate) fn taken(
+    inputs: &JobInputs,
+    inlet: u8,
+    told: Option<f64>,
+    before: &Result<MeanFlow, Error>,
+    band: f64,
+) -> Finding {
+    let limit = part_of_band(&inputs.plan.flow.baseline_off, band);
     let of = |fact| {
         let mut f = Finding::of(StageKind::Baseline, Subject::Pipe(inlet), fact);
-        f.limit = Some(inputs.plan.flow.material.clone());
+        f.limit = Some(limit.clone());
         f
     };
     let (q, mean) = match (told, before) {
@@ -51,7 +70,7 @@ pub(crate) fn taken(inputs: &JobInputs, inlet: u8, told: Option<f64>, before: &R
     f.measured = Some(Figure::plain(q * L_MIN, "L/min"));
     f.expected = Some(mean.figure());
     f.window = Some(mean.window);
-    match against(inputs, q - mean.estimate.value, mean, mean.estimate.value) {
+    match against(inputs, q - mean.estimate.value, mean, limit.value * mean.estimate.value) {
         Err(error) => f.state(fact::not_judged(error, error.remedy())),
         Ok(ruling) => {
             let fact = match ruling.because {
@@ -71,10 +90,12 @@ pub(crate) fn last_look(
     inlet: u8,
     mean: &Result<MeanFlow, Error>,
     baseline: Option<f64>,
+    band: f64,
 ) -> Finding {
+    let limit = part_of_band(&inputs.plan.flow.last_look_off, band);
     let of = |fact| {
         let mut f = Finding::of(StageKind::LastLook, Subject::Pipe(inlet), fact);
-        f.limit = Some(inputs.plan.flow.material.clone());
+        f.limit = Some(limit.clone());
         f
     };
     let (mean, baseline) = match (mean, baseline) {
@@ -87,7 +108,7 @@ pub(crate) fn last_look(
     f.expected = Some(Figure::plain(baseline, "L/min"));
     f.window = Some(mean.window);
     let base = baseline * M3_S_PER_L_MIN;
-    match against(inputs, mean.estimate.value - base, mean, base) {
+    match against(inputs, mean.estimate.value - base, mean, limit.value * base) {
         Err(error) => f.state(fact::look_not_judged(error)),
         Ok(ruling) => {
             let fact = match ruling.because {
@@ -101,12 +122,11 @@ pub(crate) fn last_look(
     f
 }
 
-/// A difference of one sensor's flows against the smallest material change of `whole`.
-fn against(inputs: &JobInputs, difference: f64, mean: &MeanFlow, whole: f64) -> Result<Ruling, Error> {
+/// A difference of one sensor's flows against a limit, both m3/s.
+fn against(inputs: &JobInputs, difference: f64, mean: &MeanFlow, limit: f64) -> Result<Ruling, Error> {
     // The unit's own average has scatter of its own, taken to be as large.
     let difference = Estimate::new(difference, 0.0, mean.u_scatter * core::f64::consts::SQRT_2);
-    let material = inputs.plan.flow.material.value * whole;
-    decide(inputs, &difference, mean.dof, &Limits::between(-material, material), None, L_MIN)
+    decide(inputs, &difference, mean.dof, &Limits::between(-limit, limit), None, L_MIN)
 }
 
 /// What no reading shows: pipes, cover, filter and fan left alone since the baseline was taken.
@@ -167,11 +187,13 @@ mod tests {
     #[test]
     fn the_baseline_is_what_was_measured_just_before() {
         let inputs = sample::inputs();
-        let of =
-            |told: Option<f64>, before: Result<MeanFlow, Error>| taken(&inputs, 1, told.map(|q| q / L_MIN), &before);
+        let of = |told: Option<f64>, before: Result<MeanFlow, Error>| {
+            taken(&inputs, 1, told.map(|q| q / L_MIN), &before, 0.2)
+        };
         let before = || Ok(flow(30.0, 0.5));
         assert_eq!(told(&of(Some(30.1), before())), ("baseline.as-measured", Verdict::Pass));
-        assert_eq!(told(&of(Some(33.0), before())), ("baseline.near-limit", Verdict::Undecided));
+        assert_eq!(told(&of(Some(30.6), before())), ("baseline.near-limit", Verdict::Undecided));
+        assert_eq!(told(&of(Some(31.5), before())), ("baseline.not-as-measured", Verdict::Fail), "5 %");
         assert_eq!(told(&of(Some(24.0), before())), ("baseline.not-as-measured", Verdict::Fail));
         assert_eq!(told(&of(None, before())), ("baseline.none-held", Verdict::Fail));
         assert_eq!(told(&of(Some(30.0), Err(Error::UnsoundEstimate))), ("baseline.not-measured", Verdict::Undecided));
@@ -181,10 +203,11 @@ mod tests {
     #[test]
     fn the_last_look_finds_flow_as_at_the_baseline() {
         let inputs = sample::inputs();
-        let of = |mean: Result<MeanFlow, Error>, baseline: Option<f64>| last_look(&inputs, 1, &mean, baseline);
+        let of = |mean: Result<MeanFlow, Error>, baseline: Option<f64>| last_look(&inputs, 1, &mean, baseline, 0.2);
         let base = Some(30.0);
         assert_eq!(told(&of(Ok(flow(30.1, 0.5)), base)), ("last-look.as-at-baseline", Verdict::Pass));
-        assert_eq!(told(&of(Ok(flow(27.0, 0.5)), base)), ("last-look.near-limit", Verdict::Undecided));
+        assert_eq!(told(&of(Ok(flow(29.1, 0.5)), base)), ("last-look.near-limit", Verdict::Undecided));
+        assert_eq!(told(&of(Ok(flow(28.2, 0.5)), base)), ("last-look.not-as-at-baseline", Verdict::Fail), "6 %");
         assert_eq!(told(&of(Ok(flow(24.0, 0.5)), base)), ("last-look.not-as-at-baseline", Verdict::Fail));
         assert_eq!(told(&of(Ok(flow(30.0, 0.0)), base)), ("last-look.not-judged", Verdict::Undecided));
         assert_eq!(told(&of(Err(Error::UnsoundEstimate), base)), ("last-look.not-measured", Verdict::Undecided));

@@ -2,9 +2,9 @@
 use crate::{
     facts::inhibit as fact,
     outcome::{Finding, StageKind, Subject},
-    state::JobState,
 };
 use plumeline_detector::{Reading, bit};
+use plumeline_unit::{UnitView, meaning::Function, view::OutputUse};
 
 /// What a reading shows of the inhibit.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -17,23 +17,37 @@ pub(crate) enum Held {
     Operated(u8),
 }
 
-/// Outputs that an inhibit holds back, as far as that is known: bits of those that certainly follow an alarm, and of those
-/// that may follow a fault and so be operated.
-#[derive(Clone, Copy, Debug, Default)]
-pub(crate) struct HeldBack {
-    pub(crate) alarms: u32,
-    pub(crate) may_follow_fault: u32,
+/// What the outputs follow, as bits; those of which it is not known, and those that follow anything else (a unit may have one
+/// that shows its power), stand in neither.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(crate) struct Followed {
+    /// An alarm level: held back by an inhibit.
+    pub(crate) level: u32,
+    /// A fault: operated while one stands, inhibited or not.
+    pub(crate) fault: u32,
 }
-
-/// What is known of the outputs: before the settings are read back, any may follow a fault.
-pub(crate) fn held_back(_: &JobState) -> HeldBack {
-    HeldBack { alarms: 0, may_follow_fault: u32::MAX }
+impl Followed {
+    /// By the replacement's description and settings.
+    pub(crate) fn of(unit: &UnitView<'_>) -> Self {
+        let mut all = Self::default();
+        for n in 1..=32 {
+            match unit.output(n) {
+                Ok(OutputUse { function: Function::Level(_), .. }) => all.level |= bit(n),
+                Ok(OutputUse { function: Function::Fault | Function::FlowFault, .. }) => all.fault |= bit(n),
+                _ => {}
+            }
+        }
+        all
+    }
+    /// Outputs of a reading that nothing in it accounts for.
+    pub(crate) fn unasked(self, reading: &Reading) -> u32 {
+        reading.outputs & (self.level | if reading.faults.is_clear() { self.fault } else { 0 })
+    }
 }
 
 /// Holds one reading against what an inhibit promises. `driven`: outputs that are operated for test.
-pub(crate) fn look(reading: &Reading, driven: u32, outputs: HeldBack) -> Held {
-    let by_fault = if reading.faults.is_clear() { 0 } else { outputs.may_follow_fault & !outputs.alarms };
-    let unasked = reading.outputs & !driven & !by_fault;
+pub(crate) fn look(reading: &Reading, driven: u32, outputs: Followed) -> Held {
+    let unasked = outputs.unasked(reading) & !driven;
     match (1..=32).find(|n| unasked & bit(*n) != 0) {
         Some(output) => Held::Operated(output),
         None if !reading.inhibited() => Held::NotTold,
@@ -59,7 +73,7 @@ mod tests {
     fn an_operated_output_is_seen_unless_it_is_driven_or_follows_a_fault() {
         let held = |outputs, faults, driven| {
             let reading = Reading { outputs, faults, conditions: Conditions::INHIBITED, ..Reading::default() };
-            look(&reading, driven, HeldBack { alarms: 0b1110, may_follow_fault: 0b0001 })
+            look(&reading, driven, Followed { level: 0b1110, fault: 0b0001 })
         };
         assert_eq!(held(0, Faults::default(), 0), Held::Yes);
         assert_eq!(held(0b0100, Faults::default(), 0), Held::Operated(3));
@@ -68,6 +82,6 @@ mod tests {
         assert_eq!(held(0b0001, Faults::default(), 0), Held::Operated(1), "no fault stands");
         assert_eq!(held(0b0001, Faults::FLOW, 0), Held::Yes);
         let silent = Reading::default();
-        assert_eq!(look(&silent, 0, HeldBack::default()), Held::NotTold);
+        assert_eq!(look(&silent, 0, Followed::default()), Held::NotTold);
     }
 }

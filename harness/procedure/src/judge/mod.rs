@@ -3,6 +3,7 @@
 //!
 //! The statistics are the measure crate's; here is only how this job uses them. Not here: asking, reading and waiting
 //! ([`crate::stages`]), and sentences ([`crate::facts`]).
+pub(crate) mod alarms;
 pub(crate) mod as_found;
 pub(crate) mod band;
 pub(crate) mod baseline;
@@ -16,6 +17,7 @@ pub(crate) mod held;
 pub(crate) mod holes;
 pub(crate) mod holes_compared;
 pub(crate) mod inhibit;
+pub(crate) mod inlets;
 pub(crate) mod isolate;
 pub(crate) mod load;
 pub(crate) mod outputs;
@@ -26,6 +28,7 @@ pub(crate) mod restore;
 #[cfg(test)]
 pub(crate) mod sample;
 pub(crate) mod smoke;
+pub(crate) mod states;
 pub(crate) mod supervise;
 pub(crate) mod supply;
 pub(crate) mod unit;

@@ -19,6 +19,10 @@ pub struct Advanced {
     pub as_found: AsFoundRules,
     /// How a release of smoke is done and read.
     pub smoke: SmokeRules,
+    /// How closely an alarm level must follow its settings.
+    pub alarms: AlarmRules,
+    /// How inlets without a pipe are read.
+    pub inlets: InletRules,
     /// How clear air is shown.
     pub purge: PurgeRules,
     /// How the unit's own supervision is tried.
@@ -119,12 +123,32 @@ sections! {
         /// Risk of taking noise for smoke, over all looks of a run
         false_alarm: f64 = "false_alarm", Ratio, over(0.0, 0.5), [practice(0.001)];
     }
+    /// How closely an alarm level must follow its settings.
+    AlarmRules in "advanced.alarms" {
+        /// Share of a threshold by which a reading may be off what the unit compares with it
+        threshold: f64 = "threshold", Ratio, between(0.0, 1.0), [practice(0.15)];
+        /// A level may rise so much sooner or later than its delay says
+        time_s: f64 = "time", Time, over(0.0, 600.0), [practice(5.0)];
+        /// Levels are looked at this often while one may still rise
+        look_s: f64 = "look", Time, between(1.0, 600.0), [practice(2.0)];
+    }
+    /// How inlets without a pipe are read.
+    InletRules in "advanced.inlets" {
+        /// How long they are read
+        read_s: f64 = "read", Time, between(1.0, 3600.0), [practice(20.0)];
+        /// Fewest readings that tell a flow
+        least_readings: u32 = "least_readings", Count, between(3.0, 10_000.0), [practice(5.0)];
+        /// Standard uncertainties by which the flow read must be clear of its limit
+        widths: f64 = "widths", Ratio, between(1.0, 100.0), [practice(2.0)];
+    }
     /// How clear air is shown.
     PurgeRules in "advanced.purge" {
         /// A reset clears the latched alarms within
         latches_reset_s: f64 = "latches_reset", Time, over(0.0, 3600.0), [practice(30.0)];
         /// A fresh reading is waited for before outputs are given back
         fresh_s: f64 = "fresh", Time, over(0.0, 600.0), [practice(5.0)];
+        /// What was asked of the unit when outputs are given back shows in its readings within
+        shows_s: f64 = "shows", Time, over(0.0, 60.0), [practice(3.0)];
         /// Readings are started, where none came, for this long before outputs are given back
         look_s: f64 = "look", Time, over(0.0, 600.0), [practice(10.0)];
     }

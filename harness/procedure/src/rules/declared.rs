@@ -68,6 +68,15 @@ sections! {
         average_s: f64 = "average", Time, between(1.0, 3600.0), [practice(60.0)];
         /// What the smallest material defect does to a pipe's flow (the tolerance): set it from its consequence
         material: Limit = "material", Ratio, over(0.0, 1.0), [practice_of(0.10, "change of a pipe's flow by the smallest material defect")];
+        /// What an inlet without a pipe may draw at most, as a share of the flow of all pipes
+        unused_inlet: Limit = "unused_inlet", Ratio, over(0.0, 1.0),
+            [practice_of(0.02, "flow of an inlet without a pipe, as a share of the flow of all pipes")];
+        /// How far the baseline may be off what was measured just before it, as a share of the unit's band around it: a band of 20 % round a baseline 5 % off is not 20 %
+        baseline_off: Limit = "baseline_off", Ratio, over(0.0, 1.0),
+            [practice_of(0.1, "baseline against the flow just before it, as a share of the unit's band")];
+        /// How far the flow at the last look may be off the baseline, as a share of the unit's band around it
+        last_look_off: Limit = "last_look_off", Ratio, over(0.0, 1.0),
+            [practice_of(0.15, "flow at the last look against the baseline, as a share of the unit's band")];
         /// Standard uncertainty of the unit's flow readings that its inlets share
         calibration_common: f64 = "calibration_common", Ratio, between(0.0, 1.0), [practice(0.03)];
         /// Standard uncertainty of the flow readings of each inlet by itself
@@ -97,6 +106,8 @@ sections! {
             at: Vec<HoleRef> = Vec::new();
             /// Holes shown to draw by smoke, which is not timed: those that closing can't show.
             presence: Vec<HoleRef> = Vec::new();
+            /// Alarm levels that the smoke need not reach: they are then listed as not shown.
+            levels_not_shown: Vec<u8> = Vec::new();
             /// How the moment of release is known.
             mark: ReleaseMark = ReleaseMark::ByHand;
         }

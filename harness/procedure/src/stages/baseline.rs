@@ -42,12 +42,18 @@ pub(crate) async fn baseline(ctx: Context) -> Result<(), Stop> {
         if let (Some(q), Ok(_)) = (told, &before) {
             record(&ctx, &inputs, pipe, |p| p.baseline = Some(q * L_MIN));
         }
-        ctx.found(judge::taken(&inputs, pipe.inlet, told, &before));
+        ctx.found(judge::taken(&inputs, pipe.inlet, told, &before, band(&ctx)));
     }
     if let Some(words) = unproven {
         ctx.found(judge::of_unit(fact::over_unproven(words)));
     }
     Ok(())
+}
+
+/// The narrower side of the band in which the unit supervises its flows, as a share; the plan's where the unit tells none.
+fn band(ctx: &Context) -> f64 {
+    let told = ctx.replacement(|unit| unit.flow_band()).map(|band| band.low.min(band.high));
+    told.unwrap_or(ctx.inputs().plan.limits.flow_band.value)
 }
 
 async fn asked(ctx: &Context, request: Request) -> Result<Baseline, Stop> {
@@ -92,8 +98,9 @@ pub(crate) async fn last_look(ctx: Context) -> Result<(), Stop> {
     // Air that has just been disturbed (a refitted inlet, closed holes) is given one settling window.
     ctx.sleep(seconds(inputs.plan.settle.window_s)).await;
     let means = average(&ctx, &pipes, seconds(inputs.plan.flow.average_s), "the last look at the flows").await;
+    super::inlets::unused(&ctx, StageKind::LastLook, means.iter().flatten()).await;
     for ((pipe, mean), baseline) in pipes.iter().zip(means).zip(baselines) {
-        ctx.found(judge::last_look(&inputs, pipe.inlet, &mean, baseline));
+        ctx.found(judge::last_look(&inputs, pipe.inlet, &mean, baseline, band(&ctx)));
     }
     Ok(())
 }

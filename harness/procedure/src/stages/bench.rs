@@ -11,7 +11,7 @@ use crate::{
     outcome::StageKind,
     prompt::Act,
 };
-use plumeline_base::Verdict;
+use plumeline_base::{Verdict, input::LineId};
 
 pub(crate) async fn bench(ctx: Context) -> Result<(), Stop> {
     let text = "Put the replacement on the bench, not on the wall: supply on, the cable to it, nothing wired to its outputs and \
@@ -20,15 +20,21 @@ pub(crate) async fn bench(ctx: Context) -> Result<(), Stop> {
         ctx.found(judge::replacement(StageKind::Bench, fact::not_tried(why)));
         return Ok(());
     }
+    ctx.turn_to(LineId::Main);
     let end = on_the_bench(&ctx).await;
     if end == Err(Stop::Found) || ctx.verdict_of(StageKind::Bench) == Verdict::Fail {
         return Err(Stop::Found);
     }
-    let text = "Take the replacement's power off and connect the cable to the outgoing unit. Done?";
+    let text = if ctx.get().lines.are_two() {
+        "Take the replacement's power off. Done?"
+    } else {
+        "Take the replacement's power off and connect the cable to the outgoing unit. Done?"
+    };
     if let Err(why) = ctx.ask_done(Act::BenchDone, text).await {
         ctx.found(judge::replacement(StageKind::Bench, fact::cable_not_moved(why)));
     }
     unit::forget(&ctx);
+    ctx.turn_to(LineId::Outgoing);
     end
 }
 

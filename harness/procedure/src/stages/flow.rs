@@ -3,13 +3,14 @@
 //! Not here: what it is compared with ([`crate::judge::flow`]).
 pub(crate) use crate::mean_flow::{L_MIN, MeanFlow, coverage_factor};
 
+use super::inlets;
 use crate::{
     context::{Context, Stop},
     facts::flow as fact,
     job::{JobInputs, Pipe},
-    judge::{flow as judge, pipes_compared::PipesCompared},
+    judge::{flow as judge, pipes_compared::PipesCompared, states},
     mean_flow::to_actual,
-    outcome::{Figure, Finding, PipeFlow},
+    outcome::{Figure, Finding, PipeFlow, StageKind},
     readings::Item,
 };
 use alloc::{format, vec::Vec};
@@ -169,6 +170,9 @@ pub(crate) async fn settle(ctx: Context) -> Result<(), Stop> {
             for (pipe, state) in pipes.iter().zip(&states) {
                 ctx.found(judge::settled(&inputs, pipe.inlet, state));
             }
+            let latest = ctx.latest();
+            let state = states::before_measuring(StageKind::Settle, latest.as_ref().map(|t| &t.reading));
+            state.into_iter().for_each(|f| ctx.found(f));
             return Ok(());
         }
         if now.since(told) >= Duration::from_secs(2) {
@@ -233,6 +237,7 @@ pub(crate) async fn against_prediction(ctx: &Context) -> Flows {
             p.smallest_visible = Some(u / predicted.value);
         });
     }
+    inlets::unused(ctx, StageKind::ProveFlow, measured.iter().map(|(_, mean)| mean)).await;
     let compared = PipesCompared::new(&inputs, &measured);
     Flows { by_pipe: flows.into_iter().map(|(pipe, _)| pipe).zip(findings).collect(), compared, measured }
 }

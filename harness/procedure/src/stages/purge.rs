@@ -1,5 +1,8 @@
 //! Obscuration back under the lowest level, latches reset.
-use super::clear_air::{quiet, stop_smoke};
+use super::{
+    alarms,
+    clear_air::{quiet, stop_smoke},
+};
 use crate::{
     context::{Context, Stop},
     judge::purge::{self as judge, Reset},
@@ -19,6 +22,9 @@ pub(crate) async fn purge(ctx: Context) -> Result<(), Stop> {
     }
     let began = ctx.now();
     let clear = quiet(&ctx, "waiting for the smoke to clear").await;
+    if clear.is_ok() {
+        alarms::after_smoke(&ctx);
+    }
     ctx.found(judge::air(began, clear.as_ref().map(|at| *at).map_err(String::as_str)));
     reset_latches(&ctx).await
 }

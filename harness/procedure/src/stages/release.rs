@@ -2,11 +2,11 @@
 //!
 //! A release is set aside only before its result is known: by a person who says so before anything is judged, or
 //! because nobody watched or readings were missing meanwhile. Not here: what a time or a presence is held against.
-use super::clear_air;
+use super::{alarms, clear_air};
 use crate::{
     context::{Context, Deadline},
     job::JobInputs,
-    judge::smoke::SmokeSeen,
+    judge::{alarms::Seen, smoke::SmokeSeen},
     plan::{HoleRef, ReleaseMark},
     prompt::Act,
     readings::Item,
@@ -85,6 +85,9 @@ pub(super) async fn release(
     // Whatever comes or fails to come from here on, the run does not end before it began.
     gather.last = gather.last.max(at);
     let seen = watched(ctx, inputs, &wanted, &mut gather, at).await;
+    if seen.is_ok() {
+        alarms::watch(ctx, words, &mut gather).await;
+    }
     clear_air::stop_smoke(ctx).await;
     match seen {
         Ok(seen) => Ran::Seen(Box::new(seen)),
@@ -178,14 +181,15 @@ fn rule(inputs: &JobInputs, level: Extinction, latest_s: f64) -> Rule {
     }
 }
 
-/// Gathers the extinction that concerns each inlet, and the first alarm level.
-struct Gather {
+/// Gathers the extinction that concerns each inlet, and the alarm levels.
+pub(super) struct Gather {
     feed: crate::feed::Feed,
     /// By inlet: all of them on a unit with a sensor for each, else the same one for all.
     samples: Vec<Vec<Sample>>,
     shared: bool,
     longest_gap: Duration,
     alarm: Option<Instant>,
+    levels: Vec<Seen>,
     last: Instant,
     broken: bool,
 }
@@ -200,6 +204,7 @@ impl Gather {
             shared,
             longest_gap: seconds(inputs.plan.advanced.smoke.longest_gap_s),
             alarm: None,
+            levels: Vec::new(),
             last: ctx.now(),
             broken: false,
         }
@@ -214,6 +219,9 @@ impl Gather {
                 for (inlet, samples) in (1u8..).zip(&mut self.samples) {
                     samples.extend(t.extinction(inlet));
                 }
+                // What is told without an extinction can't be held against a threshold.
+                let seen = |k: Extinction| Seen { at: t.at, extinction: k.0, reached: t.reading.levels };
+                self.levels.extend(t.highest_extinction().map(seen));
                 if t.reading.levels != 0 {
                     self.alarm.get_or_insert(t.at);
                 }
@@ -223,9 +231,18 @@ impl Gather {
     }
     fn begin_again(&mut self) {
         self.samples.iter_mut().for_each(Vec::clear);
+        self.levels.clear();
         (self.alarm, self.broken) = (None, false);
     }
-    async fn until(&mut self, end: Deadline) {
+    /// What each reading told of the alarm levels.
+    pub(super) fn levels(&self) -> &[Seen] {
+        &self.levels
+    }
+    /// Readings are missing.
+    pub(super) const fn is_broken(&self) -> bool {
+        self.broken
+    }
+    pub(super) async fn until(&mut self, end: Deadline) {
         while let Some(item) = self.feed.next_before(end).await {
             self.take(&item);
         }

@@ -5,7 +5,7 @@ use crate::{
     effect::Entry,
     executor::race,
     facts::restore as fact,
-    judge::restore as judge,
+    judge::{inhibit::Followed, restore as judge, states},
     outcome::{Finding, StageKind},
     prompt::Act,
 };
@@ -45,6 +45,8 @@ async fn lapses(ctx: &Context) {
 
 async fn give_back(ctx: &Context) {
     look_at_the_air(ctx).await;
+    // What the tests of supplies and supervision left latched is no finding; what comes back after this is.
+    let _ = ctx.unit_once(Request::ResetLatches).await;
     let latest = ctx.latest();
     if let Some(kept) = judge::kept(latest.as_ref().map(|t| t.reading.levels | t.reading.latched)) {
         ctx.found(kept);
@@ -59,6 +61,14 @@ async fn give_back(ctx: &Context) {
         }
         ctx.found(judge::given_back(released.as_ref().map(|_| ())));
     }
+    let given_back = !ctx.get().inhibit.on;
+    if given_back {
+        let shows = seconds(ctx.inputs().plan.advanced.purge.shows_s);
+        let from = ctx.now() + shows;
+        let left = ctx.until_reading(shows * 3, |t| t.at > from).await;
+        let outputs = ctx.replacement(Followed::of);
+        states::as_left(left.as_ref().map(|t| &t.reading), outputs).into_iter().for_each(|f| ctx.found(f));
+    }
     if let Some(t) = latest {
         ctx.found(judge::faults(t.reading.faults, ctx.verdict_of(StageKind::Baseline)));
     }
@@ -67,7 +77,7 @@ async fn give_back(ctx: &Context) {
 /// A job that was told to stop before it wanted readings has none: they are started, so that the outputs can be given back
 /// over air that is shown to be clear. A unit that can't be reached holds nobody up.
 async fn look_at_the_air(ctx: &Context) {
-    if ctx.get().stream.hz.is_some() || !ctx.get().link.up {
+    if ctx.get().stream.hz.is_some() || !ctx.get().lines.used().link.up {
         return;
     }
     let rules = &ctx.inputs().plan.advanced.purge.clone();

@@ -1,7 +1,10 @@
 //! Smoke released at the far end of each pipe, timed to the first significant rise at the sensor.
 //!
 //! Not here: what the times show ([`crate::judge::smoke`]).
-use super::release::{Ran, release};
+use super::{
+    alarms,
+    release::{Ran, release},
+};
 use crate::{
     context::{Context, Stop},
     facts::smoke as fact,
@@ -29,6 +32,7 @@ pub(crate) async fn prove_smoke(ctx: Context) -> Result<(), Stop> {
     for hole in &inputs.plan.smoke.at {
         at_hole(&ctx, &inputs, *hole).await;
     }
+    alarms::conclude(&ctx);
     Ok(())
 }
 

@@ -9,7 +9,7 @@ use crate::{
     prompt::Act,
 };
 use core::time::Duration;
-use plumeline_base::{Verdict, time::seconds};
+use plumeline_base::{Verdict, input::LineId, time::seconds};
 use plumeline_detector::{Abilities, Identity, Request, Told, Trouble, settings::Settings};
 
 /// From here until the next unit has said who it is, a silent line and a new start are what is expected.
@@ -30,6 +30,9 @@ pub(crate) async fn swap(ctx: Context) -> Result<(), Stop> {
                 battery first. Fit the replacement: pipes pushed dry into the inlets of the same number and sealed, unused inlets \
                 plugged, exhaust refitted, wires as marked, cover on. Give it power and connect the cable. Done?";
     let fitted = ctx.ask_done(Act::Swap, text).await;
+    if fitted.is_ok() {
+        ctx.turn_to(LineId::Main);
+    }
     ctx.found(judge::replacement(StageKind::Swap, fitted.as_ref().map_or_else(fact::not_fitted, |_| fact::fitted())));
     fitted.map(|_| ()).map_err(|_| Stop::Found)
 }

@@ -413,7 +413,10 @@ pub(crate) fn aborted() -> Sample {
     o.trouble = Some(Trouble::LinkDown(LinkDown::Unplugged));
     o.could_have_missed.clear();
     s.record = record(1720, [1.006, 0.991, 1.012], [false; 3], (1630, 1641));
-    s.record.entry(S(1720), &Entry::LinkDown { cause: LinkDown::Unplugged, detail: "EIO".into() });
+    s.record.entry(
+        S(1720),
+        &Entry::LinkDown { line: Default::default(), cause: LinkDown::Unplugged, detail: "EIO".into() },
+    );
     s.record.entry(S(1795), &Entry::Ended { verdict: Verdict::Undecided, because: String::new() });
     s
 }

@@ -37,6 +37,7 @@ pub(crate) fn plan() -> Plan {
             material: limit(0.1, "1", "this job", Mark::ThisJob),
             calibration_common: 0.02,
             calibration_individual: 0.01,
+            ..FlowPlan::default()
         },
         holes: HolePlan {
             choice: HoleChoice::Reachable,
@@ -54,6 +55,7 @@ pub(crate) fn plan() -> Plan {
             release_s: 15.0,
             purge_below: 0.5,
             purge_hold_s: 30.0,
+            ..SmokePlan::default()
         },
         rule: RulePlan { accept_risk: 0.05, reject_risk: 0.05, coverage: 0.95 },
         outputs: OutputPlan::default(),

@@ -45,7 +45,7 @@ pub(super) fn record(until: u64, factor: [f64; 3], weak: [bool; 3], lost: (u64, 
         let digit = name.as_bytes()[1] % 10 + b'0';
         r.entry(S(0), &Entry::File { name: name.into(), sha256: String::from_utf8(vec![digit; 64]).unwrap(), length });
     }
-    r.entry(S(1), &Entry::LinkUp { link: "serial:/dev/ttyUSB0@115200".into() });
+    r.entry(S(1), &Entry::LinkUp { line: Default::default(), link: "serial:/dev/ttyUSB0@115200".into() });
     let mut id = 0;
     for (pipe, f) in factor.iter().enumerate() {
         for number in 1..=HOLES {

@@ -2,7 +2,7 @@
 #![allow(dead_code, unreachable_pub)] // Each test file uses its own part.
 use plumeline_base::{
     Instant,
-    input::{AbortCause, Answer, Input, LinkDown, OperatorAct},
+    input::{AbortCause, Answer, Input, LineId, LinkDown, OperatorAct},
 };
 use plumeline_trace::{Entry, FORMAT, LogReader, LogWriter, Logged, ReadError, Record, TRACE_FILE, fake::FakeDisk};
 use proptest::{collection::vec, prelude::*};
@@ -17,6 +17,11 @@ pub fn tool(us: u64) -> Record {
     input(us, Input::Tool { version: "0.1.0".into(), format: FORMAT })
 }
 
+/// Either line.
+pub fn which() -> impl Strategy<Value = LineId> + Clone {
+    prop_oneof![Just(LineId::Main), Just(LineId::Outgoing)]
+}
+
 /// One of every kind, with awkward contents.
 pub fn one_of_each() -> Vec<Record> {
     let operator = |prompt, answer| Input::Operator(OperatorAct { prompt, answer });
@@ -24,9 +29,9 @@ pub fn one_of_each() -> Vec<Record> {
         Input::Date("2026-03-01T09:00:00+01:00".into()),
         Input::File { name: "pipework.toml".into(), bytes: b"a = 1\nb = 2\n".to_vec() },
         Input::File { name: "empty".into(), bytes: vec![] },
-        Input::LinkUp { link: "serial:/dev/ttyUSB0@115200 (DTR on, RTS on)".into() },
-        Input::Received(vec![0, 1, 2, b'\n', 255]),
-        Input::Received(vec![]),
+        Input::LinkUp { line: LineId::Main, link: "serial:/dev/ttyUSB0@115200 (DTR on, RTS on)".into() },
+        Input::Received(LineId::Main, vec![0, 1, 2, b'\n', 255]),
+        Input::Received(LineId::Outgoing, vec![]),
         operator(0, Answer::Yes),
         operator(1, Answer::No),
         operator(2, Answer::Cannot("behind a \"duct\"\n\u{1f6ab}".into())),
@@ -36,15 +41,15 @@ pub fn one_of_each() -> Vec<Record> {
         operator(6, Answer::Number(f64::MIN_POSITIVE / 4.0)),
         operator(7, Answer::Text(String::new())),
         Input::Wake,
-        Input::LinkDown { cause: LinkDown::Unplugged, detail: "end of line".into() },
+        Input::LinkDown { line: LineId::Outgoing, cause: LinkDown::Unplugged, detail: "end of line".into() },
         Input::Abort(AbortCause::Operator),
         Input::Abort(AbortCause::Shutdown),
         Input::Abort(AbortCause::Internal),
     ];
     let mut all = vec![tool(0)];
     all.extend(inputs.into_iter().enumerate().map(|(i, x)| input(i as u64, x)));
-    all.push(at(20, Logged::Sent(vec![0; 3])));
-    all.push(at(u64::MAX, Logged::Sent(vec![])));
+    all.push(at(20, Logged::Sent(LineId::Outgoing, vec![0; 3])));
+    all.push(at(u64::MAX, Logged::Sent(LineId::Main, vec![])));
     all
 }
 
@@ -69,9 +74,9 @@ pub fn any_input() -> impl Strategy<Value = Input> {
         (text, 0..=FORMAT).prop_map(|(version, format)| Input::Tool { version, format }),
         any::<String>().prop_map(Input::Date),
         (any::<String>(), vec(any::<u8>(), 0..200)).prop_map(|(name, bytes)| Input::File { name, bytes }),
-        any::<String>().prop_map(|link| Input::LinkUp { link }),
-        (cause, any::<String>()).prop_map(|(cause, detail)| Input::LinkDown { cause, detail }),
-        vec(any::<u8>(), 0..200).prop_map(Input::Received),
+        (which(), any::<String>()).prop_map(|(line, link)| Input::LinkUp { line, link }),
+        (which(), cause, any::<String>()).prop_map(|(line, cause, detail)| Input::LinkDown { line, cause, detail }),
+        (which(), vec(any::<u8>(), 0..200)).prop_map(|(line, bytes)| Input::Received(line, bytes)),
         (any::<u32>(), answer).prop_map(|(prompt, answer)| Input::Operator(OperatorAct { prompt, answer })),
         Just(Input::Wake),
         Just(Input::Abort(AbortCause::Operator)),
@@ -82,7 +87,7 @@ pub fn any_input() -> impl Strategy<Value = Input> {
 pub fn any_records() -> impl Strategy<Value = Vec<Record>> {
     let what = prop_oneof![
         4 => any_input().prop_map(Logged::Input),
-        1 => vec(any::<u8>(), 0..200).prop_map(Logged::Sent)
+        1 => (which(), vec(any::<u8>(), 0..200)).prop_map(|(line, bytes)| Logged::Sent(line, bytes))
     ];
     vec((0..1_000_000_u64, what), 0..40).prop_map(|steps| {
         let mut now = 0;

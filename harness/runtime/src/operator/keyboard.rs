@@ -1,14 +1,14 @@
 //! A person at the keyboard: lines from standard input, each the answer to the oldest open prompt unless it names one.
 //!
 //! A thread reads, so that the moment of a line is the moment the key was pressed. Not here: what is asked.
+use super::OpenPrompts;
 use plumeline_base::{
     Instant,
     input::{Answer, OperatorAct, Tick, TickState},
 };
 use plumeline_detector::driver::Wants;
 use plumeline_link::RealClock;
-use plumeline_procedure::Prompt;
-use std::{collections::BTreeMap, path::PathBuf};
+use std::path::PathBuf;
 use tokio::sync::mpsc;
 
 /// A typed line with the moment of its Enter key.
@@ -27,12 +27,6 @@ pub fn listen(clock: RealClock) -> mpsc::UnboundedReceiver<Typed> {
     receive
 }
 
-/// The prompts that wait for a person.
-#[derive(Default)]
-pub struct Open {
-    prompts: BTreeMap<u32, Prompt>,
-}
-
 /// What a line came to.
 pub enum Heard {
     /// An answer.
@@ -43,45 +37,28 @@ pub enum Heard {
     Again(String),
 }
 
-impl Open {
-    /// A prompt was opened.
-    pub fn asked(&mut self, prompt: &Prompt) {
-        self.prompts.insert(prompt.id, prompt.clone());
-    }
-    /// A prompt is no longer wanted.
-    pub fn withdrawn(&mut self, id: u32) {
-        self.prompts.remove(&id);
-    }
-    /// Takes a line. `12: yes` answers prompt 12; without a number the oldest one is meant.
-    pub fn hear(&mut self, line: &str) -> Heard {
-        let line = line.trim();
-        let (named, words) = match line.split_once(':') {
-            Some((n, rest)) if n.trim().parse::<u32>().is_ok() => (n.trim().parse::<u32>().ok(), rest.trim()),
-            _ => (None, line),
-        };
-        let Some(prompt) = named.map_or_else(|| self.prompts.values().next(), |id| self.prompts.get(&id)) else {
-            return Heard::Again(match named {
-                Some(id) => format!("there is no open question {id}"),
-                None => "nothing is asked at the moment; wait for the next question".into(),
-            });
-        };
-        let id = prompt.id;
-        let heard = match &prompt.wants {
-            Wants::Tick => tick(words).map(|(tick, photo)| (Answer::Ticked(tick), photo)),
-            wants => answer(wants, words).map(|answer| (answer, None)),
-        };
-        match heard {
-            Ok((Answer::Ticked(tick), Some(photo))) => Heard::Photo(id, tick, photo),
-            Ok((answer, _)) => {
-                self.prompts.remove(&id);
-                Heard::Act(OperatorAct { prompt: id, answer })
-            }
-            Err(why) => Heard::Again(why),
-        }
-    }
-    /// The oldest question that waits.
-    pub fn oldest(&self) -> Option<&Prompt> {
-        self.prompts.values().next()
+/// Takes a line. `12: yes` answers prompt 12; without a number the oldest one is meant.
+pub fn hear(line: &str, open: &OpenPrompts) -> Heard {
+    let line = line.trim();
+    let (named, words) = match line.split_once(':') {
+        Some((n, rest)) if n.trim().parse::<u32>().is_ok() => (n.trim().parse::<u32>().ok(), rest.trim()),
+        _ => (None, line),
+    };
+    let Some(prompt) = named.map_or_else(|| open.oldest(), |id| open.get(id)) else {
+        return Heard::Again(match named {
+            Some(id) => format!("there is no open question {id}"),
+            None => "nothing is asked at the moment; wait for the next question".into(),
+        });
+    };
+    let id = prompt.id;
+    let heard = match &prompt.wants {
+        Wants::Tick => tick(words).map(|(tick, photo)| (Answer::Ticked(tick), photo)),
+        wants => answer(wants, words).map(|answer| (answer, None)),
+    };
+    match heard {
+        Ok((Answer::Ticked(tick), Some(photo))) => Heard::Photo(id, tick, photo),
+        Ok((answer, _)) => Heard::Act(OperatorAct { prompt: id, answer }),
+        Err(why) => Heard::Again(why),
     }
 }
 
@@ -162,18 +139,22 @@ fn answer(wants: &Wants, words: &str) -> Result<Answer, String> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use plumeline_procedure::Act;
+    use plumeline_procedure::{Act, Prompt};
 
-    fn open(wants: Wants) -> Open {
-        let mut o = Open::default();
+    fn open(wants: Wants) -> OpenPrompts {
+        let mut o = OpenPrompts::default();
         for id in [3, 7] {
-            o.asked(&Prompt { id, act: Act::Isolate, text: String::new(), wants: wants.clone() });
+            let prompt = Prompt { id, act: Act::Isolate, text: String::new(), wants: wants.clone() };
+            o.asked(Instant::START, prompt);
         }
         o
     }
-    fn heard(o: &mut Open, line: &str) -> Option<(u32, Answer)> {
-        match o.hear(line) {
-            Heard::Act(a) => Some((a.prompt, a.answer)),
+    fn heard(o: &mut OpenPrompts, line: &str) -> Option<(u32, Answer)> {
+        match hear(line, o) {
+            Heard::Act(a) => {
+                o.closed(a.prompt);
+                Some((a.prompt, a.answer))
+            }
             Heard::Photo(..) | Heard::Again(_) => None,
         }
     }
@@ -209,11 +190,9 @@ mod tests {
         }
     }
     #[test]
-    fn a_photo_leaves_the_question_open_until_it_is_taken_in() {
-        let mut o = open(Wants::Tick);
-        let Heard::Photo(3, _, path) = o.hear("done; photo x.jpg") else { panic!("a photo") };
+    fn a_photo_is_no_answer_until_it_is_taken_in() {
+        let Heard::Photo(3, _, path) = hear("done; photo x.jpg", &open(Wants::Tick)) else { panic!("a photo") };
         assert_eq!(path, PathBuf::from("x.jpg"));
-        assert_eq!(o.oldest().map(|p| p.id), Some(3));
     }
     #[test]
     fn what_is_no_answer_leaves_the_prompt_open() {

@@ -2,6 +2,7 @@
 //!
 //! Read from `operator.toml`. What the prompts ask for happens through the site's own control channel, never through
 //! the unit's protocol. Not here: a person at a terminal.
+use super::{OpenPrompts, Site};
 use crate::failure::Failure;
 use plumeline_base::{
     Instant,
@@ -15,73 +16,8 @@ use plumeline_job::{
     written::{self, Spanned},
 };
 use plumeline_procedure::{Act, Prompt};
-use plumeline_simulator::Simulation;
 use serde::Deserialize;
-use std::{
-    collections::BTreeMap,
-    io::{BufRead, BufReader, Write},
-    net::TcpStream,
-    path::{Path, PathBuf},
-    time::Duration,
-};
-
-/// The way into a simulated site: a line goes in, a line comes back.
-pub trait Site {
-    /// Sends one command and gives the reply.
-    fn command(&mut self, now: Instant, line: &str) -> Result<String, Failure>;
-}
-impl Site for Simulation {
-    fn command(&mut self, now: Instant, line: &str) -> Result<String, Failure> {
-        Ok(self.handle_control(now, line))
-    }
-}
-
-/// The site control of a simulator in another process, over TCP.
-pub struct RemoteSite {
-    write: TcpStream,
-    read: BufReader<TcpStream>,
-}
-impl RemoteSite {
-    /// Connects to `HOST:PORT`.
-    pub fn connect(address: &str) -> Result<Self, Failure> {
-        let told = |e: std::io::Error| {
-            Failure::trouble(
-                format!("site control {address}: {e}"),
-                "start `plumeline simulate` first and give the address that it prints as site control",
-            )
-        };
-        let write = TcpStream::connect(address).map_err(told)?;
-        write.set_nodelay(true).map_err(told)?;
-        write.set_read_timeout(Some(Duration::from_secs(10))).map_err(told)?;
-        let read = BufReader::new(write.try_clone().map_err(told)?);
-        Ok(Self { write, read })
-    }
-}
-impl Site for RemoteSite {
-    fn command(&mut self, _: Instant, line: &str) -> Result<String, Failure> {
-        let lost = |why: String| {
-            Failure::trouble(
-                format!("site control: {why}"),
-                "see whether the simulator still runs, then run the job again",
-            )
-        };
-        self.write.write_all(format!("{line}\n").as_bytes()).map_err(|e| lost(e.to_string()))?;
-        let mut reply = String::new();
-        match self.read.read_line(&mut reply) {
-            Ok(0) => Err(lost("the simulator closed it".into())),
-            Ok(_) => Ok(reply.trim_end().to_owned()),
-            Err(e) => Err(lost(e.to_string())),
-        }
-    }
-}
-
-/// A site that nobody has a way into: prompts are answered, nothing is done.
-pub struct NoSite;
-impl Site for NoSite {
-    fn command(&mut self, _: Instant, _: &str) -> Result<String, Failure> {
-        Ok(r#"{"ok":true}"#.into())
-    }
-}
+use std::path::{Path, PathBuf};
 
 /// What `operator.toml` says.
 #[derive(Clone, Debug, Default)]
@@ -166,8 +102,6 @@ enum Said {
 pub struct Script {
     file: OperatorFile,
     present: bool,
-    waiting: BTreeMap<(Instant, u32), Prompt>,
-    photos: Option<Photos>,
 }
 
 /// Takes a photo into the job folder.
@@ -180,13 +114,7 @@ impl Script {
     }
     /// An operator as the file says.
     pub fn of(file: OperatorFile) -> Self {
-        Self { file, present: true, waiting: BTreeMap::new(), photos: None }
-    }
-    /// The same, with a way to take photos in.
-    #[must_use]
-    pub fn with_photos(mut self, photos: Photos) -> Self {
-        self.photos = Some(photos);
-        self
+        Self { file, present: true }
     }
     /// Nobody: whatever is asked can't be done.
     pub fn absent() -> Self {
@@ -218,27 +146,34 @@ impl Script {
             answers: raw.answer,
         })
     }
-    /// A prompt was opened.
-    pub fn asked(&mut self, now: Instant, prompt: &Prompt) {
-        let pause =
-            self.exception(&prompt.act).and_then(|e| e.pause_s.as_ref()).map_or(self.file.pause_s, |p| *p.as_ref());
-        self.waiting.insert((now + seconds(pause), prompt.id), prompt.clone());
+    /// When this prompt is answered that was asked then.
+    fn answers_at(&self, asked: Instant, prompt: &Prompt) -> Instant {
+        let own = self.exception(&prompt.act).and_then(|e| e.pause_s.as_ref());
+        asked + seconds(own.map_or(self.file.pause_s, |p| *p.as_ref()))
     }
-    /// A prompt is no longer wanted.
-    pub fn withdrawn(&mut self, id: u32) {
-        self.waiting.retain(|(_, i), _| *i != id);
+    /// The prompt that is answered next, and when.
+    fn next<'a>(&self, open: &'a OpenPrompts) -> Option<(Instant, &'a Prompt)> {
+        let all = open.iter().map(|(asked, prompt)| (self.answers_at(asked, prompt), prompt));
+        all.min_by_key(|(at, prompt)| (*at, prompt.id))
     }
     /// When the next answer is due.
-    pub fn due(&self) -> Option<Instant> {
-        self.waiting.keys().next().map(|(at, _)| *at)
+    pub fn due(&self, open: &OpenPrompts) -> Option<Instant> {
+        self.next(open).map(|(at, _)| at)
     }
-    /// The next answer that is due at `now`; what it stands for has been done at the site.
-    pub fn answer_due(&mut self, now: Instant, site: &mut dyn Site) -> Result<Option<OperatorAct>, Failure> {
-        if self.due().is_none_or(|at| at > now) {
-            return Ok(None);
+    /// The next answer that is due at `now`; what it stands for has been done at the site. It closes its prompt.
+    pub fn answer_due(
+        &self,
+        now: Instant,
+        open: &OpenPrompts,
+        site: &mut dyn Site,
+        photos: Option<&Photos>,
+    ) -> Result<Option<OperatorAct>, Failure> {
+        match self.next(open) {
+            Some((at, prompt)) if at <= now => {
+                Ok(Some(OperatorAct { prompt: prompt.id, answer: self.act(now, prompt, site, photos)? }))
+            }
+            _ => Ok(None),
         }
-        let Some(((_, id), prompt)) = self.waiting.pop_first() else { return Ok(None) };
-        Ok(Some(OperatorAct { prompt: id, answer: self.act(now, &prompt, site)? }))
     }
 
     fn exception(&self, act: &Act) -> Option<&Exception> {
@@ -253,7 +188,7 @@ impl Script {
     }
 
     /// A line of the checklist, as the file says; done if it says nothing.
-    fn tick(&self, exception: Option<&Exception>) -> Result<Tick, Failure> {
+    fn tick(exception: Option<&Exception>, photos: Option<&Photos>) -> Result<Tick, Failure> {
         let Some(e) = exception else {
             return Ok(Tick { state: TickState::Done, by: None, note: None, photo: None });
         };
@@ -263,20 +198,26 @@ impl Script {
             Some(Said::NotApplicable) => TickState::NotApplicable,
         };
         let because = Some(e.because.clone()).filter(|b| !b.is_empty());
-        let photo = match (&e.photo, &self.photos) {
+        let photo = match (&e.photo, photos) {
             (Some(path), Some(take_in)) => Some(take_in(path)?),
             _ => None,
         };
         Ok(Tick { state, by: e.by.clone(), note: because.or_else(|| e.text.clone()), photo })
     }
 
-    fn act(&self, now: Instant, prompt: &Prompt, site: &mut dyn Site) -> Result<Answer, Failure> {
+    fn act(
+        &self,
+        now: Instant,
+        prompt: &Prompt,
+        site: &mut dyn Site,
+        photos: Option<&Photos>,
+    ) -> Result<Answer, Failure> {
         if !self.present {
             return Ok(Answer::Cannot("nobody answers any more".into()));
         }
         let exception = self.exception(&prompt.act);
         if prompt.wants == Wants::Tick {
-            return self.tick(exception).map(Answer::Ticked);
+            return Self::tick(exception, photos).map(Answer::Ticked);
         }
         match exception.and_then(|e| e.say) {
             Some(Said::No) => return Ok(Answer::No),
@@ -296,7 +237,7 @@ impl Script {
             Act::Override => Answer::No,
             Act::ReadDisplay => Answer::Cannot("nobody is there to read a display".into()),
             Act::Who => Answer::Text("an unattended script".into()),
-            act => crate::site::perform(now, act, site)?,
+            act => super::acts::perform(now, act, site)?,
         })
     }
 }
@@ -345,7 +286,7 @@ mod tests {
 
     #[test]
     fn the_example_is_read() {
-        let text = include_bytes!("../../../docs/examples/operator.toml");
+        let text = include_bytes!("../../../../docs/examples/operator.toml");
         let file = Script::read("operator.toml", text).unwrap();
         assert_eq!(file.answers.len(), 3);
         assert_eq!(file.control.as_deref(), Some("127.0.0.1:5001"));

@@ -1,5 +1,6 @@
 //! What a prompt means at a simulated site: the commands of its control channel, and the answer that follows.
-use crate::{failure::Failure, operator::Site};
+use super::Site;
+use crate::failure::Failure;
 use plumeline_base::{Instant, input::Answer};
 use plumeline_procedure::{Act, plan::HoleRef};
 use serde::Deserialize;
@@ -29,7 +30,7 @@ struct Panel {
 }
 
 /// Does at the site what the prompt asks for, and gives the answer.
-pub fn perform(now: Instant, act: &Act, site: &mut dyn Site) -> Result<Answer, Failure> {
+pub(super) fn perform(now: Instant, act: &Act, site: &mut dyn Site) -> Result<Answer, Failure> {
     let hole = |what: &str, h: &HoleRef| json!({ "do": what, "pipe": h.inlet, "hole": h.number });
     let command = match act {
         Act::Bench => return bench(now, site, true),
@@ -57,6 +58,7 @@ pub fn perform(now: Instant, act: &Act, site: &mut dyn Site) -> Result<Answer, F
         | Act::Unlock
         | Act::ReleaseWent(_)
         | Act::LeftAlone
+        | Act::InletsPlugged
         | Act::OtherMeasures => {
             return Ok(Answer::Yes);
         }

@@ -1,0 +1,191 @@
+//! Whether each alarm level does what the settings say: by the unit's own readings it must rise once its threshold has stood
+//! for its delay, neither before nor much later, stay if it is set to latch, and go if it is not.
+//!
+//! Not here: how smoke is brought to the unit, and when it is gone.
+use crate::{
+    facts::alarms as fact,
+    outcome::{Figure, Finding, StageKind, Subject},
+    rise::Rise,
+};
+use alloc::vec::Vec;
+use plumeline_base::Instant;
+use plumeline_detector::bit;
+
+/// An alarm level as the settings state it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Level {
+    pub(crate) number: u8,
+    /// Extinction, 1/m.
+    pub(crate) threshold: f64,
+    pub(crate) delay_s: f64,
+    pub(crate) latches: bool,
+}
+
+/// What one reading tells of the alarm levels.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Seen {
+    pub(crate) at: Instant,
+    /// The highest extinction that it tells, 1/m.
+    pub(crate) extinction: f64,
+    /// Levels reached, bit 0 is the lowest.
+    pub(crate) reached: u32,
+}
+
+/// How closely a level must follow its settings.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Within {
+    /// Part of the threshold by which a reading may be off what the unit compares with it.
+    pub(crate) threshold: f64,
+    /// Time by which a rise may come sooner or later than the delay says, s.
+    pub(crate) time_s: f64,
+}
+
+/// The first time for which the reading stood at or over `least` for as long as `for_s`: its start, and when that was.
+fn first_stretch(seen: &[Seen], least: f64, for_s: f64) -> Option<(Instant, Instant)> {
+    let mut from: Option<Instant> = None;
+    for s in seen {
+        if s.extinction < least {
+            from = None;
+            continue;
+        }
+        let start = *from.get_or_insert(s.at);
+        if s.at.since(start).as_secs_f64() >= for_s {
+            return Some((start, s.at));
+        }
+    }
+    None
+}
+
+/// What a level did in these readings, which begin before the smoke.
+pub(crate) fn rise(level: &Level, seen: &[Seen], within: Within) -> Rise {
+    let mine = bit(level.number);
+    let over = level.threshold * (1.0 + within.threshold);
+    let under = level.threshold * (1.0 - within.threshold);
+    let due = first_stretch(seen, over, level.delay_s + within.time_s);
+    let Some(at) = seen.iter().position(|s| s.reached & mine != 0) else {
+        return due.map_or(Rise::NotReached, |(from, _)| {
+            Rise::Never(seen.last().map_or(0.0, |l| l.at.since(from).as_secs_f64()))
+        });
+    };
+    let rose = seen[at].at;
+    // Since when the reading had stood at least about as high as the threshold when the level rose.
+    let stood = seen[..=at].iter().rev().take_while(|s| s.extinction >= under).last();
+    let stood_s = stood.map_or(0.0, |s| rose.since(s.at).as_secs_f64());
+    if stood.is_none() || stood_s + within.time_s < level.delay_s {
+        return Rise::Early(stood_s);
+    }
+    match due {
+        Some((from, latest)) if rose > latest => Rise::Late(rose.since(from).as_secs_f64()),
+        _ => Rise::InTime(stood_s),
+    }
+}
+
+/// Whether more readings could still change what these levels did: one has not risen, and the smoke is over its threshold.
+pub(crate) fn still_open(levels: &[Level], seen: &[Seen], within: Within) -> bool {
+    let Some(last) = seen.last() else { return true };
+    levels
+        .iter()
+        .any(|l| rise(l, seen, within) == Rise::NotReached && last.extinction >= l.threshold * (1.0 + within.threshold))
+}
+
+/// The finding about a level's rise. `left_out`: the plan says by name that this level is not shown.
+pub(crate) fn risen(level: &Level, rise: Rise, left_out: bool, within: Within) -> Finding {
+    let n = level.number;
+    let seconds = |s: f64| alloc::format!("{s:.0}");
+    let delay = seconds(level.delay_s);
+    let (fact, after) = match rise {
+        Rise::InTime(after) => (fact::in_time(n), Some(after)),
+        Rise::Early(after) => (fact::early(n, seconds(after), delay), Some(after)),
+        Rise::Late(after) => (fact::late(n, seconds(after), delay), Some(after)),
+        Rise::Never(after) => (fact::never(n, seconds(after), delay), Some(after)),
+        Rise::NotReached if left_out => (fact::left_out(n), None),
+        Rise::NotReached => (fact::not_reached(n), None),
+    };
+    let mut f = Finding::of(StageKind::ProveSmoke, Subject::Level(n), fact);
+    f.measured = after.map(|s| Figure::plain(s, "s"));
+    f.expected = Some(Figure::with(level.delay_s, within.time_s, "s"));
+    f
+}
+
+/// What stands once the smoke is gone and before latches are reset, for the levels that had risen.
+pub(crate) fn after_smoke(levels: &[Level], risen: u32, reached: u32, latched: u32) -> Vec<Finding> {
+    let judged = levels.iter().filter(|l| risen & bit(l.number) != 0).map(|l| {
+        let mine = bit(l.number);
+        let fact = match (l.latches, latched & mine != 0, reached & mine != 0) {
+            (true, true, _) => fact::latched(l.number),
+            (true, false, _) => fact::not_latched(l.number),
+            (false, true, _) => fact::latched_unasked(l.number),
+            (false, false, true) => fact::stays(l.number),
+            (false, false, false) => fact::went(l.number),
+        };
+        Finding::of(StageKind::Purge, Subject::Level(l.number), fact)
+    });
+    judged.collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use alloc::string::String;
+
+    const LEVEL: Level = Level { number: 2, threshold: 1e-3, delay_s: 10.0, latches: true };
+    const WITHIN: Within = Within { threshold: 0.15, time_s: 5.0 };
+
+    /// Smoke of this extinction from 20 s to 80 s; the level is reached from `rose` on.
+    fn job(extinction: f64, rose: Option<u64>) -> Vec<Seen> {
+        let reached = |t| if rose.is_some_and(|r| t >= r) { 0b10 } else { 0 };
+        let at = |t: u64| Seen {
+            at: Instant::from_secs(t),
+            extinction: if (20..80).contains(&t) { extinction } else { 0.0 },
+            reached: reached(t),
+        };
+        (0..100).map(at).collect()
+    }
+
+    #[test]
+    fn a_level_rises_when_its_threshold_has_stood_for_its_delay() {
+        assert_eq!(rise(&LEVEL, &job(2e-3, Some(30)), WITHIN), Rise::InTime(10.0));
+        assert_eq!(rise(&LEVEL, &job(2e-3, Some(34)), WITHIN), Rise::InTime(14.0));
+        assert_eq!(rise(&LEVEL, &job(2e-3, Some(40)), WITHIN), Rise::Late(20.0));
+        assert_eq!(rise(&LEVEL, &job(2e-3, Some(22)), WITHIN), Rise::Early(2.0));
+        assert_eq!(rise(&LEVEL, &job(2e-3, Some(10)), WITHIN), Rise::Early(0.0), "before the smoke");
+        assert_eq!(rise(&LEVEL, &job(2e-3, None), WITHIN), Rise::Never(79.0));
+    }
+    #[test]
+    fn what_the_smoke_does_not_reach_is_not_shown() {
+        assert_eq!(rise(&LEVEL, &job(0.8e-3, None), WITHIN), Rise::NotReached);
+        assert_eq!(rise(&LEVEL, &job(1.1e-3, None), WITHIN), Rise::NotReached, "too near the threshold to tell");
+        assert_eq!(rise(&LEVEL, &job(1.1e-3, Some(30)), WITHIN), Rise::InTime(10.0));
+        assert_eq!(rise(&LEVEL, &job(0.5e-3, Some(40)), WITHIN), Rise::Early(0.0), "another threshold is acted on");
+        assert_eq!(rise(&LEVEL, &[], WITHIN), Rise::NotReached);
+    }
+    #[test]
+    fn a_good_trial_does_not_make_a_bad_one_good() {
+        assert_eq!(Rise::NotReached.and(Rise::InTime(9.0)), Rise::InTime(9.0));
+        assert_eq!(Rise::Late(40.0).and(Rise::InTime(9.0)), Rise::Late(40.0));
+        assert_eq!(Rise::InTime(9.0).and(Rise::Never(40.0)), Rise::Never(40.0));
+    }
+    #[test]
+    fn a_trial_is_open_while_smoke_stands_over_a_threshold_that_has_not_risen() {
+        let until = |t: usize, rose| job(2e-3, rose)[..t].to_vec();
+        assert!(still_open(&[LEVEL], &until(25, None), WITHIN));
+        assert!(!still_open(&[LEVEL], &until(40, None), WITHIN), "it never came");
+        assert!(!still_open(&[LEVEL], &until(32, Some(30)), WITHIN));
+        assert!(!still_open(&[LEVEL], &job(0.5e-3, None)[..40], WITHIN), "the smoke does not reach it");
+        assert!(still_open(&[LEVEL], &[], WITHIN));
+    }
+    #[test]
+    fn a_level_that_latches_stays_and_another_goes() {
+        let codes = |latches, reached, latched| -> Vec<String> {
+            let level = Level { latches, ..LEVEL };
+            after_smoke(&[level], 0b10, reached, latched).iter().map(|f| f.code.as_str().into()).collect()
+        };
+        assert_eq!(codes(true, 0, 0b10), ["alarms.latched"]);
+        assert_eq!(codes(true, 0, 0), ["alarms.not-latched"]);
+        assert_eq!(codes(true, 0, 0b01), ["alarms.not-latched"]);
+        assert_eq!(codes(false, 0, 0), ["alarms.went"]);
+        assert_eq!(codes(false, 0, 0b10), ["alarms.latched-unasked"]);
+        assert_eq!(codes(false, 0b10, 0), ["alarms.stays"]);
+        assert_eq!(after_smoke(&[LEVEL], 0, 0, 0), [], "what never rose shows nothing here");
+    }
+}

@@ -1,0 +1,29 @@
+//! What an alarm level did while smoke was at the unit.
+//!
+//! Not here: how that is told from readings, and what follows from it ([`crate::judge::alarms`]).
+
+/// What a level did while smoke was at the unit.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) enum Rise {
+    /// The reading never stood over the threshold for as long as the level needs.
+    NotReached,
+    /// It rose when it should, so long after its threshold was reached, s.
+    InTime(f64),
+    /// It rose although its threshold had not stood for its delay; since when it had, s.
+    Early(f64),
+    /// It rose so long after its threshold was reached, s.
+    Late(f64),
+    /// It did not rise although its threshold had stood for so long, s.
+    Never(f64),
+}
+impl Rise {
+    /// Of two trials of a level, what counts: what went wrong is not made good by another trial.
+    pub(crate) fn and(self, other: Self) -> Self {
+        let weight = |r: &Self| match r {
+            Self::NotReached => 0,
+            Self::InTime(_) => 1,
+            Self::Early(_) | Self::Late(_) | Self::Never(_) => 2,
+        };
+        if weight(&other) > weight(&self) { other } else { self }
+    }
+}

@@ -1,0 +1,97 @@
+//! The alarm levels while smoke is at the unit: smoke is held until each level that it reaches has risen or failed to.
+//!
+//! Not here: what that shows ([`crate::judge::alarms`]).
+use super::release::Gather;
+use crate::{
+    context::Context,
+    facts::alarms as fact,
+    judge::alarms::{self as judge, Level, Seen, Within},
+    outcome::{Finding, StageKind, Subject},
+    rise::Rise,
+};
+use alloc::{format, vec::Vec};
+use plumeline_base::time::seconds;
+use plumeline_detector::bit;
+use plumeline_unit::Known;
+
+fn within(ctx: &Context) -> Within {
+    let rules = &ctx.inputs().plan.advanced.alarms;
+    Within { threshold: rules.threshold, time_s: rules.time_s }
+}
+
+/// Every alarm level by the replacement's description and the settings read back.
+fn levels(ctx: &Context) -> Known<Vec<Level>> {
+    ctx.replacement(|unit| {
+        let level = |number| {
+            Ok(Level {
+                number,
+                threshold: unit.threshold(number)?.0,
+                delay_s: unit.delay_s(number)?,
+                latches: unit.latching(number)?,
+            })
+        };
+        (1..=unit.levels()?).map(level).collect()
+    })
+}
+
+/// Holds the smoke that is at the unit until its levels are shown, and keeps what they did.
+pub(super) async fn watch(ctx: &Context, words: &str, gather: &mut Gather) {
+    let Ok(levels) = levels(ctx) else { return };
+    let within = within(ctx);
+    let look = seconds(ctx.inputs().plan.advanced.alarms.look_s);
+    let longest = levels.iter().map(|l| l.delay_s).fold(0.0, f64::max);
+    let end = ctx.within(seconds(longest + 2.0 * within.time_s));
+    while judge::still_open(&levels, gather.levels(), within) && !ctx.left(end).is_zero() && !gather.is_broken() {
+        let says = format!("smoke is held at {words} until the alarm levels that it reaches have risen");
+        ctx.progress(says, None, Some(ctx.left(end)));
+        gather.until(ctx.within(look.min(ctx.left(end)))).await;
+    }
+    if gather.is_broken() {
+        return;
+    }
+    let standing = gather.levels().first().map_or(0, |s: &Seen| s.reached);
+    let mut s = ctx.edit();
+    // What stood before the smoke came tells nothing of this smoke.
+    for level in levels.iter().filter(|l| standing & bit(l.number) == 0) {
+        let rise = judge::rise(level, gather.levels(), within);
+        let so_far = s.record.alarms.entry(level.number).or_insert(Rise::NotReached);
+        *so_far = so_far.and(rise);
+    }
+}
+
+/// Once all smoke was released: what each level came to.
+pub(super) fn conclude(ctx: &Context) {
+    let stage = StageKind::ProveSmoke;
+    let levels = match levels(ctx) {
+        Ok(levels) => levels,
+        Err(why) => {
+            ctx.found(Finding::of(stage, Subject::Replacement, fact::unknown(why)));
+            return;
+        }
+    };
+    let stated = ctx.abilities().map(|a| a.alarm_levels);
+    if let Some(stated) = stated.filter(|n| usize::from(*n) != levels.len()) {
+        ctx.found(Finding::of(stage, Subject::Replacement, fact::other_number(stated, levels.len())));
+    }
+    if levels.is_empty() {
+        ctx.found(Finding::of(stage, Subject::Replacement, fact::none()));
+    }
+    for level in &levels {
+        let rise = ctx.get().record.alarms.get(&level.number).copied().unwrap_or(Rise::NotReached);
+        let left_out = ctx.inputs().plan.smoke.levels_not_shown.contains(&level.number);
+        ctx.found(judge::risen(level, rise, left_out, within(ctx)));
+    }
+}
+
+/// Once the air is clear and before latches are reset: what stayed and what went.
+pub(super) fn after_smoke(ctx: &Context) {
+    let (Ok(levels), Some(now)) = (levels(ctx), ctx.latest()) else { return };
+    let risen = {
+        let s = ctx.get();
+        let rose = s.record.alarms.iter().filter(|(_, rise)| !matches!(rise, Rise::NotReached | Rise::Never(_)));
+        rose.fold(0, |bits, (n, _)| bits | bit(*n))
+    };
+    for finding in judge::after_smoke(&levels, risen, now.reading.levels, now.reading.latched) {
+        ctx.found(finding);
+    }
+}

@@ -1,0 +1,68 @@
+//! Inlets that carry no pipe, read or asked for.
+//!
+//! Not here: what is too much ([`crate::judge::inlets`]).
+use crate::{
+    context::Context,
+    judge::inlets::{self as judge, Unused},
+    mean_flow::MeanFlow,
+    outcome::{Finding, StageKind},
+    prompt::Act,
+    readings::Item,
+};
+use alloc::{format, vec::Vec};
+use plumeline_base::{input::Answer, time::seconds};
+use plumeline_detector::driver::Wants;
+
+/// Every inlet of the unit that carries no pipe, against the flow of those that do.
+pub(super) async fn unused<'a>(ctx: &Context, stage: StageKind, used: impl Iterator<Item = &'a MeanFlow>) {
+    let inputs = ctx.inputs();
+    let carry: Vec<u8> = inputs.pipes().iter().map(|p| p.inlet).collect();
+    let rules = &inputs.plan.advanced.inlets;
+    let read = seconds(rules.read_s);
+    let most = ctx.abilities().map_or(0, |a| a.inlets);
+    let empty: Vec<u8> = (1..=most).filter(|n| !carry.contains(n)).collect();
+    if empty.is_empty() {
+        return;
+    }
+    let all = used.map(|m| m.estimate.value).sum();
+    let mut seen: Vec<Option<Vec<f64>>> = alloc::vec![None; empty.len()];
+    let mut feed = ctx.feed();
+    let end = ctx.within(read);
+    ctx.progress("reading the inlets that carry no pipe", None, Some(read));
+    while let Some(item) = feed.next_before(end).await {
+        let Item::Reading(t) = item else { continue };
+        for (inlet, values) in empty.iter().zip(&mut seen) {
+            values.get_or_insert_default().extend(t.flow(*inlet).map(|s| s.value));
+        }
+    }
+    let told: Vec<Option<Unused>> = seen
+        .iter()
+        .map(|values| values.as_deref().map_or(Some(Unused::NoReading), |v| mean(v, rules.least_readings)))
+        .collect();
+    let plugged = if told.contains(&None) { plugged(ctx, &empty).await } else { false };
+    let findings = empty.iter().zip(told).map(|(inlet, told)| {
+        let told = told.unwrap_or(Unused::NotTold { plugged });
+        judge::unused(stage, *inlet, told, all, &inputs.plan.flow.unused_inlet, rules.widths)
+    });
+    findings.collect::<Vec<Finding>>().into_iter().for_each(|f| ctx.found(f));
+}
+
+/// The mean of what an inlet read; `None`: it told nothing. Too few show no scatter.
+fn mean(values: &[f64], least: u32) -> Option<Unused> {
+    let n = values.len() as f64;
+    if values.is_empty() {
+        return None;
+    }
+    let mean = values.iter().sum::<f64>() / n;
+    let variance = values.iter().map(|x| (x - mean) * (x - mean)).sum::<f64>() / (n - 1.0);
+    Some(if n < f64::from(least) { Unused::NoReading } else { Unused::Flow { mean, u: libm::sqrt(variance / n) } })
+}
+
+async fn plugged(ctx: &Context, empty: &[u8]) -> bool {
+    let inlets = crate::facts::list(empty);
+    let text = format!(
+        "The unit has no flow sensor at inlets {inlets}, which carry no pipe; air that enters there is missing at the holes. Is each of them \
+         plugged and sealed?"
+    );
+    ctx.ask(Act::InletsPlugged, text, Wants::YesNo).await.1 == Answer::Yes
+}

@@ -1,0 +1,401 @@
+//! A job on its way: one loop over the clock, the lines, the operators and whoever watches.
+//!
+//! Everything that happens becomes an input of the session; this loop decides nothing. Time is the system's (or a scaled one), or
+//! virtual: then it jumps from one due instant to the next, with no sleeps and no threads, on any platform. Not here: back-off,
+//! retries, stages (the procedure), frames (the drivers).
+use crate::{
+    clock::{Clock, event_loop},
+    failure::{Exit, Failure},
+    interrupt::Interrupts,
+    job_files::Files,
+    line::Line,
+    operator::{
+        Operator, Photos,
+        keyboard::{Heard, Typed, hear},
+    },
+    port,
+    session::{Keeper, Outward, Session},
+    show::Show,
+};
+use plumeline_base::{
+    Instant,
+    input::{AbortCause, Answer, Input, LineId, OperatorAct},
+};
+use plumeline_procedure::{JobInputs, Procedure};
+use std::{
+    collections::VecDeque,
+    future::{pending, poll_fn},
+    pin::pin,
+    task::{Context, Poll, Waker},
+    time::Duration,
+};
+use tokio::time::{Interval, MissedTickBehavior, interval};
+
+/// The clocks that are shown go on so often while nothing happens.
+const TICK: Duration = Duration::from_secs(1);
+
+/// A job and all that takes part in it. Made by [`Job::begin`] or [`Job::going_on`], completed by the calls that follow, done by
+/// [`Job::run`].
+pub struct Job<'a, K> {
+    session: Session<K>,
+    clock: Clock,
+    lines: Lines,
+    operators: Vec<Operator>,
+    observers: Vec<Box<dyn Show + 'a>>,
+    photos: Option<Photos>,
+    inputs: VecDeque<(Instant, Input)>,
+    /// The latest instant that the session knows of.
+    now: Instant,
+    aborts: u32,
+    done: bool,
+}
+
+/// The lines of a job by name.
+struct Lines {
+    main: Line,
+    outgoing: Option<Line>,
+}
+impl Lines {
+    fn each(&mut self) -> impl Iterator<Item = (LineId, &mut Line)> {
+        [(LineId::Main, Some(&mut self.main)), (LineId::Outgoing, self.outgoing.as_mut())]
+            .into_iter()
+            .filter_map(|(id, line)| Some((id, line?)))
+    }
+    fn get_mut(&mut self, id: LineId) -> Option<&mut Line> {
+        self.each().find(|(i, _)| *i == id).map(|(_, line)| line)
+    }
+    /// The next that comes from outside on any line.
+    async fn next(&mut self) -> Option<Input> {
+        let Self { main, outgoing } = self;
+        let own = async {
+            match outgoing {
+                Some(line) => line.next(LineId::Outgoing).await,
+                None => pending().await,
+            }
+        };
+        tokio::select! {
+            biased;
+            input = main.next(LineId::Main) => input,
+            input = own => input,
+        }
+    }
+}
+
+/// What comes from outside the job in real time.
+struct Outside {
+    interrupts: Interrupts,
+    ticks: Interval,
+}
+impl Outside {
+    fn listen() -> Result<Self, Failure> {
+        let mut ticks = interval(TICK);
+        ticks.set_missed_tick_behavior(MissedTickBehavior::Delay);
+        Ok(Self { interrupts: Interrupts::listen()?, ticks })
+    }
+}
+
+/// What the loop waited for.
+enum Woke {
+    Line(Option<Input>),
+    Typed(usize, Option<Typed>),
+    Time,
+    /// Nothing: the clocks that are shown go on.
+    Tick,
+    Interrupt(AbortCause),
+}
+
+impl<'a, K: Keeper> Job<'a, K> {
+    /// A job that begins: these files, what they come to, and the date.
+    pub fn begin(files: &Files, inputs: JobInputs, keeper: K, date: impl Into<String>) -> Self {
+        let hz = inputs.plan.link.readings_hz;
+        let session = Session::new(Procedure::new(inputs, port::drivers(files)), keeper, hz);
+        Self::going_on(session, files.opening(date.into()), Instant::START)
+    }
+    /// A job whose session is there already, with the inputs that come next and the instant that they come at.
+    pub fn going_on(session: Session<K>, opening: Vec<Input>, at: Instant) -> Self {
+        Self {
+            session,
+            clock: Clock::Virtual,
+            lines: Lines { main: Line::Display, outgoing: None },
+            operators: Vec::new(),
+            observers: Vec::new(),
+            photos: None,
+            inputs: opening.into_iter().map(|input| (at, input)).collect(),
+            now: at,
+            aborts: 0,
+            done: false,
+        }
+    }
+    /// The way to the replacement, and to the outgoing unit unless it has one of its own.
+    #[must_use]
+    pub fn line(mut self, line: Line) -> Self {
+        self.lines.main = line;
+        self
+    }
+    /// The outgoing unit's own way, if it has one.
+    #[must_use]
+    pub fn outgoing_line(mut self, line: Option<Line>) -> Self {
+        self.lines.outgoing = line;
+        self
+    }
+    /// Somebody who answers; there may be several.
+    #[must_use]
+    pub fn operator(mut self, operator: Operator) -> Self {
+        self.operators.push(operator);
+        self
+    }
+    /// Somebody who watches; there may be several.
+    #[must_use]
+    pub fn observer(mut self, observer: impl Show + 'a) -> Self {
+        self.observers.push(Box::new(observer));
+        self
+    }
+    /// Takes photos in.
+    #[must_use]
+    pub fn photos(mut self, photos: Photos) -> Self {
+        self.photos = Some(photos);
+        self
+    }
+    /// The clock; virtual if none is given.
+    #[must_use]
+    pub fn clock(mut self, clock: Clock) -> Self {
+        self.clock = clock;
+        self
+    }
+
+    /// Does the job to its end, and gives its session.
+    ///
+    /// # Errors
+    /// What ends it early: nothing can be kept any more, a site can't be reached, or a second interrupt.
+    pub fn run(self) -> Result<Session<K>, Failure> {
+        if matches!(self.clock, Clock::System(_)) {
+            return event_loop()?.block_on(self.drive());
+        }
+        // Nothing in virtual time waits for anything outside.
+        match pin!(self.drive()).poll(&mut Context::from_waker(Waker::noop())) {
+            Poll::Ready(end) => end,
+            Poll::Pending => Err(Failure::internal("a job in virtual time waits for the system")),
+        }
+    }
+
+    /// As [`Job::run`], within an event loop that has more to do.
+    ///
+    /// # Errors
+    /// As [`Job::run`].
+    pub async fn drive(mut self) -> Result<Session<K>, Failure> {
+        let mut outside = match self.clock {
+            Clock::System(_) => Some(Outside::listen()?),
+            Clock::Virtual => None,
+        };
+        self.ask_again()?;
+        loop {
+            self.exchange()?;
+            if self.done {
+                break;
+            }
+            let due = self.due();
+            match (&mut outside, due) {
+                (None, None) => return Err(Failure::internal("the job waits for nothing and is not over")),
+                (None, Some(due)) => {
+                    self.now = self.now.max(due);
+                    self.what_is_due()?;
+                }
+                (Some(outside), due) => {
+                    let woke = self.wait(outside, due).await;
+                    self.woken(woke)?;
+                }
+            }
+        }
+        for (_, line) in self.lines.each() {
+            line.drain().await;
+        }
+        Ok(self.session)
+    }
+
+    fn time(&self) -> Instant {
+        match &self.clock {
+            Clock::System(clock) => clock.now(),
+            Clock::Virtual => self.now,
+        }
+    }
+
+    /// A job that was taken up shows its clock and its open questions again.
+    fn ask_again(&mut self) -> Result<(), Failure> {
+        let now = self.time();
+        let record = self.session.record();
+        if let (Some((since, limit_s)), None) = (record.out_of_service, record.back_in_service) {
+            self.observers.iter_mut().for_each(|o| o.out_of_service(since, limit_s));
+        }
+        self.session.ask_again(now);
+        let open: Vec<_> = self.session.open().iter().map(|(_, prompt)| prompt.clone()).collect();
+        open.into_iter().for_each(|prompt| self.outward(now, Outward::Ask(prompt)));
+        Ok(())
+    }
+
+    /// Moves bytes and inputs until nothing moves any more at this instant.
+    fn exchange(&mut self) -> Result<(), Failure> {
+        loop {
+            let (now, inputs) = (self.time(), &mut self.inputs);
+            let mut moved = false;
+            for (id, line) in self.lines.each() {
+                moved |= line.exchange(now, |bytes| inputs.push_back((now, Input::Received(id, bytes))));
+            }
+            while let Some((at, input)) = self.inputs.pop_front() {
+                moved = true;
+                self.feed(at, input)?;
+            }
+            if !moved || self.done {
+                return Ok(());
+            }
+        }
+    }
+
+    /// When something comes due by itself.
+    fn due(&mut self) -> Option<Instant> {
+        let now = self.now;
+        let lines = self.lines.each().filter_map(|(_, line)| line.due(now)).min();
+        let operators = self.operators.iter().filter_map(|o| o.due(self.session.open())).min();
+        [lines, operators, self.session.wake_at()].into_iter().flatten().min()
+    }
+
+    fn what_is_due(&mut self) -> Result<(), Failure> {
+        let now = self.time();
+        let woken = self.session.wake_at().is_some_and(|t| t <= now);
+        let inputs = &mut self.inputs;
+        for (id, line) in self.lines.each() {
+            inputs.extend(line.what_is_due(id, now).map(|input| (now, input)));
+        }
+        while let Some((at, input)) = self.inputs.pop_front() {
+            self.feed(at, input)?;
+        }
+        for i in 0..self.operators.len() {
+            while let Some(act) = self.operators[i].answer_due(now, self.session.open(), self.photos.as_ref())? {
+                tracing::debug!(operator = self.operators[i].name(), prompt = act.prompt, "answers");
+                self.feed(self.time(), Input::Operator(act))?;
+            }
+        }
+        if woken {
+            self.inputs.push_back((now, Input::Wake));
+        }
+        Ok(())
+    }
+
+    async fn wait(&mut self, outside: &mut Outside, due: Option<Instant>) -> Woke {
+        let Self { lines, operators, clock, .. } = self;
+        let until = async {
+            match (clock, due) {
+                (Clock::System(clock), Some(at)) => clock.until(at).await,
+                _ => pending().await,
+            }
+        };
+        let typed = poll_fn(|cx| {
+            for (i, operator) in operators.iter_mut().enumerate() {
+                if let Poll::Ready(typed) = operator.poll_typed(cx) {
+                    return Poll::Ready((i, typed));
+                }
+            }
+            Poll::Pending
+        });
+        tokio::select! {
+            biased;
+            cause = outside.interrupts.next() => Woke::Interrupt(cause),
+            input = lines.next() => Woke::Line(input),
+            (i, line) = typed => Woke::Typed(i, line),
+            () = until => Woke::Time,
+            _ = outside.ticks.tick() => Woke::Tick,
+        }
+    }
+
+    fn woken(&mut self, woke: Woke) -> Result<(), Failure> {
+        match woke {
+            Woke::Line(input) => self.inputs.extend(input.map(|input| (self.time(), input))),
+            Woke::Typed(i, Some((at, line))) => self.typed(i, at, &line),
+            Woke::Typed(i, None) => {
+                self.operators[i].leave();
+                // Nobody can answer any more: safer to stop than to wait for ever.
+                if !self.operators.iter().any(Operator::is_person) {
+                    self.inputs.push_back((self.time(), Input::Abort(AbortCause::Shutdown)));
+                }
+            }
+            Woke::Time => self.what_is_due()?,
+            Woke::Tick => {
+                let now = self.time();
+                let person = self.operators.iter().any(Operator::is_person);
+                let waits = self.session.open().oldest().filter(|_| person);
+                self.observers.iter_mut().for_each(|o| o.tick(now, waits));
+            }
+            Woke::Interrupt(cause) => {
+                self.aborts += 1;
+                if self.aborts > 1 {
+                    let cause = "stopped at once; the site may still be isolated and outputs inhibited".into();
+                    let remedy = "make the site safe by hand, or run the same job again: it goes on where it stopped";
+                    return Err(Failure::Other { exit: Exit::Undecided, cause, remedy: remedy.into() });
+                }
+                self.say(
+                    "stopping safely: smoke off, purge, outputs back, record closed. Press Ctrl-C again to leave at once.",
+                );
+                self.inputs.push_back((self.time(), Input::Abort(cause)));
+            }
+        }
+        Ok(())
+    }
+
+    fn say(&mut self, text: &str) {
+        self.observers.iter_mut().for_each(|o| o.say(text));
+    }
+
+    fn typed(&mut self, who: usize, at: Instant, line: &str) {
+        let act = match hear(line, self.session.open()) {
+            Heard::Act(act) => act,
+            Heard::Again(why) => return self.say(&format!("        {why}")),
+            Heard::Photo(prompt, mut tick, path) => {
+                let taken = match &self.photos {
+                    Some(take_in) => take_in(&path),
+                    None => Err(Failure::internal("no place to keep a photo")),
+                };
+                match taken {
+                    Ok(photo) => tick.photo = Some(photo),
+                    Err(why) => return self.say(&format!("        not answered yet: {why}")),
+                }
+                OperatorAct { prompt, answer: Answer::Ticked(tick) }
+            }
+        };
+        tracing::debug!(operator = self.operators[who].name(), prompt = act.prompt, "answers");
+        self.inputs.push_back((at, Input::Operator(act)));
+    }
+
+    fn feed(&mut self, at: Instant, input: Input) -> Result<(), Failure> {
+        self.now = self.now.max(at);
+        let now = self.now;
+        match &input {
+            Input::Received(line, bytes) => tracing::trace!(%now, ?line, bytes = bytes.len(), "received"),
+            Input::Wake => tracing::trace!(%now, "woken"),
+            Input::LinkUp { line, link } => tracing::info!(%now, ?line, %link, "link up"),
+            Input::LinkDown { line, cause, detail } => tracing::info!(%now, ?line, %cause, %detail, "link down"),
+            Input::File { name, .. } => tracing::debug!(%now, %name, "file"),
+            other => tracing::debug!(%now, input = ?other, "input"),
+        }
+        for out in self.session.feed(now, input)? {
+            self.outward(now, out);
+        }
+        Ok(())
+    }
+
+    fn outward(&mut self, now: Instant, out: Outward) {
+        self.observers.iter_mut().for_each(|o| o.show(now, &out));
+        match out {
+            Outward::Send(id, bytes) => {
+                tracing::trace!(%now, line = ?id, bytes = bytes.len(), "sent");
+                if let Some(line) = self.lines.get_mut(id) {
+                    line.send(now, &bytes);
+                }
+            }
+            Outward::Connect(id) => {
+                let input = self.lines.get_mut(id).and_then(|line| line.connect(id, now));
+                self.inputs.extend(input.map(|input| (now, input)));
+            }
+            Outward::Done(_) => self.done = true,
+            _ => {}
+        }
+    }
+}

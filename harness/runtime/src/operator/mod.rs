@@ -1,0 +1,82 @@
+//! Who answers a job's prompts: people at a keyboard, scripts, each with a name. A job may have several; the first answer counts.
+//!
+//! Not here: which prompts are open (the session's [`OpenPrompts`]), what an act means at a simulated site ([`acts`]).
+mod acts;
+pub mod keyboard;
+mod prompts;
+mod script;
+mod site;
+
+pub use prompts::OpenPrompts;
+pub use script::{OperatorFile, Photos, Script, read};
+pub use site::{NoSite, RemoteSite, SimulatedSite, Site};
+
+use crate::failure::Failure;
+use keyboard::Typed;
+use plumeline_base::{Instant, input::OperatorAct};
+use std::task::{Context, Poll};
+use tokio::sync::mpsc::UnboundedReceiver;
+
+/// Somebody who answers.
+pub struct Operator {
+    name: String,
+    who: Who,
+}
+
+enum Who {
+    /// A person, line by line.
+    Person(UnboundedReceiver<Typed>),
+    /// A script with a way into a site.
+    Script(Script, Box<dyn Site>),
+}
+
+impl Operator {
+    /// A person whose lines come in here.
+    pub fn person(name: impl Into<String>, lines: UnboundedReceiver<Typed>) -> Self {
+        Self { name: name.into(), who: Who::Person(lines) }
+    }
+    /// A script that acts at this site.
+    pub fn script(name: impl Into<String>, script: Script, site: impl Site + 'static) -> Self {
+        Self { name: name.into(), who: Who::Script(script, Box::new(site)) }
+    }
+    /// What they are called.
+    pub fn name(&self) -> &str {
+        &self.name
+    }
+    pub(crate) fn is_person(&self) -> bool {
+        matches!(self.who, Who::Person(_))
+    }
+    /// Answers nothing that can be done any more.
+    pub(crate) fn leave(&mut self) {
+        if let Who::Person(lines) = &mut self.who {
+            lines.close();
+        }
+        self.who = Who::Script(Script::absent(), Box::new(NoSite));
+    }
+    /// When the next answer is due by itself.
+    pub(crate) fn due(&self, open: &OpenPrompts) -> Option<Instant> {
+        match &self.who {
+            Who::Script(script, _) => script.due(open),
+            Who::Person(_) => None,
+        }
+    }
+    /// The next answer that is due at `now`; what it stands for has been done at the site.
+    pub(crate) fn answer_due(
+        &mut self,
+        now: Instant,
+        open: &OpenPrompts,
+        photos: Option<&Photos>,
+    ) -> Result<Option<OperatorAct>, Failure> {
+        match &mut self.who {
+            Who::Script(script, site) => script.answer_due(now, open, site.as_mut(), photos),
+            Who::Person(_) => Ok(None),
+        }
+    }
+    /// A line that was typed; `None` if nobody types any more.
+    pub(crate) fn poll_typed(&mut self, cx: &mut Context<'_>) -> Poll<Option<Typed>> {
+        match &mut self.who {
+            Who::Person(lines) => lines.poll_recv(cx),
+            Who::Script(..) => Poll::Pending,
+        }
+    }
+}
