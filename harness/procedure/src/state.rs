@@ -8,7 +8,7 @@ use crate::{
     mean_flow::MeanFlow,
     outcome::{Outcome, StageKind},
     readings::Log,
-    rise::Rise,
+    rise::{Leaving, Rise},
     rules::advanced::ClockRules,
     stop::OtherSettings,
 };
@@ -160,6 +160,8 @@ pub(crate) struct RecordState {
     pub(crate) who: Option<String>,
     /// What each alarm level did while smoke was at the unit.
     pub(crate) alarms: BTreeMap<u8, Rise>,
+    /// How each of them went with the smoke.
+    pub(crate) leaving: BTreeMap<u8, Leaving>,
     /// Flows with the outgoing unit, by inlet.
     pub(crate) as_found: BTreeMap<u8, MeanFlow>,
 }
