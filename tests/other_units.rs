@@ -14,50 +14,33 @@ fn demo(dir: &Folder, more: &[&str]) -> (Output, Value) {
     (o, serde_json::from_slice(&result).unwrap())
 }
 
-/// Lies that the job does not see yet. Whatever it learns to see comes off this list and never returns to it.
-const UNSEEN: [&str; 31] = [
-    "alarms-dead",
-    "lowest-level-dead",
-    "highest-level-dead",
-    "levels-reversed",
-    "latch-not-kept",
-    "alarm-late",
-    "alarm-early",
-    "threshold-high",
-    "threshold-low",
-    "alarms-hidden",
-    "inhibit-idle-hidden",
-    "inhibit-always-told",
-    "release-ignored",
-    "leak-unused-inlet",
-    "leak-untold",
-    "baseline-high",
-    "baseline-of-before",
-    "baseline-lost-at-restart",
-    "learning-on",
-    "starting-forever",
-    "flow-fault-late",
-    "flow-band-wide",
-    "readings-lost",
-    "old-thresholds",
-    "old-delays",
-    "old-flow-band",
-    "old-flow-delay",
-    "old-outputs",
-    "revision-stuck",
-    "levels-claimed",
-    "log-silent",
+/// Lies that no job can see, each with the statement in the report of every job that says so.
+const NOT_SHOWN: [(&str, &str); 6] = [
+    ("leak-untold", "missed.untold-air"),
+    ("baseline-of-before", "missed.baseline-off"),
+    ("baseline-lost-at-restart", "missed.after-restart"),
+    ("flow-band-wide", "missed.unit-band"),
+    ("old-flow-band", "missed.unit-band"),
+    ("old-outputs", "missed.outputs-at-alarm"),
 ];
 
+/// Lies that the job does not see yet. Whatever it learns to see comes off this list and never returns to it.
+const UNSEEN: [&str; 2] = ["readings-lost", "log-silent"];
+
 #[test]
-fn a_unit_that_lies_is_not_passed() {
+fn a_unit_that_lies_is_not_passed_or_the_report_says_that_this_lie_is_not_shown() {
     let dir = Folder::new("lies");
-    let passed: Vec<&str> = LieKind::all()
-        .map(LieKind::name)
-        .filter(|lie| !UNSEEN.contains(lie))
-        .filter(|lie| demo(&dir, &["--lie", lie]).1["verdict"] == "pass")
-        .collect();
-    assert!(passed.is_empty(), "passed over {passed:?}");
+    for lie in LieKind::all().map(LieKind::name).filter(|lie| !UNSEEN.contains(lie)) {
+        let (_, result) = demo(&dir, &["--lie", lie]);
+        let passed = result["verdict"] == "pass";
+        match NOT_SHOWN.iter().find(|(name, _)| *name == lie) {
+            None => assert!(!passed, "passed over {lie}"),
+            Some((_, code)) => {
+                let stated = result["outcome"]["could_have_missed"].as_array().unwrap();
+                assert!(stated.iter().any(|s| s["code"] == *code), "{lie}: the report lacks {code}");
+            }
+        }
+    }
 }
 
 #[test]

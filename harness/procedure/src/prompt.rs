@@ -16,6 +16,9 @@ pub struct Prompt {
     pub text: String,
     /// What kind of answer is wanted.
     pub wants: Wants,
+    /// The earlier prompt whose answer may be taken back instead: nothing rests on it yet.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub back: Option<u32>,
 }
 
 macro_rules! acts {
@@ -112,7 +115,7 @@ acts! {
     Override = "override",
     /// Say whether pipes, cover, filter and fan setting were left alone since the baseline was taken.
     LeftAlone = "left-alone",
-    /// Say whether nothing was operated while the inhibit of the outputs did not hold.
+    /// Say whether nothing was operated while smoke was at the unit, or while the inhibit of its outputs did not hold.
     NothingOperated = "nothing-operated",
     /// Say whether what is called for when a zone is out of service for too long was in place.
     OtherMeasures = "other-measures",

@@ -1,4 +1,4 @@
-//! What an alarm level did while smoke was at the unit.
+//! What an alarm level did while smoke came to the unit, and while it went.
 //!
 //! Not here: how that is told from readings, and what follows from it ([`crate::judge::alarms`]).
 
@@ -25,5 +25,23 @@ impl Rise {
             Self::Early(_) | Self::Late(_) | Self::Never(_) => 2,
         };
         if weight(&other) > weight(&self) { other } else { self }
+    }
+}
+
+/// How a level that was reached went with the smoke: thin smoke goes slowly, so this tells its threshold far more closely
+/// than the rise of dense smoke does.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) enum Leaving {
+    /// It went when the reading fell under its threshold; at this share of it.
+    AtThreshold(f64),
+    /// It went while the reading still stood over its threshold, at this share of it.
+    Above(f64),
+    /// It stayed until the reading had fallen to this share of its threshold.
+    Below(f64),
+}
+impl Leaving {
+    /// Of two, what counts: what went wrong is not made good by another time.
+    pub(crate) fn and(self, other: Self) -> Self {
+        if matches!(self, Self::AtThreshold(_)) { other } else { self }
     }
 }

@@ -8,7 +8,7 @@ use crate::{
     mean_flow::MeanFlow,
     outcome::{Outcome, StageKind},
     readings::Log,
-    rise::Rise,
+    rise::{Leaving, Rise},
     rules::advanced::ClockRules,
     stop::OtherSettings,
 };
@@ -145,6 +145,8 @@ pub(crate) struct RunningStage {
     pub(crate) abort: Option<AbortCause>,
     /// Going on is not safe: what was found says why.
     pub(crate) unsafe_to_go_on: bool,
+    /// A person decides what follows when something is not shown; else the plan does.
+    pub(crate) attended: bool,
 }
 
 /// What the log told, and what later stages compare with.
@@ -158,6 +160,8 @@ pub(crate) struct RecordState {
     pub(crate) who: Option<String>,
     /// What each alarm level did while smoke was at the unit.
     pub(crate) alarms: BTreeMap<u8, Rise>,
+    /// How each of them went with the smoke.
+    pub(crate) leaving: BTreeMap<u8, Leaving>,
     /// Flows with the outgoing unit, by inlet.
     pub(crate) as_found: BTreeMap<u8, MeanFlow>,
 }
@@ -224,6 +228,7 @@ impl JobState {
                 ends: Instant::FAR_FUTURE,
                 abort: None,
                 unsafe_to_go_on: false,
+                attended: false,
             },
             outcome: Outcome::default(),
             record: RecordState::default(),

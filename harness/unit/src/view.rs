@@ -190,6 +190,10 @@ impl<'a> UnitView<'a> {
     }
     /// The threshold of an alarm level: where it differs by the time of day, the lowest.
     pub fn threshold(&self, level: u8) -> Known<Extinction> {
+        Ok(self.thresholds(level)?.0)
+    }
+    /// The lowest and the highest threshold of an alarm level, which are two where it differs by the time of day.
+    pub fn thresholds(&self, level: u8) -> Known<(Extinction, Extinction)> {
         self.level(level)?;
         if self.learning()? {
             return Err(Unknown::Learnt);
@@ -197,11 +201,13 @@ impl<'a> UnitView<'a> {
         let slots = self.description()?.slots.iter();
         let others =
             slots.map(|s| s.meaning).filter(|m| matches!(m, Meaning::Threshold { set: 2.., level: l } if *l == level));
-        let mut least = self.number(Meaning::Threshold { set: 1, level })?;
+        let first = self.number(Meaning::Threshold { set: 1, level })?;
+        let (mut least, mut most) = (first, first);
         for meaning in others {
-            least = least.min(self.number(meaning)?);
+            let other = self.number(meaning)?;
+            (least, most) = (least.min(other), most.max(other));
         }
-        Ok(Extinction(least))
+        Ok((Extinction(least), Extinction(most)))
     }
     /// How long an alarm level has to stand before it is told, s.
     pub fn delay_s(&self, level: u8) -> Known<f64> {

@@ -60,6 +60,8 @@ pub struct Panel {
     pub isolated: bool,
     /// Each of the panel's inputs, by the output of the unit that it is wired to, output 1 first.
     pub inputs: Vec<bool>,
+    /// Those that came up since the panel was last looked at, whatever they show now.
+    pub came_up: Vec<bool>,
     /// Which of them is the fault's, which also shows a unit without power.
     pub fault_wire: u8,
     /// A fault.
@@ -78,6 +80,10 @@ pub struct Simulation {
     isolated: bool,
     alarms_not_isolated: u32,
     shown: u32,
+    /// Its inputs at the last change.
+    seen: u32,
+    /// Inputs of the panel that came up since it was last looked at.
+    came_up: u32,
     /// Wires of the panel with the unit's inputs that follow them.
     echoes: Vec<(u8, u8)>,
     /// Output of the replacement that the panel's fault input is wired to.
@@ -159,6 +165,8 @@ impl Simulation {
             isolated: false,
             alarms_not_isolated: 0,
             shown: 0,
+            seen: 0,
+            came_up: 0,
             echoes: Vec::new(),
             fault_wire: scenario.fault_wire,
         })
@@ -313,7 +321,9 @@ impl Simulation {
             Command::Repair { defect } => self.site.repair(now, &defect)?,
             Command::Panel => {
                 self.watch_panel();
-                return Ok(Told::Panel(self.panel()));
+                let panel = self.panel();
+                self.came_up = 0;
+                return Ok(Told::Panel(panel));
             }
             Command::Truth => return Ok(Told::Truth(self.site.truth())),
         }
@@ -344,6 +354,8 @@ impl Simulation {
         (new.mains, new.battery) = (true, true);
         switch(&mut self.site, new, now);
         self.cable = Which::Replacement;
+        self.watch_panel();
+        self.came_up = 0;
         Ok(())
     }
     /// What the panel shows now.
@@ -353,6 +365,7 @@ impl Simulation {
         Panel {
             isolated: self.isolated,
             inputs: (0..wires).map(|n| inputs & 1 << n != 0).collect(),
+            came_up: (0..wires).map(|n| self.came_up & 1 << n != 0).collect(),
             fault_wire: self.fault_wire(),
             fault: inputs & bit(self.fault_wire()) != 0,
             alarms_not_isolated: self.alarms_not_isolated,
@@ -394,7 +407,8 @@ impl Simulation {
         if !self.isolated {
             self.alarms_not_isolated += (alarms & !self.shown).count_ones();
         }
-        self.shown = alarms;
+        self.came_up |= inputs & !self.seen;
+        (self.shown, self.seen) = (alarms, inputs);
     }
     /// When the sensor reaches each of `fractions` (rising) of its final value after smoke begins to stand at a hole, s, with
     /// the flows as they are now; `None` where it does not within `longest_s`. For tests and campaigns.

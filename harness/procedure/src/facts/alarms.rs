@@ -26,6 +26,19 @@ facts! {
         next "release stronger smoke for longer near the unit; or name the level in the plan as not shown (smoke.levels_not_shown)";
     left_out(level) = "alarms.left-out", Pass,
         "alarm level {level} is not shown: the smoke did not reach it, and the plan allows that";
+    at_threshold(level) = "alarms.at-threshold", Pass,
+        "alarm level {level} went when the reading fell under its threshold";
+    left_above(level, percent) = "alarms.left-above", Fail,
+        "alarm level {level} went while the reading still stood at {percent} % of its threshold",
+        likely "the unit acts on a higher threshold than it reads back",
+        next "load the settings again and release smoke again; if it comes back, do not put this unit into service";
+    left_below(level, percent) = "alarms.left-below", Fail,
+        "alarm level {level} stayed until the reading had fallen to {percent} % of its threshold",
+        likely "the unit acts on a lower threshold than it reads back",
+        next "load the settings again and release smoke again; if it comes back, do not put this unit into service";
+    leaving_not_seen(level) = "alarms.leaving-not-seen", Undecided,
+        "alarm level {level} was not seen to go when the smoke went: its threshold is not shown",
+        next "bring the readings back and release smoke again";
     latched(level) = "alarms.latched", Pass, "alarm level {level} stayed until it was reset, as it is set to";
     not_latched(level) = "alarms.not-latched", Fail, "alarm level {level} is set to latch and did not stay when the smoke was gone",
         likely "the unit acts on other settings than it reads back",

@@ -33,6 +33,10 @@ facts! {
         likely HAS_MORE, next AGAIN;
     changed_later(item) = "load.item-changed-after-restart", Fail, "not still there after a restart: {item}",
         likely FELL_BACK, next AGAIN;
+    revision_stuck(before, after) = "load.revision-stuck", Fail,
+        "other settings came into force and the unit's revision did not rise: {before} before, {after} after",
+        likely "the unit's revision tells nothing: a change at its keys would not be noticed",
+        next "do not put this unit into service before its maker has explained it";
     same_revision(revision, digest) = "load.same-revision", Pass,
         "the unit holds revision {revision} with digest {digest}… before and after the restart";
     other_revision(before, after) = "load.other-revision", Undecided,

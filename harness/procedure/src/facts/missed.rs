@@ -8,6 +8,18 @@ facts! {
         "pipe {pipe}: a hole among {holes} that draws up to {percent} % less than predicted (its drop is too small a part of the flow to tell more)";
     smallest(pipe, flow, less, more) = "missed.smallest-by-flow", Undecided,
         "pipe {pipe}: a change of its whole flow by less than {flow} % (by flow alone); one hole that draws up to {less} % less or {more} % more than the other holes of the pipe predict";
+    all_alike(limit) = "missed.all-alike", Undecided,
+        "a change of the flows of all pipes alike by less than {limit} % (by a filter, a fan, an exhaust, or air that enters past the pipes)";
+    baseline_off(pipe, percent) = "missed.baseline-off", Undecided,
+        "pipe {pipe}: a baseline that is up to {percent} % off the flow, by which the unit's band around it is wrong";
+    unit_band() = "missed.unit-band", Undecided,
+        "at which change of the flow the unit raises its fault: its band is read back, and a shut inlet is beyond any band";
+    after_restart() = "missed.after-restart", Undecided,
+        "whether the unit still holds its baseline after a restart or a loss of all power: it is not restarted once the baseline is taken";
+    outputs_at_alarm() = "missed.outputs-at-alarm", Undecided,
+        "whether an alarm operates the outputs that are set to follow it: they are inhibited while smoke is at the unit, and are operated one by one";
+    untold_air() = "missed.untold-air", Undecided,
+        "air that enters at an inlet without a pipe and that the unit does not tell, as far as it changes all flows by no more than was allowed";
 
     band_sees(pipe, defect, shift, low, high, from) = "band.smallest-seen", Undecided,
         "pipe {pipe}: the smallest single defect that raises the unit's flow fault is {defect} ({shift} %), by a band of -{low} / +{high} % ({from})";

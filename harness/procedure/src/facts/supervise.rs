@@ -27,6 +27,12 @@ facts! {
     late(after) = "supervise.fault-late", Fail, "the flow fault came late, after {after} s",
         likely "the unit's flow band or delay is set too wide, or its supervision is off",
         next "correct the flow band and delay in the settings, load them, and try again";
+    not_by_delay(after, delay) = "supervise.not-by-its-delay", Fail,
+        "the flow fault came when the flow had been outside of the band for {after} s; its delay is {delay} s",
+        likely "the unit acts on another delay or band than it reads back",
+        next "load the settings again and shut the inlet again; if it comes back, do not put this unit into service";
+    delay_unknown(why, remedy) = "supervise.delay-unknown", Undecided,
+        "not known after which delay the unit raises its flow fault: {why}", next "{remedy}";
     not_put_back(why) = "supervise.not-put-back", Fail, "the inlet was not put back: {why}",
         next "put it back, then prove flow and take the baseline again";
     band_unknown(why, remedy) = "supervise.band-unknown", Undecided,

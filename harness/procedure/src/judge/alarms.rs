@@ -5,9 +5,10 @@
 use crate::{
     facts::alarms as fact,
     outcome::{Figure, Finding, StageKind, Subject},
-    rise::Rise,
+    rise::{Leaving, Rise},
 };
-use alloc::vec::Vec;
+use alloc::{collections::VecDeque, vec::Vec};
+use core::time::Duration;
 use plumeline_base::Instant;
 use plumeline_detector::bit;
 
@@ -15,8 +16,10 @@ use plumeline_detector::bit;
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Level {
     pub(crate) number: u8,
-    /// Extinction, 1/m.
+    /// Extinction, 1/m; the lowest where it differs by the time of day.
     pub(crate) threshold: f64,
+    /// The highest.
+    pub(crate) highest: f64,
     pub(crate) delay_s: f64,
     pub(crate) latches: bool,
 }
@@ -38,6 +41,10 @@ pub(crate) struct Within {
     pub(crate) threshold: f64,
     /// Time by which a rise may come sooner or later than the delay says, s.
     pub(crate) time_s: f64,
+    /// Part of the threshold by which a level may be left lower than it is reached.
+    pub(crate) hysteresis: f64,
+    /// A level follows a reading that has fallen within, s.
+    pub(crate) follows_s: f64,
 }
 
 /// The first time for which the reading stood at or over `least` for as long as `for_s`: its start, and when that was.
@@ -59,7 +66,7 @@ fn first_stretch(seen: &[Seen], least: f64, for_s: f64) -> Option<(Instant, Inst
 /// What a level did in these readings, which begin before the smoke.
 pub(crate) fn rise(level: &Level, seen: &[Seen], within: Within) -> Rise {
     let mine = bit(level.number);
-    let over = level.threshold * (1.0 + within.threshold);
+    let over = level.highest * (1.0 + within.threshold);
     let under = level.threshold * (1.0 - within.threshold);
     let due = first_stretch(seen, over, level.delay_s + within.time_s);
     let Some(at) = seen.iter().position(|s| s.reached & mine != 0) else {
@@ -85,7 +92,65 @@ pub(crate) fn still_open(levels: &[Level], seen: &[Seen], within: Within) -> boo
     let Some(last) = seen.last() else { return true };
     levels
         .iter()
-        .any(|l| rise(l, seen, within) == Rise::NotReached && last.extinction >= l.threshold * (1.0 + within.threshold))
+        .any(|l| rise(l, seen, within) == Rise::NotReached && last.extinction >= l.highest * (1.0 + within.threshold))
+}
+
+/// Follows the levels as the smoke goes.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Goes {
+    /// What was read lately: for as long as a level may take to follow.
+    recent: VecDeque<Seen>,
+}
+impl Goes {
+    /// Readings are missing: what went meanwhile is not known.
+    pub(crate) fn gap(&mut self) {
+        self.recent.clear();
+    }
+    /// Takes one more reading; gives how the levels that went with it did so.
+    pub(crate) fn take(&mut self, seen: Seen, levels: &[Level], within: Within) -> Vec<(u8, Leaving)> {
+        let before = self.recent.back().map_or(0, |s| s.reached);
+        self.recent.push_back(seen);
+        let follows = Duration::from_secs_f64(within.follows_s);
+        while self.recent.get(1).is_some_and(|second| seen.at.since(second.at) >= follows) {
+            self.recent.pop_front();
+        }
+        // Too short a stretch shows neither the one nor the other.
+        if self.recent.front().is_none_or(|first| seen.at.since(first.at) < follows) {
+            return Vec::new();
+        }
+        let share = |level: &Level, pick: fn(f64, f64) -> f64| {
+            self.recent.iter().map(|s| s.extinction / level.threshold).reduce(pick).unwrap_or(f64::NAN)
+        };
+        let gone = levels.iter().filter(|l| before & !seen.reached & bit(l.number) != 0).map(|level| {
+            let (least, most) = (share(level, f64::min), share(level, f64::max));
+            let above = least * level.threshold / level.highest;
+            let how = if above > 1.0 + within.threshold {
+                Leaving::Above(above)
+            } else if most < 1.0 - within.hysteresis - within.threshold {
+                Leaving::Below(most)
+            } else {
+                Leaving::AtThreshold(seen.extinction / level.threshold)
+            };
+            (level.number, how)
+        });
+        gone.collect()
+    }
+}
+
+/// The finding about how a level went; `None`: it was not seen to go.
+pub(crate) fn gone(level: u8, leaving: Option<Leaving>) -> Finding {
+    let percent = |share: f64| alloc::format!("{:.0}", share * 100.0);
+    let fact = match leaving {
+        Some(Leaving::AtThreshold(_)) => fact::at_threshold(level),
+        Some(Leaving::Above(share)) => fact::left_above(level, percent(share)),
+        Some(Leaving::Below(share)) => fact::left_below(level, percent(share)),
+        None => fact::leaving_not_seen(level),
+    };
+    let mut f = Finding::of(StageKind::Purge, Subject::Level(level), fact);
+    if let Some(Leaving::AtThreshold(share) | Leaving::Above(share) | Leaving::Below(share)) = leaving {
+        f.measured = Some(Figure::plain(share * 100.0, "%"));
+    }
+    f
 }
 
 /// The finding about a level's rise. `left_out`: the plan says by name that this level is not shown.
@@ -126,10 +191,10 @@ pub(crate) fn after_smoke(levels: &[Level], risen: u32, reached: u32, latched: u
 #[cfg(test)]
 mod tests {
     use super::*;
-    use alloc::string::String;
+    use alloc::{borrow::ToOwned, string::String};
 
-    const LEVEL: Level = Level { number: 2, threshold: 1e-3, delay_s: 10.0, latches: true };
-    const WITHIN: Within = Within { threshold: 0.15, time_s: 5.0 };
+    const LEVEL: Level = Level { number: 2, threshold: 1e-3, highest: 1e-3, delay_s: 10.0, latches: true };
+    const WITHIN: Within = Within { threshold: 0.15, time_s: 5.0, hysteresis: 0.25, follows_s: 2.0 };
 
     /// Smoke of this extinction from 20 s to 80 s; the level is reached from `rose` on.
     fn job(extinction: f64, rose: Option<u64>) -> Vec<Seen> {
@@ -173,6 +238,33 @@ mod tests {
         assert!(!still_open(&[LEVEL], &until(32, Some(30)), WITHIN));
         assert!(!still_open(&[LEVEL], &job(0.5e-3, None)[..40], WITHIN), "the smoke does not reach it");
         assert!(still_open(&[LEVEL], &[], WITHIN));
+    }
+    #[test]
+    fn a_level_goes_at_its_threshold() {
+        // The reading falls by a twentieth a second from three times the threshold; the level is left under `left`.
+        let falling = |left: f64, gap_at: u64| {
+            let (mut goes, mut found) = (Goes::default(), Vec::new());
+            for t in 0..80 {
+                let share = 3.0 * libm::pow(0.95, t as f64);
+                let reached = if share >= left { 0b10 } else { 0 };
+                let seen = Seen { at: Instant::from_secs(t), extinction: share * LEVEL.threshold, reached };
+                if t == gap_at {
+                    goes.gap();
+                }
+                found.extend(goes.take(seen, &[LEVEL], WITHIN));
+            }
+            found.first().copied().map(|(n, how)| (n, gone(n, Some(how)).code.as_str().to_owned()))
+        };
+        let is = |code: &str| Some((2, code.to_owned()));
+        assert_eq!(falling(1.0, 99), is("alarms.at-threshold"));
+        assert_eq!(falling(0.9, 99), is("alarms.at-threshold"));
+        assert_eq!(falling(1.4, 99), is("alarms.left-above"));
+        assert_eq!(falling(0.4, 99), is("alarms.left-below"));
+        let at = (libm::log(0.4 / 3.0) / libm::log(0.95)) as u64 + 1;
+        assert_eq!(falling(0.4, at), None, "readings were missing when it went");
+        assert_eq!(gone(2, None).code, "alarms.leaving-not-seen");
+        assert_eq!(Leaving::AtThreshold(0.9).and(Leaving::Above(2.0)), Leaving::Above(2.0));
+        assert_eq!(Leaving::Above(2.0).and(Leaving::AtThreshold(0.9)), Leaving::Above(2.0));
     }
     #[test]
     fn a_level_that_latches_stays_and_another_goes() {

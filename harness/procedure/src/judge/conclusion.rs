@@ -1,13 +1,16 @@
 //! What the whole job comes to, and what that hangs on.
 use crate::{
-    facts::list,
-    outcome::{Finding, Outcome, StageKind, Subject},
+    facts::{list, missed as fact},
+    outcome::{Finding, Outcome, StageKind, Statement, Subject},
 };
 use alloc::{format, string::String, vec::Vec};
 use plumeline_base::Verdict;
 
 /// Sums the job up. `outcome.still` says already what is still off.
 pub(crate) fn conclude(outcome: &mut Outcome) {
+    // What no job can see is stated in every one.
+    let unseen = [fact::unit_band(), fact::after_restart(), fact::outputs_at_alarm(), fact::untold_air()];
+    outcome.could_have_missed.extend(unseen.map(|fact| Statement::of(Subject::Replacement, fact)));
     let missing: Vec<StageKind> =
         outcome.not_done.iter().map(|(stage, _)| *stage).filter(|stage| stage.is_needed()).collect();
     outcome.verdict = verdict(outcome, &missing);

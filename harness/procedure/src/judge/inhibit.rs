@@ -3,6 +3,7 @@ use crate::{
     facts::inhibit as fact,
     outcome::{Finding, StageKind, Subject},
 };
+use plumeline_base::input::Answer;
 use plumeline_detector::{Reading, bit};
 use plumeline_unit::{UnitView, meaning::Function, view::OutputUse};
 
@@ -64,11 +65,29 @@ pub(crate) fn finding(stage: StageKind, held: Held) -> Option<Finding> {
     }
 }
 
+/// What the panel showed while smoke was at the unit: the unit's own readings are no witness of its inhibit.
+pub(crate) fn at_panel(nothing: &Answer) -> Finding {
+    let fact = match nothing {
+        Answer::Yes => fact::panel_quiet(),
+        Answer::No => fact::shown_at_panel(),
+        Answer::Cannot(why) | Answer::Text(why) => fact::panel_not_told(why),
+        Answer::Number(_) | Answer::Ticked(_) | Answer::Back => fact::panel_not_told("no answer to that was given"),
+    };
+    Finding::of(StageKind::Purge, Subject::Replacement, fact)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
     use plumeline_detector::{Conditions, Faults};
 
+    #[test]
+    fn the_panel_is_the_witness_of_an_inhibit() {
+        use plumeline_base::Verdict;
+        let of = |answer: Answer| at_panel(&answer).verdict;
+        assert_eq!((of(Answer::Yes), of(Answer::No)), (Verdict::Pass, Verdict::Fail));
+        assert_eq!(of(Answer::Cannot("nobody is at it".into())), Verdict::Undecided);
+    }
     #[test]
     fn an_operated_output_is_seen_unless_it_is_driven_or_follows_a_fault() {
         let held = |outputs, faults, driven| {

@@ -59,6 +59,12 @@ pub(crate) fn revision(stage: StageKind, sent: &SettingsState, held: &SettingsSt
     Finding::of(stage, Subject::Replacement, fact)
 }
 
+/// The unit's own account before and after settings were sent: other settings must have a greater revision.
+pub(crate) fn counted(stage: StageKind, before: &SettingsState, sent: &SettingsState) -> Option<Finding> {
+    let stuck = before.sha256 != sent.sha256 && sent.revision <= before.revision;
+    stuck.then(|| Finding::of(stage, Subject::Replacement, fact::revision_stuck(before.revision, sent.revision)))
+}
+
 /// The unit that answers after the restart is the one that was restarted: all but its boot id is the same.
 pub(crate) fn same_unit(before: Option<(&Identity, &Abilities)>, after: (&Identity, &Abilities)) -> bool {
     before.is_some_and(|(was, could)| *was == Identity { boot_id: was.boot_id, ..after.0.clone() } && could == after.1)
@@ -94,6 +100,14 @@ mod tests {
         assert_eq!((codes(&found), found[0].verdict), (vec!["load.none".into()], Verdict::Undecided));
         assert_eq!(codes(&items(StageKind::Load, &wanted, &wanted, Read::Back)), ["load.read-back"]);
         assert_eq!(codes(&items(StageKind::Load, &wanted, &wanted, Read::AfterRestart)), ["load.kept"]);
+    }
+    #[test]
+    fn other_settings_have_a_greater_revision() {
+        let state = |revision, sha256: &str| SettingsState { revision, sha256: sha256.into() };
+        let stuck = |before, after| counted(StageKind::Load, &before, &after).map(|f| f.verdict);
+        assert_eq!(stuck(state(3, "aa"), state(4, "bb")), None);
+        assert_eq!(stuck(state(3, "aa"), state(3, "aa")), None, "nothing was changed");
+        assert_eq!(stuck(state(3, "aa"), state(3, "bb")), Some(Verdict::Fail));
     }
     #[test]
     fn a_revision_that_moved_by_itself_is_open() {

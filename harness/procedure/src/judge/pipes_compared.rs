@@ -138,7 +138,7 @@ impl PipesCompared {
 
 /// What a shift of all pipes alike may be at most: it changes no hole's share, its transport times are timed by smoke, and the
 /// unit's own supervision has the same band. Never less than the change of a single pipe that matters.
-fn unit_limit(material: &Limit, band: &Limit) -> f64 {
+pub(crate) fn unit_limit(material: &Limit, band: &Limit) -> f64 {
     material.value.max(band.value)
 }
 

@@ -12,6 +12,8 @@ use plumeline_unit::Unknown;
 pub(crate) struct Shut {
     /// From the shutting to the flow fault, s.
     pub(crate) fault_after_s: Option<f64>,
+    /// For so long, s, its flow had then stood outside of the unit's band by the unit's own readings.
+    pub(crate) stood_s: Option<f64>,
     /// The inlets that the unit then names, less those whose flow had left its band for this very reason; bit 0 is inlet 1.
     pub(crate) named: u32,
     /// Somebody watched all the time.
@@ -27,6 +29,26 @@ fn of_inlet(inlet: u8, fact: crate::facts::Fact) -> Finding {
 /// The unit's own band of flow is not known.
 pub(crate) fn band_unknown(why: &Unknown) -> Finding {
     Finding::of(StageKind::Supervise, Subject::Replacement, fact::band_unknown(why, why.remedy()))
+}
+
+/// After which delay the unit raises its fault is not known.
+pub(crate) fn delay_unknown(why: &Unknown) -> Finding {
+    Finding::of(StageKind::Supervise, Subject::Replacement, fact::delay_unknown(why, why.remedy()))
+}
+
+/// The delay of the unit's flow fault by its settings, and by how much the fault may come sooner or later.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Delay {
+    pub(crate) set_s: f64,
+    pub(crate) within_s: f64,
+}
+impl Delay {
+    /// How long the flow had been outside of its band when the fault came, where that is not what the delay says. Without
+    /// readings of the flow only the mark of the shutting is known, and a mark may come late.
+    fn broken(self, seen: &Shut) -> Option<f64> {
+        let early = seen.stood_s.filter(|s| *s < self.set_s - self.within_s);
+        early.or_else(|| seen.stood_s.or(seen.fault_after_s).filter(|s| *s > self.set_s + self.within_s))
+    }
 }
 
 fn inlets(bits: u32) -> impl Iterator<Item = u8> {
@@ -56,7 +78,8 @@ pub(crate) fn before(inlet: u8, faults: Option<Faults>) -> Option<Finding> {
 }
 
 /// What the shut inlet showed.
-pub(crate) fn shut(inlet: u8, limit: &Limit, seen: Result<Shut, &str>) -> Finding {
+pub(crate) fn shut(inlet: u8, limit: &Limit, delay: Option<Delay>, seen: Result<Shut, &str>) -> Finding {
+    let off = delay.and_then(|d| Some((d, d.broken(seen.as_ref().ok()?)?)));
     let mut f = of_inlet(
         inlet,
         match seen {
@@ -66,8 +89,15 @@ pub(crate) fn shut(inlet: u8, limit: &Limit, seen: Result<Shut, &str>) -> Findin
             Ok(Shut { fault_after_s: Some(_), named, .. }) if named != bit(inlet) => {
                 fact::wrong_inlet(list(inlets(named)))
             }
-            Ok(Shut { fault_after_s: Some(after), .. }) if after <= limit.value => fact::in_time(),
-            Ok(Shut { fault_after_s: Some(after), .. }) => fact::late(format_args!("{after:.0}")),
+            Ok(Shut { fault_after_s: Some(after), .. }) if after > limit.value => {
+                fact::late(format_args!("{after:.0}"))
+            }
+            Ok(Shut { fault_after_s: Some(_), .. }) => match off {
+                Some((delay, after)) => {
+                    fact::not_by_delay(format_args!("{after:.0}"), format_args!("{:.0}", delay.set_s))
+                }
+                None => fact::in_time(),
+            },
             Ok(Shut { readings: false, .. }) => fact::readings_stopped(),
             Ok(_) => fact::no_fault(),
         },
@@ -97,12 +127,13 @@ mod tests {
 
     fn code(seen: Result<Shut, &str>) -> alloc::string::String {
         let limit = Limit { value: 300.0, unit: "s".into(), source: "a test".into(), mark: Mark::ThisJob };
-        shut(1, &limit, seen).code.as_str().into()
+        let delay = Delay { set_s: 150.0, within_s: 15.0 };
+        shut(1, &limit, Some(delay).filter(|_| seen.is_ok_and(|s| s.stood_s.is_some())), seen).code.as_str().into()
     }
 
     #[test]
     fn the_fault_counts_only_in_time_and_watched() {
-        let seen = |fault_after_s| Shut { fault_after_s, named: 1, watched: true, readings: true };
+        let seen = |fault_after_s| Shut { fault_after_s, stood_s: None, named: 1, watched: true, readings: true };
         assert_eq!(code(Ok(seen(Some(299.0)))), "supervise.fault-in-time");
         assert_eq!(code(Ok(seen(Some(301.0)))), "supervise.fault-late");
         assert_eq!(code(Ok(seen(None))), "supervise.no-fault");
@@ -112,6 +143,17 @@ mod tests {
         assert_eq!(code(Ok(Shut { named: 0, ..seen(Some(9.0)) })), "supervise.inlet-not-named");
         assert_eq!(code(Ok(Shut { named: 0b10, ..seen(Some(9.0)) })), "supervise.wrong-inlet");
         assert_eq!(code(Ok(Shut { named: 0b11, ..seen(Some(9.0)) })), "supervise.wrong-inlet");
+    }
+    #[test]
+    fn the_fault_comes_when_its_delay_says() {
+        let seen = |stood_s| Shut { fault_after_s: Some(150.0), stood_s, named: 1, watched: true, readings: true };
+        assert_eq!(code(Ok(seen(Some(152.0)))), "supervise.fault-in-time");
+        assert_eq!(code(Ok(seen(Some(60.0)))), "supervise.not-by-its-delay");
+        assert_eq!(code(Ok(seen(Some(270.0)))), "supervise.not-by-its-delay");
+        let marked = |fault_after_s| Shut { fault_after_s: Some(fault_after_s), ..seen(None) };
+        let delay = Delay { set_s: 150.0, within_s: 15.0 };
+        assert_eq!(delay.broken(&marked(100.0)), None, "a mark that came late");
+        assert_eq!(delay.broken(&marked(180.0)), Some(180.0));
     }
     #[test]
     fn another_inlet_may_be_named_only_where_its_flow_rose() {

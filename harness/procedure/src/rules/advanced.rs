@@ -129,6 +129,10 @@ sections! {
         threshold: f64 = "threshold", Ratio, between(0.0, 1.0), [practice(0.15)];
         /// A level may rise so much sooner or later than its delay says
         time_s: f64 = "time", Time, over(0.0, 600.0), [practice(5.0)];
+        /// A level is left lower than it is reached by at most this share of its threshold
+        hysteresis: f64 = "hysteresis", Ratio, between(0.0, 1.0), [practice_of(0.25, "allowed by the protocol")];
+        /// A level follows a reading that has fallen within
+        follows_s: f64 = "follows", Time, over(0.0, 60.0), [practice_of(2.0, "allowed by the protocol")];
         /// Levels are looked at this often while one may still rise
         look_s: f64 = "look", Time, between(1.0, 600.0), [practice(2.0)];
     }
@@ -158,6 +162,8 @@ sections! {
         most_tries: u32 = "most_tries", Count, between(1.0, 20.0), [practice(3.0)];
         /// Waited so much longer than the limit, to tell a late fault from none
         more_s: f64 = "more", Time, between(0.0, 3600.0), [practice(60.0)];
+        /// The flow fault may come so much sooner or later than its delay says
+        delay_within_s: f64 = "delay_within", Time, over(0.0, 600.0), [practice(15.0)];
         /// An inlet whose flow changed by less than this share of the band is no reason for the unit to name it
         named: f64 = "named", Ratio, between(0.0, 1.0), [practice(0.5)];
     }
@@ -188,7 +194,7 @@ sections! {
         /// A contradiction in so many readings in a row is no reading caught between two states
         in_a_row: u32 = "in_a_row", Count, between(1.0, 100.0), [practice(2.0)];
         /// An output that is driven here goes back by itself within
-        driven_most_s: f64 = "driven_most", Time, over(0.0, 600.0), [practice_of(40.0, "a drive runs 30 s")];
+        driven_most_s: f64 = "driven_most", Time, over(0.0, 600.0), [practice_of(70.0, "a drive runs 60 s")];
         /// An output that was driven here is at rest, after it was let go, within
         driven_after_s: f64 = "driven_after", Time, over(0.0, 600.0), [practice(5.0)];
     }

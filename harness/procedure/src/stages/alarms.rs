@@ -1,12 +1,14 @@
-//! The alarm levels while smoke is at the unit: smoke is held until each level that it reaches has risen or failed to.
+//! The alarm levels while smoke is at the unit: smoke is held until each level that it reaches has risen or failed to, and
+//! what goes with the smoke is followed.
 //!
 //! Not here: what that shows ([`crate::judge::alarms`]).
 use super::release::Gather;
 use crate::{
     context::Context,
     facts::alarms as fact,
-    judge::alarms::{self as judge, Level, Seen, Within},
+    judge::alarms::{self as judge, Goes, Level, Seen, Within},
     outcome::{Finding, StageKind, Subject},
+    readings::Item,
     rise::Rise,
 };
 use alloc::{format, vec::Vec};
@@ -16,16 +18,23 @@ use plumeline_unit::Known;
 
 fn within(ctx: &Context) -> Within {
     let rules = &ctx.inputs().plan.advanced.alarms;
-    Within { threshold: rules.threshold, time_s: rules.time_s }
+    Within {
+        threshold: rules.threshold,
+        time_s: rules.time_s,
+        hysteresis: rules.hysteresis,
+        follows_s: rules.follows_s,
+    }
 }
 
 /// Every alarm level by the replacement's description and the settings read back.
 fn levels(ctx: &Context) -> Known<Vec<Level>> {
     ctx.replacement(|unit| {
         let level = |number| {
+            let (lowest, highest) = unit.thresholds(number)?;
             Ok(Level {
                 number,
-                threshold: unit.threshold(number)?.0,
+                threshold: lowest.0,
+                highest: highest.0,
                 delay_s: unit.delay_s(number)?,
                 latches: unit.latching(number)?,
             })
@@ -83,6 +92,27 @@ pub(super) fn conclude(ctx: &Context) {
     }
 }
 
+/// Follows the levels that go with the smoke, for as long as the job runs.
+pub(crate) async fn watch_leaving(ctx: Context) {
+    let within = within(&ctx);
+    let mut goes = Goes::default();
+    let mut feed = ctx.feed();
+    loop {
+        let Item::Reading(t) = feed.next().await else {
+            goes.gap();
+            continue;
+        };
+        let Some(extinction) = t.highest_extinction() else { continue };
+        let levels = levels(&ctx).unwrap_or_default();
+        let seen = Seen { at: t.at, extinction: extinction.0, reached: t.reading.levels };
+        for (number, leaving) in goes.take(seen, &levels, within) {
+            let mut s = ctx.edit();
+            let so_far = s.record.leaving.entry(number).or_insert(leaving);
+            *so_far = so_far.and(leaving);
+        }
+    }
+}
+
 /// Once the air is clear and before latches are reset: what stayed and what went.
 pub(super) fn after_smoke(ctx: &Context) {
     let (Ok(levels), Some(now)) = (levels(ctx), ctx.latest()) else { return };
@@ -93,5 +123,9 @@ pub(super) fn after_smoke(ctx: &Context) {
     };
     for finding in judge::after_smoke(&levels, risen, now.reading.levels, now.reading.latched) {
         ctx.found(finding);
+    }
+    for level in levels.iter().filter(|l| risen & bit(l.number) != 0) {
+        let leaving = ctx.get().record.leaving.get(&level.number).copied();
+        ctx.found(judge::gone(level.number, leaving));
     }
 }

@@ -4,10 +4,11 @@
 use super::flow::{average, record};
 use crate::{
     context::{Context, Stop},
-    facts::baseline as fact,
+    facts::{baseline as fact, fixed, missed},
+    job::Pipe,
     judge::baseline as judge,
     mean_flow::{L_MIN, to_actual},
-    outcome::StageKind,
+    outcome::{StageKind, Statement, Subject},
     prompt::{Act, name_and_reason},
 };
 use alloc::{format, string::String, vec::Vec};
@@ -44,6 +45,9 @@ pub(crate) async fn baseline(ctx: Context) -> Result<(), Stop> {
         }
         ctx.found(judge::taken(&inputs, pipe.inlet, told, &before, band(&ctx)));
     }
+    let off = fixed(inputs.plan.flow.baseline_off.value * band(&ctx) * 100.0, 1);
+    let stated = |pipe: &Pipe| Statement::of(Subject::Pipe(pipe.inlet), missed::baseline_off(pipe.inlet, &off));
+    ctx.edit().outcome.could_have_missed.extend(pipes.iter().map(stated));
     if let Some(words) = unproven {
         ctx.found(judge::of_unit(fact::over_unproven(words)));
     }

@@ -14,6 +14,7 @@ use crate::{
         flow::by_holes,
         holes::{self as judge, Closed, Closing, of_hole},
         holes_compared::{MeasuredDrop, compared, matters},
+        pipes_compared::unit_limit,
     },
     mean_flow::L_MIN,
     outcome::{Finding, Statement, Subject},
@@ -240,4 +241,7 @@ fn smallest_missed(ctx: &Context, inputs: &JobInputs) {
     let smallest = |inlet, flow: f64| missed::smallest(inlet, fixed(flow * 100.0, 1), fixed(less, 0), fixed(more, 0));
     let lines: Vec<Statement> = visible.map(|(inlet, flow)| stated(inlet, smallest(inlet, flow))).collect();
     outcome.could_have_missed.extend(lines);
+    let alike = unit_limit(&inputs.plan.flow.material, &inputs.plan.limits.flow_band);
+    let fact = missed::all_alike(fixed(alike * 100.0, 0));
+    outcome.could_have_missed.push(Statement::of(Subject::Replacement, fact));
 }

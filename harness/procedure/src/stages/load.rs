@@ -66,12 +66,15 @@ async fn whole(ctx: &Context, stage: StageKind, mounted: bool) -> Result<Option<
     let Some(abilities) = ctx.abilities() else {
         return Err(Stop::Trouble(Trouble::CannotDo("the unit was not identified".into())));
     };
+    let before = state(ctx).await;
     if abilities.write_settings {
         write(ctx, stage, &wanted).await?;
     } else {
         ctx.remark("the unit takes no settings this way: they were set by hand and are only compared here");
     }
     let sent = state(ctx).await;
+    let stuck = before.as_ref().zip(sent.as_ref()).and_then(|(before, sent)| judge::counted(stage, before, sent));
+    stuck.into_iter().for_each(|f| ctx.found(f));
     let read = read_settings(ctx).await?;
     all_found(ctx, judge::items(stage, &wanted, &read, Read::Back));
     let set = clock::set(ctx, stage, &abilities).await?;

@@ -5,11 +5,15 @@ use super::{
 };
 use crate::{
     context::{Context, Stop},
-    judge::purge::{self as judge, Reset},
+    judge::{
+        inhibit,
+        purge::{self as judge, Reset},
+    },
+    prompt::Act,
 };
 use alloc::string::String;
 use plumeline_base::time::seconds;
-use plumeline_detector::{Request, Trouble};
+use plumeline_detector::{Request, Trouble, driver::Wants};
 
 pub(crate) async fn purge(ctx: Context) -> Result<(), Stop> {
     if !ctx.get().site.smoke_used {
@@ -24,6 +28,12 @@ pub(crate) async fn purge(ctx: Context) -> Result<(), Stop> {
     let clear = quiet(&ctx, "waiting for the smoke to clear").await;
     if clear.is_ok() {
         alarms::after_smoke(&ctx);
+    }
+    if ctx.abilities().is_some_and(|a| a.inhibit) {
+        let text = "The unit's outputs were inhibited while smoke was at it. Did the panel, its memory included, show nothing of the \
+                    unit meanwhile but a fault?";
+        let nothing = ctx.ask(Act::NothingOperated, text, Wants::YesNo).await.1;
+        ctx.found(inhibit::at_panel(&nothing));
     }
     ctx.found(judge::air(began, clear.as_ref().map(|at| *at).map_err(String::as_str)));
     reset_latches(&ctx).await

@@ -3,14 +3,15 @@ use crate::{
     context::{Context, Stop},
     judge::{
         band::{Band, BandSees, sees},
-        supervise as judge,
+        supervise::{self as judge, Delay},
     },
     outcome::Finding,
     plan::Limit,
     prompt::Act,
 };
 use alloc::{format, vec::Vec};
-use plumeline_base::time::seconds;
+use core::ops::RangeInclusive;
+use plumeline_base::{Instant, time::seconds};
 use plumeline_detector::{Faults, Reading};
 
 /// Each inlet is shut in turn: the flow fault comes within the limit, and goes again.
@@ -20,7 +21,13 @@ pub(crate) async fn supervise(ctx: Context) -> Result<(), Stop> {
         ctx.start_readings().await?;
     }
     let limit = inputs.plan.limits.flow_fault_within.clone();
-    let most_tries = inputs.plan.advanced.supervise.most_tries;
+    let rules = &inputs.plan.advanced.supervise;
+    let most_tries = rules.most_tries;
+    let delay = ctx.replacement(|unit| unit.flow_delay_s());
+    if let Err(why) = &delay {
+        ctx.found(judge::delay_unknown(why));
+    }
+    let delay = delay.ok().map(|set_s| Delay { set_s, within_s: rules.delay_within_s });
     for pipe in inputs.pipes() {
         let inlet = pipe.inlet;
         if let Some(finding) = judge::before(inlet, ctx.faults()) {
@@ -30,7 +37,7 @@ pub(crate) async fn supervise(ctx: Context) -> Result<(), Stop> {
         // A pause in which nobody watched hides when the fault came: then once more.
         ctx.edit().unit.flow_fault_expected = true;
         for again in 1..=most_tries {
-            let (watched, findings) = shut_once(&ctx, inlet, &limit).await;
+            let (watched, findings) = shut_once(&ctx, inlet, &limit, delay).await;
             if watched || again == most_tries {
                 findings.into_iter().for_each(|f| ctx.found(f));
                 break;
@@ -51,30 +58,43 @@ pub(crate) async fn supervise(ctx: Context) -> Result<(), Stop> {
 }
 
 /// Shuts one inlet and puts it back. Gives whether somebody watched (or a fault that did not go would spoil the next try).
-async fn shut_once(ctx: &Context, inlet: u8, limit: &Limit) -> (bool, Vec<Finding>) {
+async fn shut_once(ctx: &Context, inlet: u8, limit: &Limit, delay: Option<Delay>) -> (bool, Vec<Finding>) {
     let asked = format!("Shut inlet {inlet}, or pull its pipe. Answer when it is shut.");
     let at = match ctx.ask_done(Act::ShutInlet { inlet }, asked).await {
         Ok(at) => at,
-        Err(why) => return (true, alloc::vec![judge::shut(inlet, limit, Err(&why))]),
+        Err(why) => return (true, alloc::vec![judge::shut(inlet, limit, delay, Err(&why))]),
     };
     let paused = ctx.paused();
     ctx.progress(format!("inlet {inlet} is shut: waiting for the flow fault"), None, Some(seconds(limit.value)));
+    let within = within_band(ctx, inlet);
+    let mut outside: Option<Instant> = None;
     // The limit counts; a little more is waited so that a late fault is told from none.
     let raised = ctx
         .until_reading(seconds(limit.value + ctx.inputs().plan.advanced.supervise.more_s), |t| {
+            let is_outside = t.flow(inlet).zip(within.as_ref()).is_some_and(|(q, band)| !band.contains(&q.value));
+            outside = outside.filter(|_| is_outside).or(is_outside.then_some(t.at));
             t.reading.faults.has(Faults::FLOW)
         })
         .await;
     let named = raised.as_ref().map_or(0, |t| named(ctx, inlet, &t.reading));
     let seen = judge::Shut {
         named,
+        stood_s: raised.as_ref().and_then(|t| Some(t.at.since(outside?).as_secs_f64())),
         fault_after_s: raised.map(|t| t.at.since(at).as_secs_f64()),
         watched: ctx.paused() == paused,
         readings: ctx.latest().is_some(),
     };
-    let shut = judge::shut(inlet, limit, Ok(seen));
+    let shut = judge::shut(inlet, limit, delay, Ok(seen));
     let back = refit(ctx, inlet, limit.value).await;
     (seen.watched || !back.verdict.is_pass(), alloc::vec![shut, back])
+}
+
+/// The flows of an inlet that are within the unit's band around its baseline, where both are known.
+fn within_band(ctx: &Context, inlet: u8) -> Option<RangeInclusive<f64>> {
+    let band = ctx.replacement(|unit| unit.flow_band()).ok()?;
+    let s = ctx.get();
+    let normal = (*s.unit.baseline.as_ref()?.flow_m3_s.get(usize::from(inlet).checked_sub(1)?)?)?;
+    Some(normal * (1.0 - band.low)..=normal * (1.0 + band.high))
 }
 
 /// The inlets that the unit wrongly or rightly names, by its reading against the baseline that it holds.

@@ -25,6 +25,7 @@ struct Reply {
 #[derive(Deserialize)]
 struct Panel {
     inputs: Vec<bool>,
+    came_up: Vec<bool>,
     fault_wire: usize,
     fault: bool,
 }
@@ -82,11 +83,11 @@ fn panel(now: Instant, site: &mut dyn Site, output: u8, driven: bool) -> Result<
     Ok(if (driven && shown && !others) || (!driven && !shown) { Answer::Yes } else { Answer::No })
 }
 
-/// Yes if the panel shows nothing but the fault's wire.
+/// Yes if nothing but the fault's wire came up at the panel since it was last looked at.
 fn at_rest(now: Instant, site: &mut dyn Site) -> Result<Answer, Failure> {
     let panel = ask(now, site, &json!({ "do": "panel" }))?.panel;
     Ok(match panel {
-        Some(panel) if panel.inputs.iter().enumerate().all(|(i, on)| !on || i + 1 == panel.fault_wire) => Answer::Yes,
+        Some(panel) if panel.came_up.iter().enumerate().all(|(i, on)| !on || i + 1 == panel.fault_wire) => Answer::Yes,
         Some(_) => Answer::No,
         None => Answer::Cannot("the site has no panel".into()),
     })
