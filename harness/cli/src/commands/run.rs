@@ -66,7 +66,7 @@ pub fn run(args: &Run) -> Result<Exit, Failure> {
         let real = RealClock::starting_at(at, args.speed);
         let operator = match script {
             Some((script, site)) => Operator::script(UNATTENDED, script, site),
-            None => Operator::person("terminal", keyboard::listen(real)),
+            None => Operator::person("terminal", keyboard::listen(real), keyboard::Readable::here()),
         };
         job.line(line(&ports.main, args, real)?)
             .outgoing_line(ports.old.as_ref().map(|old| line(old, args, real)).transpose()?)
