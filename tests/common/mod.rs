@@ -55,3 +55,19 @@ pub fn exits(o: &Output, codes: &[i32]) {
 pub fn text(p: &Path) -> &str {
     p.to_str().unwrap()
 }
+
+/// The word that a person types who has done what this question asks for, where Enter or "yes" is not enough.
+pub fn word_for(question: &str) -> Option<&'static str> {
+    let words = [
+        ("Isolate this zone", "isolated"),
+        ("Lock off every release", "locked"),
+        ("Tell whoever must be told", "told"),
+        ("the zone is restored in this state", "restored"),
+        ("Restore the zone", "restored"),
+        ("are they unlocked", "unlocked"),
+        ("unlock the release circuits", "unlocked"),
+        ("Is it off?", "off"),
+    ];
+    let lower = question.to_lowercase();
+    words.iter().find(|(part, _)| lower.contains(&part.to_lowercase())).map(|(_, word)| *word)
+}

@@ -1,6 +1,6 @@
 //! A person at a real terminal: colour, progress with time left, Ctrl-C and a second Ctrl-C through the terminal itself.
 use crate::{
-    common::{Folder, exits, run, text},
+    common::{Folder, exits, run, text, word_for},
     simulator::{SPEED, Simulator, job, without_bench},
 };
 use nix::pty::{Winsize, openpty};
@@ -63,7 +63,10 @@ impl Terminal {
             let shown = self.shown();
             let asked: Vec<(&str, &str)> = shown.split("? [").skip(1).filter_map(|q| q.split_once(']')).collect();
             for (id, question) in asked.iter().skip(answered) {
-                let answer = if question.trim_start().starts_with("Who ") { "A. Name" } else { "yes" };
+                let who = question.trim_start().starts_with("Who ");
+                let answer = if who { "A. Name" } else { word_for(question).unwrap_or("yes") };
+                // Sooner than this nobody has read it, and it is not taken.
+                std::thread::sleep(Duration::from_millis(600));
                 self.press(&format!("{id}: {answer}\n"));
             }
             answered = asked.len();

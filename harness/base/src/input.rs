@@ -79,6 +79,10 @@ pub enum Input {
     Wake,
     /// Stop the job safely, now.
     Abort(AbortCause),
+    /// Whether a person decides what follows when something is not shown. Where nothing says so, the plan decides.
+    Attended(bool),
+    /// Leave the job in a safe state, to be taken up again later. It does not end.
+    Pause(AbortCause),
 }
 
 /// Why a link is down. Each has a remedy of its own.
@@ -131,7 +135,7 @@ impl fmt::Display for LinkDown {
     }
 }
 
-/// Why a job was told to stop.
+/// Why a job was told to stop, or to pause.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum AbortCause {
@@ -170,6 +174,8 @@ pub enum Answer {
     Text(String),
     /// An item of the checklist, ticked off or not.
     Ticked(Tick),
+    /// No answer: the answer given before it is taken back.
+    Back,
 }
 
 /// How an item of the checklist was answered.

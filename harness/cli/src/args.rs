@@ -43,7 +43,7 @@ pub enum Command {
     #[command(after_help = "Examples:\n  plumeline demo\n  plumeline demo --defect hole-blocked --out blocked --force")]
     Demo(Demo),
     /// List the lies that a simulated replacement can tell.
-    #[command(after_help = "Example:\n  plumeline demo --small --lie alarms-dead --out lie --force")]
+    #[command(after_help = "Examples:\n  plumeline lies\n  plumeline demo --small --lie alarms-dead --out lie --force")]
     Lies,
     /// Run a simulated unit and site for other programs to talk to.
     #[command(
@@ -53,6 +53,11 @@ pub enum Command {
     /// Write a new job folder to be filled in.
     #[command(after_help = "Examples:\n  plumeline new my-job\n  plumeline new my-job --from-csv holes.csv")]
     New(New),
+    /// Say what is wrong or open in a job before its site goes out of service.
+    #[command(
+        after_help = "Exit codes: 0 nothing; 2 something is open, or the job can't be begun; 3 it can't be checked (see docs/plan-check.md).\n\nExamples:\n  plumeline plan-check my-job\n  plumeline plan-check my-job --port display: --no-simulation\n  plumeline plan-check my-job --seeds 30 --json"
+    )]
+    PlanCheck(PlanCheck),
     /// Do a job, or take it up again where it stopped.
     #[command(
         after_help = "Examples:\n  plumeline run my-job --port serial:/dev/ttyUSB0@115200\n  plumeline run my-job --port tcp:192.0.2.7:5000\n  plumeline run my-job --port display:\n  plumeline run my-job --port tcp:192.0.2.7:5000 --old-port serial:/dev/ttyUSB0\n  plumeline run my-job --port usb:1209:0001 --operator operator.toml"
@@ -244,6 +249,25 @@ pub struct New {
     /// Replace files that are there already.
     #[arg(long)]
     pub force: bool,
+}
+
+/// Say what is wrong or open in a job.
+#[derive(Args, Debug)]
+pub struct PlanCheck {
+    /// The job folder.
+    pub job: PathBuf,
+    /// The port that the job is to be run through: what it can't show is among the remarks.
+    #[arg(long)]
+    pub port: Option<String>,
+    /// How many sound sites are simulated with this job's own files.
+    #[arg(long, value_name = "N", default_value_t = 5, value_parser = clap::value_parser!(u64).range(1..=1000))]
+    pub seeds: u64,
+    /// Leave the simulation out.
+    #[arg(long, conflicts_with = "seeds")]
+    pub no_simulation: bool,
+    /// One JSON document on standard output.
+    #[arg(long)]
+    pub json: bool,
 }
 
 /// Do a job.

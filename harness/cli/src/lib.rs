@@ -33,6 +33,7 @@ pub fn main() -> ExitCode {
         Command::Lies => commands::lies::lies(),
         Command::Simulate(a) => commands::simulate::simulate(a),
         Command::New(a) => commands::files::new(a),
+        Command::PlanCheck(a) => commands::plan_check::plan_check(a),
         Command::Run(a) => commands::run::run(a),
         Command::Replay(a) => commands::files::replay(a),
         Command::Report(a) => commands::files::report(a),

@@ -132,7 +132,7 @@ impl Display {
 }
 
 /// What a unit can do as far as a person at its display is concerned.
-fn by_eye(inlets: u8) -> Abilities {
+pub fn by_eye(inlets: u8) -> Abilities {
     Abilities {
         inlets,
         alarm_levels: 0,

@@ -91,6 +91,30 @@ pub enum Wants {
     Text,
     /// An item of a checklist: done, not done or not applicable, with who, a note and a photo.
     Tick,
+    /// One of these words, typed in full: what has consequences is never answered by Enter alone.
+    OneOf {
+        /// The words.
+        words: Vec<Word>,
+    },
+}
+
+/// A word that can be typed, and what it says.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub struct Word {
+    /// The word.
+    pub word: String,
+    /// What it says, told back when it was typed.
+    pub means: String,
+    /// Words of the person's own must follow it.
+    #[serde(default, skip_serializing_if = "core::ops::Not::not")]
+    pub more: bool,
+}
+impl Word {
+    /// A word that stands for itself.
+    pub fn of(word: &str, means: &str) -> Self {
+        Self { word: word.into(), means: means.into(), more: false }
+    }
 }
 
 /// What a driver reports.

@@ -14,5 +14,6 @@ pub mod vocabulary;
 
 pub use driver::{Driver, Question, Report, Ticket, Told, Trouble};
 pub use vocabulary::{
-    Abilities, Baseline, Conditions, Faults, Identity, Reading, Request, SettingsState, UnitEvent, UnitTime, bit,
+    Abilities, Baseline, Conditions, DRIVE_S, Faults, Identity, Reading, Request, SettingsState, UnitEvent, UnitTime,
+    bit,
 };

@@ -5,6 +5,9 @@ use core::time::Duration;
 use plumeline_base::Instant;
 use serde::{Deserialize, Serialize};
 
+/// How long an output is driven unless it is stopped or driven anew, s: the longest that the protocol has.
+pub const DRIVE_S: u8 = 60;
+
 /// Who a unit says it is. Evidence is bound to this.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]

@@ -18,6 +18,7 @@ pub mod photos;
 pub mod pipework;
 pub mod plan;
 mod private_file;
+pub mod remarks;
 pub mod schema;
 pub mod seal;
 pub mod settings;

@@ -3,3 +3,4 @@
 //! Not here: how one job is run (runtime), arguments (cli).
 pub mod batch;
 pub mod campaign;
+pub mod rehearsal;

@@ -26,7 +26,10 @@ use plumeline_base::{
     Instant, Verdict,
     input::{Answer, LineId},
 };
-use plumeline_detector::{Abilities, Faults, Request, Ticket, Told, Trouble, driver::Wants};
+use plumeline_detector::{
+    Abilities, Faults, Request, Ticket, Told, Trouble,
+    driver::{Wants, Word},
+};
 
 /// A handle on the shared state.
 #[derive(Clone)]
@@ -159,32 +162,66 @@ impl Context {
 
     /// Asks, and waits for the answer with the instant at which it was given. If the wait is given up, the prompt is withdrawn.
     pub(crate) async fn ask(&self, act: Act, text: impl Into<String>, wants: Wants) -> (Instant, Answer) {
+        let (_, at, answer) = self.ask_after(None, act, text, wants).await;
+        (at, answer)
+    }
+    /// The same, with the number of the prompt. `back` is an earlier prompt on whose answer nothing rests yet: the answer to
+    /// this one may be [`Answer::Back`], and the caller then asks that one again.
+    pub(crate) async fn ask_after(
+        &self,
+        back: Option<u32>,
+        act: Act,
+        text: impl Into<String>,
+        wants: Wants,
+    ) -> (u32, Instant, Answer) {
         if matches!(act, Act::ReleaseSmoke(_)) {
             let mut s = self.edit();
             (s.site.smoke_used, s.site.smoke_out) = (true, true);
         }
-        let id = self.open_prompt(None, act, text.into(), wants);
-        let prompt = OpenPrompt { ctx: self.clone(), id };
-        wait_for(|| prompt.ctx.edit().prompts.answers.remove(&id)).await
-    }
-    /// Asks for something that is done or can't be done. `Err` gives the reason why not.
-    pub(crate) async fn ask_done(&self, act: Act, text: impl Into<String>) -> Result<Instant, String> {
-        match self.ask(act, text, Wants::Done).await {
-            (at, Answer::Yes) => Ok(at),
-            (_, Answer::Cannot(why)) => Err(why),
-            (_, Answer::Text(why)) if !why.is_empty() => Err(why),
-            (_, Answer::No | Answer::Number(_) | Answer::Text(_) | Answer::Ticked(_)) => {
-                Err("no reason was given".into())
+        let text = text.into();
+        loop {
+            let id = self.open_prompt(None, back, act.clone(), text.clone(), wants.clone());
+            let prompt = OpenPrompt { ctx: self.clone(), id };
+            let (at, answer) = wait_for(|| prompt.ctx.edit().prompts.answers.remove(&id)).await;
+            // Where something rests on the answer before, there is no way back: the question stands.
+            if answer != Answer::Back || back.is_some() {
+                return (id, at, answer);
             }
         }
     }
-    fn open_prompt(&self, question: Option<(LineId, u32)>, act: Act, text: String, wants: Wants) -> u32 {
+    /// The answer to an earlier prompt no longer holds; what was said stays in the journal.
+    pub(crate) fn taken_back(&self, prompt: u32, act: Act) {
+        self.note(Entry::TakenBack { prompt, of: act });
+    }
+    /// Asks for one of these words in full. `Err` gives the reason why none was typed.
+    pub(crate) async fn ask_word(
+        &self,
+        act: Act,
+        text: impl Into<String>,
+        words: &[(&str, &str)],
+    ) -> Result<Instant, String> {
+        let (at, answer) = self.ask(act, text, one_of(words)).await;
+        said(words, answer).map(|_| at)
+    }
+    /// Asks for something that is done or can't be done. `Err` gives the reason why not.
+    pub(crate) async fn ask_done(&self, act: Act, text: impl Into<String>) -> Result<Instant, String> {
+        let (at, answer) = self.ask(act, text, Wants::Done).await;
+        said(&[], answer).map(|_| at)
+    }
+    fn open_prompt(
+        &self,
+        question: Option<(LineId, u32)>,
+        back: Option<u32>,
+        act: Act,
+        text: String,
+        wants: Wants,
+    ) -> u32 {
         let prompt = {
             let mut s = self.edit();
             let id = s.prompts.asked.saturating_add(1);
             s.prompts.asked = id;
             s.prompts.open.insert(id, question);
-            Prompt { id, act, text, wants }
+            Prompt { id, act, text, wants, back }
         };
         let id = prompt.id;
         self.note(Entry::Asked(prompt.clone()));
@@ -193,7 +230,7 @@ impl Context {
     }
     /// A question of the driver's becomes a prompt.
     pub(crate) fn open_question(&self, line: LineId, q: plumeline_detector::Question) {
-        self.open_prompt(Some((line, q.id)), Act::ReadDisplay, q.text, q.wants);
+        self.open_prompt(Some((line, q.id)), None, Act::ReadDisplay, q.text, q.wants);
     }
     /// An answer arrived. Answers to prompts that are not open are noted and otherwise ignored.
     pub(crate) fn answered(&self, id: u32, answer: Answer) {
@@ -320,6 +357,25 @@ impl Context {
         self.latest().map(|t| t.reading.faults)
     }
 
+    /// No output is driven any more.
+    pub(crate) fn let_outputs_go(&self) {
+        let mut s = self.edit();
+        let s: &mut JobState = &mut s;
+        let rest = s.now + plumeline_base::time::seconds(s.inputs.plan.advanced.inhibit.driven_after_s);
+        for (output, until) in s.inhibit.driven.iter_mut().filter(|(_, until)| **until > rest) {
+            *until = rest;
+            s.lines.used_mut().driver.request(s.now, Request::Drive { output: *output, on: false });
+        }
+        s.changed = true;
+    }
+    /// The job is left in a safe state, to be taken up again: no output is driven, and the inhibit is not given back but lapses
+    /// with its fault, as it does when a program ends.
+    pub(crate) fn pause(&self, why: &str) {
+        self.remark(format!("paused: {why}"));
+        self.let_outputs_go();
+        self.effect(Effect::Paused);
+    }
+
     // ---- the link ----
 
     /// The job was taken up again after `pause`, in which nobody watched: neither a stage nor a wait runs out of time by it, clocks
@@ -358,6 +414,20 @@ impl Context {
         if turned && !self.get().lines.used().link.up {
             self.connect(line);
         }
+    }
+}
+
+/// The question for one of these words, each with what it says.
+pub(crate) fn one_of(words: &[(&str, &str)]) -> Wants {
+    Wants::OneOf { words: words.iter().map(|(word, means)| Word::of(word, means)).collect() }
+}
+/// What an answer says: one of the words (the first, where a script says just yes), or the reason why not.
+pub(crate) fn said(words: &[(&str, &str)], answer: Answer) -> Result<String, String> {
+    match answer {
+        Answer::Yes => Ok(words.first().map_or("", |(word, _)| word).into()),
+        Answer::Text(word) if words.iter().any(|(w, _)| *w == word) => Ok(word),
+        Answer::Cannot(why) | Answer::Text(why) if !why.is_empty() => Err(why),
+        _ => Err("no reason was given".into()),
     }
 }
 

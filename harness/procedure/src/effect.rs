@@ -1,7 +1,7 @@
 //! What comes out of the procedure.
 use crate::{
     outcome::{Finding, Outcome, StageKind, StageResult, Ticked},
-    prompt::Prompt,
+    prompt::{Act, Prompt},
 };
 use alloc::{boxed::Box, string::String, vec::Vec};
 use plumeline_base::{
@@ -37,6 +37,8 @@ pub enum Effect {
         /// Who held them.
         unit: Identity,
     },
+    /// The job is in a safe state: the program may be ended, and the job taken up again later.
+    Paused,
     /// The job is over.
     Done(Box<Outcome>),
 }
@@ -106,6 +108,13 @@ pub enum Entry {
         prompt: u32,
         /// The answer.
         answer: Answer,
+    },
+    /// The answer to an earlier prompt was taken back before anything rested on it: it is asked again.
+    TakenBack {
+        /// The prompt whose answer no longer holds.
+        prompt: u32,
+        /// What it had asked for.
+        of: Act,
     },
     /// A unit said who it is.
     Unit {

@@ -16,7 +16,7 @@ use alloc::{boxed::Box, format, rc::Rc, vec::Vec};
 use core::time::Duration;
 use plumeline_base::{
     Instant,
-    input::{Event, Input, LineId, LinkDown},
+    input::{AbortCause, Event, Input, LineId, LinkDown},
 };
 use plumeline_detector::{Identity, Reading, Report, Told};
 use plumeline_measure::clock;
@@ -131,12 +131,18 @@ impl Procedure {
             Input::Wake => {}
             Input::Abort(cause) => {
                 ctx.remark(match cause {
-                    plumeline_base::input::AbortCause::Operator => "the operator stopped the job",
-                    plumeline_base::input::AbortCause::Shutdown => "the system ended the program",
-                    plumeline_base::input::AbortCause::Internal => "the tool found a fault of its own",
+                    AbortCause::Operator => "the operator stopped the job",
+                    AbortCause::Shutdown => "the system ended the program",
+                    AbortCause::Internal => "the tool found a fault of its own",
                 });
                 ctx.edit().running.abort = Some(*cause);
             }
+            Input::Attended(by_a_person) => ctx.edit().running.attended = *by_a_person,
+            Input::Pause(cause) => ctx.pause(match cause {
+                AbortCause::Operator => "asked for by the operator",
+                AbortCause::Shutdown => "the system ends the program, or nobody is there any more",
+                AbortCause::Internal => "the tool found a fault of its own",
+            }),
         }
     }
 

@@ -16,6 +16,9 @@ pub struct Prompt {
     pub text: String,
     /// What kind of answer is wanted.
     pub wants: Wants,
+    /// The earlier prompt whose answer may be taken back instead: nothing rests on it yet.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub back: Option<u32>,
 }
 
 macro_rules! acts {

@@ -149,6 +149,8 @@ pub(crate) struct RunningStage {
     pub(crate) abort: Option<AbortCause>,
     /// Going on is not safe: what was found says why.
     pub(crate) unsafe_to_go_on: bool,
+    /// A person decides what follows when something is not shown; else the plan does.
+    pub(crate) attended: bool,
 }
 
 /// What the log told, and what later stages compare with.
@@ -230,6 +232,7 @@ impl JobState {
                 ends: Instant::FAR_FUTURE,
                 abort: None,
                 unsafe_to_go_on: false,
+                attended: false,
             },
             outcome: Outcome::default(),
             record: RecordState::default(),

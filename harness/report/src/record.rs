@@ -128,8 +128,9 @@ impl Record {
                 }
             }
             Entry::OutOfService { limit_s } => self.out_of_service = Some((at, *limit_s)),
+            Entry::TakenBack { of: Act::Isolate, .. } => self.out_of_service = None,
             Entry::BackInService { .. } => self.back_in_service = Some(at),
-            Entry::Ticked(_) | Entry::SettingsHeld { .. } => {}
+            Entry::Ticked(_) | Entry::TakenBack { .. } | Entry::SettingsHeld { .. } => {}
             Entry::Unit { .. } | Entry::StartedAnew { .. } | Entry::Settings { .. } | Entry::Found(_) => {}
         }
     }
@@ -215,7 +216,7 @@ mod tests {
         Reading { received: at, flow_m3_s: vec![flow], ..Reading::default() }
     }
     fn ask(r: &mut Record, id: u32, act: Act, at: u64, answer: Answer) {
-        let prompt = Prompt { id, act, text: "asked".into(), wants: Wants::Done };
+        let prompt = Prompt { id, act, text: "asked".into(), wants: Wants::Done, back: None };
         r.entry(Instant::from_secs(at), &Entry::Asked(prompt));
         r.entry(Instant::from_secs(at + 1), &Entry::Answered { prompt: id, answer });
     }

@@ -11,7 +11,7 @@ use crate::{
     line::Line,
     operator::{
         Operator, Photos,
-        keyboard::{Heard, Typed, hear},
+        keyboard::{Heard, Typed},
     },
     port,
     session::{Keeper, Outward, Session},
@@ -309,7 +309,7 @@ impl<'a, K: Keeper> Job<'a, K> {
     fn woken(&mut self, woke: Woke) -> Result<(), Failure> {
         match woke {
             Woke::Line(input) => self.inputs.extend(input.map(|input| (self.time(), input))),
-            Woke::Typed(i, Some((at, line))) => self.typed(i, at, &line),
+            Woke::Typed(i, Some(typed)) => self.typed(i, &typed),
             Woke::Typed(i, None) => {
                 self.operators[i].leave();
                 // Nobody can answer any more: safer to stop than to wait for ever.
@@ -344,9 +344,14 @@ impl<'a, K: Keeper> Job<'a, K> {
         self.observers.iter_mut().for_each(|o| o.say(text));
     }
 
-    fn typed(&mut self, who: usize, at: Instant, line: &str) {
-        let act = match hear(line, self.session.open()) {
-            Heard::Act(act) => act,
+    fn typed(&mut self, who: usize, typed: &Typed) {
+        let act = match self.operators[who].hear(typed, self.session.open()) {
+            Heard::Act(act, understood) => {
+                if let Some(words) = understood {
+                    self.say(&format!("        {words}"));
+                }
+                act
+            }
             Heard::Again(why) => return self.say(&format!("        {why}")),
             Heard::Photo(prompt, mut tick, path) => {
                 let taken = match &self.photos {
@@ -361,7 +366,7 @@ impl<'a, K: Keeper> Job<'a, K> {
             }
         };
         tracing::debug!(operator = self.operators[who].name(), prompt = act.prompt, "answers");
-        self.inputs.push_back((at, Input::Operator(act)));
+        self.inputs.push_back((typed.at, Input::Operator(act)));
     }
 
     fn feed(&mut self, at: Instant, input: Input) -> Result<(), Failure> {
@@ -394,6 +399,7 @@ impl<'a, K: Keeper> Job<'a, K> {
                 let input = self.lines.get_mut(id).and_then(|line| line.connect(id, now));
                 self.inputs.extend(input.map(|input| (now, input)));
             }
+            Outward::Ask(prompt) => self.operators.iter_mut().for_each(|o| o.asked(prompt.id)),
             Outward::Done(_) => self.done = true,
             _ => {}
         }

@@ -12,6 +12,7 @@ pub mod keep;
 pub mod line;
 pub mod operator;
 pub mod places;
+pub mod plan_check;
 pub mod port;
 pub mod rejudge;
 pub mod replay;

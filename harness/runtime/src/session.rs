@@ -39,6 +39,8 @@ pub enum Outward {
     Note(Entry),
     /// Show a reading.
     Reading(Reading),
+    /// The job is in a safe state and can be left, to be taken up again.
+    Paused,
     /// The job is over.
     Done(Box<Outcome>),
 }
@@ -102,6 +104,7 @@ impl<K: Keeper> Session<K> {
                     notes.push(entry);
                 }
                 Effect::Keep { which, settings, unit } => self.keeper.settings(which, &settings, &unit)?,
+                Effect::Paused => out.push(Outward::Paused),
                 Effect::Done(outcome) => {
                     self.outcome = Some(outcome.clone());
                     out.push(Outward::Done(outcome));

@@ -2,7 +2,7 @@
 use crate::session::Outward;
 use indicatif::{ProgressBar, ProgressStyle};
 use plumeline_base::{Instant, Verdict, input::LineId};
-use plumeline_procedure::{Entry, Finding, Progress, Prompt};
+use plumeline_procedure::{Act, Entry, Finding, Progress, Prompt};
 use std::{
     io::{IsTerminal, Write, stdout},
     sync::atomic::{AtomicBool, Ordering},
@@ -33,7 +33,9 @@ impl OutOfService {
     fn follow(clock: &mut Option<Self>, now: Instant, entry: &Entry) {
         match entry {
             Entry::OutOfService { limit_s } => *clock = Some(Self { since: now, limit_s: *limit_s }),
-            Entry::BackInService { .. } | Entry::Ended { .. } => *clock = None,
+            Entry::BackInService { .. } | Entry::Ended { .. } | Entry::TakenBack { of: Act::Isolate, .. } => {
+                *clock = None
+            }
             _ => {}
         }
     }
@@ -110,6 +112,9 @@ impl JsonLines {
 }
 const JSON_CLOCK: Duration = Duration::from_secs(10);
 impl Show for JsonLines {
+    fn say(&mut self, text: &str) {
+        print_result(&serde_json::json!({ "said": text.trim() }).to_string());
+    }
     fn tick(&mut self, now: Instant, _: Option<&Prompt>) {
         self.clock(now);
     }
@@ -210,6 +215,9 @@ impl Words {
                 self.put(&format!("    link       {trouble}"));
                 self.put(&format!("               next: {}", trouble.remedy()));
             }
+            Entry::TakenBack { prompt, .. } => {
+                self.put(&format!("    back       the answer to [{prompt}] is taken back"))
+            }
             Entry::LineBack => self.put("    link       the unit answers again"),
             Entry::StartedAnew { .. } => self.put("    unit       started anew"),
             Entry::Void { because, stages } => {
@@ -287,17 +295,19 @@ fn whose(line: LineId) -> &'static str {
 }
 
 fn prompt_words(p: &Prompt) -> [String; 2] {
-    [format!("  ? [{}] {}", p.id, p.text), format!("        {}", how_to_answer(p))]
+    let back = p.back.map(|id| format!("; or: back (takes the answer to [{id}] back)")).unwrap_or_default();
+    [format!("  ? [{}] {}", p.id, p.text), format!("        {}{back}", how_to_answer(p))]
 }
 
 fn how_to_answer(p: &Prompt) -> String {
     use plumeline_detector::driver::Wants;
     match &p.wants {
-        Wants::Done => "press Enter when done, or type: cannot REASON".into(),
-        Wants::YesNo => "type yes or no".into(),
-        Wants::Moment => "press Enter at that moment, or type: cannot REASON".into(),
-        Wants::Number { unit } => format!("type the number in {unit}, or: cannot REASON"),
+        Wants::Done => "press Enter when done, or type: no, REASON".into(),
+        Wants::YesNo => "type yes, or: no, REASON".into(),
+        Wants::Moment => "press Enter at that moment, or type: no, REASON".into(),
+        Wants::Number { unit } => format!("type the number in {unit}, or: no, REASON"),
         Wants::Text => "type your answer, or: no".into(),
+        Wants::OneOf { words } => format!("type {}", crate::operator::keyboard::words_to_type(words)),
         Wants::Tick => crate::operator::keyboard::TICK_HELP.into(),
     }
 }

@@ -102,6 +102,18 @@ pub fn find_beside(file: &Path, name: &str) -> Result<Model, Failure> {
     }
     find(&file.parent().unwrap_or(Path::new(".")).join(name).display().to_string())
 }
+/// The model that is described, on the hardware that goes with it where the tool ships that.
+///
+/// # Errors
+/// What is shipped is not sound, which is a fault of the tool.
+pub fn of(described: &Description) -> Result<Model, Failure> {
+    for (name, text) in description::SHIPPED {
+        if described.is_model(&description::parse(name, text.as_bytes())?) {
+            return Ok(model(described, &hardware(name)?));
+        }
+    }
+    Ok(model(described, &Hardware::default()))
+}
 /// The hardware that is known by that name, else any.
 fn hardware(name: &str) -> Result<Hardware, Failure> {
     let Some((_, text)) = HARDWARE.iter().find(|(n, _)| *n == name) else { return Ok(Hardware::default()) };

@@ -41,6 +41,12 @@ enum Header<'a> {
     Abort {
         cause: AbortCause,
     },
+    Attended {
+        by_a_person: bool,
+    },
+    Pause {
+        cause: AbortCause,
+    },
     Join {
         parts: u32,
     },
@@ -57,6 +63,7 @@ enum AnswerText<'a> {
     NotFinite(Cow<'a, str>),
     Text(Cow<'a, str>),
     Ticked(Cow<'a, Tick>),
+    Back,
 }
 
 const WAKE: &[u8] = br#"{"event":"wake"}"#;
@@ -129,9 +136,12 @@ fn header(input: &Input) -> Option<Header<'_>> {
                 Answer::Number(x) => AnswerText::NotFinite(x.to_string().into()),
                 Answer::Text(text) => AnswerText::Text(text.into()),
                 Answer::Ticked(tick) => AnswerText::Ticked(Cow::Borrowed(tick)),
+                Answer::Back => AnswerText::Back,
             },
         },
         Input::Abort(cause) => Header::Abort { cause: *cause },
+        Input::Attended(by_a_person) => Header::Attended { by_a_person: *by_a_person },
+        Input::Pause(cause) => Header::Pause { cause: *cause },
         Input::Wake | Input::Received(..) => return None,
     })
 }
@@ -181,11 +191,14 @@ fn event(packet: &[u8]) -> Result<Packet, String> {
                 },
                 AnswerText::Text(text) => Answer::Text(text.into()),
                 AnswerText::Ticked(tick) => Answer::Ticked(tick.into_owned()),
+                AnswerText::Back => Answer::Back,
             };
             Input::Operator(OperatorAct { prompt, answer })
         }
         Header::Wake {} => Input::Wake,
         Header::Abort { cause } => Input::Abort(cause),
+        Header::Attended { by_a_person } => Input::Attended(by_a_person),
+        Header::Pause { cause } => Input::Pause(cause),
         Header::Join { parts } => return Ok(Packet::Join(parts)),
     })))
 }
@@ -207,18 +220,23 @@ fn words(input: &Input) -> String {
                 Answer::Number(x) => x.to_string(),
                 Answer::Text(text) => format!("\"{text}\""),
                 Answer::Ticked(tick) => tick.state.words().into(),
+                Answer::Back => "takes the answer before back".into(),
             };
             format!("operator answers prompt {prompt}: {answer}")
         }
         Input::Wake => "timer wake".into(),
-        Input::Abort(cause) => format!(
-            "abort: {}",
-            match cause {
-                AbortCause::Operator => "asked for by the operator",
-                AbortCause::Shutdown => "the process is being ended",
-                AbortCause::Internal => "a fault of the tool",
-            }
-        ),
+        Input::Abort(cause) => format!("abort: {}", why(*cause)),
+        Input::Pause(cause) => format!("pause: {}", why(*cause)),
+        Input::Attended(true) => "a person decides what follows when something is not shown".into(),
+        Input::Attended(false) => "the plan decides what follows when something is not shown".into(),
+    }
+}
+
+const fn why(cause: AbortCause) -> &'static str {
+    match cause {
+        AbortCause::Operator => "asked for by the operator",
+        AbortCause::Shutdown => "the process is being ended",
+        AbortCause::Internal => "a fault of the tool",
     }
 }
 

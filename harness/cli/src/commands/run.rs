@@ -11,6 +11,7 @@ use plumeline_runtime::{
     job_files::{Files, Loaded},
     line::Line,
     operator::{self, NoSite, Operator, Photos, RemoteSite, Script, SimulatedSite, Site, keyboard},
+    plan_check::{self, Reminding},
     port,
     resume::{self, TakenUp},
     scenario, show,
@@ -36,7 +37,16 @@ pub fn run(args: &Run) -> Result<Exit, Failure> {
         }
         None => clock::date(),
     };
-    let files = Files::read(&folder)?.with_port(&args.port).with_old_port(args.old_port.as_deref());
+    let (files, described) =
+        if resume::is_begun(&folder)? { (Files::read(&folder)?, None) } else { Files::read_described(&folder)? };
+    if let Some(model) = described {
+        show::print_progress(&format!(
+            "{} is the description of {model} that comes with the tool",
+            folder::UNIT_REPLACEMENT
+        ));
+    }
+    let files = files.with_port(&args.port).with_old_port(args.old_port.as_deref());
+    let open = plan_checked(&folder, &files, args.output.json)?;
     let disk = || plumeline_trace::Folder::new(folder.dir());
     let TakenUp { session, loaded, opening, at, told, was_over } =
         resume::begin(&folder, disk, &files, &date, args.speed)?;
@@ -52,8 +62,8 @@ pub fn run(args: &Run) -> Result<Exit, Failure> {
         return finish::finished(&folder, &loaded, session, args.output.json, false);
     }
     let asks = script.is_none() && !ports.simulated();
-    let job =
-        Job::going_on(session, opening, at).observer(show::of_job(args.output.json, asks)).photos(photos(&folder));
+    let show = Reminding { show: show::of_job(args.output.json, asks), open };
+    let job = Job::going_on(session, opening, at).observer(show).photos(photos(&folder));
     let job = if ports.simulated() {
         let site = simulated_site(args, &loaded, at)?;
         let script = script.map_or_else(Script::willing, |(script, _)| script);
@@ -64,7 +74,7 @@ pub fn run(args: &Run) -> Result<Exit, Failure> {
         let real = RealClock::starting_at(at, args.speed);
         let operator = match script {
             Some((script, site)) => Operator::script(UNATTENDED, script, site),
-            None => Operator::person("terminal", keyboard::listen(real)),
+            None => Operator::person("terminal", keyboard::listen(real), keyboard::Readable::here()),
         };
         job.line(line(&ports.main, args, real)?)
             .outgoing_line(ports.old.as_ref().map(|old| line(old, args, real)).transpose()?)
@@ -124,6 +134,26 @@ fn simulated_site(args: &Run, loaded: &Loaded, at: Instant) -> Result<SimulatedS
     site.seed = args.seed.unwrap_or(site.seed);
     site.defects.extend(scenario::defects(&args.defect)?);
     Ok(SimulatedSite::new(scenario::simulation(site, at)?))
+}
+
+/// What is wrong or open in a job that is yet to begin, told and given back to be told again before the site goes out of
+/// service. What can't be so ends it here.
+fn plan_checked(folder: &Folder, files: &Files, json: bool) -> Result<String, Failure> {
+    if resume::is_begun(folder)? {
+        return Ok(String::new());
+    }
+    let found = plan_check::check(files);
+    let text = found.text();
+    if found.loaded.is_ok() && !text.is_empty() {
+        // Standard output is for what programs read.
+        if json {
+            eprintln!("{text}")
+        } else {
+            show::print_progress(&text)
+        }
+        found.allows_to_begin()?;
+    }
+    Ok(if json { String::new() } else { text })
 }
 
 /// Takes photos into the job's folder.

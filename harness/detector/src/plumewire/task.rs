@@ -18,8 +18,6 @@ use plumewire::{self as wire, BaselineState, InhibitState, Nothing, Refusal, Ref
 pub(super) const PATIENCE: Duration = Duration::from_secs(5);
 /// How often a baseline under way is asked after.
 const POLL: Duration = Duration::from_secs(1);
-/// How long an output is driven unless it is stopped: the longest that the protocol has.
-const DRIVE_S: u8 = 60;
 /// A lease whose length nobody said (taken by an earlier run of the tool).
 const LEASE_S: u16 = 60;
 /// More entries than any unit holds.
@@ -213,7 +211,7 @@ impl Task {
                 Some(lease) => R::InhibitRelease(wire::InhibitRelease { lease }),
                 None => R::OutputsStatus(none),
             },
-            Self::Drive { output, on: true } => R::Drive(wire::Drive { output: *output, seconds: DRIVE_S }),
+            Self::Drive { output, on: true } => R::Drive(wire::Drive { output: *output, seconds: crate::DRIVE_S }),
             Self::Drive { output, on: false } => R::Undrive(wire::Undrive { output: *output }),
             Self::ResetLatches => R::ResetLatches(none),
             Self::Events { from, .. } => R::LogRead(wire::LogRead { from: *from }),

@@ -26,7 +26,7 @@ impl Ord for Next {
 
 /// For each inlet that carries a pipe, the open hole, cap or end that is farthest from it; of two as far, the one
 /// with the higher number. Shortest ways by Dijkstra 1959.
-pub(super) fn farthest(p: &Pipework) -> Vec<(HoleRef, &Opening)> {
+pub(crate) fn farthest(p: &Pipework) -> Vec<(HoleRef, &Opening)> {
     let mut edges: Vec<Vec<(u32, f64)>> = vec![Vec::new(); p.nodes.len()];
     for s in &p.segments {
         for (a, b) in [(s.near, s.far), (s.far, s.near)] {

@@ -3,7 +3,7 @@
 //!
 //! Not here: what the stages do, and how a limit is judged.
 mod check;
-mod farthest;
+pub(crate) mod farthest;
 mod numbers;
 mod ports;
 mod raw;

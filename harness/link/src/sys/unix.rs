@@ -5,7 +5,7 @@ use nix::{
     errno::Errno,
     fcntl::{FcntlArg, OFlag, fcntl},
     pty::openpty,
-    sys::termios::{SetArg, cfmakeraw, tcgetattr, tcsetattr},
+    sys::termios::{FlushArg, SetArg, cfmakeraw, tcflush, tcgetattr, tcsetattr},
     time::{ClockId, clock_gettime},
     unistd::{AccessFlags, Gid, Group, Uid, User, access, ttyname},
 };
@@ -26,6 +26,12 @@ use tokio::{
     io::{AsyncRead, AsyncWrite, ReadBuf},
     net::unix::pipe,
 };
+
+/// Lines that were typed at the terminal of standard input and that nobody has read yet are thrown away.
+pub(crate) fn forget_typed() {
+    // Where it is no terminal there is nothing to forget.
+    let _ = tcflush(io::stdin(), FlushArg::TCIFLUSH);
+}
 
 /// The cause that an error of an open line stands for: `ended` if it says that the line is gone.
 pub(crate) fn ended_by(e: &io::Error, ended: LinkDown) -> LinkDown {

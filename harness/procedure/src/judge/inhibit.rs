@@ -71,7 +71,7 @@ pub(crate) fn at_panel(nothing: &Answer) -> Finding {
         Answer::Yes => fact::panel_quiet(),
         Answer::No => fact::shown_at_panel(),
         Answer::Cannot(why) | Answer::Text(why) => fact::panel_not_told(why),
-        Answer::Number(_) | Answer::Ticked(_) => fact::panel_not_told("no answer to that was given"),
+        Answer::Number(_) | Answer::Ticked(_) | Answer::Back => fact::panel_not_told("no answer to that was given"),
     };
     Finding::of(StageKind::Purge, Subject::Replacement, fact)
 }

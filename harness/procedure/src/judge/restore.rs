@@ -1,7 +1,7 @@
 //! Whether outputs, zone and release circuits were given back, and over which air.
 use crate::{
     facts::{Fact, list, restore as fact},
-    outcome::{Finding, StageKind, Subject},
+    outcome::{Finding, Outcome, StageKind, Subject},
 };
 use plumeline_base::Verdict;
 use plumeline_detector::{Faults, Trouble};
@@ -63,6 +63,18 @@ pub(crate) fn faults(standing: Faults, baseline: Verdict) -> Finding {
         fact::no_baseline_fault(names)
     } else {
         fact::fault_stands(names)
+    })
+}
+
+/// Everything that counts was shown.
+pub(crate) fn all_proven(findings: &[Finding]) -> bool {
+    findings.iter().all(|f| !f.stage.judges() || f.counts_as() == Verdict::Pass)
+}
+/// What operates the release was shown: the unit, its settings and each output. Nothing shown proves nothing.
+pub(crate) fn release_proven(outcome: &Outcome) -> bool {
+    [StageKind::Boot, StageKind::Load, StageKind::Outputs].iter().all(|stage| {
+        let of_stage = outcome.findings.iter().filter(|f| f.stage == *stage);
+        Verdict::over(of_stage.map(Finding::counts_as)) == Verdict::Pass
     })
 }
 

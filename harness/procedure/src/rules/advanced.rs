@@ -196,7 +196,7 @@ sections! {
         /// A contradiction in so many readings in a row is no reading caught between two states
         in_a_row: u32 = "in_a_row", Count, between(1.0, 100.0), [practice(2.0)];
         /// An output that is driven here goes back by itself within
-        driven_most_s: f64 = "driven_most", Time, over(0.0, 600.0), [practice_of(40.0, "a drive runs 30 s")];
+        driven_most_s: f64 = "driven_most", Time, over(0.0, 600.0), [practice_of(70.0, "a drive runs 60 s")];
         /// An output that was driven here is at rest, after it was let go, within
         driven_after_s: f64 = "driven_after", Time, over(0.0, 600.0), [practice(5.0)];
     }

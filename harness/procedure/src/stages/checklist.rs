@@ -6,11 +6,11 @@ use crate::{
     date,
     effect::Entry,
     judge::checklist as judge,
-    outcome::{StageKind, Ticked},
+    outcome::{StageKind, Subject, Ticked},
     plan::ChecklistItem,
     prompt::Act,
 };
-use alloc::{boxed::Box, format, string::String};
+use alloc::{boxed::Box, format, string::String, vec::Vec};
 use plumeline_base::{
     Instant,
     input::{Answer, Tick, TickState},
@@ -22,14 +22,38 @@ pub(super) async fn checklist(ctx: &Context, stage: StageKind, after: bool) {
     if stage == StageKind::Restore && ctx.get().site.isolated_at.is_none() {
         return;
     }
+    if stage == StageKind::Restore && after && ctx.get().site.zone_isolated {
+        ctx.remark("the zone is not back: nobody is told that it is, and what belongs to that is not asked");
+        return;
+    }
     let inputs = ctx.inputs();
-    let items = inputs.plan.checklist.iter().zip(1..);
-    for (item, number) in items.filter(|(c, _)| c.stage == stage && c.after == after) {
+    let all = inputs.plan.checklist.iter().zip(1..);
+    let items: Vec<_> = all.filter(|(c, _)| c.stage == stage && c.after == after).collect();
+    let mut given: Vec<(u32, u32)> = Vec::new();
+    while let Some((item, number)) = items.get(given.len()) {
         if ctx.get().record.who.is_none() {
             who(ctx).await;
         }
-        let (at, answer) = ctx.ask(Act::Check { item: number }, item.text.clone(), Wants::Tick).await;
-        ticked(ctx, item, number, at, answer);
+        let (back, act) = (given.last().map(|(prompt, _)| *prompt), Act::Check { item: *number });
+        let (prompt, at, answer) = ctx.ask_after(back, act, item.text.clone(), Wants::Tick).await;
+        if answer != Answer::Back {
+            ticked(ctx, item, *number, at, answer);
+            given.push((prompt, *number));
+        } else if let Some((prompt, number)) = given.pop() {
+            untick(ctx, number);
+            ctx.taken_back(prompt, Act::Check { item: number });
+        }
+    }
+}
+
+/// What was said of a line a moment ago no longer holds; it is asked again.
+fn untick(ctx: &Context, number: u32) {
+    let mut s = ctx.edit();
+    if s.outcome.checklist.last().is_some_and(|t| t.item == number) {
+        s.outcome.checklist.pop();
+    }
+    if s.outcome.findings.last().is_some_and(|f| f.subject == Subject::Check(number)) {
+        s.outcome.findings.pop();
     }
 }
 
@@ -70,7 +94,7 @@ fn ticked(ctx: &Context, item: &ChecklistItem, number: u32, at: Instant, answer:
         Answer::Ticked(tick) => tick,
         Answer::Yes => plain(TickState::Done, None),
         Answer::Cannot(why) | Answer::Text(why) => plain(TickState::NotDone, Some(why)),
-        Answer::No | Answer::Number(_) => plain(TickState::NotDone, None),
+        Answer::No | Answer::Number(_) | Answer::Back => plain(TickState::NotDone, None),
     };
     let said = |words: Option<String>| words.map(|w| String::from(w.trim())).filter(|w| !w.is_empty());
     (tick.by, tick.note) = (said(tick.by).filter(|by| is_name(by)), said(tick.note));

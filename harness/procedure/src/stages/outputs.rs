@@ -2,7 +2,7 @@
 //! that nobody renews must raise its fault before it gives anything back.
 use super::unit;
 use crate::{
-    context::{Context, Stop},
+    context::{Context, Stop, one_of},
     facts::{
         Fact,
         outputs::{self as fact, By},
@@ -15,7 +15,7 @@ use crate::{
 use alloc::{format, string::String};
 use core::time::Duration;
 use plumeline_base::{input::Answer, time::seconds};
-use plumeline_detector::{Faults, Request, bit, driver::Wants};
+use plumeline_detector::{DRIVE_S, Faults, Request, bit, driver::Wants};
 
 /// Each output in use is operated; the panel must show what it stands for, and then no longer.
 pub(crate) async fn outputs(ctx: Context) -> Result<(), Stop> {
@@ -82,14 +82,7 @@ async fn one(ctx: &Context, output: u8, function: &str, wire: Option<&Wire>) -> 
     let input = wire.and_then(|w| w.input);
     let shows = match input {
         Some(n) => seen(ctx, n, true).await,
-        None => {
-            let called = wire.and_then(|w| w.panel.as_deref());
-            let called = called.map_or_else(String::new, |p| format!(", at the panel \"{p}\","));
-            let text = format!(
-                "Output {output} stands for \"{function}\"{called} and is operated now. Does the panel show exactly that input?"
-            );
-            ctx.ask(Act::PanelShows { output, function: function.into() }, text, Wants::YesNo).await.1
-        }
+        None => panel_shows(ctx, output, function, wire, alone).await,
     };
     let released = ctx.unit(Request::Drive { output, on: false }).await.map(|_| ());
     ctx.sleep(seconds(rules.panel_s)).await;
@@ -103,6 +96,44 @@ async fn one(ctx: &Context, output: u8, function: &str, wire: Option<&Wire>) -> 
     let at_rest = ctx.until_reading(seconds(rules.shown_s), |t| t.reading.outputs & bit(output) == 0).await.is_some();
     let by = input.map_or(By::Operator, By::Input);
     judge::operated(function, &Operated { shows, clears, released, alone: alone && at_rest, by })
+}
+
+/// So often an output is operated anew for one answer.
+const MOST_AGAIN: u32 = 5;
+
+/// What the panel shows while the output is operated. An answer given when the unit no longer drives it tells nothing of its
+/// wire: the output is operated anew and the question asked again. `driven`: the unit's readings showed it.
+async fn panel_shows(ctx: &Context, output: u8, function: &str, wire: Option<&Wire>, driven: bool) -> Answer {
+    const WORDS: &[(&str, &str)] = &[
+        ("yes", "the panel shows exactly this input"),
+        ("no", "the panel does not show exactly this input"),
+        ("again", "the output is to be operated anew"),
+    ];
+    let called = wire.and_then(|w| w.panel.as_deref());
+    let called = called.map_or_else(String::new, |p| format!(", at the panel \"{p}\","));
+    let mut lapsed = "";
+    for _ in 0..MOST_AGAIN {
+        let text = format!(
+            "{lapsed}Output {output} stands for \"{function}\"{called} and is operated now, for {DRIVE_S} s. Does the panel show exactly \
+             that input?"
+        );
+        let act = Act::PanelShows { output, function: function.into() };
+        let answer = ctx.ask(act, text, one_of(WORDS)).await.1;
+        let still = !driven || ctx.latest().is_some_and(|t| t.reading.outputs & bit(output) != 0);
+        match answer {
+            Answer::Yes | Answer::No if !still => {
+                lapsed = "The unit no longer operated the output when you answered: not taken. ";
+                ctx.remark(format!("output {output} was no longer operated when the answer came: it is operated anew"));
+            }
+            Answer::Text(word) if word == "again" => lapsed = "",
+            answer => return answer,
+        }
+        if let Err(trouble) = ctx.unit(Request::Drive { output, on: true }).await {
+            return Answer::Cannot(format!("it could not be operated again: {trouble}"));
+        }
+        ctx.sleep(seconds(ctx.inputs().plan.advanced.outputs.panel_s)).await;
+    }
+    Answer::Cannot("the drive had lapsed each time before the answer".into())
 }
 
 /// What an input of the unit says of the panel's reaction, in place of a person.

@@ -1,18 +1,18 @@
 //! Outputs given back only over clear air, then the zone restored and the release circuit unlocked.
-use super::held;
+use super::{held, isolate::NONE};
 use crate::{
-    context::{Context, Stop},
+    context::{Context, Stop, one_of, said},
     effect::Entry,
     executor::race,
     facts::restore as fact,
     judge::{inhibit::Followed, log as judge_log, restore as judge, states},
-    outcome::{Finding, StageKind},
+    outcome::StageKind,
     prompt::Act,
     rise::Rise,
 };
 use alloc::{format, string::String, vec::Vec};
+use plumeline_base::input::Answer;
 use plumeline_base::time::seconds;
-use plumeline_base::{Verdict, input::Answer};
 use plumeline_detector::{Request, Told, driver::Wants, vocabulary::EventKind};
 
 pub(crate) async fn restore(ctx: Context) -> Result<(), Stop> {
@@ -116,30 +116,53 @@ async fn look_at_the_air(ctx: &Context) {
     race(look, ctx.sleep(seconds(rules.look_s))).await;
 }
 
-/// The panel and the release circuits, in the state that the job leaves.
+/// The panel and the release circuits, in the state that the job leaves. What holds the release back stays while the zone is
+/// isolated.
 async fn zone(ctx: &Context) {
-    let proven = |f: &Finding| !f.stage.judges() || f.counts_as() == Verdict::Pass;
-    let whole = ctx.get().outcome.findings.iter().all(proven);
-    let text = if whole {
-        "Restore the zone at the panel. Is it restored and healthy?"
-    } else {
-        "Not everything was proven. Whoever is responsible for the site decides whether the zone is restored in this state. Is it \
-         restored?"
+    const RESTORED: &[(&str, &str)] = &[("restored", "the zone is restored at the panel")];
+    const UNLOCKED: &[(&str, &str)] =
+        &[("unlocked", "the release circuits are unlocked"), (NONE, "there is no release circuit")];
+    let back_at = loop {
+        let (id, at, answer) = ctx.ask_after(None, Act::Restore, restore_text(ctx), one_of(RESTORED)).await;
+        let is_restored = said(RESTORED, answer).is_ok();
+        ctx.edit().site.zone_isolated = !is_restored;
+        if !is_restored || !ctx.get().site.locked_off {
+            break is_restored.then_some(at);
+        }
+        let (_, unlocked_at, answer) = ctx.ask_after(Some(id), Act::Unlock, unlock_text(ctx), one_of(UNLOCKED)).await;
+        if answer == Answer::Back {
+            ctx.edit().site.zone_isolated = true;
+            ctx.taken_back(id, Act::Restore);
+            continue;
+        }
+        ctx.edit().site.locked_off = said(UNLOCKED, answer).is_err();
+        break Some(unlocked_at);
     };
-    let (_, restored) = ctx.ask(Act::Restore, text, Wants::YesNo).await;
-    let text =
-        "Unlock the release circuits, by a licensed person where the local code asks for one. Done, or is there none?";
-    let (at, unlocked) = ctx.ask(Act::Unlock, text, Wants::YesNo).await;
-    let (restored, unlocked) = (restored == Answer::Yes, unlocked == Answer::Yes);
-    {
-        let mut s = ctx.edit();
-        s.site.zone_isolated &= !restored;
-        s.site.locked_off &= !unlocked;
-    }
-    if restored && unlocked {
+    let (is_restored, unlocked) = {
+        let s = ctx.get();
+        (!s.site.zone_isolated, !s.site.locked_off)
+    };
+    if let (Some(at), true) = (back_at, unlocked) {
         ctx.edit().site.restored_at = Some(at);
         let since = ctx.get().site.isolated_at;
         ctx.note(Entry::BackInService { after_s: since.map_or(0.0, |t| at.since(t).as_secs_f64()) });
     }
-    judge::put_back(restored, unlocked).into_iter().for_each(|f| ctx.found(f));
+    judge::put_back(is_restored, unlocked).into_iter().for_each(|f| ctx.found(f));
+}
+
+fn restore_text(ctx: &Context) -> &'static str {
+    if judge::all_proven(&ctx.get().outcome.findings) {
+        "Restore the zone at the panel. Is it restored and healthy?"
+    } else {
+        "Not everything was proven. Whoever is responsible for the site decides whether the zone is restored in this state. Is it \
+         restored?"
+    }
+}
+fn unlock_text(ctx: &Context) -> &'static str {
+    if judge::release_proven(&ctx.get().outcome) && !ctx.get().inhibit.on {
+        "Unlock the release circuits, by a licensed person where the local code asks for one. Done, or is there none?"
+    } else {
+        "Unit or outputs were not proven: keep the release circuits locked off (type: no, NOT PROVEN), unless whoever is responsible for \
+         the site decides otherwise and a licensed person unlocks them. Are they unlocked, or is there none?"
+    }
 }

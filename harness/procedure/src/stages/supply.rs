@@ -9,8 +9,8 @@ use crate::{
     prompt::{Act, Metered, Supply},
     readings::Item,
 };
-use alloc::{format, vec::Vec};
-use plumeline_base::{input::Answer, quantity::Estimate, time::seconds};
+use alloc::{format, string::String, vec::Vec};
+use plumeline_base::{Instant, input::Answer, quantity::Estimate, time::seconds};
 use plumeline_detector::{Faults, Request, bit, driver::Wants};
 
 pub(crate) async fn supply(ctx: Context) -> Result<(), Stop> {
@@ -82,9 +82,15 @@ pub(super) async fn told(ctx: &Context) -> (Option<Estimate>, Option<Estimate>) 
 }
 
 async fn metered(ctx: &Context, quantity: Metered, when: &str) -> Option<Estimate> {
+    let (text, unit) = metering(quantity, when);
+    typed(ctx, ctx.ask(Act::ReadMeter { quantity }, text, Wants::Number { unit: unit.into() }).await.1)
+}
+fn metering(quantity: Metered, when: &str) -> (String, &'static str) {
     let (what, unit) = quantity.words();
-    let text = format!("Measure the {what} {when}, and type it.");
-    match ctx.ask(Act::ReadMeter { quantity }, text, Wants::Number { unit: unit.into() }).await.1 {
+    (format!("Measure the {what} {when}, and type it."), unit)
+}
+fn typed(ctx: &Context, answer: Answer) -> Option<Estimate> {
+    match answer {
         Answer::Number(x) if x.is_finite() && x >= 0.0 => {
             Some(Estimate::new(x, ctx.inputs().plan.supply.meter_u * x, 0.0))
         }
@@ -134,8 +140,8 @@ async fn removed(ctx: &Context, supply: Supply) -> Option<Estimate> {
         ctx.found(finding);
         return None;
     }
-    let off = format!("Switch off the {name} of the unit; the other supply stays on. Mind live parts. Done?");
-    let at = match ctx.ask_done(Act::SwitchSupply { supply, on: false }, off).await {
+    let off = format!("Switch off the {name} of the unit; the other supply stays on. Mind live parts. Is it off?");
+    let at = match switch_off(ctx, supply, off).await {
         Ok(at) => at,
         Err(why) => {
             ctx.found(judge::removed(supply, &limit, Err(&why)));
@@ -145,9 +151,10 @@ async fn removed(ctx: &Context, supply: Supply) -> Option<Estimate> {
     let shown = ctx.until_reading(within, |t| t.reading.faults.has(fault)).await;
     let readings = ctx.latest().is_some();
     let asked = format!("The {name} is off. Does the panel show a fault of this unit?");
-    let panel = ctx.ask(Act::PanelFault, asked, Wants::YesNo).await.1;
+    let away = Away { ctx, supply, fault: shown.is_some().then_some(fault) };
+    let panel = away.ask(Act::PanelFault, asked, Wants::YesNo).await;
     let volts = match supply {
-        Supply::Mains => both_voltage(ctx).await,
+        Supply::Mains => away.voltage().await,
         Supply::Battery => None,
     };
     let on = format!("Switch the {name} on again. Done?");
@@ -164,9 +171,66 @@ async fn removed(ctx: &Context, supply: Supply) -> Option<Estimate> {
     volts
 }
 
-async fn both_voltage(ctx: &Context) -> Option<Estimate> {
-    match told(ctx).await.0 {
-        Some(v) => Some(v),
-        None => metered(ctx, Metered::Voltage, "on the battery alone").await,
+async fn switch_off(ctx: &Context, supply: Supply, text: String) -> Result<Instant, String> {
+    const OFF: &[(&str, &str)] = &[("off", "this supply is switched off")];
+    ctx.ask_word(Act::SwitchSupply { supply, on: false }, text, OFF).await
+}
+
+/// A supply that was switched off. What a person tells meanwhile is held against the unit's own readings: once the supply is
+/// on again the answer shows nothing.
+struct Away<'a> {
+    ctx: &'a Context,
+    supply: Supply,
+    /// What the unit shows for as long as it is off; `None`: it shows nothing.
+    fault: Option<Faults>,
+}
+/// So often the supply is switched off again for an answer.
+const MOST_AGAIN: u32 = 3;
+
+impl Away<'_> {
+    fn is_back(&self) -> bool {
+        self.fault.is_some_and(|fault| self.ctx.faults().is_some_and(|now| !now.has(fault)))
+    }
+    async fn ask(&self, act: Act, text: String, wants: Wants) -> Answer {
+        let name = self.supply.words();
+        for _ in 0..MOST_AGAIN {
+            let answer = self.ctx.ask(act.clone(), text.clone(), wants.clone()).await.1;
+            if !self.is_back() {
+                return answer;
+            }
+            if let Err(why) = self.off_again().await {
+                return Answer::Cannot(why);
+            }
+        }
+        Answer::Cannot(format!("the {name} was on again each time"))
+    }
+    async fn off_again(&self) -> Result<(), String> {
+        let name = self.supply.words();
+        self.ctx.remark(format!("the {name} was on again by the unit's own readings: the answer is not taken"));
+        let text = format!(
+            "By the unit's own readings the {name} is on again: what you answered shows nothing. Switch it off again. Is it off?"
+        );
+        switch_off(self.ctx, self.supply, text).await?;
+        if let Some(fault) = self.fault {
+            let within = seconds(self.ctx.inputs().plan.limits.supply_fault_within.value);
+            self.ctx.until_reading(within, |t| t.reading.faults.has(fault)).await;
+        }
+        Ok(())
+    }
+    /// The voltage on the battery alone.
+    async fn voltage(&self) -> Option<Estimate> {
+        for _ in 0..MOST_AGAIN {
+            let told = told(self.ctx).await.0;
+            if !self.is_back() {
+                if told.is_some() {
+                    return told;
+                }
+                break;
+            }
+            self.off_again().await.ok()?;
+        }
+        let quantity = Metered::Voltage;
+        let (text, unit) = metering(quantity, "on the battery alone");
+        typed(self.ctx, self.ask(Act::ReadMeter { quantity }, text, Wants::Number { unit: unit.into() }).await)
     }
 }

@@ -341,6 +341,7 @@ pub(crate) fn undecided() -> Sample {
         act: Act::Override,
         text: "The airflow is undecided, not proven.".into(),
         wants: Wants::Text,
+        back: None,
     };
     s.record.entry(S(2765), &Entry::StageBegan { stage: StageKind::Baseline });
     s.record.entry(S(2766), &Entry::Asked(prompt));

@@ -56,7 +56,7 @@ pub(super) fn record(until: u64, factor: [f64; 3], weak: [bool; 3], lost: (u64, 
             let hole = HoleRef { inlet: pipe as u8 + 1, number };
             for (at, act) in [(from, Act::CloseHole(hole)), (to, Act::OpenHole(hole))] {
                 id += 1;
-                let prompt = Prompt { id, act, text: "hole".into(), wants: Wants::Done };
+                let prompt = Prompt { id, act, text: "hole".into(), wants: Wants::Done, back: None };
                 r.entry(S(at - 2), &Entry::Asked(prompt));
                 r.entry(S(at), &Entry::Answered { prompt: id, answer: Answer::Yes });
             }

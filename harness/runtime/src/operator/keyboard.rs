@@ -6,20 +6,34 @@ use plumeline_base::{
     Instant,
     input::{Answer, OperatorAct, Tick, TickState},
 };
-use plumeline_detector::driver::Wants;
+use plumeline_detector::driver::{Wants, Word};
 use plumeline_link::RealClock;
-use std::path::PathBuf;
+use plumeline_procedure::Prompt;
+use std::{
+    collections::BTreeMap,
+    io::{IsTerminal, stdin},
+    path::PathBuf,
+    time::Duration,
+};
 use tokio::sync::mpsc;
 
 /// A typed line with the moment of its Enter key.
-pub type Typed = (Instant, String);
+#[derive(Clone, Debug)]
+pub struct Typed {
+    /// In log time.
+    pub at: Instant,
+    /// By the wall: people are no faster where log time is.
+    pub pressed: std::time::Instant,
+    /// What was typed.
+    pub line: String,
+}
 
 /// Reads standard input in a thread of its own until it ends.
 pub fn listen(clock: RealClock) -> mpsc::UnboundedReceiver<Typed> {
     let (send, receive) = mpsc::unbounded_channel();
     std::thread::spawn(move || {
-        for text in std::io::stdin().lines().map_while(Result::ok) {
-            if send.send((clock.now(), text)).is_err() {
+        for line in stdin().lines().map_while(Result::ok) {
+            if send.send(Typed { at: clock.now(), pressed: std::time::Instant::now(), line }).is_err() {
                 return;
             }
         }
@@ -27,10 +41,36 @@ pub fn listen(clock: RealClock) -> mpsc::UnboundedReceiver<Typed> {
     receive
 }
 
+/// Nobody has read a question and answered it sooner (practice, no source).
+const SOONEST: Duration = Duration::from_millis(500);
+
+/// From when on questions can have been read. At a terminal, what was typed before that is no answer.
+#[derive(Default)]
+pub struct Readable {
+    from: BTreeMap<u32, std::time::Instant>,
+    at_terminal: bool,
+}
+impl Readable {
+    /// Of what is shown here and answered at standard input.
+    pub fn here() -> Self {
+        Self { from: BTreeMap::new(), at_terminal: stdin().is_terminal() }
+    }
+    /// A question appears; what was typed and not read yet is thrown away.
+    pub(crate) fn asked(&mut self, id: u32) {
+        if self.at_terminal {
+            plumeline_link::forget_typed();
+            self.from.insert(id, std::time::Instant::now() + SOONEST);
+        }
+    }
+    fn too_soon(&self, typed: &Typed, id: u32) -> bool {
+        self.from.get(&id).is_some_and(|from| typed.pressed < *from)
+    }
+}
+
 /// What a line came to.
 pub enum Heard {
-    /// An answer.
-    Act(OperatorAct),
+    /// An answer, and what was understood where that is worth saying.
+    Act(OperatorAct, Option<String>),
     /// An item ticked off with a photo, which is to be taken in first. The question stays open until then.
     Photo(u32, Tick, PathBuf),
     /// It can't be an answer; the words say why.
@@ -38,8 +78,8 @@ pub enum Heard {
 }
 
 /// Takes a line. `12: yes` answers prompt 12; without a number the oldest one is meant.
-pub fn hear(line: &str, open: &OpenPrompts) -> Heard {
-    let line = line.trim();
+pub fn hear(typed: &Typed, open: &OpenPrompts, readable: &Readable) -> Heard {
+    let line = typed.line.trim();
     let (named, words) = match line.split_once(':') {
         Some((n, rest)) if n.trim().parse::<u32>().is_ok() => (n.trim().parse::<u32>().ok(), rest.trim()),
         _ => (None, line),
@@ -51,15 +91,43 @@ pub fn hear(line: &str, open: &OpenPrompts) -> Heard {
         });
     };
     let id = prompt.id;
+    if readable.too_soon(typed, id) {
+        return Heard::Again(format!("typed before the question stood: not taken; [{id}] still waits"));
+    }
     let heard = match &prompt.wants {
+        _ if words.eq_ignore_ascii_case("back") => match prompt.back {
+            Some(_) => Ok((Answer::Back, None)),
+            None => Err("nothing can be taken back here: what follows rests on the answer before".into()),
+        },
         Wants::Tick => tick(words).map(|(tick, photo)| (Answer::Ticked(tick), photo)),
         wants => answer(wants, words).map(|answer| (answer, None)),
     };
     match heard {
         Ok((Answer::Ticked(tick), Some(photo))) => Heard::Photo(id, tick, photo),
-        Ok((answer, _)) => Heard::Act(OperatorAct { prompt: id, answer }),
+        Ok((answer, _)) => {
+            let understood = understood(prompt, &answer);
+            Heard::Act(OperatorAct { prompt: id, answer }, understood)
+        }
         Err(why) => Heard::Again(why),
     }
+}
+
+/// What was understood, where a word stands for more than itself.
+fn understood(prompt: &Prompt, answer: &Answer) -> Option<String> {
+    let Wants::OneOf { words } = &prompt.wants else {
+        return matches!(answer, Answer::Back).then(|| "understood: the answer before is taken back".into());
+    };
+    let typed = match answer {
+        Answer::Yes => "yes",
+        Answer::No => "no",
+        Answer::Text(text) => text,
+        Answer::Back => return Some("understood: the answer before is taken back".into()),
+        Answer::Cannot(why) => return Some(format!("understood: not so: {why}")),
+        Answer::Number(_) | Answer::Ticked(_) => return None,
+    };
+    let means =
+        words.iter().find(|w| typed == w.word || w.more && typed.starts_with(&w.word)).map(|w| w.means.as_str());
+    Some(format!("understood: {}", means.unwrap_or("not so")))
 }
 
 /// An item of the checklist: what it comes to, then `by NAME`, `note WORDS`, `photo PATH`, each behind a semicolon.
@@ -81,7 +149,7 @@ pub(crate) fn tick(words: &str) -> Result<(Tick, Option<PathBuf>), String> {
         (TickState::Done, None)
     } else if let Some(note) = ["done", "yes", "y"].into_iter().find_map(behind) {
         (TickState::Done, note)
-    } else if let Some(why) = ["not done", "cannot", "no"].into_iter().find_map(behind) {
+    } else if let Some(why) = ["not done", "cannot", "can not", "can't", "cant", "no"].into_iter().find_map(behind) {
         (TickState::NotDone, Some(why.ok_or("say why it was not done, for example: no, the ladder is too short")?))
     } else if let Some(why) = ["n/a", "not applicable"].into_iter().find_map(behind) {
         let why = why.ok_or("say why it does not apply, for example: n/a every inlet carries a pipe")?;
@@ -107,55 +175,165 @@ pub(crate) fn tick(words: &str) -> Result<(Tick, Option<PathBuf>), String> {
 pub const TICK_HELP: &str =
     "press Enter when done; or: no REASON, n/a REASON; each may go on with ; note WORDS ; photo PATH ; by NAME";
 
+/// What says that something is not so or can't be done; the reason follows.
+const REFUSALS: [&str; 6] = ["cannot", "can not", "can't", "can\u{2019}t", "cant", "no"];
+
+/// The reason behind a refusal, empty where none was given; `None`: it is no refusal.
+fn refusal(words: &str) -> Option<&str> {
+    REFUSALS.iter().find_map(|refusal| {
+        let (head, rest) = words.split_at_checked(refusal.len())?;
+        let ends = rest.is_empty() || rest.starts_with([' ', ',', ':', ';', '.']);
+        (ends && head.eq_ignore_ascii_case(refusal)).then(|| rest.trim_start_matches([' ', ',', ':', ';', '.']).trim())
+    })
+}
+
 fn answer(wants: &Wants, words: &str) -> Result<Answer, String> {
     let lower = words.to_lowercase();
-    if let Some(reason) = lower.strip_prefix("cannot") {
-        let reason = words.get(words.len() - reason.len()..).unwrap_or_default().trim();
-        return if reason.is_empty() {
-            Err("say why, for example: cannot behind the racking".into())
-        } else {
-            Ok(Answer::Cannot(reason.into()))
-        };
+    let (yes, no) = (matches!(lower.as_str(), "y" | "yes" | "done"), matches!(lower.as_str(), "n" | "no"));
+    match (wants, refusal(words)) {
+        (Wants::OneOf { words: wanted }, refusal) => one_of(wanted, words, refusal),
+        (Wants::YesNo, _) if yes => Ok(Answer::Yes),
+        (Wants::YesNo, Some(_)) if lower.starts_with("no") => Ok(Answer::No),
+        (Wants::Number { .. }, _) if no => {
+            Err("say why there is no number, for example: no, the meter is broken".into())
+        }
+        (Wants::Tick, _) => Err(TICK_HELP.into()),
+        _ if no => Ok(Answer::No),
+        (_, Some("")) => Err("say why, for example: cannot behind the racking".into()),
+        (_, Some(reason)) => Ok(Answer::Cannot(reason.into())),
+        (Wants::Done | Wants::Moment, None) if lower.is_empty() || yes => Ok(Answer::Yes),
+        (Wants::Done | Wants::Moment, None) => Err("press Enter when done, or type: cannot REASON".into()),
+        (Wants::YesNo, None) => Err("type yes or no".into()),
+        (Wants::Number { unit }, None) => number(&lower, unit).map(Answer::Number),
+        (Wants::Text, None) if lower.is_empty() => Err("type some words, or: no".into()),
+        (Wants::Text, None) => Ok(Answer::Text(words.into())),
     }
-    let yes = matches!(lower.as_str(), "y" | "yes" | "done");
-    let no = matches!(lower.as_str(), "n" | "no");
-    match wants {
-        Wants::Done if lower.is_empty() || yes => Ok(Answer::Yes),
-        Wants::Moment if lower.is_empty() || yes => Ok(Answer::Yes),
-        Wants::YesNo if yes => Ok(Answer::Yes),
-        Wants::Done | Wants::Moment | Wants::YesNo | Wants::Text if no => Ok(Answer::No),
-        Wants::Done | Wants::Moment => Err("press Enter when done, or type: cannot REASON".into()),
-        Wants::YesNo => Err("type yes or no".into()),
-        Wants::Number { unit } => match lower.replace(',', ".").parse::<f64>() {
-            Ok(x) if x.is_finite() => Ok(Answer::Number(x)),
-            _ => Err(format!("type a number in {unit}, or: cannot REASON")),
-        },
-        Wants::Tick => Err(TICK_HELP.into()),
-        Wants::Text if lower.is_empty() => Err("type some words, or: no".into()),
-        Wants::Text => Ok(Answer::Text(words.into())),
+}
+
+/// A number with a comma or a point, with or without its unit.
+fn number(typed: &str, unit: &str) -> Result<f64, String> {
+    let figure = typed.trim_end_matches(|c: char| !c.is_ascii_digit() && c != '.' && c != ',');
+    let behind: String = typed[figure.len()..].split_whitespace().collect();
+    let value = figure.trim().replace(',', ".").parse::<f64>().ok().filter(|x| x.is_finite());
+    let fits = behind.is_empty() || behind == unit.to_lowercase().split_whitespace().collect::<String>();
+    value.filter(|_| fits).ok_or_else(|| format!("type a number in {unit}, or: no, REASON"))
+}
+
+/// One of the words in full; `no` refuses where it is none of them.
+fn one_of(wanted: &[Word], typed: &str, refusal: Option<&str>) -> Result<Answer, String> {
+    let lower = typed.to_lowercase();
+    for w in wanted {
+        let Some(rest) = lower.strip_prefix(&w.word) else { continue };
+        if !w.more && rest.is_empty() {
+            return Ok(match w.word.as_str() {
+                "yes" => Answer::Yes,
+                "no" => Answer::No,
+                word => Answer::Text(word.into()),
+            });
+        }
+        let said = typed.get(typed.len() - rest.len()..).unwrap_or_default().trim_start_matches([' ', ':', ',']).trim();
+        if w.more && !said.is_empty() {
+            return Ok(Answer::Text(format!("{}: {said}", w.word)));
+        }
     }
+    match refusal {
+        Some("") if typed.eq_ignore_ascii_case("no") => Ok(Answer::No),
+        Some(why) if !why.is_empty() && wanted.iter().any(|w| w.word == "no") && lower.starts_with("no") => {
+            Ok(Answer::No)
+        }
+        Some(why) if !why.is_empty() => Ok(Answer::Cannot(why.into())),
+        _ => Err(format!("type {}", words_to_type(wanted))),
+    }
+}
+
+/// The words that can be typed.
+pub fn words_to_type(words: &[Word]) -> String {
+    let all: Vec<String> =
+        words.iter().map(|w| if w.more { format!("{}: WHAT", w.word) } else { w.word.clone() }).collect();
+    let refuses = if words.iter().any(|w| w.word == "no" || w.more) { "" } else { ", or: no, REASON" };
+    format!("{}{refuses}", all.join(" or "))
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use plumeline_procedure::{Act, Prompt};
+    use plumeline_procedure::Act;
 
     fn open(wants: Wants) -> OpenPrompts {
         let mut o = OpenPrompts::default();
         for id in [3, 7] {
-            let prompt = Prompt { id, act: Act::Isolate, text: String::new(), wants: wants.clone() };
+            let prompt = Prompt { id, act: Act::Isolate, text: String::new(), wants: wants.clone(), back: None };
             o.asked(Instant::START, prompt);
         }
         o
     }
+    fn now(line: &str) -> Typed {
+        Typed { at: Instant::START, pressed: std::time::Instant::now(), line: line.into() }
+    }
     fn heard(o: &mut OpenPrompts, line: &str) -> Option<(u32, Answer)> {
-        match hear(line, o) {
-            Heard::Act(a) => {
+        match hear(&now(line), o, &Readable::default()) {
+            Heard::Act(a, _) => {
                 o.closed(a.prompt);
                 Some((a.prompt, a.answer))
             }
             Heard::Photo(..) | Heard::Again(_) => None,
+        }
+    }
+    fn consequence() -> Wants {
+        let word = |word: &str| Word::of(word, &format!("it is {word}"));
+        Wants::OneOf { words: vec![word("locked"), word("none")] }
+    }
+
+    #[test]
+    fn a_consequence_wants_its_word_in_full() {
+        for slip in ["", "y", "yes", "done", "ok", "lock", "lockedd", "cannot", "can't"] {
+            assert_eq!(heard(&mut open(consequence()), slip), None, "{slip}");
+        }
+        let said = |line: &str| match hear(&now(line), &open(consequence()), &Readable::default()) {
+            Heard::Act(a, understood) => Some((a.answer, understood.unwrap_or_default())),
+            _ => None,
+        };
+        assert_eq!(said("Locked"), Some((Answer::Text("locked".into()), "understood: it is locked".into())));
+        assert_eq!(said("no"), Some((Answer::No, "understood: not so".into())));
+        for refused in ["no, the key is lost", "can't the key is lost", "can not: the key is lost"] {
+            assert_eq!(said(refused).map(|s| s.0), Some(Answer::Cannot("the key is lost".into())), "{refused}");
+        }
+    }
+    #[test]
+    fn what_was_typed_before_the_question_stood_is_not_taken() {
+        let mut readable = Readable { at_terminal: true, ..Readable::default() };
+        let (early, open) = (now(""), open(Wants::Done));
+        readable.asked(3);
+        assert!(matches!(hear(&early, &open, &readable), Heard::Again(_)));
+        let why = "before the question stood";
+        assert!(matches!(hear(&now(""), &open, &readable), Heard::Again(said) if said.contains(why)));
+        let later = Typed { pressed: std::time::Instant::now() + SOONEST * 2, ..now("") };
+        assert!(matches!(hear(&later, &open, &readable), Heard::Act(..)));
+    }
+    #[test]
+    fn an_answer_is_taken_back_only_where_nothing_rests_on_it() {
+        let mut o = open(Wants::Done);
+        assert_eq!(heard(&mut o, "back"), None);
+        let prompt = Prompt { id: 1, act: Act::Tell, text: String::new(), wants: consequence(), back: Some(0) };
+        o.asked(Instant::START, prompt);
+        assert_eq!(heard(&mut o, "Back"), Some((1, Answer::Back)));
+    }
+    #[test]
+    fn reasons_and_numbers_are_taken_as_people_write_them() {
+        for refused in ["no, too high", "cannot too high", "Can't, too high", "no: too high"] {
+            assert_eq!(answer(&Wants::Done, refused), Ok(Answer::Cannot("too high".into())), "{refused}");
+            assert_eq!(answer(&Wants::Moment, refused), Ok(Answer::Cannot("too high".into())));
+        }
+        assert!(answer(&Wants::Done, "nothing").is_err());
+        assert_eq!(answer(&Wants::YesNo, "no, it shows input 3"), Ok(Answer::No));
+        let volts = Wants::Number { unit: "V".into() };
+        for v in ["26.9", "26,9", "26,9 V", "26.9v", " 26.9 v"] {
+            assert_eq!(answer(&volts, v.trim()), Ok(Answer::Number(26.9)), "{v}");
+        }
+        assert_eq!(answer(&Wants::Number { unit: "L/min".into() }, "32 l/min"), Ok(Answer::Number(32.0)));
+        assert_eq!(answer(&volts, "can't, no meter"), Ok(Answer::Cannot("no meter".into())));
+        for bad in ["26.9 A", "V", "", "1 2", "twelve", "no", "1.2.3"] {
+            assert!(answer(&volts, bad).is_err(), "{bad}");
         }
     }
 
@@ -191,7 +369,8 @@ mod tests {
     }
     #[test]
     fn a_photo_is_no_answer_until_it_is_taken_in() {
-        let Heard::Photo(3, _, path) = hear("done; photo x.jpg", &open(Wants::Tick)) else { panic!("a photo") };
+        let heard = hear(&now("done; photo x.jpg"), &open(Wants::Tick), &Readable::default());
+        let Heard::Photo(3, _, path) = heard else { panic!("a photo") };
         assert_eq!(path, PathBuf::from("x.jpg"));
     }
     #[test]

@@ -12,7 +12,7 @@ pub use script::{OperatorFile, Photos, Script, read};
 pub use site::{NoSite, RemoteSite, SimulatedSite, Site};
 
 use crate::failure::Failure;
-use keyboard::Typed;
+use keyboard::{Heard, Readable, Typed};
 use plumeline_base::{Instant, input::OperatorAct};
 use std::task::{Context, Poll};
 use tokio::sync::mpsc::UnboundedReceiver;
@@ -25,15 +25,15 @@ pub struct Operator {
 
 enum Who {
     /// A person, line by line.
-    Person(UnboundedReceiver<Typed>),
+    Person(UnboundedReceiver<Typed>, Readable),
     /// A script with a way into a site.
     Script(Script, Box<dyn Site>),
 }
 
 impl Operator {
     /// A person whose lines come in here.
-    pub fn person(name: impl Into<String>, lines: UnboundedReceiver<Typed>) -> Self {
-        Self { name: name.into(), who: Who::Person(lines) }
+    pub fn person(name: impl Into<String>, lines: UnboundedReceiver<Typed>, readable: Readable) -> Self {
+        Self { name: name.into(), who: Who::Person(lines, readable) }
     }
     /// A script that acts at this site.
     pub fn script(name: impl Into<String>, script: Script, site: impl Site + 'static) -> Self {
@@ -44,11 +44,11 @@ impl Operator {
         &self.name
     }
     pub(crate) fn is_person(&self) -> bool {
-        matches!(self.who, Who::Person(_))
+        matches!(self.who, Who::Person(..))
     }
     /// Answers nothing that can be done any more.
     pub(crate) fn leave(&mut self) {
-        if let Who::Person(lines) = &mut self.who {
+        if let Who::Person(lines, _) = &mut self.who {
             lines.close();
         }
         self.who = Who::Script(Script::absent(), Box::new(NoSite));
@@ -57,7 +57,7 @@ impl Operator {
     pub(crate) fn due(&self, open: &OpenPrompts) -> Option<Instant> {
         match &self.who {
             Who::Script(script, _) => script.due(open),
-            Who::Person(_) => None,
+            Who::Person(..) => None,
         }
     }
     /// The next answer that is due at `now`; what it stands for has been done at the site.
@@ -69,14 +69,27 @@ impl Operator {
     ) -> Result<Option<OperatorAct>, Failure> {
         match &mut self.who {
             Who::Script(script, site) => script.answer_due(now, open, site.as_mut(), photos),
-            Who::Person(_) => Ok(None),
+            Who::Person(..) => Ok(None),
         }
     }
     /// A line that was typed; `None` if nobody types any more.
     pub(crate) fn poll_typed(&mut self, cx: &mut Context<'_>) -> Poll<Option<Typed>> {
         match &mut self.who {
-            Who::Person(lines) => lines.poll_recv(cx),
+            Who::Person(lines, _) => lines.poll_recv(cx),
             Who::Script(..) => Poll::Pending,
+        }
+    }
+    /// A question appears.
+    pub(crate) fn asked(&mut self, id: u32) {
+        if let Who::Person(_, readable) = &mut self.who {
+            readable.asked(id);
+        }
+    }
+    /// What a line of this person's comes to.
+    pub(crate) fn hear(&self, typed: &Typed, open: &OpenPrompts) -> Heard {
+        match &self.who {
+            Who::Person(_, readable) => keyboard::hear(typed, open, readable),
+            Who::Script(..) => Heard::Again("a script answers here".into()),
         }
     }
 }

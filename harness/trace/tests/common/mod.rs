@@ -45,10 +45,14 @@ pub fn one_of_each() -> Vec<Record> {
         Input::Abort(AbortCause::Operator),
         Input::Abort(AbortCause::Shutdown),
         Input::Abort(AbortCause::Internal),
+        Input::Pause(AbortCause::Shutdown),
+        Input::Attended(true),
+        Input::Attended(false),
+        operator(8, Answer::Back),
     ];
     let mut all = vec![tool(0)];
     all.extend(inputs.into_iter().enumerate().map(|(i, x)| input(i as u64, x)));
-    all.push(at(20, Logged::Sent(LineId::Outgoing, vec![0; 3])));
+    all.push(at(24, Logged::Sent(LineId::Outgoing, vec![0; 3])));
     all.push(at(u64::MAX, Logged::Sent(LineId::Main, vec![])));
     all
 }
