@@ -24,7 +24,7 @@ fn capture(dir: &Folder) {
 
 #[test]
 fn captured_decided_carried_over_and_held_to() {
-    let dir = Folder::new("carry");
+    let dir = Folder::new("c");
     job(&dir);
     let job = dir.join("job");
     // Nothing captured: told what to do.

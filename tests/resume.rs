@@ -293,7 +293,10 @@ mod every_write {
     use super::*;
     use plumeline_base::{Instant, Verdict};
     use plumeline_detector::{Driver, Request, Told, plumewire::Plumewire, settings::Value};
-    use plumeline_job::{disk::fake::FakeDisk as JobDisk, folder::Folder};
+    use plumeline_job::{
+        disk::fake::FakeDisk as JobDisk,
+        folder::{self, Folder},
+    };
     use plumeline_link::faults::FaultSpec;
     use plumeline_runtime::{
         clock::DATE_OF_SIMULATIONS,
@@ -326,7 +329,12 @@ mod every_write {
                 }
                 (name, words.into_bytes())
             })
+            .chain(std::iter::once((folder::UNIT_REPLACEMENT, description("model-b"))))
             .collect()
+    }
+    fn description(name: &str) -> Vec<u8> {
+        let (_, text) = plumeline_job::description::SHIPPED.into_iter().find(|(n, _)| *n == name).unwrap();
+        text.as_bytes().to_vec()
     }
     fn put(disk: &JobDisk, short: bool) -> Folder {
         let files = files(short);
