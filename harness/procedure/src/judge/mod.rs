@@ -19,6 +19,7 @@ pub(crate) mod holes_compared;
 pub(crate) mod inhibit;
 pub(crate) mod inlets;
 pub(crate) mod isolate;
+pub(crate) mod lag;
 pub(crate) mod load;
 pub(crate) mod log;
 pub(crate) mod outputs;

@@ -208,6 +208,10 @@ sections! {
         counted_s: f64 = "counted", Time, between(5.0, 3600.0), [practice(45.0)];
         /// Share of the readings asked for that may be missing untold
         lost: f64 = "lost", Ratio, between(0.0, 1.0), [practice(0.05)];
+        /// Flow readings answer a hole that is closed or opened within
+        answers_s: f64 = "answers", Time, over(0.0, 30.0), [practice_of(6.0, "smoothing and dead time that the protocol permits")];
+        /// A later answer is clear when its likelihood is greater by so much (twice its logarithm)
+        clear: f64 = "clear", Ratio, between(1.0, 10_000.0), [practice(20.0)];
         /// So many stamps that do not rise are no chance
         stamps_fallen: u32 = "stamps_fallen", Count, between(1.0, 1_000.0), [practice(2.0)];
         /// A clock that ran away from the log's this often drifts
