@@ -170,11 +170,13 @@ topics! {
     inlets
     isolate
     load
+    log
     missed
     outgoing
     outputs
     presence
     purge
+    readings
     restore
     smoke
     states

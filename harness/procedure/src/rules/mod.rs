@@ -316,11 +316,14 @@ tables! {
     advanced::HoleRules: advanced.holes;
     advanced::AsFoundRules: advanced.as_found;
     advanced::SmokeRules: advanced.smoke;
+    advanced::AlarmRules: advanced.alarms;
+    advanced::InletRules: advanced.inlets;
     advanced::PurgeRules: advanced.purge;
     advanced::SuperviseRules: advanced.supervise;
     advanced::SupplyRules: advanced.supply;
     advanced::OutputRules: advanced.outputs;
     advanced::InhibitRules: advanced.inhibit;
+    advanced::ReadingRules: advanced.readings;
     advanced::LoadRules: advanced.load;
     advanced::ClockRules: advanced.clock;
     advanced::ModelRules: advanced.model;
