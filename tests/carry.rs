@@ -1,5 +1,4 @@
 //! Settings captured from a unit, shown, compared, carried over by decisions, and held to: as a person does it.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
 use crate::common::{Folder, exits, run, stderr, stdout, text};
 use crate::simulator::Simulator;
 use std::{fs, path::Path};

@@ -1,5 +1,4 @@
 //! Which crate may depend on which, and which crates are pure. Guarded here, not by good will.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
 use std::{
     collections::{BTreeMap, BTreeSet},
     path::Path,

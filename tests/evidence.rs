@@ -4,7 +4,6 @@
 //! recorded events and feeds them to a fresh procedure, which runs on to its own end. Seeded, so that every case
 //! can be looked at again. Not here: what is done to an item ([`spoil`]).
 #![allow(unreachable_pub, reason = "its parts are modules of a test")]
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)] // helpers of tests are tests
 mod recording;
 mod spoil;
 

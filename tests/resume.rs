@@ -1,6 +1,5 @@
 //! A job survives being ended at any instant: real kills against a simulator in a process of its own, a unit that started
 //! anew meanwhile, Ctrl-C, and a crash at every write of a whole job on disks that lose what was not synced.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
 #![cfg(unix)]
 use crate::common::{Folder, exits, plumeline, run, stderr, stdout, text};
 use crate::simulator::{SPEED, Simulator, job};
@@ -412,7 +411,7 @@ mod every_write {
         let disk = JobDisk::new();
         let folder = put(&disk, short);
         let (before, log) = (disk.steps(), LogDisk::new());
-        let verdict = go(&folder, &log, &mut site(&folder)).unwrap();
+        let verdict = go(&folder, &log, &site(&folder)).unwrap();
         (log.operations(), disk.steps() - before, verdict)
     }
     /// Tries these crashes on two threads.
