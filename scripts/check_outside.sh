@@ -18,9 +18,6 @@ bin="$target/debug/plumeline"
 say "the wire: an independent client talks to the simulated unit"
 python3 scripts/wire/try_simulator.py "$bin"
 
-say "the verdicts: jobs at a unit and site of another make, sound and with faults"
-python3 scripts/unit/second_opinion.py "$bin" --set ci --keep "$work/second-opinion"
-
 say "the airflow engine: reference data made anew"
 scripts/reference/check.sh
 

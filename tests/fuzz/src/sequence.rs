@@ -10,7 +10,7 @@ use plumeline_base::{
     Instant, Verdict,
     input::{AbortCause, Answer, Event, Input, LineId, LinkDown, OperatorAct},
 };
-use plumeline_detector::{driver::Wants, plumewire::Plumewire};
+use plumeline_detector::{Driver, driver::Wants, plumewire::Plumewire};
 use plumeline_procedure::{Act, Effect, Entry, Outcome, Procedure, Prompt, StageKind, plan::HoleRef, prompt::Supply};
 use plumewire::{Faults, Frame, Header, Kind, List, MAX_WIRE, Message, Refusal, RefusalCode, Sample, VERSION};
 use std::{
@@ -116,7 +116,7 @@ impl<'a> World<'a> {
         Self {
             dice,
             now: Instant::START,
-            procedure: Procedure::new(job::inputs().clone(), Box::new(Plumewire::new())),
+            procedure: Procedure::new(job::inputs().clone(), Box::new(Plumewire::new()) as Box<dyn Driver>),
             unit: unit("T-1"),
             other: unit("T-2"),
             coming: BTreeMap::new(),
@@ -309,7 +309,12 @@ impl<'a> World<'a> {
                     assert!(self.outcome.is_none(), "it ended twice");
                     self.outcome = Some(outcome);
                 }
-                Effect::Withdraw(_) | Effect::Progress(_) | Effect::Reading(_) | Effect::Keep { .. } => {}
+                // The program would end here; this one goes on with it.
+                Effect::Paused
+                | Effect::Withdraw(_)
+                | Effect::Progress(_)
+                | Effect::Reading(_)
+                | Effect::Keep { .. } => {}
             }
         }
         assert_eq!(self.procedure.is_running(), self.outcome.is_none());
