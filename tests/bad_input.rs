@@ -1,5 +1,4 @@
 //! Bad input of each kind: the message names the place and the remedy, the exit code is 3 or 4, and nothing is lost.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
 use crate::common::{Folder, exits, run, stderr, text};
 use std::path::Path;
 

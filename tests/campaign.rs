@@ -1,7 +1,6 @@
 //! A small fixed campaign: it guards the matrix, its parts make the whole, and a job of it can be explained.
 //!
 //! Not here: how often verdicts are wrong; that takes far more jobs, see `docs/campaign.md`.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
 use crate::common::{Folder, exits, run, stderr, stdout, text};
 use plumeline_base::Verdict;
 use plumeline_lab::campaign::{

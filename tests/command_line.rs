@@ -1,5 +1,4 @@
 //! The command line as people expect it: help with examples, completions, manual, `--quiet`, colour, ports.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
 use crate::common::{Folder, exits, plumeline, run, stderr, stdout, text};
 #[cfg(target_os = "linux")]
 use clap::CommandFactory;

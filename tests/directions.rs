@@ -1,5 +1,4 @@
 //! Which crate may depend on which, and which crates are pure. Guarded here, not by good will.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
 use std::{
     collections::{BTreeMap, BTreeSet},
     path::Path,
@@ -131,9 +130,11 @@ fn the_procedure_names_no_key_of_any_description() {
     let mut keys = BTreeMap::new();
     for (name, text) in SHIPPED {
         let slots = parse(name, text.as_bytes()).unwrap().slots;
-        keys.extend(slots.iter().map(|s| (shape(&s.key), format!("{} of {name}", s.key))));
+        // A key without parts (`zone`) may be any word.
+        let keyed = slots.iter().filter(|s| s.key.contains(['.', '-']));
+        keys.extend(keyed.map(|s| (shape(&s.key), format!("{} of {name}", s.key))));
     }
-    assert!(keys.contains_key("alarm.#.threshold") && keys.contains_key("s#"), "{keys:?}");
+    assert!(keys.contains_key("alarm.#.threshold") && keys.contains_key("q-minus"), "{keys:?}");
     let mut files = Vec::new();
     sources(&Path::new(&members()["plumeline-procedure"].folder).join("src"), &mut files);
     let mut named = Vec::new();

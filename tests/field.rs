@@ -1,6 +1,5 @@
 //! What happens in the field and in a build server: cables are pulled at every stage, adapters come back under other names,
 //! ports are refused, people press Ctrl-C, and batches of jobs run unattended.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
 #![cfg(target_os = "linux")]
 
 mod at_a_terminal;

@@ -1,6 +1,5 @@
 //! What hands do and a person says: the checklist with who, note and photo; wiring sheet, supply, and a job that ends with
 //! something still isolated. Whole small jobs against the simulated site.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
 use crate::common::{Folder, exits, plumeline, run, stdout, text};
 use plumeline_base::{Instant, Verdict, input::TickState};
 use plumeline_link::faults::FaultSpec;

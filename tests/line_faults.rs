@@ -1,5 +1,4 @@
 //! A bad line during a job: it completes, or ends undecided with the reason. Never a false pass, never a false fail.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
 use crate::common::{Folder, exits, run, stdout, text};
 
 fn job(faults: &str, defect: Option<&str>, codes: &[i32]) -> String {

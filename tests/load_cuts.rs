@@ -2,7 +2,6 @@
 //! line: the unit holds the old settings whole or the new ones whole, never a mixture, and the load then goes on to its end.
 //!
 //! The one procedure drives the simulated unit with its store; this loop only counts the bytes on their way to the unit.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
 use plumeline_base::{
     Instant, Verdict,
     input::{Event, Input, LineId, LinkDown},

@@ -1,6 +1,5 @@
 //! The same job with the simulator in a process of its own, over a real pseudo-terminal and over TCP, with an unattended
 //! operator; and a person's prompts answered through a pipe.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
 use crate::common::{Folder, exits, plumeline, stdout, text, word_for};
 use crate::simulator::{SPEED, Simulator, job, without_bench};
 use std::{

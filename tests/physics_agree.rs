@@ -4,7 +4,6 @@
 //! viscosity set alike, and holes that resist by the orifice law alone, what is left is two ways of solving the same
 //! equations: 0.5 %. With each side's own laws the bounds are what the laws explain, see [`own_laws_explain_the_rest`]. Not
 //! here: which of them is right (each crate holds itself against published values).
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
 use plumeline_airflow::{
     SolveOptions, friction,
     friction::FrictionLaw,

@@ -1,6 +1,5 @@
 //! The prediction as people and scripts get it: the table, the JSON and the drawing tell the same, poor designs are
 //! remarked on, wrong options say what is right.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
 use crate::common::{Folder, exits, run, stderr, stdout, text};
 use quick_xml::{Reader, events::Event};
 use serde_json::Value;

@@ -1,6 +1,5 @@
 //! The record of a job by the command itself: closed, killed while closing, altered, gone on with, handed over; keys; and what
 //! hostile files are answered with.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
 use crate::common::{Folder, exits, plumeline, run, stderr, stdout, text};
 use serde_json::Value;
 use std::{

@@ -1,6 +1,5 @@
 //! A trace of an older version judged anew: told apart from a strict replay, today's verdict from the recorded readings,
 //! and what differs. The older versions are made up from traces of this one.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
 use crate::common::{Folder, exits, run, stderr, stdout, text};
 use plumeline_base::input::{Input, OperatorAct};
 use plumeline_job::{digest::Digest, journal};

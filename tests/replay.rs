@@ -1,5 +1,4 @@
 //! Strict replay of the recorded traces: bytes sent and journal come out the same, and so does the verdict.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
 use crate::common::{Folder, exits, run, stderr, text};
 use std::path::{Path, PathBuf};
 

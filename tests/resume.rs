@@ -1,6 +1,5 @@
 //! A job survives being ended at any instant: real kills against a simulator in a process of its own, a unit that started
 //! anew meanwhile, Ctrl-C, and a crash at every write of a whole job on disks that lose what was not synced.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
 #![cfg(unix)]
 use crate::common::{Folder, exits, plumeline, run, stderr, stdout, text};
 use crate::simulator::{SPEED, Simulator, job};
@@ -293,7 +292,10 @@ mod every_write {
     use super::*;
     use plumeline_base::{Instant, Verdict};
     use plumeline_detector::{Driver, Request, Told, plumewire::Plumewire, settings::Value};
-    use plumeline_job::{disk::fake::FakeDisk as JobDisk, folder::Folder};
+    use plumeline_job::{
+        disk::fake::FakeDisk as JobDisk,
+        folder::{self, Folder},
+    };
     use plumeline_link::faults::FaultSpec;
     use plumeline_runtime::{
         clock::DATE_OF_SIMULATIONS,
@@ -326,7 +328,12 @@ mod every_write {
                 }
                 (name, words.into_bytes())
             })
+            .chain(std::iter::once((folder::UNIT_REPLACEMENT, description("model-b"))))
             .collect()
+    }
+    fn description(name: &str) -> Vec<u8> {
+        let (_, text) = plumeline_job::description::SHIPPED.into_iter().find(|(n, _)| *n == name).unwrap();
+        text.as_bytes().to_vec()
     }
     fn put(disk: &JobDisk, short: bool) -> Folder {
         let files = files(short);
@@ -404,7 +411,7 @@ mod every_write {
         let disk = JobDisk::new();
         let folder = put(&disk, short);
         let (before, log) = (disk.steps(), LogDisk::new());
-        let verdict = go(&folder, &log, &mut site(&folder)).unwrap();
+        let verdict = go(&folder, &log, &site(&folder)).unwrap();
         (log.operations(), disk.steps() - before, verdict)
     }
     /// Tries these crashes on two threads.

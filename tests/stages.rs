@@ -1,6 +1,5 @@
 //! What single stages make of what they meet: whole jobs in virtual time against the simulated site, with a plan, a scenario or
 //! an operator that differ in one thing. Not here: the whole catalogue of defects (`whole_job`), spoilt records (`evidence`).
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
 use plumeline_base::{Instant, Verdict};
 use plumeline_link::faults::FaultSpec;
 use plumeline_procedure::{Finding, Outcome, StageKind, Subject};

@@ -2,6 +2,8 @@
 //!
 //! `cargo test -p plumeline --test whole` runs them all, and a module's name in addition only those. What takes minutes is
 //! ignored here and run by name in `.ci/run`.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
+
 mod common;
 #[path = "common/devices.rs"]
 mod devices;

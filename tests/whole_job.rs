@@ -1,5 +1,4 @@
 //! The main job from end to end against the simulated site: what is sound passes, and every defect is stopped and named.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
 use crate::common::{Folder, exits, run, stdout, text};
 
 fn demo(dir: &Folder, more: &[&str]) -> std::process::Output {

@@ -175,6 +175,11 @@ fn replies(r: &Recording, of: &[Operation]) -> Vec<usize> {
 /// One of these replies is lost, damaged on the line or a refusal.
 fn reply(r: &Recording, d: &mut Dice, of: &[Operation]) -> Spoilt {
     let at = d.pick(&replies(r, of));
+    reply_at(r, d, of, at)
+}
+
+/// Loses, damages or refuses the reply in this event.
+fn reply_at(r: &Recording, d: &mut Dice, of: &[Operation], at: usize) -> Spoilt {
     let way = d.pick(&["lost", "damaged", "refused"]);
     let mut events = r.events.clone();
     let how = format!("reply {of:?} in event {at} {way}");
@@ -516,7 +521,9 @@ fn purge(r: &Recording, d: &mut Dice) -> Spoilt {
 
 fn latches(r: &Recording, d: &mut Dice) -> Spoilt {
     if d.below(2) == 0 {
-        return reply(r, d, &[Operation::ResetLatches]);
+        // The one of the purge: the one at hand-back only clears what tests left, and what then stands is found.
+        let of = [Operation::ResetLatches];
+        return reply_at(r, d, &of, replies(r, &of)[0]);
     }
     let places = from_stage(r, StageKind::Purge, Duration::ZERO);
     let level = 1 << d.below(3);

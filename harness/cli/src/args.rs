@@ -43,7 +43,7 @@ pub enum Command {
     #[command(after_help = "Examples:\n  plumeline demo\n  plumeline demo --defect hole-blocked --out blocked --force")]
     Demo(Demo),
     /// List the lies that a simulated replacement can tell.
-    #[command(after_help = "Example:\n  plumeline demo --small --lie alarms-dead --out lie --force")]
+    #[command(after_help = "Examples:\n  plumeline lies\n  plumeline demo --small --lie alarms-dead --out lie --force")]
     Lies,
     /// Run a simulated unit and site for other programs to talk to.
     #[command(

@@ -174,6 +174,8 @@ pub enum Told {
     Silent,
     /// Unasked: bytes come, but no good frame among them.
     Garbled,
+    /// Unasked: a reading came that does not fit what the unit said that it has, and counts for nothing.
+    Unfit(String),
     /// Unasked: good frames again after `Silent` or `Garbled`.
     Back,
 }

@@ -248,6 +248,23 @@ pub struct UnitTime {
     pub zone_min: i64,
 }
 
+/// What a line of an event log tells of, as far as somebody asks.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum EventKind {
+    /// The unit started.
+    Started,
+    /// Other settings came into force.
+    SettingsChanged,
+    /// An airflow baseline was taken.
+    BaselineTaken,
+    /// An alarm level was reached.
+    LevelReached,
+    /// Anything else.
+    #[default]
+    Other,
+}
+
 /// A line of the unit's own event log.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct UnitEvent {
@@ -257,6 +274,9 @@ pub struct UnitEvent {
     pub device_us: u64,
     /// Kind, the unit's own code.
     pub code: u16,
+    /// Kind, as far as it is known.
+    #[serde(default)]
+    pub kind: EventKind,
     /// The unit's own words.
     pub text: String,
 }

@@ -181,12 +181,28 @@ fn decision(source: &Source<'_>, raw: &Spanned<Raw>) -> Result<Decision, Problem
             return Err(source.problem(Kind::MissingKey, at, "nothing is chosen", remedy));
         }
     };
-    Ok(Decision {
-        about,
-        choice,
-        name: told(&raw.name, "nobody is named", "write the name of who decided (up to 1000 bytes)")?,
-        reason: told(&raw.reason, "no reason is given", "write why (up to 1000 bytes)")?,
-    })
+    let name = told(&raw.name, "nobody is named", "write the name of who decided (up to 1000 bytes)")?;
+    let reason = told(&raw.reason, "no reason is given", "write why (up to 1000 bytes)")?;
+    if loses(&choice) && !is_said(&reason) {
+        let cause = "this decision gives something up, and its reason says nothing";
+        let remedy = "write why the site can do without it, in a sentence of three words or more";
+        return Err(source.problem(Kind::MissingKey, raw.reason.span(), cause, remedy));
+    }
+    Ok(Decision { about, choice, name, reason })
+}
+
+/// Something of the old unit may be gone after it.
+const fn loses(choice: &Choice) -> bool {
+    matches!(choice, Choice::LeaveOut | Choice::Map(_) | Choice::GoOn)
+}
+
+/// A reason that says something: three words, and not one word over and over ("ok ok ok").
+fn is_said(reason: &str) -> bool {
+    let mut words: Vec<String> =
+        reason.split(|c: char| !c.is_alphanumeric()).filter(|w| !w.is_empty()).map(str::to_lowercase).collect();
+    words.sort();
+    words.dedup();
+    words.len() >= 3 && words.iter().map(|w| w.chars().count()).sum::<usize>() >= 8
 }
 
 impl Raw {
@@ -241,7 +257,8 @@ fn value(v: &Value) -> String {
 }
 
 /// A decisions file with everything that is open, to be filled in: the first choice of each is proposed, the others stand
-/// beside it. `decided` is what the file held before.
+/// beside it. What gives something up is not proposed but shown behind `#`: a person has to write it. `decided` is what the
+/// file held before.
 pub fn template(decided: &str, open: &[Open]) -> String {
     let mut out = String::new();
     if decided.trim().is_empty() {
@@ -259,12 +276,18 @@ pub fn template(decided: &str, open: &[Open]) -> String {
         }
         let first = o.choices.first();
         let proposed = first.map(choice_line);
+        let behind = if first.is_some_and(loses) { "# " } else { "" };
+        if !behind.is_empty() {
+            out.push_str(
+                "# This gives something up. Take the # away only if the site can do without it, and say why.\n",
+            );
+        }
         match &o.about {
             About::Old(keys) | About::New(keys) => {
                 let side = if matches!(o.about, About::Old(_)) { "old" } else { "new" };
                 let keys: Vec<String> = keys.iter().map(|k| text(k)).collect();
                 let _ = writeln!(out, "{side} = [{}]", keys.join(", "));
-                let _ = writeln!(out, "{}", proposed.unwrap_or_else(|| "# value = ".to_owned()));
+                let _ = writeln!(out, "{behind}{}", proposed.unwrap_or_else(|| "# value = ".to_owned()));
                 for other in o.choices.iter().skip(1) {
                     let _ = writeln!(out, "# or: {}", choice_line(other));
                 }
@@ -279,7 +302,7 @@ pub fn template(decided: &str, open: &[Open]) -> String {
                     About::Inlets => "inlets",
                     _ => "capture",
                 };
-                let _ = writeln!(out, "{key} = {}", proposed.unwrap_or_else(|| "[]".to_owned()));
+                let _ = writeln!(out, "{behind}{key} = {}", proposed.unwrap_or_else(|| "[]".to_owned()));
             }
         }
         out.push_str("name = \"\"\nreason = \"\"\n");
@@ -290,4 +313,45 @@ pub fn template(decided: &str, open: &[Open]) -> String {
 /// The format's JSON Schema, as text.
 pub(crate) fn schema() -> String {
     crate::schema::of_toml::<File>()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn read(choice: &str, reason: &str) -> Result<Decisions, Problem> {
+        let text = format!("format = 1\n[[decision]]\n{choice}\nname = \"A. Tech\"\nreason = \"{reason}\"\n");
+        parse("decisions.toml", text.as_bytes())
+    }
+
+    #[test]
+    fn what_gives_something_up_needs_a_reason_that_says_something() {
+        for loses in
+            ["levels = [[1, 1]]", "outputs = [[1, 1]]", "old = [\"x\"]\nchoice = \"leave out\"", "capture = \"go on\""]
+        {
+            for reason in ["ok", "yes", "none", "n/a", "ok ok ok", "- . -", "as is", "a b c"] {
+                assert_eq!(read(loses, reason).unwrap_err().kind(), Kind::MissingKey, "{loses}: {reason}");
+            }
+            read(loses, "relay 5 is not wired at all").unwrap();
+        }
+        read("new = [\"x\"]\nchoice = \"default\"", "ok").unwrap();
+    }
+
+    #[test]
+    fn the_template_gives_nothing_up_by_itself() {
+        let why = "the old unit has 4 levels".to_owned();
+        for (about, choice) in [
+            (About::Levels, Choice::Map(vec![(1, 1)])),
+            (About::Outputs, Choice::Map(vec![(1, 1)])),
+            (About::Old(vec!["x".into()]), Choice::LeaveOut),
+            (About::Capture, Choice::GoOn),
+        ] {
+            let text = template("", &[Open { about, why: why.clone(), choices: vec![choice] }]);
+            let filled = text.replace("name = \"\"", "name = \"A. Tech\"");
+            let filled = filled.replace("reason = \"\"", "reason = \"the strategy asks for three\"");
+            parse("decisions.toml", filled.as_bytes()).unwrap_err();
+            let written = filled.lines().map(|l| if l.contains(" = ") { l.trim_start_matches("# ") } else { l });
+            parse("decisions.toml", written.collect::<Vec<_>>().join("\n").as_bytes()).unwrap();
+        }
+    }
 }

@@ -450,10 +450,13 @@ fn a_template_asks_for_everything_that_is_open() {
     let text = decisions::template("", &account.open);
     insta::assert_snapshot!("template", text);
     // Nobody decided anything by leaving it as it is.
-    assert_eq!(decisions::parse("decisions.toml", text.as_bytes()).unwrap_err().kind(), Wrong::MissingKey);
+    assert_eq!(decisions::parse("decisions.toml", text.as_bytes()).unwrap_err().kind(), Wrong::Conflict);
     let filled = text
         .replace("name = \"\"", "name = \"A. Person\"")
         .replace("reason = \"\"", "reason = \"seen on site\"")
+        .replace("# levels =", "levels =")
+        .replace("# outputs =", "outputs =")
+        .replace("# choice =", "choice =")
         .replace("# value = ", "value = \"zone 7\"");
     let read = decisions::parse("decisions.toml", filled.as_bytes()).unwrap();
     assert_eq!(read.all.len(), account.open.len());

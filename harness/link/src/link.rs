@@ -57,7 +57,7 @@ impl Link {
         self
     }
     /// What was opened: the link as the user wrote it, the port it was found at and the line states, in plain words.
-    /// For [`Input::LinkUp`].
+    /// For `Input::LinkUp`.
     pub fn described(&self) -> &str {
         &self.line.described
     }

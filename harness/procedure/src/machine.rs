@@ -225,6 +225,7 @@ impl Procedure {
                     if matches!(error, plumeline_measure::Error::ClockJump { .. }) {
                         // The tie has begun anew: no stretch of readings goes across.
                         s.clock.tie_number = s.clock.tie_number.wrapping_add(1);
+                        s.clock.jumps = s.clock.jumps.saturating_add(1);
                         let now = s.now;
                         s.readings.push(Item::Gap(now));
                         s.changed = true;
@@ -244,6 +245,11 @@ impl Procedure {
                 let now = s.now;
                 s.readings.push(Item::Gap(now));
                 s.stream.lost = true;
+                s.changed = true;
+            }
+            Told::Unfit(why) => {
+                let mut s = ctx.edit();
+                s.stream.unfit = Some(why.clone());
                 s.changed = true;
             }
             Told::Back => ctx.note(Entry::LineBack),
@@ -325,6 +331,7 @@ fn take_identity(ctx: &Context, identity: &Identity) {
         s.unit.unidentified = false;
         if anew {
             s.untie();
+            s.clock.jumps = 0;
             s.stream.lost = true;
             s.inhibit.on = false;
             s.unit.started_anew |= !s.unit.start_expected;

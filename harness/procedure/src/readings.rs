@@ -65,6 +65,13 @@ impl Log {
     pub(crate) fn end(&self) -> u64 {
         self.first + self.items.len() as u64
     }
+    /// The readings that are kept, the latest first, as far as none is missing.
+    pub(crate) fn back(&self) -> impl Iterator<Item = &Timed> {
+        self.items.iter().rev().map_while(|item| match item {
+            Item::Reading(t) => Some(&**t),
+            Item::Gap(_) => None,
+        })
+    }
     /// The item with this number, if it has come; `Err`: it is no longer kept, and the first that is has this number.
     pub(crate) fn get(&self, number: u64) -> Result<Option<&Item>, u64> {
         let at = number.checked_sub(self.first).ok_or(self.first)?;

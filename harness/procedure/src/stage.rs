@@ -1,7 +1,7 @@
 //! The stages of a job: one table that says of each what it is called, what it rests on, what hangs on it and what holds
 //! where a plan says nothing more. Names, order, defaults and the documents' table come from it.
 //!
-//! Not here: what a stage does ([`crate::stages`]).
+//! Not here: what a stage does (`crate::stages`).
 use alloc::vec::Vec;
 use core::fmt;
 use serde::{Deserialize, Serialize};

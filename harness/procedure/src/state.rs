@@ -71,6 +71,8 @@ pub(crate) struct ClockState {
     /// The latest reading that was counted.
     pub(crate) counted: Option<Counted>,
     pub(crate) lateness: Lateness,
+    /// How often it ran away from the log's since the unit's start.
+    pub(crate) jumps: u32,
 }
 
 /// The readings that should be coming.
@@ -80,6 +82,8 @@ pub(crate) struct StreamState {
     pub(crate) hz: Option<u8>,
     /// They stopped.
     pub(crate) lost: bool,
+    /// Why the latest that came could not be taken for a reading.
+    pub(crate) unfit: Option<String>,
 }
 
 /// The unit: who it is, what it held, and what is expected of it.

@@ -22,6 +22,7 @@ pub(crate) fn all(ctx: &Context) -> Vec<Task> {
         Box::pin(warn_out_of_service(ctx.clone())),
         Box::pin(watch_baseline(ctx.clone())),
         Box::pin(crate::watch::outputs(ctx.clone())),
+        Box::pin(crate::watch::readings(ctx.clone())),
         Box::pin(crate::stages::alarms::watch_leaving(ctx.clone())),
     ]
 }

@@ -1,15 +1,81 @@
-//! While the unit's outputs are inhibited every reading is looked at: an output that is operated all the same can release
-//! agent or stop plant, so the job stops at once and winds down.
+//! Every reading is looked at. While the unit's outputs are inhibited, an output that is operated all the same can release
+//! agent or stop plant; and readings that can't be relied upon as such show nothing, whatever they say. Then the job stops at
+//! once and winds down.
 //!
 //! Not here: the renewal of the lease ([`crate::supervisors`]), and what an output does when it is driven for test.
 use crate::{
     context::Context,
     executor::wait_for,
-    judge::inhibit::{self, Followed, Held},
+    facts::readings as fact,
+    judge::{
+        inhibit::{self, Followed, Held},
+        readings::{Stamps, lacks, of_unit},
+    },
     readings::Item,
 };
+use alloc::{string::String, vec::Vec};
+use core::time::Duration;
 use plumeline_base::{Instant, time::seconds};
 use plumeline_detector::bit;
+
+/// Going on is not safe, or shows nothing: the stage ends.
+fn stop(ctx: &Context) {
+    let mut s = ctx.edit();
+    s.running.unsafe_to_go_on = true;
+    s.changed = true;
+}
+
+/// Watches whether the replacement's readings can be relied upon as such, for as long as the job runs.
+pub(crate) async fn readings(ctx: Context) {
+    let inputs = ctx.inputs();
+    let rules = &inputs.plan.advanced.readings;
+    let inlets: Vec<u8> = inputs.pipes().iter().map(|p| p.inlet).collect();
+    let mut told = Vec::new();
+    loop {
+        let hz = wait_for(|| wanted(&ctx)).await;
+        let mut feed = ctx.feed();
+        let mut stamps = Stamps::default();
+        // Since when nothing could be used.
+        let mut useless = ctx.within(seconds(rules.unusable_s));
+        let mut lacking: Option<String> = None;
+        while wanted(&ctx) == Some(hz) {
+            let item = feed.next_before(ctx.within(Duration::from_secs(1))).await;
+            let mut found = None;
+            match &item {
+                Some(Item::Reading(t)) => {
+                    found = stamps.take(&t.reading, hz, rules);
+                    lacking = lacks(&t.reading, &inlets).map(Into::into);
+                }
+                Some(Item::Gap(_)) => stamps = Stamps::default(),
+                None => {}
+            }
+            if matches!(&item, Some(Item::Reading(_)) if lacking.is_none()) {
+                useless = ctx.within(seconds(rules.unusable_s));
+            } else if ctx.left(useless).is_zero() {
+                let unfit = ctx.get().stream.unfit.clone();
+                let what = lacking.take().or(unfit).unwrap_or_else(|| "none came".into());
+                found = Some(fact::unusable(rules.unusable_s, what));
+            } else if ctx.get().clock.jumps >= rules.clock_jumps {
+                found = Some(fact::clock_drifts());
+            }
+            // Each is said once.
+            let Some(fact) = found.filter(|fact| !told.contains(&fact.code)) else { continue };
+            told.push(fact.code.clone());
+            let stops = fact.code != "readings.lost-untold";
+            ctx.found(of_unit(ctx.stage(), fact));
+            if stops {
+                stop(&ctx);
+            }
+        }
+    }
+}
+
+/// The rate of the replacement's readings, while they should be coming.
+fn wanted(ctx: &Context) -> Option<u8> {
+    let s = ctx.get();
+    let of_replacement = s.outcome.replacement.is_some() && !s.unit.start_expected;
+    s.stream.hz.filter(|_| of_replacement && !s.stream.lost && s.lines.used().link.up)
+}
 
 /// Watches the outputs for as long as the job runs.
 pub(crate) async fn outputs(ctx: Context) {
@@ -45,11 +111,7 @@ pub(crate) async fn outputs(ctx: Context) {
         if let Some(finding) = inhibit::finding(ctx.stage(), held) {
             ctx.found(finding);
         }
-        {
-            let mut s = ctx.edit();
-            s.running.unsafe_to_go_on = true;
-            s.changed = true;
-        }
+        stop(&ctx);
         // Said once: the outputs are what they are until somebody has looked at the panel.
         wait_for(|| (!ctx.get().inhibit.on).then_some(())).await;
     }

@@ -3,6 +3,7 @@
 use std::{error::Error, fs, path::PathBuf};
 
 #[path = "../tests/common/mod.rs"]
+#[allow(clippy::panic, reason = "shared with the tests: a sample that fills no finding is a fault of its own")]
 mod common;
 
 fn main() -> Result<(), Box<dyn Error>> {

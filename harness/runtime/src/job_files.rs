@@ -109,6 +109,19 @@ impl Files {
         }
         Ok(self)
     }
+    /// Reads a job's folder like [`Files::read`]. A folder that brings no description of its replacement, whose plan names a model
+    /// that is shipped with one, gets that one. Gives the model, if so.
+    ///
+    /// # Errors
+    /// Files that are missing or not sound.
+    pub fn read_described(folder: &Folder) -> Result<(Self, Option<String>), Failure> {
+        let mut files = Self::read(folder)?;
+        let added = files.described_since()?;
+        if added.is_some() {
+            folder.write(folder::UNIT_REPLACEMENT, files.get(folder::UNIT_REPLACEMENT)?, false)?;
+        }
+        Ok((files, added))
+    }
     /// With the shipped description of the replacement that the plan names, for a log of a version that entered none.
     /// Gives the model, if one was added.
     ///

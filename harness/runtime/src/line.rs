@@ -26,11 +26,14 @@ pub enum Line {
     Display,
 }
 
+/// A line that is being opened.
+type Opening = Pin<Box<dyn Future<Output = Result<Link, Down>>>>;
+
 /// A line of the system, in real time.
 pub struct SystemLine {
     opener: Opener,
     link: Option<Link>,
-    opening: Option<Pin<Box<dyn Future<Output = Result<Link, Down>>>>>,
+    opening: Option<Opening>,
 }
 
 /// A line within the process.

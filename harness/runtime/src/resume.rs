@@ -56,17 +56,18 @@ pub fn begin<D: Disk>(
     if logged || is_begun(folder)? {
         return take_up(folder, disk, files, date, speed);
     }
+    // Nothing is begun with files that can't be used.
+    let loaded = files.check()?;
     let keeper = DiskKeeper::create_on(folder, disk())?;
-    new(files, keeper, date)
+    Ok(new(files, loaded, keeper, date))
 }
 
 /// A job that nothing is known of yet but its files.
-fn new<D: Disk>(files: &Files, keeper: DiskKeeper<D>, date: &str) -> Result<TakenUp<D>, Failure> {
-    let loaded = files.check()?;
+fn new<D: Disk>(files: &Files, loaded: Loaded, keeper: DiskKeeper<D>, date: &str) -> TakenUp<D> {
     let procedure = Procedure::new(loaded.inputs.clone(), port::drivers(files));
     let session = Session::new(procedure, keeper, loaded.inputs.plan.link.readings_hz);
     let (opening, at) = (files.opening(date.into()), Instant::START);
-    Ok(TakenUp { session, loaded, opening, at, told: Vec::new(), was_over: false })
+    TakenUp { session, loaded, opening, at, told: Vec::new(), was_over: false }
 }
 
 /// Takes the job in `folder` up again. `disk` gives the disk that the log is on, `files` are the job's files and port as they
@@ -98,7 +99,7 @@ pub fn take_up<D: Disk>(
     told.extend(resumed.set_aside.map(|aside| aside.to_string()));
     let mut keeper = DiskKeeper::resumed(folder, log, journal);
     if resumed.end.is_none() {
-        return Ok(TakenUp { told, was_over, ..new(files, keeper, date)? });
+        return Ok(TakenUp { told, was_over, ..new(files, files.check()?, keeper, date) });
     }
     let kept = folder.read_up_to(folder::JOURNAL, journal::JOURNAL_LIMIT)?.bytes;
     let mut again = disk();

@@ -8,7 +8,7 @@ use crate::{
 };
 use plumeline_base::{
     Instant, Verdict,
-    input::{LineId, AbortCause, Answer, Event, Input, LinkDown, OperatorAct},
+    input::{AbortCause, Answer, Event, Input, LineId, LinkDown, OperatorAct},
 };
 use plumeline_detector::{driver::Wants, plumewire::Plumewire};
 use plumeline_procedure::{Act, Effect, Entry, Outcome, Procedure, Prompt, StageKind, plan::HoleRef, prompt::Supply};
@@ -559,7 +559,9 @@ impl<'a> World<'a> {
     /// Whatever comes after the end changes nothing.
     fn after_the_end(&mut self) {
         let reply = self.last_reply.clone();
-        for input in [Input::Wake, Input::Received(LineId::Main, reply), Input::Abort(AbortCause::Operator), Input::Wake] {
+        for input in
+            [Input::Wake, Input::Received(LineId::Main, reply), Input::Abort(AbortCause::Operator), Input::Wake]
+        {
             self.feed(input);
         }
     }

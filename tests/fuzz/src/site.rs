@@ -1,7 +1,9 @@
 //! Sequences of events into the simulator: bytes and requests to the unit, people at the site, time.
 use crate::dice::Dice;
 use plumeline_base::Instant;
-use plumeline_simulator::{Defect, Scenario, Simulation, demo::straight_pipes, models::invented::air_path, scenario::Which};
+use plumeline_simulator::{
+    Defect, Scenario, Simulation, demo::straight_pipes, models::invented::air_path, scenario::Which,
+};
 use plumewire::{
     BaselineState, Decoder, Drive, Frame, Header, HelloRequest, Inhibit, InhibitRelease, InhibitRenew, Kind, LogRead,
     MAX_WIRE, Message, Nothing, ReadingsStart, Reply, Report, Request, SettingsRead, Undrive, VERSION, WriteAbandon,

@@ -36,6 +36,9 @@ pub fn new(args: &New) -> Result<Exit, Failure> {
     let (outgoing, replacement) = (describe(&args.outgoing)?, describe(&args.replacement)?);
     files.extend(outgoing.iter().map(|d| (folder::UNIT_OUTGOING, d.bytes.as_slice())));
     files.extend(replacement.iter().map(|d| (folder::UNIT_REPLACEMENT, d.bytes.as_slice())));
+    if args.force {
+        refuse_begun(&args.job)?;
+    }
     let folder = Folder::create(&args.job, &files, args.force)?;
     print_progress(&format!("a new job is in {}", folder.dir().display()));
     print_progress(&format!("  1. describe the pipes, the new unit's fan and the air in {}", folder::PIPEWORK));
@@ -49,6 +52,21 @@ pub fn new(args: &New) -> Result<Exit, Failure> {
     print_progress(&format!("  4. plumeline predict {}", folder.dir().join(folder::PIPEWORK).display()));
     print_progress(&format!("  5. plumeline run {} --port serial:PATH", folder.dir().display()));
     Ok(Exit::Pass)
+}
+
+/// A record is evidence: no new job is written over one that has a log, a journal or a seal.
+fn refuse_begun(job: &Path) -> Result<(), Failure> {
+    let told = |e| Problem::from_io(job, "look into the folder", &e);
+    for entry in std::fs::read_dir(job).into_iter().flatten() {
+        let name = entry.map_err(told)?.file_name().to_string_lossy().into_owned();
+        if [folder::TRACE, folder::JOURNAL].contains(&name.as_str()) || seal::number_of(&name).is_some() {
+            return Err(Failure::input(
+                format!("{}: there is a job that has begun ({name})", job.display()),
+                "choose another folder; a record that is to go is taken away by hand",
+            ));
+        }
+    }
+    Ok(())
 }
 
 fn trace_of(path: &Path) -> PathBuf {

@@ -37,7 +37,15 @@ pub fn run(args: &Run) -> Result<Exit, Failure> {
         }
         None => clock::date(),
     };
-    let files = Files::read(&folder)?.with_port(&args.port).with_old_port(args.old_port.as_deref());
+    let (files, described) =
+        if resume::is_begun(&folder)? { (Files::read(&folder)?, None) } else { Files::read_described(&folder)? };
+    if let Some(model) = described {
+        show::print_progress(&format!(
+            "{} is the description of {model} that comes with the tool",
+            folder::UNIT_REPLACEMENT
+        ));
+    }
+    let files = files.with_port(&args.port).with_old_port(args.old_port.as_deref());
     let open = plan_checked(&folder, &files, args.output.json)?;
     let disk = || plumeline_trace::Folder::new(folder.dir());
     let TakenUp { session, loaded, opening, at, told, was_over } =

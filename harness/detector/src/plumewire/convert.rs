@@ -1,6 +1,6 @@
 //! Between the wire's integers and the neutral words.
 use crate::vocabulary::{
-    Abilities, Baseline, Conditions, Faults, FlowBasis, Identity, ObscurationSensing, Reading, UnitEvent,
+    Abilities, Baseline, Conditions, EventKind, Faults, FlowBasis, Identity, ObscurationSensing, Reading, UnitEvent,
 };
 use alloc::{
     format,
@@ -8,7 +8,7 @@ use alloc::{
     vec::Vec,
 };
 use plumeline_base::Instant;
-use plumewire::{Faults as Wire, HelloReply, LogEntry, PerInlet, Sample, Sensors};
+use plumewire::{EventCode, Faults as Wire, HelloReply, LogEntry, PerInlet, Sample, Sensors};
 
 /// 0 degC in mK.
 const MK_AT_0_C: i64 = 273_150;
@@ -171,5 +171,12 @@ pub(super) fn baseline(b: &plumewire::Baseline) -> Baseline {
 /// A line of the event log; `None` if its position is beyond what the neutral words hold.
 pub(super) fn event(e: &LogEntry<'_>) -> Option<UnitEvent> {
     let position = u32::try_from(e.position).ok()?;
-    Some(UnitEvent { position, device_us: e.at_us, code: e.code, text: e.text.to_string() })
+    let known = [
+        (EventCode::Started, EventKind::Started),
+        (EventCode::SettingsChanged, EventKind::SettingsChanged),
+        (EventCode::BaselineTaken, EventKind::BaselineTaken),
+        (EventCode::Alarm, EventKind::LevelReached),
+    ];
+    let kind = known.into_iter().find(|(code, _)| *code as u16 == e.code).map_or(EventKind::Other, |(_, kind)| kind);
+    Some(UnitEvent { position, device_us: e.at_us, code: e.code, kind, text: e.text.to_string() })
 }

@@ -313,6 +313,8 @@ impl Plumewire {
             if let Some(stream) = &mut self.stream {
                 stream.missed = missed.saturating_add(1);
             }
+            let text = "it has another number of inlets or sensors than the unit stated";
+            self.tell(None, Told::Unfit(text.into()));
             return;
         };
         if let Some(active) = self.active.as_mut().filter(|_| once) {

@@ -121,7 +121,8 @@ impl Work<'_> {
     /// Puts the job's files into its folder. A job over a line that was begun goes on; one against the bundled simulator, whose
     /// units end with it, begins anew.
     fn prepare(&self, job: &Entry, dir: &Path) -> Result<(), Failure> {
-        let files = Files::read(&Folder::open(&job.files)?)?;
+        let mut files = Files::read(&Folder::open(&job.files)?)?;
+        files.described_since()?;
         if self.go_on && !job.simulated && dir.exists() {
             let there = Folder::open(dir)?;
             if resume::is_begun(&there)? {

@@ -1,9 +1,9 @@
 //! What can be found, each kind of finding declared once: its stable code, the verdict it usually carries, and the sentences
 //! that people read. All sentences of findings stand in this folder and nowhere else.
 //!
-//! A row of `facts!` makes a function that gives a [`Fact`] from typed values; [`known`] lists all rows for the documents
+//! A row of `facts!` makes a function that gives a `Fact` from typed values; [`known`] lists all rows for the documents
 //! and the tests. Codes are part of the record: programs and tests match them, so a code is never given another meaning.
-//! Not here: how a fact is arrived at ([`crate::judge`]) and what was measured ([`crate::Finding`]).
+//! Not here: how a fact is arrived at (`crate::judge`) and what was measured ([`crate::Finding`]).
 use alloc::{
     borrow::Cow,
     collections::BTreeMap,
@@ -170,11 +170,13 @@ topics! {
     inlets
     isolate
     load
+    log
     missed
     outgoing
     outputs
     presence
     purge
+    readings
     restore
     smoke
     states

@@ -19,11 +19,14 @@ pub(crate) mod holes_compared;
 pub(crate) mod inhibit;
 pub(crate) mod inlets;
 pub(crate) mod isolate;
+pub(crate) mod lag;
 pub(crate) mod load;
+pub(crate) mod log;
 pub(crate) mod outputs;
 pub(crate) mod pipes_compared;
 pub(crate) mod presence;
 pub(crate) mod purge;
+pub(crate) mod readings;
 pub(crate) mod restore;
 #[cfg(test)]
 pub(crate) mod sample;

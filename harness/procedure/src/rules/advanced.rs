@@ -33,6 +33,8 @@ pub struct Advanced {
     pub outputs: OutputRules,
     /// How the outputs are watched while they are inhibited.
     pub inhibit: InhibitRules,
+    /// Whether the unit's readings can be relied upon as such.
+    pub readings: ReadingRules,
     /// How settings are loaded.
     pub load: LoadRules,
     /// How the unit's clock is tied to the log's.
@@ -197,6 +199,23 @@ sections! {
         driven_most_s: f64 = "driven_most", Time, over(0.0, 600.0), [practice_of(70.0, "a drive runs 60 s")];
         /// An output that was driven here is at rest, after it was let go, within
         driven_after_s: f64 = "driven_after", Time, over(0.0, 600.0), [practice(5.0)];
+    }
+    /// Whether the unit's readings can be relied upon as such.
+    ReadingRules in "advanced.readings" {
+        /// A stage ends when no reading could be used for this long
+        unusable_s: f64 = "unusable", Time, between(5.0, 3600.0), [practice(45.0)];
+        /// Readings are counted over this long
+        counted_s: f64 = "counted", Time, between(5.0, 3600.0), [practice(45.0)];
+        /// Share of the readings asked for that may be missing untold
+        lost: f64 = "lost", Ratio, between(0.0, 1.0), [practice(0.05)];
+        /// Flow readings answer a hole that is closed or opened within
+        answers_s: f64 = "answers", Time, over(0.0, 30.0), [practice_of(6.0, "smoothing and dead time that the protocol permits")];
+        /// A later answer is clear when its likelihood is greater by so much (twice its logarithm)
+        clear: f64 = "clear", Ratio, between(1.0, 10_000.0), [practice(20.0)];
+        /// So many stamps that do not rise are no chance
+        stamps_fallen: u32 = "stamps_fallen", Count, between(1.0, 1_000.0), [practice(2.0)];
+        /// A clock that ran away from the log's this often drifts
+        clock_jumps: u32 = "clock_jumps", Count, between(1.0, 1_000.0), [practice(3.0)];
     }
     /// How settings are loaded.
     LoadRules in "advanced.load" {

@@ -3,7 +3,7 @@
 //! report's rows all come from here; stages read the typed fields that the declarations make.
 //!
 //! A declaration lives in [`declared`] or [`advanced`]. Not here: how a number is written in a file (the job crate), and how a
-//! value is judged ([`crate::judge`]). Local codes, the listing of the unit and a licensed person decide which limits apply.
+//! value is judged (`crate::judge`). Local codes, the listing of the unit and a licensed person decide which limits apply.
 pub mod advanced;
 pub mod declared;
 
@@ -316,11 +316,14 @@ tables! {
     advanced::HoleRules: advanced.holes;
     advanced::AsFoundRules: advanced.as_found;
     advanced::SmokeRules: advanced.smoke;
+    advanced::AlarmRules: advanced.alarms;
+    advanced::InletRules: advanced.inlets;
     advanced::PurgeRules: advanced.purge;
     advanced::SuperviseRules: advanced.supervise;
     advanced::SupplyRules: advanced.supply;
     advanced::OutputRules: advanced.outputs;
     advanced::InhibitRules: advanced.inhibit;
+    advanced::ReadingRules: advanced.readings;
     advanced::LoadRules: advanced.load;
     advanced::ClockRules: advanced.clock;
     advanced::ModelRules: advanced.model;

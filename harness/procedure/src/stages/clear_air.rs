@@ -1,5 +1,5 @@
 //! Smoke off, and the air back under the lowest alarm level: waited for before smoke is released, and after.
-use crate::{context::Context, prompt::Act};
+use crate::{context::Context, prompt::Act, readings::Item};
 use alloc::{format, string::String};
 use plumeline_base::{
     Instant,
@@ -23,9 +23,12 @@ pub(crate) async fn quiet(ctx: &Context, says: &str) -> Result<Instant, String> 
     let mut feed = ctx.feed();
     let began = ctx.now();
     loop {
-        match feed.next().await {
-            crate::readings::Item::Gap(_) => since = None,
-            crate::readings::Item::Reading(t) => {
+        let within = seconds(ctx.inputs().plan.advanced.readings.unusable_s);
+        match feed.next_before(ctx.within(within)).await {
+            // A link that is down is waited for; a stream without anything that could be used is not.
+            None if !ctx.get().stream.lost => return Err("no reading could be used".into()),
+            None | Some(Item::Gap(_)) => since = None,
+            Some(Item::Reading(t)) => {
                 let Some(highest) = t.highest_extinction() else { return Err("the unit tells no obscuration".into()) };
                 // A single noisy reading must not make the wait endless: what counts is the level over the hold.
                 if highest.0 < under {

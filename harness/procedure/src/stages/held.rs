@@ -39,7 +39,7 @@ pub(super) async fn unchanged(ctx: &Context, stage: StageKind) {
 }
 
 /// Asks the unit, but gives it up after a time: nothing may hold up making the site safe.
-async fn soon(ctx: &Context, request: Request) -> Result<Told, Trouble> {
+pub(super) async fn soon(ctx: &Context, request: Request) -> Result<Told, Trouble> {
     match race(ctx.unit(request), ctx.sleep(seconds(ctx.inputs().plan.advanced.load.soon_s))).await {
         Either::First(end) => end,
         Either::Second(()) => Err(ctx.get().last_trouble.clone().unwrap_or(Trouble::Silent)),

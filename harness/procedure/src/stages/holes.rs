@@ -7,14 +7,16 @@ use super::{
 };
 use crate::{
     context::{Context, Stop},
-    facts::{Fact, fixed, holes as fact, list, missed},
+    facts::{Fact, fixed, holes as fact, list, missed, readings},
     job::{JobInputs, Pipe, hole_words},
     judge::{
         as_found,
         flow::by_holes,
         holes::{self as judge, Closed, Closing, of_hole},
         holes_compared::{MeasuredDrop, compared, matters},
+        lag::{self, Step},
         pipes_compared::unit_limit,
+        readings::of_unit,
     },
     mean_flow::L_MIN,
     outcome::{Finding, Statement, Subject},
@@ -23,7 +25,7 @@ use crate::{
 };
 use alloc::{boxed::Box, format, rc::Rc, vec::Vec};
 use core::time::Duration;
-use plumeline_base::{Verdict, time::seconds};
+use plumeline_base::{Instant, Verdict, time::seconds};
 use plumeline_measure::{Error, joint::Seen};
 
 /// Flow of each pipe against the prediction, then hole by hole.
@@ -102,6 +104,11 @@ async fn hole_by_hole(ctx: &Context, inputs: &JobInputs, pipe: &Pipe) -> Result<
             }
         }
     }
+    // What readings of another time say of single holes would only mislead.
+    if let Some(late) = round.answers_late() {
+        ctx.found(late);
+        return Err(Stop::Found);
+    }
     let (findings, seen) = settle(&mut round, drops).await?;
     findings.into_iter().for_each(&mut tell);
     let (planned, left_out): (Vec<_>, Vec<_>) =
@@ -132,16 +139,42 @@ struct HoleRound<'a> {
     pipes: Vec<Pipe>,
     /// Flows of all pipes with every hole open, if they are known.
     before: Option<Vec<Result<MeanFlow, Error>>>,
+    /// How the pipe's flow answered each mark.
+    steps: Vec<Step>,
 }
+
+/// Readings so long before a mark, and twice as long after it, show how the flow answers.
+const AROUND: Duration = Duration::from_secs(20);
 
 impl<'a> HoleRound<'a> {
     fn new(ctx: &'a Context, pipe: &'a Pipe) -> Self {
         let inputs = ctx.inputs();
-        Self { ctx, pipes: inputs.pipes(), inputs, pipe, before: None }
+        Self { ctx, pipes: inputs.pipes(), inputs, pipe, before: None, steps: Vec::new() }
     }
     /// The air was disturbed: the flow while open is no longer known.
     fn interrupted(&mut self) {
         self.before = None;
+    }
+
+    /// Keeps how the flow answered a mark, where the readings around it are still kept.
+    fn answered(&mut self, mark: Instant) {
+        let s = self.ctx.get();
+        let seconds = |at: Instant| at.since(mark).as_secs_f64() - mark.since(at).as_secs_f64();
+        let kept = s.readings.back().take_while(|t| mark.since(t.at) <= AROUND).filter(|t| t.at <= mark + AROUND * 2);
+        let flows = kept.filter_map(|t| t.flow(self.pipe.inlet));
+        let mut step: Step = flows.map(|q| (seconds(q.at), q.value)).collect();
+        step.reverse();
+        // A mark at whose time nothing is kept any more shows nothing.
+        if step.first().is_some_and(|(t, _)| *t < -AROUND.as_secs_f64() / 2.0) {
+            drop(s);
+            self.steps.push(step);
+        }
+    }
+    /// The unit's readings answer later than they may.
+    fn answers_late(&self) -> Option<Finding> {
+        let rules = &self.inputs.plan.advanced.readings;
+        let late = lag::too_long(&self.steps, rules)?;
+        Some(of_unit(self.ctx.stage(), readings::answers_late(fixed(late, 0), rules.answers_s)))
     }
 
     /// Closes one hole, averaging for at least `least`.
@@ -157,17 +190,23 @@ impl<'a> HoleRound<'a> {
         let own = self.pipes.iter().position(|p| p.inlet == self.pipe.inlet).and_then(|i| before.get(i)?.as_ref().ok());
         let span = judge::long_enough(&inputs, opening, own).max(least);
         let ask = format!("Close {words} (tape or a finger) and keep it closed. Done?");
-        if let Err(why) = ctx.ask_done(Act::CloseHole(hole), ask).await {
-            self.before = Some(before);
-            return found(fact::not_closed(words, why));
-        }
+        let at = match ctx.ask_done(Act::CloseHole(hole), ask).await {
+            Ok(at) => at,
+            Err(why) => {
+                self.before = Some(before);
+                return found(fact::not_closed(words, why));
+            }
+        };
         ctx.sleep(wait).await;
         let closed = average(ctx, &self.pipes, span, &format!("{words}: flow while closed")).await;
-        if let Err(why) = ctx.ask_done(Act::OpenHole(hole), format!("Open {words} again. Done?")).await {
-            return found(fact::left_closed(words, why));
-        }
+        self.answered(at);
+        let at = match ctx.ask_done(Act::OpenHole(hole), format!("Open {words} again. Done?")).await {
+            Ok(at) => at,
+            Err(why) => return found(fact::left_closed(words, why)),
+        };
         ctx.sleep(wait).await;
         let after = average(ctx, &self.pipes, span, &format!("{words}: flow while open again")).await;
+        self.answered(at);
         let (pipes, words) = (&self.pipes, words.as_str());
         let closing = Closing { hole, opening, words, pipes, before: &before, closed: &closed, after: &after };
         let judged = judge::closing(&inputs, &closing);

@@ -5,14 +5,15 @@ use crate::{
     effect::Entry,
     executor::race,
     facts::restore as fact,
-    judge::{inhibit::Followed, restore as judge, states},
+    judge::{inhibit::Followed, log as judge_log, restore as judge, states},
     outcome::StageKind,
     prompt::Act,
+    rise::Rise,
 };
-use alloc::format;
+use alloc::{format, string::String, vec::Vec};
 use plumeline_base::input::Answer;
 use plumeline_base::time::seconds;
-use plumeline_detector::{Request, driver::Wants};
+use plumeline_detector::{Request, Told, driver::Wants, vocabulary::EventKind};
 
 pub(crate) async fn restore(ctx: Context) -> Result<(), Stop> {
     held::unchanged(&ctx, StageKind::Restore).await;
@@ -25,6 +26,7 @@ pub(crate) async fn restore(ctx: Context) -> Result<(), Stop> {
         // A lease that lapsed and was not regained: nobody saw the outputs given back over clear air.
         ctx.found(judge::of_unit(fact::not_inhibited()));
     }
+    log(&ctx).await;
     if ctx.get().site.isolated_at.is_some() {
         zone(&ctx).await;
     } else {
@@ -43,6 +45,31 @@ async fn lapses(ctx: &Context) {
     );
     let nothing = ctx.ask(Act::NothingOperated, text, Wants::YesNo).await.1 == Answer::Yes;
     judge::lapses(&lapses, nothing).into_iter().for_each(|f| ctx.found(f));
+}
+
+/// The unit's own event log, where it keeps one: whoever comes later relies on it.
+async fn log(ctx: &Context) {
+    let reachable = ctx.get().outcome.replacement.is_some() && ctx.get().lines.used().link.up;
+    let Some(abilities) = ctx.abilities().filter(|a| a.event_log && reachable) else { return };
+    let done: Vec<EventKind> = {
+        let s = ctx.get();
+        let rose = s.record.alarms.values().any(|rise| !matches!(rise, Rise::NotReached | Rise::Never(_)));
+        [
+            (EventKind::Started, abilities.restart),
+            (EventKind::SettingsChanged, abilities.write_settings && s.unit.loaded.is_some()),
+            (EventKind::BaselineTaken, s.unit.baseline.is_some()),
+            (EventKind::LevelReached, rose),
+        ]
+        .into_iter()
+        .filter_map(|(kind, done)| done.then_some(kind))
+        .collect()
+    };
+    let read = match held::soon(ctx, Request::ReadEvents { from: 0 }).await {
+        Ok(Told::Events(events)) => Ok(events),
+        Ok(_) => Err("another answer than was asked for".into()),
+        Err(trouble) => Err(format!("{trouble}")),
+    };
+    ctx.found(judge_log::log(&done, read.as_deref().map_err(String::as_str)));
 }
 
 async fn give_back(ctx: &Context) {

@@ -1,6 +1,6 @@
 //! Who answers a job's prompts: people at a keyboard, scripts, each with a name. A job may have several; the first answer counts.
 //!
-//! Not here: which prompts are open (the session's [`OpenPrompts`]), what an act means at a simulated site ([`acts`]).
+//! Not here: which prompts are open (the session's [`OpenPrompts`]), what an act means at a simulated site (`acts`).
 mod acts;
 pub mod keyboard;
 mod prompts;

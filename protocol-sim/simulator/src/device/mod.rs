@@ -1,6 +1,6 @@
 //! The unit's firmware, as a pure machine: it is given time, what is asked of it and what its sensors stand in.
 //!
-//! Not here: bytes (see [`crate::front`]), the air (see [`crate::physics`]) and what people do (see [`crate::site`]).
+//! Not here: bytes (see `crate::front`), the air (see [`crate::physics`]) and what people do (see [`crate::site`]).
 mod airflow;
 mod alarms;
 pub(crate) mod asked;
