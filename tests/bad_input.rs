@@ -118,7 +118,8 @@ fn ports_that_are_not_there() {
         .unwrap();
     drop(c.stdin.take());
     let o = c.wait_with_output().unwrap();
-    exits(&o, &[2, 4]);
+    // Nobody is there to answer: the job waits to be taken up again.
+    exits(&o, &[6]);
     let said = crate::common::stdout(&o);
     assert!(said.contains("the port is not there"), "{said}");
     assert!(said.contains("check the cable and the name of the port"), "{said}");

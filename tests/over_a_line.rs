@@ -88,8 +88,7 @@ fn a_person_who_can_isolate_nothing_gets_no_further() {
         .unwrap();
     let mut stdin = c.stdin.take().unwrap();
     writeln!(stdin, "cannot the panel is locked").unwrap();
-    // Nobody answers any more after this: what is still asked can't be done.
-    drop(stdin);
+    writeln!(stdin, "end").unwrap();
     let o = c.wait_with_output().unwrap();
     exits(&o, &[2]);
     assert!(stdout(&o).contains("the panel is locked"), "{}", stdout(&o));
@@ -117,6 +116,11 @@ fn a_person_at_a_display_ends_undecided_with_the_reasons() {
         let Some(question) = line.trim_start().strip_prefix("? [") else { continue };
         let (id, question) = question.split_once("] ").unwrap();
         let answer = match question {
+            // What is offered stands in the line below.
+            q if q.ends_with("What now?") => {
+                let offered = lines.next().unwrap().unwrap();
+                if offered.contains("go on") { "go on" } else { "end" }
+            }
             q if q.starts_with("Maker and model") => "Model B",
             q if q.starts_with("Serial") => {
                 serial += 1;

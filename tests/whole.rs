@@ -17,6 +17,7 @@ mod command_line;
 mod directions;
 mod evidence;
 mod field;
+mod forgive;
 mod hand_work;
 mod judge;
 mod line_faults;

@@ -7,7 +7,7 @@ use crate::{
     executor::wait_for,
     job::JobInputs,
     lines::Drivers,
-    outcome::{Finding, StageKind},
+    outcome::{Finding, StageKind, Subject},
     prompt::{Act, Prompt},
     readings::Timed,
 };
@@ -88,7 +88,32 @@ impl Context {
     }
     /// The verdict of the findings of a stage so far.
     pub(crate) fn verdict_of(&self, stage: StageKind) -> Verdict {
-        Verdict::over(self.get().outcome.findings.iter().filter(|f| f.stage == stage).map(Finding::counts_as))
+        let s = self.get();
+        Verdict::over(s.outcome.findings.iter().filter(|f| f.stage == stage && f.stands()).map(Finding::counts_as))
+    }
+    /// The stage was not run.
+    pub(crate) fn is_left_out(&self, stage: StageKind) -> bool {
+        self.get().outcome.not_done.iter().any(|(s, _)| *s == stage)
+    }
+    /// These stages are done again: what they found stays in the record and no longer counts. What was ticked off stands.
+    pub(crate) fn put_right(&self, stages: &[StageKind], why: &str) {
+        {
+            let mut s = self.edit();
+            let o = &mut s.outcome;
+            let ticked = |f: &Finding| matches!(f.subject, Subject::Check(_)) && f.counts_as().is_pass();
+            let again = o.findings.iter_mut().filter(|f| stages.contains(&f.stage) && f.stands() && !ticked(f));
+            again.for_each(|f| f.put_right = Some(why.into()));
+            let again = o.stages.iter_mut().filter(|r| stages.contains(&r.stage) && r.put_right.is_none());
+            again.for_each(|r| r.put_right = Some(why.into()));
+            if stages.contains(&StageKind::ProveSmoke) {
+                o.smoke.iter_mut().filter(|r| r.set_aside.is_none()).for_each(|r| r.set_aside = Some(why.into()));
+            }
+            o.trouble = None;
+            if stages.contains(&StageKind::Baseline) {
+                s.unit.baseline = None;
+            }
+        }
+        self.note(Entry::PutRight { stages: stages.to_vec(), what: why.into() });
     }
     /// Makes findings of these stages void.
     pub(crate) fn void(&self, stages: &[StageKind], because: &str) {

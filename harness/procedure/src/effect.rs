@@ -190,6 +190,13 @@ pub enum Entry {
         /// Why.
         because: String,
     },
+    /// These stages are done again; what they found before no longer counts.
+    PutRight {
+        /// The stages.
+        stages: Vec<StageKind>,
+        /// What was put right, in the person's own words.
+        what: String,
+    },
     /// A remark.
     Remark {
         /// The words.

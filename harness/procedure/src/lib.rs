@@ -20,6 +20,7 @@ mod judge;
 mod lines;
 mod machine;
 mod mean_flow;
+pub mod mending;
 pub mod outcome;
 pub mod plan;
 pub mod prompt;

@@ -48,7 +48,8 @@ impl Procedure {
         }
         let before = self.ctx.now();
         self.ctx.edit().now = before.max(event.at);
-        self.begun |= !matches!(event.input, Input::Tool { .. } | Input::Date(_) | Input::File { .. });
+        self.begun |=
+            !matches!(event.input, Input::Tool { .. } | Input::Date(_) | Input::File { .. } | Input::Attended(_));
         self.take_in(&event.input, before);
         // Timers: those of the driver and of the link run on the same instants as those of the tasks.
         let now = self.ctx.now();

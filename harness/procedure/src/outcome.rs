@@ -189,6 +189,9 @@ pub struct Finding {
     /// Void: what it rested on no longer holds, with the reason. A void finding counts as undecided.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub void: Option<String>,
+    /// Found and put right: what was done, in the person's own words. It was proven again and no longer counts.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub put_right: Option<String>,
 }
 impl Finding {
     /// A finding that says what a fact says.
@@ -209,6 +212,7 @@ impl Finding {
             next,
             window: None,
             void: None,
+            put_right: None,
         }
     }
     /// Says what this fact says from now on; figures, limit and evidence stay.
@@ -223,8 +227,16 @@ impl Finding {
         let told = told.iter().map(|(name, value)| (Cow::Owned((*name).into()), (*value).into())).collect();
         Some(Self::of(stage, subject, Known::find(code)?.with(told)?))
     }
-    /// The verdict that counts: a void finding shows nothing.
+    /// It was not put right and proven again since.
+    pub const fn stands(&self) -> bool {
+        self.put_right.is_none()
+    }
+    /// The verdict that counts: a void finding shows nothing, and one that was put right stands in no way of a pass (nor
+    /// for one: what is proven must stand).
     pub fn counts_as(&self) -> Verdict {
+        if !self.stands() {
+            return Verdict::Pass;
+        }
         if self.void.is_some() { self.verdict.and(Verdict::Undecided) } else { self.verdict }
     }
 }
@@ -272,6 +284,9 @@ pub struct StageResult {
     /// Why it ended early, if it did.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub because: Option<String>,
+    /// It was done again, for this reason: what it came to no longer counts.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub put_right: Option<String>,
 }
 
 /// A smoke run, for charts and tables.

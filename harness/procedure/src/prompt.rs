@@ -1,5 +1,5 @@
 //! What the operator is asked for. A prompt has words for people and an [`Act`] for scripts.
-use crate::plan::HoleRef;
+use crate::{plan::HoleRef, stage::StageKind};
 use alloc::string::String;
 use plumeline_detector::driver::Wants;
 use serde::{Deserialize, Serialize};
@@ -121,6 +121,11 @@ acts! {
     OtherMeasures = "other-measures",
     /// Say whether every inlet without a pipe and without a flow sensor is plugged and sealed.
     InletsPlugged = "inlets-plugged",
+    /// Decide what follows: this stage did not show what it was to show.
+    Decide {
+        /// The stage.
+        stage: StageKind,
+    } = "decide",
     /// Unlock the release circuit.
     Unlock = "unlock",
     /// Restore the zone at the panel.

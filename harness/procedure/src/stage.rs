@@ -103,11 +103,11 @@ macro_rules! stages {
 }
 
 // What must hold before anything is risked stops the job when it does not pass; what only measures goes on, and the verdict
-// keeps what happened. What is wrong on the bench stops the job by itself; that it could not be tried there does not, and what it
-// showed is shown again on the wall. What an outgoing unit showed is for comparison only: it may be dead.
+// keeps what happened. A bench that was not passed leads to no isolated site by itself; what it showed is shown again on the
+// wall. What an outgoing unit showed is for comparison only: it may be dead.
 stages! {
     /// The replacement tried on the bench and loaded, before the site goes out of service.
-    Bench = "bench", GoOn, 60 min: judges;
+    Bench = "bench", Stop, 60 min: judges;
     /// Isolated at the panel, release circuits locked off, people told.
     Isolate = "isolate", Stop, 60 min: judges needed;
     /// The outgoing unit's identity, settings, flows, faults.

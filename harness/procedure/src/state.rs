@@ -95,6 +95,8 @@ pub(crate) struct UnitState {
     /// A start of the unit is expected: a new boot id voids nothing.
     pub(crate) start_expected: bool,
     pub(crate) started_anew: bool,
+    /// Its outputs were inhibited once, and are to be until hand-back.
+    pub(crate) inhibit_wanted: bool,
     pub(crate) as_left: Option<Settings>,
     /// What the replacement held after its load: on the bench, and on the wall.
     pub(crate) bench: Option<(Identity, Option<SettingsState>)>,
@@ -118,12 +120,21 @@ pub(crate) struct InhibitState {
     pub(crate) driven: BTreeMap<u8, Instant>,
     /// Why it did not hold, each time.
     pub(crate) lapses: Vec<Trouble>,
+    /// The outputs were given back at hand-back: that is not done twice.
+    pub(crate) given_back: bool,
     /// Leases are renewed; false only while a lapse is waited for.
     pub(crate) renewing: bool,
 }
 impl Default for InhibitState {
     fn default() -> Self {
-        Self { on: false, leased_until: None, driven: BTreeMap::new(), lapses: Vec::new(), renewing: true }
+        Self {
+            on: false,
+            leased_until: None,
+            driven: BTreeMap::new(),
+            lapses: Vec::new(),
+            given_back: false,
+            renewing: true,
+        }
     }
 }
 

@@ -62,7 +62,7 @@ impl Expected {
 /// What a stage came to as things stand at the end; `None` if it was not done.
 pub fn stage_verdict(outcome: &Outcome, stage: StageKind) -> Option<Verdict> {
     let result = outcome.stages.iter().rev().find(|s| s.stage == stage)?;
-    let found = outcome.findings.iter().filter(|f| f.stage == stage).map(Finding::counts_as);
+    let found = outcome.findings.iter().filter(|f| f.stage == stage && f.stands()).map(Finding::counts_as);
     let whole = if result.complete { result.verdict } else { result.verdict.and(Verdict::Undecided) };
     Some(found.fold(whole, Verdict::and))
 }
@@ -116,7 +116,7 @@ fn suite(job: &JunitJob<'_>) -> TestSuite {
 }
 
 fn stages(suite: &mut TestSuite, name: &str, o: &Outcome) {
-    for s in &o.stages {
+    for s in o.stages.iter().filter(|s| s.put_right.is_none()) {
         let counts = if s.complete { s.verdict } else { s.verdict.and(Verdict::Undecided) };
         let why = s.because.clone().unwrap_or_else(|| format!("the stage came to {counts}"));
         let mut case = TestCase::new(format!("stage {}", s.stage), judged(s.stage, counts, "stage", &why));
@@ -145,6 +145,10 @@ fn findings(suite: &mut TestSuite, name: &str, o: &Outcome) {
         let mut case = TestCase::new(clean(&title), status);
         case.set_classname(format!("{name}.{}", f.stage));
         case.add_property(("code", f.code.as_str()));
+        if let Some(what) = &f.put_right {
+            case.add_property(("put-right", &*clean(what)));
+            case.add_property(("came-to", f.verdict.word()));
+        }
         suite.add_test_case(case);
     }
 }
@@ -179,6 +183,9 @@ fn details(f: &Finding) -> String {
     let mut add = |what: &str, s: String| lines.push(format!("{what}: {s}"));
     if let Some(why) = &f.void {
         add("void", clean(why));
+    }
+    if let Some(what) = &f.put_right {
+        add("found and put right", clean(what));
     }
     if let Some(m) = &f.measured {
         add("measured", words::figure(m));

@@ -120,6 +120,10 @@ impl Record {
             Entry::Line { trouble } => self.line_lost(at, trouble.to_string()),
             Entry::LineBack => self.line_back(at),
             Entry::Void { stages, because } => self.voided.push((at, stages.clone(), because.clone())),
+            Entry::PutRight { stages, what } => {
+                let stages: Vec<&str> = stages.iter().map(|s| s.name()).collect();
+                self.remarks.push((at, format!("put right: {what}; proven again: {}", stages.join(", "))));
+            }
             Entry::Remark { text } => self.remarks.push((at, text.clone())),
             Entry::Ended { .. } => {
                 self.line_back(at);

@@ -12,9 +12,9 @@ pub fn shown_verdict(outcome: &Outcome) -> Verdict {
     let stages = outcome
         .stages
         .iter()
-        .filter(|s| judges(s.stage))
+        .filter(|s| judges(s.stage) && s.put_right.is_none())
         .map(|s| if s.complete { s.verdict } else { s.verdict.and(Verdict::Undecided) });
-    let findings = outcome.findings.iter().filter(|f| judges(f.stage)).map(Finding::counts_as);
+    let findings = outcome.findings.iter().filter(|f| judges(f.stage) && f.stands()).map(Finding::counts_as);
     let not_done = outcome.not_done.iter().filter(|(stage, _)| stage.is_needed()).map(|_| Verdict::Undecided);
     let early =
         (outcome.aborted || outcome.trouble.is_some() || !outcome.still.is_empty()).then_some(Verdict::Undecided);
@@ -24,6 +24,12 @@ pub fn shown_verdict(outcome: &Outcome) -> Verdict {
 /// A pass hangs on this stage.
 pub(crate) fn judges(stage: StageKind) -> bool {
     stage.judges()
+}
+
+/// What was found, put right and proven again, each with what was done. It no longer counts, and stays in every record.
+pub fn put_right(outcome: &Outcome) -> impl Iterator<Item = (&Finding, &str)> {
+    let not_passed = outcome.findings.iter().filter(|f| f.verdict != Verdict::Pass);
+    not_passed.filter_map(|f| Some((f, f.put_right.as_deref()?)))
 }
 
 /// A line that nobody may overlook.
@@ -71,7 +77,7 @@ pub fn loud(outcome: &Outcome) -> Vec<Loud> {
         outcome
             .findings
             .iter()
-            .filter(move |f| (f.stage == StageKind::Baseline) == baseline)
+            .filter(move |f| (f.stage == StageKind::Baseline) == baseline && f.stands())
             .filter_map(|f| Some((f.stage, f.void.as_deref()?)))
     };
     if let Some((_, why)) = voids(true).next() {
@@ -228,7 +234,7 @@ pub struct Standing<'a> {
 
 /// The groups of an outcome, the worst first. A pipe without findings of flow and smoke is undecided at best.
 pub fn standings<'a>(outcome: &'a Outcome, pipes: impl IntoIterator<Item = u8>) -> Vec<Standing<'a>> {
-    let judged = || outcome.findings.iter().filter(|f| judges(f.stage));
+    let judged = || outcome.findings.iter().filter(|f| judges(f.stage) && f.stands());
     let named = pipes.into_iter().chain(outcome.pipes.iter().map(|p| p.inlet)).map(Group::Pipe);
     let mut groups: Vec<Group> = named.chain(judged().map(|f| Group::of(&f.subject))).collect();
     groups.sort_unstable();

@@ -1,6 +1,6 @@
 //! The result for terminals: what it hangs on first, then a table, then what to do next.
 use crate::{
-    standing::{Group, loud, shown_verdict, standings},
+    standing::{Group, loud, put_right, shown_verdict, standings},
     words::{self, capital, clean},
 };
 use plumeline_base::Verdict;
@@ -33,6 +33,20 @@ pub fn text(outcome: &Outcome, width: usize) -> String {
     }
     next_steps(&mut out, outcome, width);
     out.push('\n');
+    if put_right(outcome).next().is_some() {
+        wrap(&mut out, "Found and put right:", 0, width);
+        for (f, what) in put_right(outcome) {
+            let line = format!(
+                "- {}, {}: {}. Put right: {}",
+                words::subject(&f.subject),
+                f.stage,
+                clean(&f.says),
+                clean(what)
+            );
+            wrap(&mut out, &line, 2, width);
+        }
+        out.push('\n');
+    }
     if outcome.could_have_missed.is_empty() {
         wrap(&mut out, "The smallest defect that could have been missed is not stated: any may have been.", 0, width);
     } else {

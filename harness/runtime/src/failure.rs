@@ -1,6 +1,7 @@
 //! What ends a command early: words for people, and the exit code for scripts.
 //!
-//! The codes: 0 pass, 1 fail, 2 undecided, 3 wrong usage or input, 4 link or device trouble, 5 internal error.
+//! The codes: 0 pass, 1 fail, 2 undecided, 3 wrong usage or input, 4 link or device trouble, 5 internal error,
+//! 6 paused: the job is in a safe state and goes on when it is run again.
 use plumeline_base::Verdict;
 use plumeline_job::{Kind, Problem};
 use plumeline_link::Down;
@@ -23,6 +24,8 @@ pub enum Exit {
     Trouble = 4,
     /// A fault of the tool itself.
     Internal = 5,
+    /// The job pauses in a safe state, and goes on when it is run again.
+    Paused = 6,
 }
 impl Exit {
     /// The code of a finished job. Undecided because of the link or the device is told apart, so that a script can try again.

@@ -63,7 +63,19 @@ pub fn finished<D: plumeline_trace::Disk>(
 ) -> Result<Exit, Failure> {
     let (mut keeper, record, outcome) = session.into_parts();
     keeper.sync()?;
-    let outcome = outcome.ok_or_else(|| Failure::internal("the job ended without an outcome"))?;
+    // A job that did not end can be taken up again: nothing follows from it yet.
+    let Some(outcome) = outcome else {
+        let dir = folder.dir().display();
+        let words = format!(
+            "paused: the site may still be isolated, and the unit's outputs stay inhibited until the lease lapses with its fault. Go on with: plumeline run {dir} and the same port"
+        );
+        if json {
+            show::print_result(&serde_json::json!({ "paused": words }).to_string())
+        } else {
+            show::print_result(&words)
+        }
+        return Ok(Exit::Paused);
+    };
     let digests = Digests {
         journal_head: keeper.journal_head().to_string(),
         trace: keeper.log_end().map(|c| c.hash.to_string()).unwrap_or_default(),

@@ -47,6 +47,8 @@ pub struct Job<'a, K> {
     /// The latest instant that the session knows of.
     now: Instant,
     aborts: u32,
+    /// Since when the job is in a safe state to be left.
+    paused: Option<std::time::Instant>,
     done: bool,
 }
 
@@ -123,6 +125,7 @@ impl<'a, K: Keeper> Job<'a, K> {
             inputs: opening.into_iter().map(|input| (at, input)).collect(),
             now: at,
             aborts: 0,
+            paused: None,
             done: false,
         }
     }
@@ -141,7 +144,17 @@ impl<'a, K: Keeper> Job<'a, K> {
     /// Somebody who answers; there may be several.
     #[must_use]
     pub fn operator(mut self, operator: Operator) -> Self {
+        let attended = operator.decides() || self.operators.iter().any(Operator::decides);
         self.operators.push(operator);
+        self.attended(attended)
+    }
+    /// Whether somebody is there to decide what follows when something is not shown: part of the log, so that a replay does the
+    /// same. An older log, and one that only scripts answer, says nothing of it: the plan decides.
+    fn attended(mut self, attended: bool) -> Self {
+        self.inputs.retain(|(_, input)| !matches!(input, Input::Attended(_)));
+        if attended || self.session.was_attended() {
+            self.inputs.push_back((self.now, Input::Attended(attended)));
+        }
         self
     }
     /// Somebody who watches; there may be several.
@@ -312,14 +325,16 @@ impl<'a, K: Keeper> Job<'a, K> {
             Woke::Typed(i, Some(typed)) => self.typed(i, &typed),
             Woke::Typed(i, None) => {
                 self.operators[i].leave();
-                // Nobody can answer any more: safer to stop than to wait for ever.
+                // Nobody can answer any more: the job waits in a safe state until somebody runs it again.
                 if !self.operators.iter().any(Operator::is_person) {
-                    self.inputs.push_back((self.time(), Input::Abort(AbortCause::Shutdown)));
+                    self.inputs.push_back((self.time(), Input::Pause(AbortCause::Shutdown)));
                 }
             }
             Woke::Time => self.what_is_due()?,
             Woke::Tick => {
                 let now = self.time();
+                // What was asked of the unit for its safe state has been sent by now.
+                self.done |= self.paused.is_some_and(|since| since.elapsed() >= TICK);
                 let person = self.operators.iter().any(Operator::is_person);
                 let waits = self.session.open().oldest().filter(|_| person);
                 self.observers.iter_mut().for_each(|o| o.tick(now, waits));
@@ -331,10 +346,8 @@ impl<'a, K: Keeper> Job<'a, K> {
                     let remedy = "make the site safe by hand, or run the same job again: it goes on where it stopped";
                     return Err(Failure::Other { exit: Exit::Undecided, cause, remedy: remedy.into() });
                 }
-                self.say(
-                    "stopping safely: smoke off, purge, outputs back, record closed. Press Ctrl-C again to leave at once.",
-                );
-                self.inputs.push_back((self.time(), Input::Abort(cause)));
+                self.say("pausing: no output is driven; if smoke is held to a hole, stop it. Press Ctrl-C again to leave at once.");
+                self.inputs.push_back((self.time(), Input::Pause(cause)));
             }
         }
         Ok(())
@@ -400,6 +413,8 @@ impl<'a, K: Keeper> Job<'a, K> {
                 self.inputs.extend(input.map(|input| (now, input)));
             }
             Outward::Ask(prompt) => self.operators.iter_mut().for_each(|o| o.asked(prompt.id)),
+            Outward::Paused if matches!(self.clock, Clock::Virtual) => self.done = true,
+            Outward::Paused => self.paused = Some(std::time::Instant::now()),
             Outward::Done(_) => self.done = true,
             _ => {}
         }

@@ -54,13 +54,14 @@ pub struct Session<K> {
     charts: bool,
     open: OpenPrompts,
     outcome: Option<Box<Outcome>>,
+    attended: bool,
 }
 
 impl<K: Keeper> Session<K> {
     /// A session over a procedure that has seen nothing yet.
     pub fn new(procedure: Procedure, keeper: K, readings_hz: u8) -> Self {
         let record = Record::new(readings_hz);
-        Self { procedure, keeper, record, charts: true, open: OpenPrompts::default(), outcome: None }
+        Self { procedure, keeper, record, charts: true, open: OpenPrompts::default(), outcome: None, attended: false }
     }
     /// The same session without readings for charts, which grow with the length of the job.
     pub fn without_charts(self) -> Self {
@@ -70,6 +71,9 @@ impl<K: Keeper> Session<K> {
     pub fn feed(&mut self, at: Instant, input: Input) -> Result<Vec<Outward>, Failure> {
         if let Input::Operator(act) = &input {
             self.open.closed(act.prompt);
+        }
+        if let Input::Attended(by_a_person) = &input {
+            self.attended = *by_a_person;
         }
         let event = Event { at, input };
         let citation = self.keeper.log(event.clone().into())?;
@@ -128,6 +132,10 @@ impl<K: Keeper> Session<K> {
     pub fn outcome(&self) -> Option<&Outcome> {
         self.outcome.as_deref()
     }
+    /// A person decided so far what follows when something was not shown.
+    pub(crate) fn was_attended(&self) -> bool {
+        self.attended
+    }
     /// Prompts that wait for an answer.
     pub fn open(&self) -> &OpenPrompts {
         &self.open
@@ -138,8 +146,8 @@ impl<K: Keeper> Session<K> {
     }
     /// The same session, kept by another keeper from now on.
     pub fn with_keeper<L: Keeper>(self, keeper: L) -> Session<L> {
-        let Self { procedure, keeper: _, record, charts, open, outcome } = self;
-        Session { procedure, keeper, record, charts, open, outcome }
+        let Self { procedure, keeper: _, record, charts, open, outcome, attended } = self;
+        Session { procedure, keeper, record, charts, open, outcome, attended }
     }
     /// The keeper.
     pub fn keeper(&mut self) -> &mut K {

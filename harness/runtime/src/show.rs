@@ -218,6 +218,10 @@ impl Words {
             Entry::TakenBack { prompt, .. } => {
                 self.put(&format!("    back       the answer to [{prompt}] is taken back"))
             }
+            Entry::PutRight { stages, what } => {
+                let stages: Vec<&str> = stages.iter().map(|s| s.name()).collect();
+                self.put(&format!("    put right  {what}; proven again: {}", stages.join(", ")));
+            }
             Entry::LineBack => self.put("    link       the unit answers again"),
             Entry::StartedAnew { .. } => self.put("    unit       started anew"),
             Entry::Void { because, stages } => {

@@ -14,6 +14,7 @@ pub(crate) fn conclude(outcome: &mut Outcome) {
     let missing: Vec<StageKind> =
         outcome.not_done.iter().map(|(stage, _)| *stage).filter(|stage| stage.is_needed()).collect();
     outcome.verdict = verdict(outcome, &missing);
+    latest_of_each(&mut outcome.could_have_missed);
     outcome.because = match outcome.verdict {
         Verdict::Pass => "everything that the plan asks for was shown".into(),
         wanted => match hangs_on(outcome, wanted) {
@@ -25,10 +26,18 @@ pub(crate) fn conclude(outcome: &mut Outcome) {
     };
 }
 
+/// Where a stage was done again its later statement holds.
+fn latest_of_each(all: &mut Vec<Statement>) {
+    let same = |a: &Statement, b: &Statement| a.code == b.code && a.subject == b.subject;
+    let later: Vec<bool> = (0..all.len()).map(|i| all[i + 1..].iter().any(|b| same(&all[i], b))).collect();
+    let mut later = later.into_iter();
+    all.retain(|_| !later.next().unwrap_or_default());
+}
+
 fn verdict(o: &Outcome, missing: &[StageKind]) -> Verdict {
     // Findings count as they stand at the end: a later stage may have made them void.
-    let ran = o.stages.iter().filter(|r| r.stage.judges()).map(|r| r.verdict);
-    let findings = o.findings.iter().filter(|f| f.stage.judges()).map(Finding::counts_as);
+    let ran = o.stages.iter().filter(|r| r.stage.judges() && r.put_right.is_none()).map(|r| r.verdict);
+    let findings = o.findings.iter().filter(|f| f.stage.judges() && f.stands()).map(Finding::counts_as);
     let all = Verdict::over(ran.chain(findings).chain(missing.iter().map(|_| Verdict::Undecided)));
     if o.aborted || !o.still.is_empty() { all.and(Verdict::Undecided) } else { all }
 }
@@ -36,7 +45,7 @@ fn verdict(o: &Outcome, missing: &[StageKind]) -> Verdict {
 /// The first finding with this verdict. Of the holes of a pipe that are off, it is the one that is farthest off: one that
 /// is blocked makes the others draw more.
 fn hangs_on(o: &Outcome, wanted: Verdict) -> Option<&Finding> {
-    let mut such = o.findings.iter().filter(|f| f.stage.judges() && f.counts_as() == wanted);
+    let mut such = o.findings.iter().filter(|f| f.stage.judges() && f.stands() && f.counts_as() == wanted);
     let first = such.next()?;
     let Subject::Hole(inlet, _) = first.subject else { return Some(first) };
     let off = |f: &Finding| match (&f.measured, &f.expected) {
@@ -69,6 +78,7 @@ mod tests {
             began: Instant::START,
             ended: Instant::START,
             because: None,
+            put_right: None,
         };
         Outcome { stages: alloc::vec![stage], findings, ..Outcome::default() }
     }

@@ -6,7 +6,7 @@ use crate::{
     date,
     effect::Entry,
     judge::checklist as judge,
-    outcome::{StageKind, Subject, Ticked},
+    outcome::{Finding, StageKind, Subject, Ticked},
     plan::ChecklistItem,
     prompt::Act,
 };
@@ -28,7 +28,12 @@ pub(super) async fn checklist(ctx: &Context, stage: StageKind, after: bool) {
     }
     let inputs = ctx.inputs();
     let all = inputs.plan.checklist.iter().zip(1..);
-    let items: Vec<_> = all.filter(|(c, _)| c.stage == stage && c.after == after).collect();
+    // What was ticked off before a stage was done again is not asked twice.
+    let open = |number: u32| {
+        let passed = |f: &Finding| f.subject == Subject::Check(number) && f.stands() && f.counts_as().is_pass();
+        !ctx.get().outcome.findings.iter().any(passed)
+    };
+    let items: Vec<_> = all.filter(|(c, n)| c.stage == stage && c.after == after && open(*n)).collect();
     let mut given: Vec<(u32, u32)> = Vec::new();
     while let Some((item, number)) = items.get(given.len()) {
         if ctx.get().record.who.is_none() {

@@ -9,6 +9,7 @@ mod checklist;
 mod clear_air;
 mod clock;
 mod close;
+mod decide;
 mod flow;
 mod held;
 mod holes;
@@ -36,18 +37,24 @@ use crate::{
 };
 use alloc::{
     boxed::Box,
+    collections::BTreeSet,
     format,
     string::{String, ToString},
+    vec::Vec,
 };
 use core::{future::Future, pin::Pin, time::Duration};
+use decide::{Next, Ran};
 use plumeline_base::Verdict;
 
 /// The whole job.
 pub(crate) async fn job(ctx: Context) {
     let inputs = ctx.inputs();
     let mut stopped: Option<String> = None;
+    // Stages that need not be done (again).
+    let mut standing: BTreeSet<StageKind> = BTreeSet::new();
     // The link opens before the first stage, so that a wrong port shows before anything is isolated.
-    for plan in &inputs.plan.stages {
+    while let Some(plan) = inputs.plan.stages.iter().find(|p| !standing.contains(&p.stage)) {
+        standing.insert(plan.stage);
         let reason = match &stopped {
             Some(reason) if !plan.stage.row().traits.winds_down => Some(reason.clone()),
             _ if plan.policy == Policy::Skip => Some("left out by the plan".into()),
@@ -57,9 +64,17 @@ pub(crate) async fn job(ctx: Context) {
             ctx.edit().outcome.not_done.push((plan.stage, reason));
             continue;
         }
-        let (verdict, must_stop) = run(&ctx, plan).await;
-        if stopped.is_none() && (must_stop || (verdict != Verdict::Pass && plan.policy == Policy::Stop)) {
-            stopped = Some(format!("stopped after {}: {verdict}", plan.stage));
+        let ran = run(&ctx, plan).await;
+        match decide::next(&ctx, plan, &ran, stopped.is_some()).await {
+            Next::GoOn => {}
+            Next::Stop if stopped.is_some() => {}
+            Next::Stop => stopped = Some(format!("stopped after {}: {}", plan.stage, ran.verdict)),
+            Next::Again(stages, why) => {
+                let done = |stage: &StageKind| standing.contains(stage) && !ctx.is_left_out(*stage);
+                let stages: Vec<StageKind> = stages.into_iter().filter(done).collect();
+                ctx.put_right(&stages, &why);
+                standing.retain(|stage| !stages.contains(stage));
+            }
         }
     }
     for stage in StageKind::ALL {
@@ -93,8 +108,8 @@ fn body(ctx: &Context, stage: StageKind) -> Pin<Box<dyn Future<Output = Result<(
     }
 }
 
-/// Runs one stage. Gives its verdict and whether the job must stop whatever the policy says.
-async fn run(ctx: &Context, plan: &StagePlan) -> (Verdict, bool) {
+/// Runs one stage.
+async fn run(ctx: &Context, plan: &StagePlan) -> Ran {
     let stage = plan.stage;
     let began = ctx.now();
     {
@@ -104,6 +119,7 @@ async fn run(ctx: &Context, plan: &StagePlan) -> (Verdict, bool) {
     }
     ctx.note(Entry::StageBegan { stage });
     let work = async {
+        unit::inhibit_again(ctx).await?;
         checklist::checklist(ctx, stage, false).await;
         body(ctx, stage).await?;
         checklist::checklist(ctx, stage, true).await;
@@ -113,18 +129,18 @@ async fn run(ctx: &Context, plan: &StagePlan) -> (Verdict, bool) {
         Either::First(stop) => Err(stop),
         Either::Second(end) => end,
     };
-    let must_stop = match &end {
-        Ok(()) => false,
-        Err(stop) => explain(ctx, stage, stop),
-    };
+    if let Err(stop) = &end {
+        explain(ctx, stage, stop);
+    }
     let complete = end.is_ok();
     let found = ctx.verdict_of(stage);
     let verdict = if complete { found } else { found.and(Verdict::Undecided) };
-    let result =
-        StageResult { stage, verdict, complete, began, ended: ctx.now(), because: end.err().map(|s| s.to_string()) };
+    let stop = end.err();
+    let because = stop.as_ref().map(ToString::to_string);
+    let result = StageResult { stage, verdict, complete, began, ended: ctx.now(), because, put_right: None };
     ctx.note(Entry::StageEnded(result.clone()));
     ctx.edit().outcome.stages.push(result);
-    (verdict, must_stop)
+    Ran { verdict, stop }
 }
 
 /// Ends when the stage must end early.
@@ -151,8 +167,8 @@ async fn watch(ctx: &Context) -> Stop {
     }
 }
 
-/// Writes down why a stage ended early, and what that makes void. True if the job can't go on.
-fn explain(ctx: &Context, stage: StageKind, stop: &Stop) -> bool {
+/// Writes down why a stage ended early, and what that makes void.
+fn explain(ctx: &Context, stage: StageKind, stop: &Stop) {
     let last = ctx.get().last_trouble.clone();
     match stop {
         Stop::Deadline if last.is_some() => ctx.edit().outcome.trouble = last.clone(),
@@ -161,7 +177,6 @@ fn explain(ctx: &Context, stage: StageKind, stop: &Stop) -> bool {
         _ => {}
     }
     judge::ended::early(stage, stop, last.as_ref()).into_iter().for_each(|f| ctx.found(f));
-    stop.ends_job()
 }
 
 /// Sums the job up.

@@ -20,12 +20,14 @@ pub(crate) async fn restore(ctx: Context) -> Result<(), Stop> {
     lapses(&ctx).await;
     if ctx.get().inhibit.on {
         give_back(&ctx).await;
+    } else if ctx.get().inhibit.given_back {
+        ctx.found(judge::given_back(Ok(())));
     } else if ctx.get().outcome.replacement.is_some() && ctx.abilities().is_some_and(|a| a.inhibit) {
         // A lease that lapsed and was not regained: nobody saw the outputs given back over clear air.
         ctx.found(judge::of_unit(fact::not_inhibited()));
     }
     log(&ctx).await;
-    if ctx.get().site.zone_isolated {
+    if ctx.get().site.isolated_at.is_some() {
         zone(&ctx).await;
     } else {
         ctx.found(judge::of_zone(fact::never_isolated()));
@@ -85,6 +87,7 @@ async fn give_back(ctx: &Context) {
             let mut s = ctx.edit();
             s.inhibit.renewing = true;
             s.inhibit.on &= released.is_err();
+            s.inhibit.given_back |= released.is_ok();
         }
         ctx.found(judge::given_back(released.as_ref().map(|_| ())));
     }
@@ -123,14 +126,22 @@ async fn zone(ctx: &Context) {
     const UNLOCKED: &[(&str, &str)] =
         &[("unlocked", "the release circuits are unlocked"), (NONE, "there is no release circuit")];
     let back_at = loop {
-        let (id, at, answer) = ctx.ask_after(None, Act::Restore, restore_text(ctx), one_of(RESTORED)).await;
-        let is_restored = said(RESTORED, answer).is_ok();
-        ctx.edit().site.zone_isolated = !is_restored;
-        if !is_restored || !ctx.get().site.locked_off {
-            break is_restored.then_some(at);
+        // Where this is done again, what was put back already is not asked for.
+        let mut asked = None;
+        if ctx.get().site.zone_isolated {
+            let (id, at, answer) = ctx.ask_after(None, Act::Restore, restore_text(ctx), one_of(RESTORED)).await;
+            asked = Some(id);
+            ctx.edit().site.zone_isolated = said(RESTORED, answer).is_err();
+            if !ctx.get().site.zone_isolated && !ctx.get().site.locked_off {
+                break Some(at);
+            }
         }
-        let (_, unlocked_at, answer) = ctx.ask_after(Some(id), Act::Unlock, unlock_text(ctx), one_of(UNLOCKED)).await;
-        if answer == Answer::Back {
+        let still = (ctx.get().site.zone_isolated, ctx.get().site.locked_off);
+        if still != (false, true) {
+            break ctx.get().site.restored_at;
+        }
+        let (_, unlocked_at, answer) = ctx.ask_after(asked, Act::Unlock, unlock_text(ctx), one_of(UNLOCKED)).await;
+        if let (Answer::Back, Some(id)) = (&answer, asked) {
             ctx.edit().site.zone_isolated = true;
             ctx.taken_back(id, Act::Restore);
             continue;

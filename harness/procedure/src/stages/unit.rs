@@ -111,9 +111,30 @@ pub(super) async fn inhibit(ctx: &Context, abilities: &Abilities, subject: Subje
     }
     let lease = Duration::from_secs(u64::from(ctx.inputs().plan.link.inhibit_lease_s));
     let end = ctx.unit(Request::Inhibit { lease }).await;
-    ctx.edit().inhibit.on |= end.is_ok();
+    {
+        let mut s = ctx.edit();
+        s.inhibit.on |= end.is_ok();
+        s.unit.inhibit_wanted |= end.is_ok() && stage > StageKind::Swap;
+    }
     ctx.found(judge::inhibited(stage, subject, end.as_ref().map(|_| ())));
     Ok(())
+}
+
+/// A replacement that started anew, or whose lease ran out while nobody watched, no longer holds its outputs back: it does
+/// before anything else is done with it. Whether something was operated meanwhile is asked before the zone is restored.
+pub(super) async fn inhibit_again(ctx: &Context) -> Result<(), Stop> {
+    let stage = ctx.stage();
+    let lost = {
+        let s = ctx.get();
+        s.running.attended
+            && s.unit.inhibit_wanted
+            && !s.inhibit.on
+            && stage > StageKind::Load
+            && !stage.row().traits.winds_down
+    };
+    let Some(abilities) = ctx.abilities().filter(|a| lost && a.inhibit) else { return Ok(()) };
+    ctx.edit().inhibit.lapses.push(Trouble::NotTold("it was gone when the unit started anew".into()));
+    inhibit(ctx, &abilities, Subject::Replacement).await
 }
 
 pub(super) fn keep(ctx: &Context, which: KeptSettings, settings: &Settings, unit: &Identity) {

@@ -317,7 +317,10 @@ fn findings(input: &ReportInput<'_>, clock: &Clock) -> Vec<Block> {
     vec![table.block()]
 }
 
-/// What a finding says; a void one says so first.
+/// What a finding says; one that is void or was put right says so first.
 pub(crate) fn said(f: &Finding) -> String {
+    if let Some(what) = &f.put_right {
+        return format!("FOUND AND PUT RIGHT ({what}). Before: {}", f.says);
+    }
     f.void.as_ref().map_or_else(|| f.says.clone(), |why| format!("VOID: {why}. Before: {}", f.says))
 }

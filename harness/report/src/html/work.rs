@@ -17,6 +17,7 @@ pub(crate) fn sections(input: &ReportInput<'_>, clock: &Clock) -> Vec<Section> {
     vec![
         Section::new("job", "Job and units", job(input, clock)),
         Section::new("stages", "What was done, in order", stages(input, clock)),
+        Section::new("put-right", "Found and put right", put_right(input)),
         Section::new("not-done", "What was not done", not_done(input)),
         Section::new("checklist", "Work by hand, ticked off", checklist(input)),
         Section::new("supply", "Supply", supply(input)),
@@ -195,6 +196,24 @@ fn supply(input: &ReportInput<'_>) -> Vec<Block> {
         ),
         ("Calculated by", rule),
     ])]
+}
+
+/// What was found, put right and proven again: it no longer counts, and the next person must know of it.
+fn put_right(input: &ReportInput<'_>) -> Vec<Block> {
+    let line = |(f, what): (&Finding, &str)| {
+        format!(
+            "{}, {}: {} ({}). Put right: {what}",
+            words::subject(&f.subject),
+            words::stage(f.stage),
+            f.says,
+            f.verdict
+        )
+    };
+    let all: Vec<String> = standing::put_right(input.outcome).map(line).collect();
+    if all.is_empty() {
+        return vec![Block::text("Nothing was put right and proven again.")];
+    }
+    vec![Block::list(all)]
 }
 
 fn not_done(input: &ReportInput<'_>) -> Vec<Block> {

@@ -100,7 +100,15 @@ fn decision(conformity: f64, half: f64) -> DecisionFacts {
 }
 
 fn stage(kind: StageKind, verdict: Verdict) -> StageResult {
-    StageResult { stage: kind, verdict, complete: true, began: S(began(kind)), ended: S(ended(kind)), because: None }
+    StageResult {
+        stage: kind,
+        verdict,
+        complete: true,
+        began: S(began(kind)),
+        ended: S(ended(kind)),
+        because: None,
+        put_right: None,
+    }
 }
 
 fn found(stage: StageKind, subject: Subject, code: &str, told: &[(&str, &str)]) -> Finding {

@@ -58,6 +58,8 @@ pub(super) fn perform(now: Instant, act: &Act, site: &mut dyn Site) -> Result<An
         | Act::Check { .. }
         | Act::Unlock
         | Act::ReleaseWent(_)
+        // As the plan says.
+        | Act::Decide { .. }
         | Act::LeftAlone
         | Act::InletsPlugged
         | Act::OtherMeasures => {

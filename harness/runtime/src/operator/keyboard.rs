@@ -237,6 +237,8 @@ fn one_of(wanted: &[Word], typed: &str, refusal: Option<&str>) -> Result<Answer,
         }
     }
     match refusal {
+        // Where something is to be chosen, no is no choice.
+        _ if is_choice(wanted) => Err(format!("type {}", words_to_type(wanted))),
         Some("") if typed.eq_ignore_ascii_case("no") => Ok(Answer::No),
         Some(why) if !why.is_empty() && wanted.iter().any(|w| w.word == "no") && lower.starts_with("no") => {
             Ok(Answer::No)
@@ -246,11 +248,16 @@ fn one_of(wanted: &[Word], typed: &str, refusal: Option<&str>) -> Result<Answer,
     }
 }
 
+/// One of several ways to go on, none of which is a refusal.
+fn is_choice(words: &[Word]) -> bool {
+    words.iter().any(|w| w.word == "pause")
+}
+
 /// The words that can be typed.
 pub fn words_to_type(words: &[Word]) -> String {
     let all: Vec<String> =
         words.iter().map(|w| if w.more { format!("{}: WHAT", w.word) } else { w.word.clone() }).collect();
-    let refuses = if words.iter().any(|w| w.word == "no" || w.more) { "" } else { ", or: no, REASON" };
+    let refuses = if is_choice(words) || words.iter().any(|w| w.word == "no") { "" } else { ", or: no, REASON" };
     format!("{}{refuses}", all.join(" or "))
 }
 

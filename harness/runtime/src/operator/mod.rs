@@ -28,6 +28,8 @@ enum Who {
     Person(UnboundedReceiver<Typed>, Readable),
     /// A script with a way into a site.
     Script(Script, Box<dyn Site>),
+    /// Nobody any more.
+    Gone,
 }
 
 impl Operator {
@@ -46,18 +48,23 @@ impl Operator {
     pub(crate) fn is_person(&self) -> bool {
         matches!(self.who, Who::Person(..))
     }
-    /// Answers nothing that can be done any more.
-    pub(crate) fn leave(&mut self) {
-        if let Who::Person(lines, _) = &mut self.who {
-            lines.close();
+    /// Decides what follows when something is not shown.
+    pub(crate) fn decides(&self) -> bool {
+        match &self.who {
+            Who::Person(..) => true,
+            Who::Script(script, _) => script.decides(),
+            Who::Gone => false,
         }
-        self.who = Who::Script(Script::absent(), Box::new(NoSite));
+    }
+    /// Answers nothing any more.
+    pub(crate) fn leave(&mut self) {
+        self.who = Who::Gone;
     }
     /// When the next answer is due by itself.
     pub(crate) fn due(&self, open: &OpenPrompts) -> Option<Instant> {
         match &self.who {
             Who::Script(script, _) => script.due(open),
-            Who::Person(..) => None,
+            Who::Person(..) | Who::Gone => None,
         }
     }
     /// The next answer that is due at `now`; what it stands for has been done at the site.
@@ -69,14 +76,14 @@ impl Operator {
     ) -> Result<Option<OperatorAct>, Failure> {
         match &mut self.who {
             Who::Script(script, site) => script.answer_due(now, open, site.as_mut(), photos),
-            Who::Person(..) => Ok(None),
+            Who::Person(..) | Who::Gone => Ok(None),
         }
     }
     /// A line that was typed; `None` if nobody types any more.
     pub(crate) fn poll_typed(&mut self, cx: &mut Context<'_>) -> Poll<Option<Typed>> {
         match &mut self.who {
             Who::Person(lines, _) => lines.poll_recv(cx),
-            Who::Script(..) => Poll::Pending,
+            Who::Script(..) | Who::Gone => Poll::Pending,
         }
     }
     /// A question appears.
@@ -89,7 +96,7 @@ impl Operator {
     pub(crate) fn hear(&self, typed: &Typed, open: &OpenPrompts) -> Heard {
         match &self.who {
             Who::Person(_, readable) => keyboard::hear(typed, open, readable),
-            Who::Script(..) => Heard::Again("a script answers here".into()),
+            Who::Script(..) | Who::Gone => Heard::Again("a script answers here".into()),
         }
     }
 }

@@ -17,6 +17,7 @@ use plumeline_job::{
 };
 use plumeline_procedure::{Act, Prompt};
 use serde::Deserialize;
+use std::cell::RefCell;
 use std::path::{Path, PathBuf};
 
 /// What `operator.toml` says.
@@ -87,6 +88,10 @@ struct Exception {
     /// Seconds from the prompt to this answer.
     #[cfg_attr(test, schemars(range(min = 0)))]
     pause_s: Option<Spanned<f64>>,
+    /// Only so many times; then the next that fits, or the usual answer.
+    times: Option<u32>,
+    /// A command of the simulated site's control, carried out before the answer.
+    site: Option<String>,
 }
 #[derive(Clone, Copy, Debug, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
@@ -101,7 +106,8 @@ enum Said {
 /// An unattended operator at work.
 pub struct Script {
     file: OperatorFile,
-    present: bool,
+    /// How often each exception was used.
+    used: RefCell<Vec<u32>>,
 }
 
 /// Takes a photo into the job folder.
@@ -114,14 +120,7 @@ impl Script {
     }
     /// An operator as the file says.
     pub fn of(file: OperatorFile) -> Self {
-        Self { file, present: true }
-    }
-    /// Nobody: whatever is asked can't be done.
-    pub fn absent() -> Self {
-        let mut script = Self::willing();
-        script.file.pause_s = 0.0;
-        script.present = false;
-        script
+        Self { used: RefCell::new(vec![0; file.answers.len()]), file }
     }
     /// Reads `operator.toml`.
     pub fn read(name: &str, bytes: &[u8]) -> Result<OperatorFile, Problem> {
@@ -146,9 +145,13 @@ impl Script {
             answers: raw.answer,
         })
     }
+    /// Says by itself what follows when something is not shown.
+    pub(super) fn decides(&self) -> bool {
+        self.file.answers.iter().any(|e| e.act.as_ref() == "decide")
+    }
     /// When this prompt is answered that was asked then.
     fn answers_at(&self, asked: Instant, prompt: &Prompt) -> Instant {
-        let own = self.exception(&prompt.act).and_then(|e| e.pause_s.as_ref());
+        let own = self.exception(&prompt.act).and_then(|(_, e)| e.pause_s.as_ref());
         asked + seconds(own.map_or(self.file.pause_s, |p| *p.as_ref()))
     }
     /// The prompt that is answered next, and when.
@@ -176,11 +179,13 @@ impl Script {
         }
     }
 
-    fn exception(&self, act: &Act) -> Option<&Exception> {
+    fn exception(&self, act: &Act) -> Option<(usize, &Exception)> {
         let place = Place::of(act);
         let fits = |want: Option<u32>, have: Option<u32>| want.is_none() || want == have;
-        self.file.answers.iter().find(|e| {
+        let used = self.used.borrow();
+        self.file.answers.iter().enumerate().find(|(i, e)| {
             *e.act.as_ref() == place.name
+                && e.times.is_none_or(|times| used.get(*i).is_none_or(|used| *used < times))
                 && fits(e.inlet.map(u32::from), place.inlet.map(u32::from))
                 && fits(e.number, place.number)
                 && fits(e.output.map(u32::from), place.output.map(u32::from))
@@ -212,10 +217,15 @@ impl Script {
         site: &mut dyn Site,
         photos: Option<&Photos>,
     ) -> Result<Answer, Failure> {
-        if !self.present {
-            return Ok(Answer::Cannot("nobody answers any more".into()));
+        let exception = self.exception(&prompt.act).map(|(i, e)| {
+            if let Some(used) = self.used.borrow_mut().get_mut(i) {
+                *used += 1;
+            }
+            e
+        });
+        if let Some(command) = exception.and_then(|e| e.site.as_deref()) {
+            site.command(now, command)?;
         }
-        let exception = self.exception(&prompt.act);
         if prompt.wants == Wants::Tick {
             return Self::tick(exception, photos).map(Answer::Ticked);
         }
