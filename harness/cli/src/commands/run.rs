@@ -39,7 +39,7 @@ pub fn run(args: &Run) -> Result<Exit, Failure> {
     };
     let (files, described) =
         if resume::is_begun(&folder)? { (Files::read(&folder)?, None) } else { Files::read_described(&folder)? };
-    if let Some(model) = described {
+    if let Some(model) = described.filter(|_| !args.output.json) {
         show::print_progress(&format!(
             "{} is the description of {model} that comes with the tool",
             folder::UNIT_REPLACEMENT
