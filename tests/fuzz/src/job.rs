@@ -5,6 +5,7 @@ use plumeline_airflow::{
 };
 use plumeline_job::{description, pipework, plan, settings};
 use plumeline_procedure::JobInputs;
+use plumeline_unit::Description;
 use std::sync::OnceLock;
 
 /// Made once: it is the same for every input.
@@ -26,7 +27,12 @@ pub(crate) fn inputs() -> &'static JobInputs {
             prediction,
             to_load: Some(to_load.settings),
             outgoing: None,
-            replacement: Some(description::parse(name, text.as_bytes()).unwrap()),
+            // The unit of this world has the settings of that model and a name of its own.
+            replacement: Some(Description {
+                maker: "Example Works".into(),
+                model: "Tiny".into(),
+                ..description::parse(name, text.as_bytes()).unwrap()
+            }),
         }
     })
 }

@@ -60,6 +60,8 @@ struct World<'a> {
     at_once: u32,
     // What a pass needs, kept apart from what the procedure keeps.
     aborted: bool,
+    /// The program would end here.
+    paused: bool,
     last_answers: BTreeMap<Act, Answer>,
     smoke_seen: BTreeSet<u8>,
     good_readings: u32,
@@ -67,7 +69,10 @@ struct World<'a> {
     outcome: Option<Box<Outcome>>,
 }
 
-/// A job from its first event to its end, and a little more.
+/// What the unit of this world does not play, by the beginnings of the codes that find it.
+const NOT_PLAYED: [&str; 3] = ["alarms.", "supervise.inlet-not-named", "log.missing"];
+
+/// A job from its first event to its end, or its pause, and a little more.
 pub fn procedure(data: &[u8]) {
     let mut dice = Dice::new(data);
     // Three of four jobs are told to stop soon after the bytes are spent; one goes on well-behaved to its end.
@@ -76,7 +81,7 @@ pub fn procedure(data: &[u8]) {
     world.feed(Input::Tool { version: "0".into(), format: 1 });
     world.feed(Input::Date("2026-03-02T08:00:00+01:00".into()));
     let (mut steps, mut patience, mut left) = (0, patience, STEPS_TO_END);
-    while world.outcome.is_none() {
+    while world.outcome.is_none() && !world.paused {
         steps += 1;
         if mode & 3 != 0 && world.dice.is_spent() {
             patience = patience.saturating_sub(1);
@@ -94,10 +99,18 @@ pub fn procedure(data: &[u8]) {
             world.step();
         }
     }
+    if world.paused {
+        return;
+    }
     world.judge();
     if data.iter().all(|byte| *byte == 0) {
         let outcome = world.outcome.as_deref().unwrap();
-        assert_eq!(outcome.verdict, Verdict::Pass, "a sound job: {}", outcome.because);
+        let open = outcome.findings.iter().filter(|f| f.stage.judges() && f.counts_as() != Verdict::Pass);
+        // An alarm that does not come is a failed test on the baseline, and makes it void.
+        let open = open.filter(|f| f.stage != StageKind::Baseline || f.void.is_none());
+        let unplayed = |code: &str| NOT_PLAYED.iter().any(|part| code.starts_with(part));
+        let wrong: Vec<_> = open.filter(|f| !unplayed(f.code.as_str())).map(|f| (f.code.as_str(), &f.says)).collect();
+        assert!(wrong.is_empty(), "a sound job: {wrong:#?}");
     }
     world.after_the_end();
 }
@@ -135,6 +148,7 @@ impl<'a> World<'a> {
             last_reply: Vec::new(),
             at_once: 0,
             aborted: false,
+            paused: false,
             last_answers: BTreeMap::new(),
             smoke_seen: BTreeSet::new(),
             good_readings: 0,
@@ -309,12 +323,8 @@ impl<'a> World<'a> {
                     assert!(self.outcome.is_none(), "it ended twice");
                     self.outcome = Some(outcome);
                 }
-                // The program would end here; this one goes on with it.
-                Effect::Paused
-                | Effect::Withdraw(_)
-                | Effect::Progress(_)
-                | Effect::Reading(_)
-                | Effect::Keep { .. } => {}
+                Effect::Paused => self.paused = true,
+                Effect::Withdraw(_) | Effect::Progress(_) | Effect::Reading(_) | Effect::Keep { .. } => {}
             }
         }
         assert_eq!(self.procedure.is_running(), self.outcome.is_none());
