@@ -16,6 +16,7 @@ Exit codes:
   3  wrong usage or input
   4  link or device trouble
   5  internal error
+  6  paused: run it again to go on
 
 This tool supports a competent person. It replaces no code, listing or licence: local codes,
 the listing of the unit and a licensed person decide. Isolate at the panel before any test.";
