@@ -140,7 +140,7 @@ fn a_job_is_paused_in_every_way_and_taken_up_again() {
     for next in ["-TERM", "-HUP", "closed", ""] {
         let (code, shown) = terminal.exit();
         assert_eq!(code, Some(6), "{next} {shown}");
-        assert!(next == "" || shown.contains("paused: ") || next == "closed" || next == "-HUP", "{shown}");
+        assert!(next.is_empty() || shown.contains("paused: ") || next == "closed" || next == "-HUP", "{shown}");
         assert!(!journal(&dir).contains(r#""entry":"ended""#));
         exits(&run(&["check", text(&path)]), &[0]);
         if next.is_empty() {
