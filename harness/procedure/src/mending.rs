@@ -1,6 +1,6 @@
 //! What is proven again when something was put right: one table beside that of the stages. The documents' table comes from it.
 //!
-//! Not here: who decides it, and when ([`crate::stages`]).
+//! Not here: who decides it, and when (`crate::stages`).
 use crate::{
     outcome::{Finding, Subject},
     stage::{StageKind, Traits},
