@@ -115,7 +115,13 @@ pub(crate) async fn watch_leaving(ctx: Context) {
 
 /// Once the air is clear and before latches are reset: what stayed and what went.
 pub(super) fn after_smoke(ctx: &Context) {
-    let (Ok(levels), Some(now)) = (levels(ctx), ctx.latest()) else { return };
+    // That the levels are not known is found where the smoke is concluded.
+    let Ok(levels) = levels(ctx) else { return };
+    let Some(now) = ctx.latest() else {
+        let why = "no fresh reading came once the smoke was gone";
+        ctx.found(Finding::of(StageKind::Purge, Subject::Replacement, fact::unknown(why)));
+        return;
+    };
     let risen = {
         let s = ctx.get();
         let rose = s.record.alarms.iter().filter(|(_, rise)| !matches!(rise, Rise::NotReached | Rise::Never(_)));
