@@ -20,8 +20,12 @@ pub fn main() -> ExitCode {
         Ok(cli) => cli,
         Err(e) => {
             // Help and version are no errors; wrong usage is our code 3, not the parser's own.
+            if e.use_stderr() {
+                show::print_error(e.render().to_string().trim_end());
+                return Exit::Input.into();
+            }
             let _ = e.print();
-            return if e.use_stderr() { Exit::Input.into() } else { Exit::Pass.into() };
+            return Exit::Pass.into();
         }
     };
     trace_to_stderr(cli.verbose);

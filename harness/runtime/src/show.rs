@@ -1,10 +1,14 @@
 //! What a person sees while a job runs: stages, findings, prompts, one live line. Plain text, readable piped.
 use crate::session::Outward;
 use indicatif::{ProgressBar, ProgressStyle};
-use plumeline_base::{Instant, Verdict, input::LineId};
+use plumeline_base::{
+    Instant, Verdict,
+    input::LineId,
+    text::{visible, visible_line},
+};
 use plumeline_procedure::{Act, Entry, Finding, Progress, Prompt};
 use std::{
-    io::{IsTerminal, Write, stdout},
+    io::{IsTerminal, Write, stderr, stdout},
     sync::atomic::{AtomicBool, Ordering},
     time::Duration,
 };
@@ -76,7 +80,7 @@ impl Show for OnlyAsks {
     fn show(&mut self, _: Instant, what: &Outward) {
         if let Outward::Ask(p) = what {
             for text in prompt_words(p) {
-                print_result(&text);
+                print_result(&visible_line(&text));
             }
         }
     }
@@ -161,20 +165,29 @@ impl Words {
     }
     /// A line, folded between words to the width of the terminal; whole where nobody looks at a terminal.
     fn put(&self, text: &str) {
+        self.put_judged(None, text);
+    }
+    /// The same, with the verdict's word in `{verdict}`'s place in its colour.
+    fn put_judged(&self, verdict: Option<Verdict>, text: &str) {
+        let text = visible_line(text);
         let folded = match self.width {
             Some(width) => {
                 // What goes on stands under where the words began, not under the margin.
                 let indent =
                     " ".repeat(text.len() - text.trim_start().len() + if text.starts_with("    ") { 11 } else { 4 });
-                textwrap::fill(text, textwrap::Options::new(width).subsequent_indent(&indent))
+                textwrap::fill(&text, textwrap::Options::new(width).subsequent_indent(&indent))
             }
-            None => text.to_owned(),
+            None => text.into_owned(),
         };
-        self.live.suspend(|| print_result(&folded));
+        let painted = match verdict {
+            Some(v) if self.colour => folded.replacen(&v.to_string(), &paint(v), 1),
+            _ => folded,
+        };
+        self.live.suspend(|| print_raw(&painted));
     }
     fn finding(&self, f: &Finding) {
-        let verdict = paint(self.colour, f.counts_as());
-        self.put(&format!("    {verdict}  {}: {}", f.subject, f.says));
+        let verdict = f.counts_as();
+        self.put_judged(Some(verdict), &format!("    {verdict:<9}  {}: {}", f.subject, f.says));
         if let Some(m) = &f.measured {
             let mut figures = format!("measured {m}");
             if let Some(e) = &f.expected {
@@ -202,7 +215,8 @@ impl Words {
             Entry::StageEnded(r) => {
                 let took = r.ended.since(r.began).as_secs_f64();
                 let because = r.because.as_ref().map(|b| format!(" ({b})")).unwrap_or_default();
-                self.put(&format!("    {}  {} after {took:.0} s{because}", paint(self.colour, r.verdict), r.stage));
+                let line = format!("    {:<9}  {} after {took:.0} s{because}", r.verdict, r.stage);
+                self.put_judged(Some(r.verdict), &line);
             }
             Entry::Found(f) => self.finding(f),
             Entry::Remark { text } => self.put(&format!("    note       {text}")),
@@ -248,10 +262,10 @@ impl Words {
             // Piped: a line now and then, so that a reader sees that things go on.
             if self.last_told.is_none_or(|t| now.since(t) >= PIPED) {
                 self.last_told = Some(now);
-                print_result(&format!("    ...        {}{share}{left}{out}", p.says));
+                print_result(&format!("    ...        {}{share}{left}{out}", visible_line(&p.says)));
             }
         } else {
-            self.live.set_message(text);
+            self.live.set_message(visible_line(&text).into_owned());
             self.live.tick();
         }
     }
@@ -287,7 +301,7 @@ impl Show for Words {
         }
     }
     fn say(&mut self, text: &str) {
-        self.put(text);
+        text.lines().for_each(|line| self.put(line));
     }
 }
 
@@ -332,15 +346,14 @@ pub fn colour_on(stream: &impl IsTerminal) -> bool {
     stream.is_terminal() && std::env::var_os("NO_COLOR").is_none_or(|v| v.is_empty())
 }
 
-/// A verdict, padded; never told by colour alone.
-fn paint(colour: bool, v: Verdict) -> String {
-    let word = format!("{v:<9}");
+/// A verdict's word in its colour; never told by colour alone.
+fn paint(v: Verdict) -> String {
     let code = match v {
         Verdict::Pass => "32",
         Verdict::Undecided => "33",
         Verdict::Fail => "31",
     };
-    if colour { format!("\x1b[{code}m{word}\x1b[0m") } else { word }
+    format!("\x1b[{code}m{v}\x1b[0m")
 }
 
 /// Set once, by the command line: standard output is one, and so is whether it is to be quiet.
@@ -362,8 +375,18 @@ pub fn print_progress(text: &str) {
     }
 }
 
-/// A line of what the command was called for, to standard output. A closed pipe ends nothing: the job matters more than its
-/// display.
+/// A line of what the command was called for, to standard output.
 pub fn print_result(text: &str) {
+    print_raw(&visible(text));
+}
+
+/// Text that holds nothing but what we wrote and what was made visible. A closed pipe ends nothing: the job matters more than
+/// its display.
+fn print_raw(text: &str) {
     let _ = writeln!(stdout(), "{text}");
+}
+
+/// A line of what went wrong, to standard error.
+pub fn print_error(text: &str) {
+    let _ = writeln!(stderr(), "{}", visible(text));
 }

@@ -147,7 +147,7 @@ fn plan_checked(folder: &Folder, files: &Files, json: bool) -> Result<String, Fa
     if found.loaded.is_ok() && !text.is_empty() {
         // Standard output is for what programs read.
         if json {
-            eprintln!("{text}")
+            show::print_error(&text)
         } else {
             show::print_progress(&text)
         }
