@@ -5,11 +5,11 @@
 use super::release::Gather;
 use crate::{
     context::Context,
-    facts::alarms as fact,
+    facts::{alarms as fact, fixed, missed},
     judge::alarms::{self as judge, Goes, Level, Seen, Within},
-    outcome::{Finding, StageKind, Subject},
+    outcome::{Finding, StageKind, Statement, Subject},
     readings::Item,
-    rise::Rise,
+    rise::{Leaving, Rise},
 };
 use alloc::{format, vec::Vec};
 use plumeline_base::time::seconds;
@@ -133,5 +133,12 @@ pub(super) fn after_smoke(ctx: &Context) {
     for level in levels.iter().filter(|l| risen & bit(l.number) != 0) {
         let leaving = ctx.get().record.leaving.get(&level.number).copied();
         ctx.found(judge::gone(level.number, leaving));
+        if let Some(Leaving::AtThreshold(least, most)) = leaving {
+            let within = within(ctx);
+            let (low, high) = judge::may_act_at((least, most), within);
+            let [low, high] = [low, high].map(|share| fixed(share * 100.0, 0));
+            let fact = missed::threshold(level.number, low, high, fixed(within.time_s, 0));
+            ctx.edit().outcome.could_have_missed.push(Statement::of(Subject::Level(level.number), fact));
+        }
     }
 }

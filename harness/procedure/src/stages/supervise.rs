@@ -1,8 +1,11 @@
 //! What supervises the air: a shut inlet must raise the flow fault in time, and it must clear.
 use crate::{
     context::{Context, Stop},
+    facts::{fixed, readings},
     judge::{
         band::{Band, BandSees, sees},
+        lag,
+        readings::of_unit,
         supervise::{self as judge, Delay},
     },
     outcome::Finding,
@@ -13,6 +16,7 @@ use alloc::{format, vec::Vec};
 use core::ops::RangeInclusive;
 use plumeline_base::{Instant, time::seconds};
 use plumeline_detector::{Faults, Reading};
+use plumeline_measure::Sample;
 
 /// Each inlet is shut in turn: the flow fault comes within the limit, and goes again.
 pub(crate) async fn supervise(ctx: Context) -> Result<(), Stop> {
@@ -68,9 +72,11 @@ async fn shut_once(ctx: &Context, inlet: u8, limit: &Limit, delay: Option<Delay>
     ctx.progress(format!("inlet {inlet} is shut: waiting for the flow fault"), None, Some(seconds(limit.value)));
     let within = within_band(ctx, inlet);
     let mut outside: Option<Instant> = None;
+    let mut flows = Flows::since(at, baseline_of(ctx, inlet));
     // The limit counts; a little more is waited so that a late fault is told from none.
     let raised = ctx
         .until_reading(seconds(limit.value + ctx.inputs().plan.advanced.supervise.more_s), |t| {
+            flows.take(t.flow(inlet));
             let is_outside = t.flow(inlet).zip(within.as_ref()).is_some_and(|(q, band)| !band.contains(&q.value));
             outside = outside.filter(|_| is_outside).or(is_outside.then_some(t.at));
             t.reading.faults.has(Faults::FLOW)
@@ -86,14 +92,42 @@ async fn shut_once(ctx: &Context, inlet: u8, limit: &Limit, delay: Option<Delay>
     };
     let shut = judge::shut(inlet, limit, delay, Ok(seen));
     let back = refit(ctx, inlet, limit.value).await;
-    (seen.watched || !back.verdict.is_pass(), alloc::vec![shut, back])
+    let late = flows.late(ctx).filter(|_| seen.watched);
+    (seen.watched || !back.verdict.is_pass(), late.into_iter().chain([shut, back]).collect())
+}
+
+/// The flow of an inlet since it was shut.
+struct Flows {
+    at: Instant,
+    before: Option<f64>,
+    after: Vec<(f64, f64)>,
+}
+impl Flows {
+    const fn since(at: Instant, before: Option<f64>) -> Self {
+        Self { at, before, after: Vec::new() }
+    }
+    fn take(&mut self, flow: Option<Sample>) {
+        self.after.extend(flow.filter(|q| q.at >= self.at).map(|q| (q.at.since(self.at).as_secs_f64(), q.value)));
+    }
+    /// A whole inlet is no small change: if its flow answers late, the readings do.
+    fn late(&self, ctx: &Context) -> Option<Finding> {
+        let most = ctx.inputs().plan.advanced.readings.answers_s;
+        let late = lag::answered(&self.after, self.before?).filter(|s| *s > most + READ_S)?;
+        Some(of_unit(ctx.stage(), readings::answers_late(fixed(late, 0), most)))
+    }
+}
+/// Two readings at the slowest rate that a plan may ask for lie this far apart, s.
+const READ_S: f64 = 1.0;
+
+/// The flow of an inlet by the baseline that was taken.
+fn baseline_of(ctx: &Context, inlet: u8) -> Option<f64> {
+    *ctx.get().unit.baseline.as_ref()?.flow_m3_s.get(usize::from(inlet).checked_sub(1)?)?
 }
 
 /// The flows of an inlet that are within the unit's band around its baseline, where both are known.
 fn within_band(ctx: &Context, inlet: u8) -> Option<RangeInclusive<f64>> {
     let band = ctx.replacement(|unit| unit.flow_band()).ok()?;
-    let s = ctx.get();
-    let normal = (*s.unit.baseline.as_ref()?.flow_m3_s.get(usize::from(inlet).checked_sub(1)?)?)?;
+    let normal = baseline_of(ctx, inlet)?;
     Some(normal * (1.0 - band.low)..=normal * (1.0 + band.high))
 }
 
