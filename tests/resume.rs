@@ -270,7 +270,7 @@ mod every_write {
     //! The same over disks in memory that stop at a chosen write and lose or keep what was not synced.
     use super::*;
     use plumeline_base::{Instant, Verdict};
-    use plumeline_detector::{Driver, Request, Told, plumewire::Plumewire, settings::Value};
+    use plumeline_detector::{Ask, Driver, Report, ask, plumewire::Plumewire, settings::Value};
     use plumeline_job::{
         disk::fake::FakeDisk as JobDisk,
         folder::{self, Folder},
@@ -372,8 +372,9 @@ mod every_write {
         let journal = whole_lines(&folder);
         assert!(journal.starts_with(&flushed), "a flushed line was lost: {log_at:?} {job_at:?} {seed}");
         let bytes = log.contents(TRACE_FILE).unwrap();
-        let again = replay::replay(LogReader::new(&bytes[..]), replay::Against::Journal(journal), false, true, None)
-            .unwrap_or_else(|e| panic!("{log_at:?} {job_at:?} {seed}: {e}"));
+        let again =
+            replay::replay(LogReader::new(&bytes[..]), replay::Against::Journal(journal), replay::Keeps::Charts, None)
+                .unwrap_or_else(|e| panic!("{log_at:?} {job_at:?} {seed}: {e}"));
         let outcome = again.session.outcome().unwrap();
         assert_eq!(outcome.verdict, verdict);
         // Clocks tied anew put no reading before one that counted already.
@@ -441,8 +442,8 @@ mod every_write {
     }
 
     /// Asks the unit over the line, as another program would, and gives the answer.
-    fn ask(sim: &mut Simulation, driver: &mut Plumewire, now: &mut Instant, request: Request) -> Told {
-        let ticket = driver.request(*now, request);
+    fn ask<A: Ask>(sim: &mut Simulation, driver: &mut Plumewire, now: &mut Instant, ask: A) -> A::Reply {
+        let ticket = driver.request(*now, ask.request());
         loop {
             let mut out = Vec::new();
             while driver.poll_send(&mut out) {
@@ -452,8 +453,10 @@ mod every_write {
                 driver.receive(*now, &bytes);
             }
             while let Some(report) = driver.poll_report() {
-                if report.ticket == Some(ticket) && !matches!(report.told, Told::Progress { .. }) {
-                    return report.told;
+                if let Report::Ended(ended, end) = report
+                    && ended == ticket
+                {
+                    return A::told(end.unwrap()).unwrap();
                 }
             }
             let due = [sim.poll_timeout(), driver.next_timeout()].into_iter().flatten().min();
@@ -482,11 +485,10 @@ mod every_write {
             let mut now = Instant::from_secs(5000);
             sim.handle_timeout(now);
             driver.link_up(now);
-            assert!(matches!(ask(sim, &mut driver, &mut now, Request::Identify), Told::Identity(..)));
-            let Told::Settings(mut settings) = ask(sim, &mut driver, &mut now, Request::ReadSettings) else { panic!() };
+            ask(sim, &mut driver, &mut now, ask::Identify);
+            let mut settings = ask(sim, &mut driver, &mut now, ask::ReadSettings);
             settings.items.iter_mut().find(|i| i.key == "alarm.1.delay").unwrap().value = Value::Int(25);
-            let written = ask(sim, &mut driver, &mut now, Request::WriteSettings(settings));
-            assert!(matches!(written, Told::SettingsWritten { .. }), "{written:?}");
+            ask(sim, &mut driver, &mut now, ask::WriteSettings { settings });
         });
         // That the unit is handed back with other settings than were loaded was shown.
         assert_eq!(verdict, Verdict::Fail);
