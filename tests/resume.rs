@@ -128,6 +128,7 @@ fn killed_job(seed: u64, kills: &AtomicU32) {
 }
 
 #[test]
+#[ignore = "takes minutes in real time: .ci/run runs it"]
 fn jobs_killed_at_random_instants_go_on() {
     let kills = AtomicU32::new(0);
     std::thread::scope(|s| {
@@ -173,6 +174,7 @@ fn killed_in_the_load(delay_ms: u64, goes_on: bool) -> String {
 }
 
 #[test]
+#[ignore = "takes minutes in real time: .ci/run runs it"]
 fn a_job_killed_while_it_loads_leaves_no_mixture() {
     let held: BTreeSet<String> = std::thread::scope(|s| {
         let jobs: Vec<_> = (0..12).map(|n| s.spawn(move || killed_in_the_load(15 * n, n % 6 == 1))).collect();
@@ -184,6 +186,7 @@ fn a_job_killed_while_it_loads_leaves_no_mixture() {
 }
 
 #[test]
+#[ignore = "takes minutes in real time: .ci/run runs it"]
 fn a_unit_that_started_anew_meanwhile_voids_what_rested_on_it() {
     let mut job = Job::new("anew");
     let mut child = job.start("");
@@ -203,6 +206,7 @@ fn a_unit_that_started_anew_meanwhile_voids_what_rested_on_it() {
 }
 
 #[test]
+#[ignore = "takes minutes in real time: .ci/run runs it"]
 fn another_unit_after_the_pause_voids_what_rested_on_the_first() {
     let mut job = Job::new("other");
     let mut child = job.start("");
