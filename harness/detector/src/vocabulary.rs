@@ -1,7 +1,7 @@
-//! The neutral words: who a unit is, what it can do, what it can be asked, what it reports.
-use crate::settings::Settings;
+//! The neutral words: who a unit is, what it can do, what it reports.
+//!
+//! Not here: what it can be asked ([`crate::ask`]).
 use alloc::{string::String, vec::Vec};
-use core::time::Duration;
 use plumeline_base::Instant;
 use serde::{Deserialize, Serialize};
 
@@ -279,90 +279,4 @@ pub struct UnitEvent {
     pub kind: EventKind,
     /// The unit's own words.
     pub text: String,
-}
-
-/// What a unit can be asked.
-#[derive(Clone, Debug, PartialEq)]
-pub enum Request {
-    /// Say who you are and what you can do.
-    Identify,
-    /// Exchange clocks once.
-    Clock,
-    /// Stream readings at this many a second.
-    StartReadings {
-        /// Readings per second.
-        hz: u8,
-    },
-    /// Stop streaming.
-    StopReadings,
-    /// Tell one set of readings.
-    ReadOnce,
-    /// Tell the settings, whole.
-    ReadSettings,
-    /// Take these settings, whole or not at all.
-    WriteSettings(Settings),
-    /// Tell which settings are in force.
-    SettingsState,
-    /// Tell the unit's date and time.
-    TellTime,
-    /// Set the unit's date and time.
-    SetTime {
-        /// Milliseconds since 1970-01-01 UTC.
-        utc_ms: u64,
-    },
-    /// Take the airflow baseline and tell it.
-    TakeBaseline,
-    /// Tell the airflow baseline held.
-    ReadBaseline,
-    /// Inhibit the outputs; without renewal the inhibit lapses after the lease.
-    Inhibit {
-        /// How long it holds without renewal.
-        lease: Duration,
-    },
-    /// Renew the inhibit.
-    RenewInhibit,
-    /// Give the outputs back.
-    ReleaseInhibit,
-    /// Drive an output for test, or stop driving it.
-    Drive {
-        /// Output number, from 1.
-        output: u8,
-        /// On or off.
-        on: bool,
-    },
-    /// Reset latched alarms.
-    ResetLatches,
-    /// Tell the event log from this position on.
-    ReadEvents {
-        /// First position wanted.
-        from: u32,
-    },
-    /// Restart.
-    Restart,
-}
-impl Request {
-    /// The request in plain words, for messages.
-    pub const fn words(&self) -> &'static str {
-        match self {
-            Self::Identify => "identify the unit",
-            Self::Clock => "compare clocks",
-            Self::StartReadings { .. } => "stream readings",
-            Self::StopReadings => "stop the readings",
-            Self::ReadOnce => "read once",
-            Self::ReadSettings => "read the settings",
-            Self::WriteSettings(_) => "write the settings",
-            Self::SettingsState => "say which settings are in force",
-            Self::TellTime => "tell its date and time",
-            Self::SetTime { .. } => "set its date and time",
-            Self::TakeBaseline => "take the airflow baseline",
-            Self::ReadBaseline => "read the airflow baseline",
-            Self::Inhibit { .. } => "inhibit the outputs",
-            Self::RenewInhibit => "renew the inhibit",
-            Self::ReleaseInhibit => "give the outputs back",
-            Self::Drive { .. } => "drive an output",
-            Self::ResetLatches => "reset the latched alarms",
-            Self::ReadEvents { .. } => "read the event log",
-            Self::Restart => "restart the unit",
-        }
-    }
 }

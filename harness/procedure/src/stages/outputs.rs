@@ -15,7 +15,7 @@ use crate::{
 use alloc::{format, string::String};
 use core::time::Duration;
 use plumeline_base::{input::Answer, time::seconds};
-use plumeline_detector::{DRIVE_S, Faults, Request, bit, driver::Wants};
+use plumeline_detector::{DRIVE_S, Faults, ask, bit, driver::Wants};
 
 /// Each output in use is operated; the panel must show what it stands for, and then no longer.
 pub(crate) async fn outputs(ctx: Context) -> Result<(), Stop> {
@@ -74,7 +74,7 @@ async fn one(ctx: &Context, output: u8, function: &str, wire: Option<&Wire>) -> 
         return fact;
     }
     let rest = before.unwrap_or(0);
-    if let Err(trouble) = ctx.unit(Request::Drive { output, on: true }).await {
+    if let Err(trouble) = ctx.unit(ask::Drive { output, on: true }).await {
         return fact::not_operated(&trouble, trouble.remedy());
     }
     ctx.sleep(seconds(rules.panel_s)).await;
@@ -84,7 +84,7 @@ async fn one(ctx: &Context, output: u8, function: &str, wire: Option<&Wire>) -> 
         Some(n) => seen(ctx, n, true).await,
         None => panel_shows(ctx, output, function, wire, alone).await,
     };
-    let released = ctx.unit(Request::Drive { output, on: false }).await.map(|_| ());
+    let released = ctx.unit(ask::Drive { output, on: false }).await.map(|_| ());
     ctx.sleep(seconds(rules.panel_s)).await;
     let clears = match input {
         Some(n) => seen(ctx, n, false).await,
@@ -128,7 +128,7 @@ async fn panel_shows(ctx: &Context, output: u8, function: &str, wire: Option<&Wi
             Answer::Text(word) if word == "again" => lapsed = "",
             answer => return answer,
         }
-        if let Err(trouble) = ctx.unit(Request::Drive { output, on: true }).await {
+        if let Err(trouble) = ctx.unit(ask::Drive { output, on: true }).await {
             return Answer::Cannot(format!("it could not be operated again: {trouble}"));
         }
         ctx.sleep(seconds(ctx.inputs().plan.advanced.outputs.panel_s)).await;
@@ -160,7 +160,7 @@ async fn lapse(ctx: &Context) {
         return;
     }
     ctx.edit().inhibit.renewing = false;
-    let fault = match ctx.unit(Request::Inhibit { lease: seconds(rules.lapsing_s) }).await {
+    let fault = match ctx.unit(ask::Inhibit { lease: seconds(rules.lapsing_s) }).await {
         Ok(_) => {
             let from = ctx.now();
             let shown =
@@ -170,7 +170,7 @@ async fn lapse(ctx: &Context) {
         Err(_) => None,
     };
     let lease = Duration::from_secs(u64::from(ctx.inputs().plan.link.inhibit_lease_s));
-    let regained = ctx.unit(Request::Inhibit { lease }).await.is_ok();
+    let regained = ctx.unit(ask::Inhibit { lease }).await.is_ok();
     {
         let mut s = ctx.edit();
         s.inhibit.renewing = true;

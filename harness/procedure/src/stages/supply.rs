@@ -11,7 +11,7 @@ use crate::{
 };
 use alloc::{format, string::String, vec::Vec};
 use plumeline_base::{Instant, input::Answer, quantity::Estimate, time::seconds};
-use plumeline_detector::{Faults, Request, bit, driver::Wants};
+use plumeline_detector::{Faults, ask, bit, driver::Wants};
 
 pub(crate) async fn supply(ctx: Context) -> Result<(), Stop> {
     if ctx.get().stream.hz.is_none() && ctx.abilities().is_some_and(|a| a.stream_hz.is_some()) {
@@ -112,14 +112,14 @@ async fn loaded(ctx: &Context) -> (Option<Estimate>, Option<Estimate>) {
     };
     let mut driven = true;
     for output in &used {
-        driven &= ctx.unit(Request::Drive { output: *output, on: true }).await.is_ok();
+        driven &= ctx.unit(ask::Drive { output: *output, on: true }).await.is_ok();
     }
     let settles = seconds(ctx.inputs().plan.advanced.supply.settles_s);
     let bits = used.iter().fold(0, |bits, n| bits | bit(*n));
     let seen = ctx.until_reading(settles, |t| t.reading.outputs & bits == bits).await.is_some();
     let measured = both(ctx, "with every output in use operated").await;
     for output in &used {
-        driven &= ctx.unit(Request::Drive { output: *output, on: false }).await.is_ok();
+        driven &= ctx.unit(ask::Drive { output: *output, on: false }).await.is_ok();
     }
     ctx.sleep(settles).await;
     if driven && (seen || ctx.get().stream.hz.is_none()) { measured } else { (None, None) }
