@@ -37,7 +37,7 @@ def keep(name, column, rows, what, args, code, verdict, says, decimals=3):
 
 def main():
     OUT.mkdir(parents=True, exist_ok=True)
-    f, s, settle, onset = "flow_L/min", "smoke_%/m", "--as settle", "--as onset --release 60 --mark device"
+    f, s, settle, onset = "flow_L/min", "smoke_%/m", "settle", "onset --release 60 --mark device"
     keep("drift", f, flow(400, lambda t: 0.03 * t / 60), "flow that rises by 3 % a minute without end",
          settle, 2, "not-steady", "it moves by +1.")
     keep("spike", f, flow(400, lambda t: 0.5 if t == 330 else 0.0), "steady flow with one reading half as high again",

@@ -174,3 +174,21 @@ fn ports_are_listed_with_what_is_known_and_what_stands_in_the_way() {
         plumeline_link::LinkSpec::parse(port["name"].as_str().unwrap()).unwrap();
     }
 }
+
+#[test]
+fn what_goes_on_inside_is_told_as_far_as_asked() {
+    let lies = |filter: Option<&str>, args: &[&str]| {
+        let mut command = plumeline(args);
+        if let Some(filter) = filter {
+            command.env("RUST_LOG", filter);
+        }
+        command.output().unwrap()
+    };
+    for good in [None, Some(""), Some("debug"), Some("plumeline_runtime=trace,warn"), Some("off")] {
+        exits(&lies(good, &["lies"]), &[0]);
+    }
+    let bad = lies(Some("plumeline_runtime=loud"), &["lies"]);
+    exits(&bad, &[3]);
+    let said = stderr(&bad);
+    assert!(said.contains("RUST_LOG") && said.contains("plumeline_runtime=loud") && said.contains("help:"), "{said}");
+}

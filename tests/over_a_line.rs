@@ -22,6 +22,7 @@ fn whole_job(dir: &Folder, simulator: &Simulator) {
 
 #[cfg(unix)]
 #[test]
+#[ignore = "takes minutes in real time: .ci/run runs it"]
 fn over_a_pseudo_terminal_with_a_stable_link() {
     let dir = Folder::new("pty");
     job(&dir);
@@ -32,6 +33,7 @@ fn over_a_pseudo_terminal_with_a_stable_link() {
 }
 
 #[test]
+#[ignore = "takes minutes in real time: .ci/run runs it"]
 fn over_tcp() {
     let dir = Folder::new("tcp");
     job(&dir);
@@ -68,6 +70,7 @@ fn each_unit_on_a_line_of_its_own() {
 
 #[cfg(unix)]
 #[test]
+#[ignore = "takes minutes in real time: .ci/run runs it"]
 fn the_demonstration_over_a_pseudo_terminal() {
     let dir = Folder::new("demo-pty");
     let out = dir.join("job");

@@ -128,6 +128,7 @@ fn killed_job(seed: u64, kills: &AtomicU32) {
 }
 
 #[test]
+#[ignore = "takes minutes in real time: .ci/run runs it"]
 fn jobs_killed_at_random_instants_go_on() {
     let kills = AtomicU32::new(0);
     std::thread::scope(|s| {
@@ -173,6 +174,7 @@ fn killed_in_the_load(delay_ms: u64, goes_on: bool) -> String {
 }
 
 #[test]
+#[ignore = "takes minutes in real time: .ci/run runs it"]
 fn a_job_killed_while_it_loads_leaves_no_mixture() {
     let held: BTreeSet<String> = std::thread::scope(|s| {
         let jobs: Vec<_> = (0..12).map(|n| s.spawn(move || killed_in_the_load(15 * n, n % 6 == 1))).collect();
@@ -184,6 +186,7 @@ fn a_job_killed_while_it_loads_leaves_no_mixture() {
 }
 
 #[test]
+#[ignore = "takes minutes in real time: .ci/run runs it"]
 fn a_unit_that_started_anew_meanwhile_voids_what_rested_on_it() {
     let mut job = Job::new("anew");
     let mut child = job.start("");
@@ -203,6 +206,7 @@ fn a_unit_that_started_anew_meanwhile_voids_what_rested_on_it() {
 }
 
 #[test]
+#[ignore = "takes minutes in real time: .ci/run runs it"]
 fn another_unit_after_the_pause_voids_what_rested_on_the_first() {
     let mut job = Job::new("other");
     let mut child = job.start("");
@@ -270,7 +274,7 @@ mod every_write {
     //! The same over disks in memory that stop at a chosen write and lose or keep what was not synced.
     use super::*;
     use plumeline_base::{Instant, Verdict};
-    use plumeline_detector::{Driver, Request, Told, plumewire::Plumewire, settings::Value};
+    use plumeline_detector::{Ask, Driver, Report, ask, plumewire::Plumewire, settings::Value};
     use plumeline_job::{
         disk::fake::FakeDisk as JobDisk,
         folder::{self, Folder},
@@ -372,8 +376,9 @@ mod every_write {
         let journal = whole_lines(&folder);
         assert!(journal.starts_with(&flushed), "a flushed line was lost: {log_at:?} {job_at:?} {seed}");
         let bytes = log.contents(TRACE_FILE).unwrap();
-        let again = replay::replay(LogReader::new(&bytes[..]), replay::Against::Journal(journal), false, true, None)
-            .unwrap_or_else(|e| panic!("{log_at:?} {job_at:?} {seed}: {e}"));
+        let again =
+            replay::replay(LogReader::new(&bytes[..]), replay::Against::Journal(journal), replay::Keeps::Charts, None)
+                .unwrap_or_else(|e| panic!("{log_at:?} {job_at:?} {seed}: {e}"));
         let outcome = again.session.outcome().unwrap();
         assert_eq!(outcome.verdict, verdict);
         // Clocks tied anew put no reading before one that counted already.
@@ -441,8 +446,8 @@ mod every_write {
     }
 
     /// Asks the unit over the line, as another program would, and gives the answer.
-    fn ask(sim: &mut Simulation, driver: &mut Plumewire, now: &mut Instant, request: Request) -> Told {
-        let ticket = driver.request(*now, request);
+    fn ask<A: Ask>(sim: &mut Simulation, driver: &mut Plumewire, now: &mut Instant, ask: A) -> A::Reply {
+        let ticket = driver.request(*now, ask.request());
         loop {
             let mut out = Vec::new();
             while driver.poll_send(&mut out) {
@@ -452,8 +457,10 @@ mod every_write {
                 driver.receive(*now, &bytes);
             }
             while let Some(report) = driver.poll_report() {
-                if report.ticket == Some(ticket) && !matches!(report.told, Told::Progress { .. }) {
-                    return report.told;
+                if let Report::Ended(ended, end) = report
+                    && ended == ticket
+                {
+                    return A::told(end.unwrap()).unwrap();
                 }
             }
             let due = [sim.poll_timeout(), driver.next_timeout()].into_iter().flatten().min();
@@ -482,11 +489,10 @@ mod every_write {
             let mut now = Instant::from_secs(5000);
             sim.handle_timeout(now);
             driver.link_up(now);
-            assert!(matches!(ask(sim, &mut driver, &mut now, Request::Identify), Told::Identity(..)));
-            let Told::Settings(mut settings) = ask(sim, &mut driver, &mut now, Request::ReadSettings) else { panic!() };
+            ask(sim, &mut driver, &mut now, ask::Identify);
+            let mut settings = ask(sim, &mut driver, &mut now, ask::ReadSettings);
             settings.items.iter_mut().find(|i| i.key == "alarm.1.delay").unwrap().value = Value::Int(25);
-            let written = ask(sim, &mut driver, &mut now, Request::WriteSettings(settings));
-            assert!(matches!(written, Told::SettingsWritten { .. }), "{written:?}");
+            ask(sim, &mut driver, &mut now, ask::WriteSettings { settings });
         });
         // That the unit is handed back with other settings than were loaded was shown.
         assert_eq!(verdict, Verdict::Fail);

@@ -129,6 +129,7 @@ fn signal(dir: &Folder, name: &str) {
 
 /// Paused in each way, at several stages, then taken up again to the end: the verdict is the one of a job without a pause.
 #[test]
+#[ignore = "takes minutes in real time: .ci/run runs it"]
 fn a_job_is_paused_in_every_way_and_taken_up_again() {
     let dir = Folder::new("paused");
     job(&dir);

@@ -97,6 +97,7 @@ files = "job"
 }
 
 #[test]
+#[ignore = "takes minutes in real time: .ci/run runs it"]
 fn a_job_that_dies_takes_no_other_with_it_and_the_batch_goes_on_later() {
     let dir = Folder::new("dies");
     job(&dir);

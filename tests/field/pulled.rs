@@ -148,7 +148,7 @@ fn pulled_at(stage: StageKind) -> String {
 }
 
 #[test]
-#[ignore = "takes minutes: .ci/run runs it by name"]
+#[ignore = "takes minutes in real time: .ci/run runs it"]
 fn a_cable_pulled_at_any_stage_is_told_and_the_job_goes_on() {
     let next = AtomicUsize::new(0);
     let passed = AtomicUsize::new(0);
@@ -196,6 +196,7 @@ fn a_unit_whose_process_dies_and_comes_back_has_started_anew() {
 }
 
 #[test]
+#[ignore = "takes minutes in real time: .ci/run runs it"]
 fn an_adapter_that_comes_back_under_another_name_is_found_again() {
     let job = Job::new("replug");
     let tree = Tree::new(job.dir.join("devices"));

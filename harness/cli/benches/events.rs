@@ -8,7 +8,7 @@ use plumeline_procedure::Procedure;
 use plumeline_runtime::{
     job_files::Files,
     port,
-    replay::{Against, replay},
+    replay::{Against, Keeps, replay},
 };
 use plumeline_trace::{LogReader, Logged};
 use std::path::Path;
@@ -54,7 +54,7 @@ fn benches(c: &mut Criterion) {
     group.bench_function("records through a strict replay, prediction and log included", |b| {
         b.iter(|| {
             let against = Against::Journal(journal.clone());
-            replay(LogReader::new(&log[..]), against, false, false, None).map(|r| r.records).ok().unwrap()
+            replay(LogReader::new(&log[..]), against, Keeps::Nothing, None).map(|r| r.records).ok().unwrap()
         });
     });
     group.finish();

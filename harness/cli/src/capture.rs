@@ -4,11 +4,7 @@
 //! Not here: what the settings mean.
 use plumeline_base::Instant;
 use plumeline_detector::{
-    Driver, Identity,
-    driver::{Ticket, Told},
-    plumewire::Plumewire,
-    settings::Settings,
-    vocabulary::Request,
+    Driver, Identity, Reply, Report, Request, Ticket, driver::End, plumewire::Plumewire, settings::Settings,
 };
 use plumeline_link::{LineSpec, LinkEvent, Opener, RealClock};
 use plumeline_runtime::failure::Failure;
@@ -50,23 +46,24 @@ impl Asking {
     }
     fn take(&mut self, now: Instant) {
         while let Some(report) = self.driver.poll_report() {
-            match report.told {
-                Told::Identity(unit, _) => {
-                    self.unit = Some(unit);
-                    if report.ticket.is_some() && report.ticket == self.asked {
-                        self.asked = Some(self.driver.request(now, Request::ReadSettings));
-                    }
-                }
-                Told::Settings(settings) if report.ticket == self.asked => {
-                    let unit = self.unit.take().ok_or_else(|| Failure::internal("settings before a name"));
-                    self.end = Some(unit.map(|unit| Captured { unit, settings }));
-                }
-                Told::Failed(trouble) if report.ticket == self.asked => {
-                    self.end = Some(Err(Failure::trouble(trouble.to_string(), trouble.remedy())));
-                }
+            match report {
+                Report::StartedAnew(unit, _) => self.unit = Some(unit),
+                Report::Ended(ticket, end) if self.asked == Some(ticket) => self.ended(now, end),
                 _ => {}
             }
         }
+    }
+    fn ended(&mut self, now: Instant, end: End) {
+        self.end = Some(match (end, self.unit.take()) {
+            (Ok(Reply::Identity((unit, _))), _) => {
+                self.unit = Some(unit);
+                self.asked = Some(self.driver.request(now, Request::ReadSettings));
+                return;
+            }
+            (Ok(Reply::Settings(settings)), Some(unit)) => Ok(Captured { unit, settings }),
+            (Ok(_), _) => Err(Failure::internal("an answer to another question than was asked")),
+            (Err(trouble), _) => Err(Failure::trouble(trouble.to_string(), trouble.remedy())),
+        });
     }
     fn send(&mut self) -> Option<Vec<u8>> {
         let mut bytes = Vec::new();

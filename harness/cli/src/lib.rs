@@ -11,8 +11,17 @@ pub mod predict;
 
 use args::{Cli, Command};
 use clap::Parser;
-use plumeline_runtime::{failure::Exit, show};
+use plumeline_runtime::{
+    failure::{Exit, Failure},
+    show,
+};
 use std::process::ExitCode;
+use tracing_subscriber::{
+    filter::{LevelFilter, Targets},
+    fmt,
+    layer::{Layer as _, SubscriberExt as _},
+    util::SubscriberInitExt as _,
+};
 
 /// Reads the arguments, runs one command, gives the exit code.
 pub fn main() -> ExitCode {
@@ -28,11 +37,20 @@ pub fn main() -> ExitCode {
             return Exit::Pass.into();
         }
     };
-    trace_to_stderr(cli.verbose);
     if cli.quiet {
         show::be_quiet();
     }
-    let end = match &cli.command {
+    match trace_to_stderr(cli.verbose).and_then(|()| command(&cli.command)) {
+        Ok(exit) => exit.into(),
+        Err(failure) => {
+            eprintln!("{}", failure.render(show::colour_on(&std::io::stderr())));
+            failure.exit().into()
+        }
+    }
+}
+
+fn command(command: &Command) -> Result<Exit, Failure> {
+    match command {
         Command::Demo(a) => commands::demo::demo(a),
         Command::Lies => commands::lies::lies(),
         Command::Simulate(a) => commands::simulate::simulate(a),
@@ -57,26 +75,26 @@ pub fn main() -> ExitCode {
         Command::Batch(a) => commands::batch::batch(a),
         Command::Completions(a) => commands::manual::completions(a),
         Command::Man(a) => commands::manual::man(a),
-    };
-    match end {
-        Ok(exit) => exit.into(),
-        Err(failure) => {
-            eprintln!("{}", failure.render(show::colour_on(&std::io::stderr())));
-            failure.exit().into()
-        }
     }
 }
 
-/// What goes on inside, on standard error; `RUST_LOG` has the last word.
-fn trace_to_stderr(verbose: u8) {
+/// What goes on inside, on standard error; `RUST_LOG` (`LEVEL` or `TARGET=LEVEL`, separated by commas) has the last word.
+fn trace_to_stderr(verbose: u8) -> Result<(), Failure> {
     let level = match verbose {
-        0 => "warn",
-        1 => "info",
-        2 => "debug",
-        _ => "trace",
+        0 => LevelFilter::WARN,
+        1 => LevelFilter::INFO,
+        2 => LevelFilter::DEBUG,
+        _ => LevelFilter::TRACE,
     };
-    let filter = tracing_subscriber::EnvFilter::try_from_default_env()
-        .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new(level));
-    let colour = show::colour_on(&std::io::stderr());
-    tracing_subscriber::fmt().with_env_filter(filter).with_ansi(colour).with_writer(std::io::stderr).init();
+    let filter = match std::env::var("RUST_LOG") {
+        Ok(text) if !text.trim().is_empty() => text.parse().map_err(|e| {
+            let remedy =
+                "write LEVEL or TARGET=LEVEL, separated by commas; levels are off, error, warn, info, debug and trace";
+            Failure::input(format!("the variable RUST_LOG is `{text}`: {e}"), remedy)
+        })?,
+        _ => Targets::new().with_default(level),
+    };
+    let lines = fmt::layer().with_ansi(show::colour_on(&std::io::stderr())).with_writer(std::io::stderr);
+    tracing_subscriber::registry().with(lines.with_filter(filter)).init();
+    Ok(())
 }

@@ -3,8 +3,9 @@
 //! What a display can't give (streams, settings, transactions) is refused with the reason, so that it ends undecided
 //! and never passes by default.
 use crate::{
-    driver::{Driver, LineCounters, Question, Report, Ticket, Told, Trouble, Wants},
-    vocabulary::{Abilities, FlowBasis, Identity, ObscurationSensing, Reading, Request},
+    ask::{Reply, Request},
+    driver::{Driver, End, LineCounters, Question, Report, Ticket, Trouble, Wants},
+    vocabulary::{Abilities, FlowBasis, Identity, ObscurationSensing, Reading},
 };
 use alloc::{
     collections::VecDeque,
@@ -48,8 +49,8 @@ impl Display {
     pub fn new() -> Self {
         Self::default()
     }
-    fn report(&mut self, ticket: Ticket, told: Told) {
-        self.reports.push_back(Report { ticket: Some(ticket), told });
+    fn end(&mut self, ticket: Ticket, end: End) {
+        self.reports.push_back(Report::Ended(ticket, end));
     }
     /// Starts the next request, or ends it at once where a display can't give it.
     fn start(&mut self) {
@@ -71,12 +72,12 @@ impl Display {
                     .collect(),
                 other => {
                     let why = format!("a display can't be used to {}", other.words());
-                    self.report(ticket, Told::Failed(Trouble::CannotDo(why)));
+                    self.end(ticket, Err(Trouble::CannotDo(why)));
                     continue;
                 }
             };
             if left.is_empty() {
-                self.report(ticket, Told::Failed(Trouble::CannotDo("the unit was not identified yet".into())));
+                self.end(ticket, Err(Trouble::CannotDo("the unit was not identified yet".into())));
                 continue;
             }
             self.asking = Some(Asking { ticket, request, question: 0, left, answers: Vec::new() });
@@ -90,7 +91,7 @@ impl Display {
         asking.question = self.next_question;
         self.questions.push_back(Question { id: self.next_question, text, wants });
     }
-    fn finish(&mut self, now: Instant, asking: &Asking) -> Told {
+    fn finish(&mut self, now: Instant, asking: &Asking) -> End {
         let text = |i: usize| match asking.answers.get(i) {
             Some(Answer::Text(t)) => t.trim().to_string(),
             Some(Answer::Number(x)) => x.to_string(),
@@ -104,12 +105,10 @@ impl Display {
             Request::Identify => {
                 let inlets = asking.answers.get(3).and_then(number).filter(|n| (1.0..=MOST_INLETS).contains(n));
                 let Some(inlets) = inlets else {
-                    return Told::Failed(Trouble::Nonsense("a unit has between 1 and 8 inlets".into()));
+                    return Err(Trouble::Nonsense("a unit has between 1 and 8 inlets".into()));
                 };
                 if text(1).is_empty() {
-                    return Told::Failed(Trouble::NotTold(
-                        "a unit without a serial number can't be told from another".into(),
-                    ));
+                    return Err(Trouble::NotTold("a unit without a serial number can't be told from another".into()));
                 }
                 let abilities = by_eye(inlets as u8);
                 self.abilities = Some(abilities.clone());
@@ -120,13 +119,13 @@ impl Display {
                     firmware: text(2),
                     boot_id: None,
                 };
-                Told::Identity(identity, abilities)
+                Ok(Reply::Identity((identity, abilities)))
             }
-            _ => Told::Reading(Reading {
+            _ => Ok(Reply::Reading(Reading {
                 received: now,
                 flow_m3_s: asking.answers.iter().map(|a| number(a).map(|q| q * M3_S_PER_L_MIN)).collect(),
                 ..Reading::default()
-            }),
+            })),
         }
     }
 }
@@ -173,12 +172,12 @@ impl Driver for Display {
             _ => None,
         };
         if let Some(why) = refused {
-            self.report(asking.ticket, Told::Failed(Trouble::NotTold(why)));
+            self.end(asking.ticket, Err(Trouble::NotTold(why)));
         } else {
             asking.answers.push(answer.clone());
             if asking.left.is_empty() {
-                let told = self.finish(now, &asking);
-                self.report(asking.ticket, told);
+                let end = self.finish(now, &asking);
+                self.end(asking.ticket, end);
             } else {
                 self.asking = Some(asking);
                 self.ask_next();
@@ -231,16 +230,17 @@ mod tests {
     #[test]
     fn a_person_identifies_and_reads() {
         let mut d = Display::new();
-        let t = d.request(Instant::START, Request::Identify);
+        let asked = d.request(Instant::START, Request::Identify);
         answer_all(&mut d, &[text("North A"), text("77"), text("1.2"), Answer::Number(2.0)]);
-        let r = d.poll_report().expect("a report");
-        assert_eq!(r.ticket, Some(t));
-        let Told::Identity(id, ab) = r.told else { panic!("{:?}", r.told) };
+        let Some(Report::Ended(ticket, Ok(Reply::Identity((id, ab))))) = d.poll_report() else { panic!() };
+        assert_eq!(ticket, asked);
         assert_eq!((id.serial.as_str(), ab.inlets, id.boot_id), ("77", 2, None));
         d.request(Instant::START, Request::ReadOnce);
         answer_all(&mut d, &[Answer::Number(30.0), Answer::Number(60.0)]);
-        let Some(Report { told: Told::Reading(r), .. }) = d.poll_report() else { panic!() };
+        let Some(Report::Ended(_, Ok(Reply::Reading(r)))) = d.poll_report() else { panic!() };
         assert_eq!(r.flow_m3_s, [Some(30.0 * M3_S_PER_L_MIN), Some(60.0 * M3_S_PER_L_MIN)]);
+        // Nobody was asked for these: they are not known, and not clear.
+        assert_eq!((r.faults, r.levels_standing(), r.outputs, r.inhibited()), (None, None, None, None));
     }
     #[test]
     fn what_a_display_cannot_give_is_refused_with_the_reason() {
@@ -248,8 +248,8 @@ mod tests {
         for request in [Request::StartReadings { hz: 10 }, Request::ReadSettings, Request::TakeBaseline, Request::Clock]
         {
             d.request(Instant::START, request);
-            let told = d.poll_report().expect("a report").told;
-            assert!(matches!(told, Told::Failed(Trouble::CannotDo(_))), "{told:?}");
+            let told = d.poll_report();
+            assert!(matches!(told, Some(Report::Ended(_, Err(Trouble::CannotDo(_))))), "{told:?}");
         }
     }
     #[test]
@@ -257,10 +257,11 @@ mod tests {
         let mut d = Display::new();
         d.request(Instant::START, Request::Identify);
         answer_all(&mut d, &[Answer::Cannot("the display is dark".into())]);
-        assert_eq!(d.poll_report().unwrap().told, Told::Failed(Trouble::NotTold("the display is dark".into())));
+        let dark = Trouble::NotTold("the display is dark".into());
+        assert!(matches!(d.poll_report(), Some(Report::Ended(_, Err(why))) if why == dark));
         d.request(Instant::START, Request::Identify);
         answer_all(&mut d, &[text("A"), text("1"), text(""), Answer::Number(f64::NAN)]);
-        assert!(matches!(d.poll_report().unwrap().told, Told::Failed(Trouble::Nonsense(_))));
+        assert!(matches!(d.poll_report(), Some(Report::Ended(_, Err(Trouble::Nonsense(_))))));
         // An answer to a question that is not open changes nothing.
         d.answer(Instant::START, 999, &Answer::Yes);
         assert_eq!(d.poll_report(), None);

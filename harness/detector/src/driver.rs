@@ -1,7 +1,7 @@
 //! The trait that every driver implements, and what comes out of it.
 use crate::{
-    settings::Settings,
-    vocabulary::{Abilities, Baseline, Identity, Reading, Request, SettingsState, UnitEvent, UnitTime},
+    ask::{Reply, Request},
+    vocabulary::{Abilities, Identity, Reading},
 };
 use alloc::{string::String, vec::Vec};
 use core::fmt;
@@ -32,8 +32,8 @@ pub trait Driver {
     fn timeout(&mut self, now: Instant);
     /// When `timeout` wants to be called next.
     fn next_timeout(&self) -> Option<Instant>;
-    /// Asks the unit for something. Always ends in exactly one report with this ticket that says how it ended
-    /// (progress may come before). Requests are served in order, one at a time.
+    /// Asks the unit for something. Always ends in exactly one [`Report::Ended`] with this ticket (progress may
+    /// come before). Requests are served in order, one at a time.
     fn request(&mut self, now: Instant, request: Request) -> Ticket;
     /// Bytes to send, appended to `out`; false when there are none.
     fn poll_send(&mut self, out: &mut Vec<u8>) -> bool;
@@ -117,33 +117,14 @@ impl Word {
     }
 }
 
+/// How a request ends.
+pub type End = Result<Reply, Trouble>;
+
 /// What a driver reports.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Report {
-    /// The request that this belongs to; `None` if nobody asked.
-    pub ticket: Option<Ticket>,
-    /// What was told.
-    pub told: Told,
-}
-
-/// What a unit tells, and how requests end.
-#[derive(Clone, Debug, PartialEq)]
-pub enum Told {
-    /// Ends `Identify`; also unasked when the unit is found to have started anew (a changed boot id).
-    Identity(Identity, Abilities),
-    /// Ends `Clock`: the four instants of an exchange.
-    Clock {
-        /// Request sent, log time.
-        sent: Instant,
-        /// Request received, device time, us.
-        device_received_us: u64,
-        /// Reply sent, device time, us.
-        device_sent_us: u64,
-        /// Reply received, log time.
-        received: Instant,
-    },
-    /// A set of readings: unasked while streaming, and the end of `ReadOnce`.
-    Reading(Reading),
+pub enum Report {
+    /// A request ended.
+    Ended(Ticket, End),
     /// A long request goes on.
     Progress {
         /// Parts done.
@@ -151,25 +132,10 @@ pub enum Told {
         /// Parts in all.
         total: u32,
     },
-    /// Ends `ReadSettings`.
-    Settings(Settings),
-    /// Ends `WriteSettings`: the unit holds exactly what was sent.
-    SettingsWritten {
-        /// The unit's new revision.
-        revision: u32,
-    },
-    /// Ends `SettingsState`.
-    SettingsState(SettingsState),
-    /// Ends `TellTime` and `SetTime`.
-    Time(UnitTime),
-    /// Ends `TakeBaseline` and `ReadBaseline`.
-    Baseline(Baseline),
-    /// Ends `ReadEvents`.
-    Events(Vec<UnitEvent>),
-    /// Ends any other request well.
-    Done,
-    /// Ends any request badly.
-    Failed(Trouble),
+    /// Unasked: the unit was found to have started anew (a changed boot id).
+    StartedAnew(Identity, Abilities),
+    /// A set of readings of the stream.
+    Reading(Reading),
     /// Unasked: nothing has come for longer than it should (a stream stopped, no answer to anything).
     Silent,
     /// Unasked: bytes come, but no good frame among them.

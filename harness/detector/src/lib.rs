@@ -6,14 +6,15 @@
 #![no_std]
 extern crate alloc;
 
+pub mod ask;
 pub mod display;
 pub mod driver;
 pub mod plumewire;
 pub mod settings;
 pub mod vocabulary;
 
-pub use driver::{Driver, Question, Report, Ticket, Told, Trouble};
+pub use ask::{Ask, Reply, Request};
+pub use driver::{Driver, Question, Report, Ticket, Trouble};
 pub use vocabulary::{
-    Abilities, Baseline, Conditions, DRIVE_S, Faults, Identity, Reading, Request, SettingsState, UnitEvent, UnitTime,
-    bit,
+    Abilities, Baseline, Conditions, DRIVE_S, Faults, Identity, Reading, SettingsState, UnitEvent, UnitTime, bit,
 };

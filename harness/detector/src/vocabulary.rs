@@ -1,7 +1,7 @@
-//! The neutral words: who a unit is, what it can do, what it can be asked, what it reports.
-use crate::settings::Settings;
+//! The neutral words: who a unit is, what it can do, what it reports.
+//!
+//! Not here: what it can be asked ([`crate::ask`]).
 use alloc::{string::String, vec::Vec};
-use core::time::Duration;
 use plumeline_base::Instant;
 use serde::{Deserialize, Serialize};
 
@@ -165,7 +165,7 @@ impl Conditions {
     }
 }
 
-/// One set of readings.
+/// One set of readings. What a unit does not tell, or can't be told this way, is `None`: unknown, never clear.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Reading {
     /// When it reached us, log time.
@@ -187,28 +187,51 @@ pub struct Reading {
     /// Supply current, A.
     pub supply_a: Option<f64>,
     /// Inputs, bit 0 is input 1.
-    pub inputs: u32,
+    pub inputs: Option<u32>,
     /// Faults.
-    pub faults: Faults,
+    pub faults: Option<Faults>,
     /// Faults that stay shown until they are reset.
-    pub faults_latched: Faults,
+    pub faults_latched: Option<Faults>,
     /// Inlets whose flow is under their band, bit 0 is inlet 1.
-    pub flow_low: u32,
+    pub flow_low: Option<u32>,
     /// Inlets whose flow is over their band, bit 0 is inlet 1.
-    pub flow_high: u32,
+    pub flow_high: Option<u32>,
     /// Alarm levels active, bit 0 is the lowest level.
-    pub levels: u32,
+    pub levels: Option<u32>,
     /// Alarm levels latched, bit 0 is the lowest level.
-    pub latched: u32,
+    pub latched: Option<u32>,
     /// Outputs active, bit 0 is output 1.
-    pub outputs: u32,
+    pub outputs: Option<u32>,
     /// What the unit says of its own state.
-    pub conditions: Conditions,
+    pub conditions: Option<Conditions>,
 }
 impl Reading {
+    /// A reading that tells of every flag, and that none is set; of quantities it tells nothing.
+    pub fn clear() -> Self {
+        Self {
+            inputs: Some(0),
+            faults: Some(Faults::default()),
+            faults_latched: Some(Faults::default()),
+            flow_low: Some(0),
+            flow_high: Some(0),
+            levels: Some(0),
+            latched: Some(0),
+            outputs: Some(0),
+            conditions: Some(Conditions::default()),
+            ..Self::default()
+        }
+    }
     /// Outputs are inhibited.
-    pub const fn inhibited(&self) -> bool {
-        self.conditions.has(Conditions::INHIBITED)
+    pub fn inhibited(&self) -> Option<bool> {
+        self.conditions.map(|c| c.has(Conditions::INHIBITED))
+    }
+    /// This fault stands.
+    pub fn has_fault(&self, fault: Faults) -> Option<bool> {
+        self.faults.map(|faults| faults.has(fault))
+    }
+    /// Alarm levels that are active or latched.
+    pub fn levels_standing(&self) -> Option<u32> {
+        Some(self.levels? | self.latched?)
     }
 }
 
@@ -282,90 +305,4 @@ pub struct UnitEvent {
     pub kind: EventKind,
     /// The unit's own words.
     pub text: String,
-}
-
-/// What a unit can be asked.
-#[derive(Clone, Debug, PartialEq)]
-pub enum Request {
-    /// Say who you are and what you can do.
-    Identify,
-    /// Exchange clocks once.
-    Clock,
-    /// Stream readings at this many a second.
-    StartReadings {
-        /// Readings per second.
-        hz: u8,
-    },
-    /// Stop streaming.
-    StopReadings,
-    /// Tell one set of readings.
-    ReadOnce,
-    /// Tell the settings, whole.
-    ReadSettings,
-    /// Take these settings, whole or not at all.
-    WriteSettings(Settings),
-    /// Tell which settings are in force.
-    SettingsState,
-    /// Tell the unit's date and time.
-    TellTime,
-    /// Set the unit's date and time.
-    SetTime {
-        /// Milliseconds since 1970-01-01 UTC.
-        utc_ms: u64,
-    },
-    /// Take the airflow baseline and tell it.
-    TakeBaseline,
-    /// Tell the airflow baseline held.
-    ReadBaseline,
-    /// Inhibit the outputs; without renewal the inhibit lapses after the lease.
-    Inhibit {
-        /// How long it holds without renewal.
-        lease: Duration,
-    },
-    /// Renew the inhibit.
-    RenewInhibit,
-    /// Give the outputs back.
-    ReleaseInhibit,
-    /// Drive an output for test, or stop driving it.
-    Drive {
-        /// Output number, from 1.
-        output: u8,
-        /// On or off.
-        on: bool,
-    },
-    /// Reset latched alarms.
-    ResetLatches,
-    /// Tell the event log from this position on.
-    ReadEvents {
-        /// First position wanted.
-        from: u32,
-    },
-    /// Restart.
-    Restart,
-}
-impl Request {
-    /// The request in plain words, for messages.
-    pub const fn words(&self) -> &'static str {
-        match self {
-            Self::Identify => "identify the unit",
-            Self::Clock => "compare clocks",
-            Self::StartReadings { .. } => "stream readings",
-            Self::StopReadings => "stop the readings",
-            Self::ReadOnce => "read once",
-            Self::ReadSettings => "read the settings",
-            Self::WriteSettings(_) => "write the settings",
-            Self::SettingsState => "say which settings are in force",
-            Self::TellTime => "tell its date and time",
-            Self::SetTime { .. } => "set its date and time",
-            Self::TakeBaseline => "take the airflow baseline",
-            Self::ReadBaseline => "read the airflow baseline",
-            Self::Inhibit { .. } => "inhibit the outputs",
-            Self::RenewInhibit => "renew the inhibit",
-            Self::ReleaseInhibit => "give the outputs back",
-            Self::Drive { .. } => "drive an output",
-            Self::ResetLatches => "reset the latched alarms",
-            Self::ReadEvents { .. } => "read the event log",
-            Self::Restart => "restart the unit",
-        }
-    }
 }

@@ -4,7 +4,7 @@ mod common;
 use common::{Effect, Pair, Unit};
 use plumeline_base::{Instant, input::LinkDown};
 use plumeline_detector::{
-    Driver, Faults, Request, Told, Trouble,
+    Ask, Driver, Faults, Report, Request, Trouble, ask,
     driver::RefusalKind,
     plumewire::Plumewire,
     settings::{Item, Settings, Value},
@@ -43,7 +43,7 @@ fn one_in(n: u64, seed: u64) -> impl FnMut() -> bool {
 #[test]
 fn identifies_and_says_what_the_unit_can_do() {
     let mut p = pair();
-    let Told::Identity(identity, abilities) = p.ask(Request::Identify) else { panic!() };
+    let (identity, abilities) = p.ask(ask::Identify).unwrap();
     assert_eq!((identity.serial.as_str(), identity.boot_id), ("T-1", Some(1)));
     assert_eq!((abilities.inlets, abilities.outputs, abilities.stream_hz), (2, 4, Some((1, 10))));
     assert_eq!(p.driver.abilities(), Some(&abilities));
@@ -54,18 +54,15 @@ fn identifies_and_says_what_the_unit_can_do() {
 fn a_unit_that_still_starts_is_not_identified_yet() {
     let mut p = pair();
     p.unit.starting = true;
-    assert!(matches!(
-        p.ask(Request::Identify),
-        Told::Failed(Trouble::Refused { kind: RefusalKind::StillStarting, code: 9, .. })
-    ));
+    assert!(matches!(p.ask(ask::Identify), Err(Trouble::Refused { kind: RefusalKind::StillStarting, code: 9, .. })));
     p.unit.starting = false;
-    assert!(matches!(p.ask(Request::Identify), Told::Identity(..)));
+    assert!(p.ask(ask::Identify).is_ok());
 }
 
 #[test]
 fn says_hello_by_itself_and_exchanges_clocks() {
     let mut p = pair();
-    let Told::Clock { sent, device_received_us, device_sent_us, received } = p.ask(Request::Clock) else { panic!() };
+    let ask::ClockExchange { sent, device_received_us, device_sent_us, received } = p.ask(ask::Clock).unwrap();
     assert_eq!(device_received_us, sent.as_micros() + 5_000_000);
     assert_eq!(device_sent_us, device_received_us + 100);
     assert_eq!(received.since(sent), Duration::from_millis(10));
@@ -74,13 +71,13 @@ fn says_hello_by_itself_and_exchanges_clocks() {
 #[test]
 fn a_lost_clock_exchange_is_made_anew_and_never_repeated() {
     let mut p = pair();
-    p.ask(Request::Identify);
+    p.ask(ask::Identify).unwrap();
     let mut lost = 0;
     p.damage = Box::new(move |to_unit, bytes| {
         lost += u32::from(!to_unit);
         (to_unit || lost > 2).then_some(bytes)
     });
-    let Told::Clock { sent, received, .. } = p.ask(Request::Clock) else { panic!() };
+    let ask::ClockExchange { sent, received, .. } = p.ask(ask::Clock).unwrap();
     // The stamps are those of the try that was answered, not of the first.
     assert_eq!(received.since(sent), Duration::from_millis(10));
     assert_eq!(p.driver.line().repeated, 2);
@@ -89,13 +86,13 @@ fn a_lost_clock_exchange_is_made_anew_and_never_repeated() {
 #[test]
 fn a_request_whose_answer_is_lost_has_its_effect_once() {
     let mut p = pair();
-    p.ask(Request::Identify);
+    p.ask(ask::Identify).unwrap();
     let mut answers = 0;
     p.damage = Box::new(move |to_unit, bytes| {
         answers += u32::from(!to_unit);
         (to_unit || answers > 3).then_some(bytes)
     });
-    assert_eq!(p.ask(Request::Drive { output: 3, on: true }), Told::Done);
+    assert_eq!(p.ask(ask::Drive { output: 3, on: true }), Ok(()));
     assert_eq!(p.unit.effects, [Effect::Drove(3)]);
     assert_eq!(p.driver.line().repeated, 3);
 }
@@ -104,7 +101,7 @@ fn a_request_whose_answer_is_lost_has_its_effect_once() {
 fn tells_silent_from_garbled() {
     let mut p = pair();
     p.damage = Box::new(|_, _| None);
-    assert_eq!(p.ask(Request::Identify), Told::Failed(Trouble::Silent));
+    assert_eq!(p.ask(ask::Identify), Err(Trouble::Silent));
     p.damage = Box::new(|_, mut bytes| {
         bytes.iter_mut().for_each(|b| *b ^= 0x55);
         Some(bytes)
@@ -115,8 +112,7 @@ fn tells_silent_from_garbled() {
         p.driver.receive(p.now, &[0x55; 7]);
         p.run(p.now + Duration::from_millis(50));
     }
-    let end = p.reports.iter().find(|r| r.ticket == Some(ticket)).map(|r| r.told.clone());
-    assert_eq!(end, Some(Told::Failed(Trouble::Garbled)));
+    assert_eq!(p.end_of(ticket).map(|end| end.map(|_| ())), Some(Err(Trouble::Garbled)));
 }
 
 #[test]
@@ -124,18 +120,18 @@ fn streams_readings_in_neutral_units() {
     let mut p = pair();
     let flow_and_cover = p.unit.told.faults;
     p.unit.told.faults = flow_and_cover.with(plumewire::Faults(1 << 30));
-    assert_eq!(p.ask(Request::StartReadings { hz: 10 }), Told::Done);
+    assert_eq!(p.ask(ask::StartReadings { hz: 10 }), Ok(()));
     p.run(p.now + Duration::from_secs(3));
     let unasked = p.unasked();
     assert!(unasked.len() >= 29, "{}", unasked.len());
-    let Told::Reading(r) = &unasked[5] else { panic!("{:?}", unasked[5]) };
+    let Report::Reading(r) = &unasked[5] else { panic!("{:?}", unasked[5]) };
     assert_eq!(r.flow_m3_s, [Some(7e-4), None]);
     assert_eq!(r.extinction_per_m, [Some(-2e-6)]);
     assert_eq!((r.fan_rpm, r.temperature_c, r.supply_v, r.supply_a), (Some(3000.0), Some(22.0), Some(24.0), None));
     // A fault of a later version has no neutral word of its own, and must not vanish for that.
-    assert_eq!(r.faults, Faults(Faults::FLOW.0 | Faults::COVER.0 | Faults::OTHER.0));
-    assert!((r.levels, r.latched, r.inhibited(), r.missed) == (0, 1, true, 0));
-    assert_eq!(p.ask(Request::StopReadings), Told::Done);
+    assert_eq!(r.faults, Some(Faults(Faults::FLOW.0 | Faults::COVER.0 | Faults::OTHER.0)));
+    assert_eq!((r.levels, r.latched, r.inhibited(), r.missed), (Some(0), Some(1), Some(true), 0));
+    assert_eq!(p.ask(ask::StopReadings), Ok(()));
     p.unasked();
     p.run(p.now + Duration::from_secs(30));
     assert_eq!(p.unasked(), []);
@@ -144,12 +140,12 @@ fn streams_readings_in_neutral_units() {
 #[test]
 fn counts_readings_that_the_line_lost() {
     let mut p = pair();
-    p.ask(Request::StartReadings { hz: 10 });
+    p.ask(ask::StartReadings { hz: 10 }).unwrap();
     let mut toss = one_in(3, 5);
     p.damage = Box::new(move |_, bytes| (!toss()).then_some(bytes));
     p.run(p.now + Duration::from_secs(60));
     let readings: Vec<_> =
-        p.unasked().into_iter().filter_map(|t| if let Told::Reading(r) = t { Some(r) } else { None }).collect();
+        p.unasked().into_iter().filter_map(|t| if let Report::Reading(r) = t { Some(r) } else { None }).collect();
     let missed: u32 = readings.iter().map(|r| r.missed).sum();
     assert!(missed > 150);
     // Between the first and the last nothing is unaccounted for: device times tell how many there were.
@@ -161,33 +157,33 @@ fn counts_readings_that_the_line_lost() {
 #[test]
 fn a_stream_that_stops_is_told_once_and_so_is_its_return() {
     let mut p = pair();
-    p.ask(Request::StartReadings { hz: 5 });
+    p.ask(ask::StartReadings { hz: 5 }).unwrap();
     p.run(p.now + Duration::from_secs(1));
     p.unasked();
     p.damage = Box::new(|_, _| None);
     p.run(p.now + Duration::from_secs(20));
-    assert_eq!(p.unasked(), [Told::Silent]);
+    assert_eq!(p.unasked(), [Report::Silent]);
     p.damage = Box::new(|_, bytes| Some(bytes));
     p.run(p.now + Duration::from_secs(1));
     let told = p.unasked();
-    assert_eq!(told[0], Told::Back);
-    let Told::Reading(r) = &told[1] else { panic!() };
+    assert_eq!(told[0], Report::Back);
+    let Report::Reading(r) = &told[1] else { panic!() };
     assert!(r.missed > 90, "{}", r.missed);
     p.damage = Box::new(|_, mut bytes| {
         bytes.iter_mut().for_each(|b| *b ^= 0x10);
         Some(bytes)
     });
     p.run(p.now + Duration::from_secs(20));
-    assert_eq!(p.unasked().last(), Some(&Told::Garbled));
+    assert_eq!(p.unasked().last(), Some(&Report::Garbled));
 }
 
 #[test]
 fn reads_once_from_a_stream_of_its_own_or_from_the_one_that_runs() {
     let mut p = pair();
-    assert!(matches!(p.ask(Request::ReadOnce), Told::Reading(_)));
+    assert!(p.ask(ask::ReadOnce).is_ok());
     assert_eq!(p.unit.rate_hz, 0);
-    p.ask(Request::StartReadings { hz: 2 });
-    assert!(matches!(p.ask(Request::ReadOnce), Told::Reading(_)));
+    p.ask(ask::StartReadings { hz: 2 }).unwrap();
+    assert!(p.ask(ask::ReadOnce).is_ok());
     assert_eq!(p.unit.rate_hz, 2);
 }
 
@@ -195,12 +191,12 @@ fn reads_once_from_a_stream_of_its_own_or_from_the_one_that_runs() {
 fn writes_settings_whole_and_reads_them_back() {
     let mut p = pair();
     let wanted = some_settings(0);
-    assert_eq!(p.ask(Request::WriteSettings(wanted.clone())), Told::SettingsWritten { revision: 5 });
-    let Told::Settings(read) = p.ask(Request::ReadSettings) else { panic!() };
+    assert_eq!(p.ask(ask::WriteSettings { settings: wanted.clone() }), Ok(5));
+    let read = p.ask(ask::ReadSettings).unwrap();
     assert_eq!(wanted.differences(&read), []);
     assert_eq!(read.revision, Some(5));
     // The same again is there already: nothing is written.
-    assert_eq!(p.ask(Request::WriteSettings(wanted)), Told::SettingsWritten { revision: 5 });
+    assert_eq!(p.ask(ask::WriteSettings { settings: wanted }), Ok(5));
     assert_eq!(p.unit.effects, [Effect::Committed]);
 }
 
@@ -213,18 +209,17 @@ fn takes_up_a_transaction_after_the_link_was_lost() {
         // Hello, manifest, status, begin, one chunk; then nothing more.
         (to_unit <= 5).then_some(bytes)
     });
-    let ticket = p.driver.request(p.now, Request::WriteSettings(some_settings(0)));
+    let ticket = p.driver.request(p.now, Request::WriteSettings { settings: some_settings(0) });
     p.run(p.now + Duration::from_secs(2));
     p.driver.link_down(p.now, LinkDown::Unplugged);
     p.run(p.now + Duration::from_secs(1));
-    let end = p.reports.iter().rev().find(|r| r.ticket == Some(ticket)).map(|r| r.told.clone());
-    assert_eq!(end, Some(Told::Failed(Trouble::LinkDown(LinkDown::Unplugged))));
+    assert_eq!(p.end_of(ticket).map(|end| end.map(|_| ())), Some(Err(Trouble::LinkDown(LinkDown::Unplugged))));
     let received = p.unit.open.as_ref().unwrap().3.len();
     assert_eq!((received, p.unit.revision), (512, 4));
-    assert!(matches!(p.ask(Request::Identify), Told::Failed(Trouble::LinkDown(_))));
+    assert!(matches!(p.ask(ask::Identify), Err(Trouble::LinkDown(_))));
     p.damage = Box::new(|_, bytes| Some(bytes));
     p.driver.link_up(p.now);
-    assert_eq!(p.ask(Request::WriteSettings(some_settings(0))), Told::SettingsWritten { revision: 5 });
+    assert_eq!(p.ask(ask::WriteSettings { settings: some_settings(0) }), Ok(5));
     // The part that was there was not sent again.
     assert_eq!(p.unit.chunks.iter().sum::<usize>(), p.unit.image.len());
 }
@@ -233,12 +228,12 @@ fn takes_up_a_transaction_after_the_link_was_lost() {
 fn another_transaction_is_cleared_away_and_a_refused_one_given_up() {
     let mut p = pair();
     p.unit.open = Some((77, 10, [0; 32], vec![1, 2, 3]));
-    assert!(matches!(p.ask(Request::WriteSettings(some_settings(0))), Told::SettingsWritten { .. }));
+    assert!(p.ask(ask::WriteSettings { settings: some_settings(0) }).is_ok());
     p.unit.refuse_commit = true;
     let image = p.unit.image.clone();
     assert!(matches!(
-        p.ask(Request::WriteSettings(some_settings(9))),
-        Told::Failed(Trouble::Refused { kind: RefusalKind::Invalid, code: 14, .. })
+        p.ask(ask::WriteSettings { settings: some_settings(9) }),
+        Err(Trouble::Refused { kind: RefusalKind::Invalid, code: 14, .. })
     ));
     assert_eq!((p.unit.open.is_none(), &p.unit.image), (true, &image));
 }
@@ -248,10 +243,17 @@ fn a_setting_that_has_no_exact_form_is_not_sent() {
     let mut p = pair();
     for x in [f64::NAN, f64::INFINITY, 1e-30] {
         let settings = Settings::from_items(None, vec![item("a", Value::Number(x), None)]).unwrap();
-        assert!(matches!(p.ask(Request::WriteSettings(settings)), Told::Failed(Trouble::CannotDo(_))));
+        assert!(matches!(p.ask(ask::WriteSettings { settings }), Err(Trouble::CannotDo(_))));
     }
 }
 
+fn until_done<A: Ask>(p: &mut Pair, ask: A) -> A::Reply {
+    let ended = (0..40).find_map(|_| match p.ask(ask.clone()) {
+        Err(Trouble::Silent | Trouble::Garbled) => None,
+        end => Some(end),
+    });
+    ended.unwrap().unwrap()
+}
 #[test]
 fn everything_gets_through_a_bad_line_once() {
     for seed in 1..60 {
@@ -262,20 +264,11 @@ fn everything_gets_through_a_bad_line_once() {
             bytes.iter_mut().for_each(|b| *b ^= u8::from(byte()) << 3);
             (!piece()).then_some(bytes)
         });
-        let until_done = |p: &mut Pair, request: Request| {
-            for _ in 0..40 {
-                match p.ask(request.clone()) {
-                    Told::Failed(Trouble::Silent | Trouble::Garbled) => {}
-                    told => return told,
-                }
-            }
-            panic!("never done: {request:?}");
-        };
-        assert!(matches!(until_done(&mut p, Request::Identify), Told::Identity(..)));
+        until_done(&mut p, ask::Identify);
         let wanted = some_settings(seed as i64);
-        let written = until_done(&mut p, Request::WriteSettings(wanted.clone()));
-        assert_eq!(written, Told::SettingsWritten { revision: 5 }, "seed {seed}");
-        let Told::Settings(read) = until_done(&mut p, Request::ReadSettings) else { panic!() };
+        let written = until_done(&mut p, ask::WriteSettings { settings: wanted.clone() });
+        assert_eq!(written, 5, "seed {seed}");
+        let read = until_done(&mut p, ask::ReadSettings);
         assert_eq!(wanted.differences(&read), []);
         assert_eq!(p.unit.effects, [Effect::Committed]);
         assert!(p.driver.line().garbled > 0 && p.driver.line().repeated > 0);
@@ -285,22 +278,22 @@ fn everything_gets_through_a_bad_line_once() {
 #[test]
 fn notices_that_the_unit_started_anew() {
     let mut p = pair();
-    p.ask(Request::StartReadings { hz: 5 });
+    p.ask(ask::StartReadings { hz: 5 }).unwrap();
     p.run(p.now + Duration::from_secs(1));
     p.unit.start_anew();
     p.unasked();
-    assert_eq!(p.ask(Request::ResetLatches), Told::Done);
+    assert_eq!(p.ask(ask::ResetLatches), Ok(()));
     let told = p.unasked();
-    let Some(Told::Identity(identity, _)) = told.first() else { panic!("{told:?}") };
+    let Some(Report::StartedAnew(identity, _)) = told.first() else { panic!("{told:?}") };
     assert_eq!(identity.boot_id, Some(2));
     p.run(p.now + Duration::from_secs(5));
-    assert_eq!(p.unasked(), [Told::Silent], "its stream ended with it");
+    assert_eq!(p.unasked(), [Report::Silent], "its stream ended with it");
 }
 
 #[test]
 fn a_restart_whose_answer_is_lost_is_not_asked_for_twice() {
     let mut p = pair();
-    p.ask(Request::Identify);
+    p.ask(ask::Identify).unwrap();
     let mut answers = 0;
     p.damage = Box::new(move |there, bytes| {
         answers += u32::from(!there);
@@ -310,21 +303,21 @@ fn a_restart_whose_answer_is_lost_is_not_asked_for_twice() {
     p.run(p.now + Duration::from_millis(300));
     p.unit.start_anew();
     p.run(p.now + Duration::from_secs(5));
-    assert!(p.reports.iter().any(|r| r.ticket == Some(ticket) && r.told == Told::Done));
+    assert!(p.end_of(ticket).is_some_and(|end| end.is_ok()));
     assert_eq!(p.unit.effects, [Effect::Restarted]);
 }
 
 #[test]
 fn a_token_that_the_unit_has_seen_is_replaced_by_another() {
     let mut p = pair();
-    p.ask(Request::Identify);
-    p.ask(Request::Clock);
+    p.ask(ask::Identify).unwrap();
+    p.ask(ask::Clock).unwrap();
     // The tool is started anew and by chance says the very same hello.
     p.driver = Plumewire::new();
     p.now = Instant::START;
     p.driver.link_up(p.now);
-    assert!(matches!(p.ask(Request::Identify), Told::Identity(..)));
-    assert_eq!(p.ask(Request::ResetLatches), Told::Done);
+    assert!(p.ask(ask::Identify).is_ok());
+    assert_eq!(p.ask(ask::ResetLatches), Ok(()));
 }
 
 #[test]
@@ -334,37 +327,36 @@ fn every_request_ends_once_when_the_link_goes() {
     let tickets: Vec<_> = requests.into_iter().map(|r| p.driver.request(p.now, r)).collect();
     p.driver.link_down(p.now, LinkDown::Closed);
     p.run(p.now + Duration::from_secs(60));
-    let ended: Vec<_> = p.reports.iter().filter_map(|r| r.ticket).collect();
-    assert_eq!(ended, tickets);
-    let down = Told::Failed(Trouble::LinkDown(LinkDown::Closed));
-    assert!(p.reports.iter().all(|r| r.told == down));
+    let down = Trouble::LinkDown(LinkDown::Closed);
+    let ended: Vec<_> = tickets.into_iter().map(|ticket| Report::Ended(ticket, Err(down.clone()))).collect();
+    assert_eq!(p.reports, ended);
     assert_eq!(p.driver.next_timeout(), None);
 }
 
 #[test]
 fn takes_a_baseline_and_tells_it() {
     let mut p = pair();
-    let Told::Baseline(b) = p.ask(Request::TakeBaseline) else { panic!() };
+    let b = p.ask(ask::TakeBaseline).unwrap();
     assert_eq!((b.flow_m3_s, b.boot_id), (vec![Some(7e-4), None], 1));
     assert_eq!(p.unit.effects, [Effect::BaselineBegun]);
-    assert!(p.reports.iter().any(|r| matches!(r.told, Told::Progress { done: 30, total: 100 })));
+    assert!(p.reports.iter().any(|r| matches!(r, Report::Progress { done: 30, total: 100 })));
 }
 
 #[test]
 fn holds_and_gives_back_the_inhibit() {
     let mut p = pair();
-    assert!(matches!(p.ask(Request::RenewInhibit), Told::Failed(Trouble::Refused { code: 16, .. })));
-    assert_eq!(p.ask(Request::Inhibit { lease: Duration::from_secs(60) }), Told::Done);
-    assert_eq!(p.ask(Request::RenewInhibit), Told::Done);
-    assert_eq!(p.ask(Request::ReleaseInhibit), Told::Done);
-    assert_eq!(p.ask(Request::ReleaseInhibit), Told::Done, "given back already");
+    assert!(matches!(p.ask(ask::RenewInhibit), Err(Trouble::Refused { code: 16, .. })));
+    assert_eq!(p.ask(ask::Inhibit { lease: Duration::from_secs(60) }), Ok(()));
+    assert_eq!(p.ask(ask::RenewInhibit), Ok(()));
+    assert_eq!(p.ask(ask::ReleaseInhibit), Ok(()));
+    assert_eq!(p.ask(ask::ReleaseInhibit), Ok(()), "given back already");
     assert_eq!(p.unit.effects, [Effect::Released]);
 }
 
 #[test]
 fn reads_the_event_log_to_its_end() {
     let mut p = pair();
-    let Told::Events(events) = p.ask(Request::ReadEvents { from: 2 }) else { panic!() };
+    let events = p.ask(ask::ReadEvents { from: 2 }).unwrap();
     assert_eq!(events.iter().map(|e| e.position).collect::<Vec<_>>(), (2..=10).collect::<Vec<_>>());
 }
 

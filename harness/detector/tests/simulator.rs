@@ -2,7 +2,7 @@
 #![allow(clippy::unwrap_used, clippy::panic, reason = "helpers of tests may panic")]
 use plumeline_base::Instant;
 use plumeline_detector::{
-    Driver, Report, Request, Told, Trouble, plumewire::Plumewire, settings::Value, vocabulary::FlowBasis,
+    Ask, Driver, Report, Trouble, ask, plumewire::Plumewire, settings::Value, vocabulary::FlowBasis,
 };
 use plumeline_simulator::{Scenario, Simulation, demo::straight_pipes, models::invented::air_path, scenario::Which};
 use std::time::Duration;
@@ -48,30 +48,30 @@ impl Pair {
             self.driver.timeout(self.now);
         }
     }
-    /// Asks until it is answered, as a patient caller would; gives the end and how often it was silent or garbled.
-    fn ask(&mut self, request: Request) -> (Told, u32) {
-        for failed in 0..40 {
-            let ticket = self.driver.request(self.now, request.clone());
-            let told = loop {
+    /// Asks until it is answered, as a patient caller would.
+    fn ask<A: Ask>(&mut self, ask: A) -> A::Reply {
+        for _ in 0..40 {
+            let ticket = self.driver.request(self.now, ask.clone().request());
+            let end = loop {
                 self.run(self.now + Duration::from_millis(20));
-                let ended = |r: &Report| r.ticket == Some(ticket) && !matches!(r.told, Told::Progress { .. });
-                if let Some(at) = self.reports.iter().position(ended) {
-                    break self.reports.remove(at).told;
+                let ended = self.reports.iter().position(|r| matches!(r, Report::Ended(t, _) if *t == ticket));
+                if let Some(Report::Ended(_, end)) = ended.map(|at| self.reports.remove(at)) {
+                    break end;
                 }
                 assert!(self.now < Instant::from_secs(7200), "the request never ended");
             };
-            match told {
-                Told::Failed(Trouble::Silent | Trouble::Garbled) => {}
-                Told::Failed(Trouble::Refused { code: 9, .. }) => self.run(self.now + Duration::from_secs(2)),
-                told => return (told, failed),
+            match end {
+                Err(Trouble::Silent | Trouble::Garbled) => {}
+                Err(Trouble::Refused { code: 9, .. }) => self.run(self.now + Duration::from_secs(2)),
+                end => return A::told(end.unwrap()).unwrap(),
             }
         }
-        panic!("never answered: {request:?}");
+        panic!("never answered: {:?}", ask.request());
     }
     fn readings(&mut self) -> (u32, u32) {
         let (mut count, mut missed) = (0, 0);
         for report in self.reports.drain(..) {
-            if let Told::Reading(r) = report.told {
+            if let Report::Reading(r) = report {
                 count += 1;
                 missed += r.missed;
             }
@@ -99,35 +99,35 @@ fn bad(state: &mut u64, bytes: &mut Vec<u8>) {
 }
 
 fn do_everything(mut p: Pair) -> Pair {
-    let (Told::Identity(identity, abilities), _) = p.ask(Request::Identify) else { panic!() };
+    let (identity, abilities) = p.ask(ask::Identify);
     assert!(!identity.serial.is_empty() && identity.boot_id.is_some());
     let reference = FlowBasis::Reference { temperature_mc: 20_000, pressure_pa: 101_325 };
     assert_eq!(abilities.flow_basis, reference, "the outgoing model's sensors are of the mass type");
-    assert_eq!(p.ask(Request::Inhibit { lease: Duration::from_secs(600) }).0, Told::Done);
+    p.ask(ask::Inhibit { lease: Duration::from_secs(600) });
 
-    let (Told::Settings(before), _) = p.ask(Request::ReadSettings) else { panic!() };
+    let before = p.ask(ask::ReadSettings);
     let mut changed = before.clone();
     let wait = changed.items.iter_mut().find(|i| i.key == "level.1.wait").unwrap();
     wait.value = Value::Int(7);
-    let written = p.ask(Request::WriteSettings(changed.clone())).0;
-    assert_eq!(written, Told::SettingsWritten { revision: before.revision.unwrap() + 1 });
-    let (Told::Settings(after), _) = p.ask(Request::ReadSettings) else { panic!() };
+    let written = p.ask(ask::WriteSettings { settings: changed.clone() });
+    assert_eq!(written, before.revision.unwrap() + 1);
+    let after = p.ask(ask::ReadSettings);
     assert_eq!((changed.differences(&after), before.differences(&after).len()), (vec![], 1));
 
-    let (Told::Clock { sent, received, .. }, _) = p.ask(Request::Clock) else { panic!() };
-    assert!(received > sent);
-    assert_eq!(p.ask(Request::StartReadings { hz: 5 }).0, Told::Done);
+    let exchange = p.ask(ask::Clock);
+    assert!(exchange.received > exchange.sent);
+    p.ask(ask::StartReadings { hz: 5 });
     p.run(p.now + Duration::from_secs(60));
-    let (Told::Baseline(baseline), _) = p.ask(Request::TakeBaseline) else { panic!() };
+    let baseline = p.ask(ask::TakeBaseline);
     assert_eq!((baseline.flow_m3_s.len(), Some(baseline.boot_id)), (usize::from(abilities.inlets), identity.boot_id));
-    assert_eq!(p.ask(Request::RenewInhibit).0, Told::Done);
-    assert_eq!(p.ask(Request::ReleaseInhibit).0, Told::Done);
-    let (Told::Events(events), _) = p.ask(Request::ReadEvents { from: 0 }) else { panic!() };
+    p.ask(ask::RenewInhibit);
+    p.ask(ask::ReleaseInhibit);
+    let events = p.ask(ask::ReadEvents { from: 0 });
     assert!(events.iter().any(|e| e.text.contains("baseline")), "{events:?}");
 
-    assert_eq!(p.ask(Request::Restart).0, Told::Done);
+    p.ask(ask::Restart);
     p.run(p.now + Duration::from_secs(1));
-    let (Told::Identity(again, _), _) = p.ask(Request::Identify) else { panic!() };
+    let (again, _) = p.ask(ask::Identify);
     assert_ne!(again.boot_id, identity.boot_id);
     assert_eq!((again.serial, again.model), (identity.serial, identity.model));
     p

@@ -6,12 +6,11 @@ use crate::{
     written::Spanned,
 };
 use plumeline_detector::settings::Value;
-use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::{
     Deserialize, Deserializer,
     de::{Error, MapAccess, SeqAccess, Visitor},
 };
-use std::{borrow::Cow, fmt};
+use std::fmt;
 
 /// A value before it is known what it is for.
 #[derive(Clone, Debug, PartialEq)]
@@ -72,23 +71,5 @@ pub(crate) fn one(source: &Source<'_>, any: &Spanned<Any>) -> Result<Value, Prob
     match any.as_ref() {
         Any::One(v) => Ok(v.clone()),
         Any::Each(_) => Err(source.problem(Kind::WrongType, any.span(), "a list can't stand here", "write one value")),
-    }
-}
-
-impl JsonSchema for Any {
-    fn schema_name() -> Cow<'static, str> {
-        "Value".into()
-    }
-    fn json_schema(_: &mut SchemaGenerator) -> Schema {
-        let one = json_schema!({ "anyOf": [
-            { "type": ["boolean", "number", "string"] },
-            {
-                "type": "object",
-                "properties": { "hex": { "type": "string", "pattern": "^([0-9a-f]{2})*$" } },
-                "required": ["hex"],
-                "additionalProperties": false
-            }
-        ] });
-        json_schema!({ "anyOf": [one, { "type": "array", "items": one }] })
     }
 }

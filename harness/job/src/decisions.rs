@@ -5,7 +5,6 @@ use crate::{
     TEXT_LIMIT,
     any::{self, Any},
     error::{Kind, Problem, Source, choices},
-    schema::one_of,
     written::{self, Spanned},
 };
 use plumeline_carry::{
@@ -14,7 +13,6 @@ use plumeline_carry::{
     decision::{About, Choice},
 };
 use plumeline_detector::settings::Value;
-use schemars::JsonSchema;
 use serde::Deserialize;
 use std::{fmt::Write, ops::Range};
 
@@ -31,12 +29,16 @@ const SAME_NUMBER: &str = "same number";
 const SAME_HOLES: &str = "same hole obscuration";
 const GO_ON: &str = "go on";
 
-#[derive(Debug, Deserialize, JsonSchema)]
+#[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
-#[schemars(title = "decisions.toml: what a person decided about a carry-over")]
+#[cfg_attr(
+    feature = "schema",
+    derive(schemars::JsonSchema),
+    schemars(title = "decisions.toml: what a person decided about a carry-over")
+)]
 struct File {
     /// Version of the format.
-    #[schemars(extend("const" = FORMAT))]
+    #[cfg_attr(feature = "schema", schemars(extend("const" = FORMAT)))]
     format: Spanned<i64>,
     /// The decisions.
     #[serde(default)]
@@ -44,7 +46,8 @@ struct File {
 }
 
 /// A decision. One of `old`, `new`, `levels`, `outputs`, `inlets` and `capture` says about what.
-#[derive(Debug, Deserialize, JsonSchema)]
+#[derive(Debug, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 struct Raw {
     /// Settings of the old unit, by key: they are left out.
@@ -58,10 +61,10 @@ struct Raw {
     /// Which inlet with a pipe of the old unit becomes which of the new one, as [old, new].
     inlets: Option<Spanned<Vec<(u8, u8)>>>,
     /// The captured settings are not whole: "go on" with them.
-    #[schemars(extend("const" = GO_ON))]
+    #[cfg_attr(feature = "schema", schemars(extend("const" = GO_ON)))]
     capture: Option<Spanned<String>>,
     /// For `old`: "leave out". For `new`: "default", or for thresholds "same number" or "same hole obscuration".
-    #[schemars(transform = one_of(vec![LEAVE_OUT, DEFAULT, SAME_NUMBER, SAME_HOLES]))]
+    #[cfg_attr(feature = "schema", schemars(transform = crate::schema::one_of(vec![LEAVE_OUT, DEFAULT, SAME_NUMBER, SAME_HOLES])))]
     choice: Option<Spanned<String>>,
     /// For `new`, in place of a choice: the value, in the setting's own unit.
     value: Option<Spanned<Any>>,
@@ -311,6 +314,7 @@ pub fn template(decided: &str, open: &[Open]) -> String {
 }
 
 /// The format's JSON Schema, as text.
+#[cfg(feature = "schema")]
 pub(crate) fn schema() -> String {
     crate::schema::of_toml::<File>()
 }

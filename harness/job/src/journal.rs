@@ -13,7 +13,6 @@ use crate::{
     error::{Kind, Problem, too_large},
 };
 use plumeline_base::Instant;
-use schemars::JsonSchema;
 use serde::{Deserialize, Serialize, de::DeserializeOwned};
 use std::path::{Path, PathBuf};
 
@@ -25,7 +24,8 @@ pub const LINE_LIMIT: usize = 1024 * 1024;
 const TAIL: usize = 9 + 64 + 2;
 
 /// The event of the input log that a line follows from.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct Citation {
     /// Byte offset in `trace.pcapng` just behind the event's block.
@@ -37,9 +37,9 @@ pub struct Citation {
 }
 
 /// A line of the journal.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-#[schemars(title = "A line of journal.jsonl")]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema), schemars(title = "A line of journal.jsonl"))]
 pub struct Line<E> {
     /// Number of the line, from 0 without gaps.
     pub seq: u64,

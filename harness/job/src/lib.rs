@@ -19,6 +19,7 @@ pub mod pipework;
 pub mod plan;
 mod private_file;
 pub mod remarks;
+#[cfg(feature = "schema")]
 pub mod schema;
 pub mod seal;
 pub mod settings;

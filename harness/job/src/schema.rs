@@ -6,11 +6,14 @@
 //!
 //! Not here: the result's schema, which belongs to the report that writes it.
 use crate::{
+    any::Any,
     decisions, description,
     digest::Digest,
-    journal, pipework, plan, seal, settings,
+    journal,
+    pipework::{self, step},
+    plan, seal, settings,
     units::{self, Dimension},
-    written::Bounds,
+    written::{Bounds, Spanned, Written},
 };
 use plumeline_procedure::{
     Entry,
@@ -32,6 +35,53 @@ impl JsonSchema for Digest {
             "pattern": "^[0-9a-f]{64}$",
             "description": "SHA-256, as lower-case hexadecimal digits."
         })
+    }
+}
+
+impl JsonSchema for Any {
+    fn schema_name() -> Cow<'static, str> {
+        "Value".into()
+    }
+    fn json_schema(_: &mut SchemaGenerator) -> Schema {
+        let one = json_schema!({ "anyOf": [
+            { "type": ["boolean", "number", "string"] },
+            {
+                "type": "object",
+                "properties": { "hex": { "type": "string", "pattern": "^([0-9a-f]{2})*$" } },
+                "required": ["hex"],
+                "additionalProperties": false
+            }
+        ] });
+        json_schema!({ "anyOf": [one, { "type": "array", "items": one }] })
+    }
+}
+
+/// A value with its place in the text is the value alone.
+impl<T: JsonSchema> JsonSchema for Spanned<T> {
+    fn schema_name() -> Cow<'static, str> {
+        T::schema_name()
+    }
+    fn schema_id() -> Cow<'static, str> {
+        T::schema_id()
+    }
+    fn inline_schema() -> bool {
+        T::inline_schema()
+    }
+    fn json_schema(generator: &mut SchemaGenerator) -> Schema {
+        T::json_schema(generator)
+    }
+}
+
+/// Which unit is asked for is added where the value stands: see [`quantity`].
+impl JsonSchema for Written {
+    fn schema_name() -> Cow<'static, str> {
+        "Quantity".into()
+    }
+    fn inline_schema() -> bool {
+        true
+    }
+    fn json_schema(_: &mut SchemaGenerator) -> Schema {
+        json_schema!({ "type": ["string", "number"] })
     }
 }
 
@@ -158,7 +208,7 @@ pub(crate) fn one_of(names: Vec<&'static str>) -> impl FnMut(&mut Schema) {
 }
 
 /// One of several words, or a list.
-pub(crate) fn words_or_list(words: &'static [&'static str]) -> impl FnMut(&mut Schema) {
+pub(crate) fn words_or_list(words: Vec<&'static str>) -> impl FnMut(&mut Schema) {
     move |schema| {
         without_null(schema);
         if let Some(Value::Array(any)) = schema.get_mut("anyOf") {
@@ -166,6 +216,18 @@ pub(crate) fn words_or_list(words: &'static [&'static str]) -> impl FnMut(&mut S
             any.insert(0, json!({ "enum": words }));
         }
     }
+}
+
+/// Says in the schema of a step that it is one thing, with the keys that have a meaning then.
+pub(crate) fn one_kind(schema: &mut Schema) {
+    let kinds: Vec<_> = step::WHAT
+        .iter()
+        .map(|(what, with)| {
+            let keys: Vec<_> = std::iter::once(what).chain(*with).collect();
+            json!({ "required": [what], "propertyNames": { "enum": keys } })
+        })
+        .collect();
+    schema.insert("oneOf".into(), kinds.into());
 }
 
 /// How a quantity is written: as text with a unit, or as a bare number where there is no unit.
@@ -177,7 +239,7 @@ fn written(bounds: &Bounds) -> Map<String, Value> {
 fn written_in(dimension: Dimension, range: Range) -> Map<String, Value> {
     let mut schema = json_schema!({
         "type": "string",
-        "pattern": units::pattern(dimension, range.low < 0.0),
+        "pattern": pattern(dimension, range.low < 0.0),
     });
     if dimension.is_bare() {
         let low = if range.above_low { "exclusiveMinimum" } else { "minimum" };
@@ -187,6 +249,17 @@ fn written_in(dimension: Dimension, range: Range) -> Map<String, Value> {
         schema.insert("maximum".into(), json!(range.high));
     }
     std::mem::take(schema.ensure_object())
+}
+
+/// A regular expression (ECMA-262) that matches what [`units::parse`] reads; numbers below zero only where `signed`.
+pub(crate) fn pattern(dimension: Dimension, signed: bool) -> String {
+    let sign = if signed { "[-+]?" } else { "[+]?" };
+    let units: Vec<_> = units::of(dimension).collect();
+    let optional = if dimension.is_bare() { "?" } else { "" };
+    format!(
+        r"^\s*({sign}([0-9]+\.?[0-9]*|\.[0-9]+)([eE][-+]?[0-9]+)?|([0-9]+ +[0-9]+/|[0-9]+ */ *)0*[1-9][0-9]*)\s*({}){optional}\s*$",
+        units.join("|")
+    )
 }
 
 fn says(bounds: &Bounds) -> String {

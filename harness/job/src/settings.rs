@@ -14,7 +14,6 @@ use plumeline_detector::{
     Identity,
     settings::{Item, Settings, Value},
 };
-use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// The version of the format that is read and written.
@@ -36,12 +35,12 @@ pub struct Document {
 }
 
 /// The document as it stands in the file.
-#[derive(Clone, Debug, Serialize, Deserialize, JsonSchema)]
+#[derive(Clone, Debug, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-#[schemars(title = "Settings of a unit")]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema), schemars(title = "Settings of a unit"))]
 pub(crate) struct File {
     /// Version of this format: 1.
-    #[schemars(range(min = 1, max = 1))]
+    #[cfg_attr(feature = "schema", schemars(range(min = 1, max = 1)))]
     format: u32,
     /// Who held the settings; left out for settings that no unit holds yet.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -54,14 +53,15 @@ pub(crate) struct File {
     complete: bool,
     /// SHA-256 over the items; left out where a person writes the file.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[schemars(regex(pattern = "^[0-9a-f]{64}$"))]
+    #[cfg_attr(feature = "schema", schemars(regex(pattern = "^[0-9a-f]{64}$")))]
     sha256: Option<String>,
     /// The items, each key once.
     items: Vec<FileItem>,
 }
 
 /// Who a unit is.
-#[derive(Clone, Debug, Serialize, Deserialize, JsonSchema)]
+#[derive(Clone, Debug, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 struct Unit {
     /// Maker, as the unit states it.
@@ -78,11 +78,12 @@ struct Unit {
 }
 
 /// One setting.
-#[derive(Clone, Debug, Serialize, Deserialize, JsonSchema)]
+#[derive(Clone, Debug, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 struct FileItem {
     /// Key, for example `alarm.1.threshold`.
-    #[schemars(length(min = 1, max = 200))]
+    #[cfg_attr(feature = "schema", schemars(length(min = 1, max = 200)))]
     key: String,
     /// Value.
     value: FileValue,
@@ -92,7 +93,8 @@ struct FileItem {
 }
 
 /// The value of a setting: yes or no, a number, words, or bytes that only the maker understands.
-#[derive(Clone, Debug, Serialize, Deserialize, JsonSchema)]
+#[derive(Clone, Debug, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(untagged)]
 enum FileValue {
     Bool(bool),
@@ -103,11 +105,12 @@ enum FileValue {
 }
 
 /// Bytes that only the maker understands, kept verbatim.
-#[derive(Clone, Debug, Serialize, Deserialize, JsonSchema)]
+#[derive(Clone, Debug, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 struct Opaque {
     /// The bytes, as lower-case hexadecimal digits.
-    #[schemars(regex(pattern = "^([0-9a-f]{2})*$"))]
+    #[cfg_attr(feature = "schema", schemars(regex(pattern = "^([0-9a-f]{2})*$")))]
     hex: String,
 }
 

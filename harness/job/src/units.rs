@@ -99,17 +99,6 @@ pub(crate) fn remedy(d: Dimension) -> String {
     format!("write {} with its unit, such as \"{}\"{with}", d.word(), d.example())
 }
 
-/// A regular expression (ECMA-262) that matches what [`parse`] reads; numbers below zero only where `signed`.
-pub(crate) fn pattern(dimension: Dimension, signed: bool) -> String {
-    let sign = if signed { "[-+]?" } else { "[+]?" };
-    let units: Vec<_> = of(dimension).collect();
-    let optional = if dimension.is_bare() { "?" } else { "" };
-    format!(
-        r"^\s*({sign}([0-9]+\.?[0-9]*|\.[0-9]+)([eE][-+]?[0-9]+)?|([0-9]+ +[0-9]+/|[0-9]+ */ *)0*[1-9][0-9]*)\s*({}){optional}\s*$",
-        units.join("|")
-    )
-}
-
 /// Why a text is not the quantity asked for.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct UnitProblem {
@@ -202,6 +191,7 @@ fn decimal(s: &str) -> Option<f64> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::schema::pattern;
     use proptest::prelude::*;
 
     #[test]

@@ -6,12 +6,11 @@ use crate::{
     error::{Kind, Problem, Source, choices, nearest, quoted},
     units::{self, Dimension},
 };
-use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::{
     Deserialize, Deserializer,
     de::{DeserializeOwned, Error, Visitor},
 };
-use std::{borrow::Cow, fmt, ops::Range};
+use std::{fmt, ops::Range};
 
 /// A value with its place in the text. In a schema it is the value alone.
 #[derive(Clone, Debug, Deserialize)]
@@ -26,20 +25,6 @@ impl<T> Spanned<T> {
 impl<T> AsRef<T> for Spanned<T> {
     fn as_ref(&self) -> &T {
         self.0.as_ref()
-    }
-}
-impl<T: JsonSchema> JsonSchema for Spanned<T> {
-    fn schema_name() -> Cow<'static, str> {
-        T::schema_name()
-    }
-    fn schema_id() -> Cow<'static, str> {
-        T::schema_id()
-    }
-    fn inline_schema() -> bool {
-        T::inline_schema()
-    }
-    fn json_schema(generator: &mut SchemaGenerator) -> Schema {
-        T::json_schema(generator)
     }
 }
 
@@ -71,19 +56,6 @@ impl<'de> Deserialize<'de> for Written {
             }
         }
         d.deserialize_any(AsWritten)
-    }
-}
-
-/// Which unit is asked for is added where the value stands: see [`crate::schema::quantity`].
-impl JsonSchema for Written {
-    fn schema_name() -> Cow<'static, str> {
-        "Quantity".into()
-    }
-    fn inline_schema() -> bool {
-        true
-    }
-    fn json_schema(_: &mut SchemaGenerator) -> Schema {
-        json_schema!({ "type": ["string", "number"] })
     }
 }
 

@@ -27,8 +27,8 @@ use plumeline_base::{
     input::{Answer, LineId},
 };
 use plumeline_detector::{
-    Abilities, Faults, Request, Ticket, Told, Trouble,
-    driver::{Wants, Word},
+    Abilities, Ask, Faults, Request, Ticket, Trouble, ask,
+    driver::{End, Wants, Word},
 };
 
 /// A handle on the shared state.
@@ -279,7 +279,8 @@ impl Context {
     // ---- the unit ----
 
     /// Asks the unit once and waits for how it ends.
-    pub(crate) async fn unit_once(&self, request: Request) -> Result<Told, Trouble> {
+    pub(crate) async fn unit_once<A: Ask>(&self, ask: A) -> Result<A::Reply, Trouble> {
+        let request = ask.request();
         // A lease runs from when it was asked for, at the earliest.
         let lease = match request {
             Request::Inhibit { lease } => Some(lease),
@@ -303,19 +304,15 @@ impl Context {
             ticket
         };
         let wanted = WantedTicket { ctx: self.clone(), ticket };
-        match wait_for(|| wanted.ctx.edit().requests.told.remove(&ticket)).await {
-            Told::Failed(trouble) => Err(trouble),
-            told => {
-                if leased_until.is_some() {
-                    self.edit().inhibit.leased_until = leased_until;
-                }
-                Ok(told)
-            }
+        let reply = wait_for(|| wanted.ctx.edit().requests.ended.remove(&ticket)).await?;
+        if leased_until.is_some() {
+            self.edit().inhibit.leased_until = leased_until;
         }
+        A::told(reply).ok_or_else(|| Trouble::Nonsense("it is the answer to another question".into()))
     }
     /// Asks the unit until it answers, with back-off while it is silent, garbled or off the line; the stage's deadline ends
     /// it. What the unit refuses, can't do or gets wrong comes back at once.
-    pub(crate) async fn unit(&self, request: Request) -> Result<Told, Trouble> {
+    pub(crate) async fn unit<A: Ask>(&self, ask: A) -> Result<A::Reply, Trouble> {
         let mut pause = Duration::from_millis(500);
         loop {
             let ready = || {
@@ -326,7 +323,7 @@ impl Context {
                 self.progress("waiting for the link to the unit", None, None);
                 wait_for(ready).await;
             }
-            match self.unit_once(request.clone()).await {
+            match self.unit_once(ask.clone()).await {
                 Err(trouble @ (Trouble::Silent | Trouble::Garbled | Trouble::LinkDown(_))) => {
                     self.note_trouble(&trouble);
                     self.sleep(pause).await;
@@ -348,11 +345,12 @@ impl Context {
         }
     }
     /// A request ended: kept if somebody waits for it.
-    pub(crate) fn ended(&self, ticket: (LineId, Ticket), told: Told) {
+    pub(crate) fn ended(&self, ticket: (LineId, Ticket), end: End) {
         let mut s = self.edit();
         if s.requests.wanted.contains(&ticket) {
-            s.requests.told.insert(ticket, told);
+            s.requests.ended.insert(ticket, end);
         }
+        s.changed = true;
     }
     /// Wants readings from now on; a supervisor brings them back when they stop.
     pub(crate) async fn start_readings(&self) -> Result<(), Stop> {
@@ -360,7 +358,7 @@ impl Context {
         if self.abilities().is_some_and(|a| a.stream_hz.is_none()) {
             return Err(Stop::Trouble(Trouble::CannotDo("readings can't be streamed from it".into())));
         }
-        self.unit(Request::StartReadings { hz }).await.map_err(Stop::Trouble)?;
+        self.unit(ask::StartReadings { hz }).await.map_err(Stop::Trouble)?;
         let mut s = self.edit();
         s.stream.hz = Some(hz);
         s.stream.lost = false;
@@ -370,7 +368,7 @@ impl Context {
         let was = self.edit().stream.hz.take();
         if was.is_some() && self.get().lines.used().link.up {
             // A unit that can't be asked to stop streams on; that harms nothing.
-            let _ = self.unit_once(Request::StopReadings).await;
+            let _ = self.unit_once(ask::StopReadings).await;
         }
     }
     /// The faults of the latest reading, if it is not older than 3 s.
@@ -379,7 +377,7 @@ impl Context {
         s.readings.latest().filter(|t| s.now.since(t.reading.received) <= Duration::from_secs(3)).cloned()
     }
     pub(crate) fn faults(&self) -> Option<Faults> {
-        self.latest().map(|t| t.reading.faults)
+        self.latest().and_then(|t| t.reading.faults)
     }
 
     /// No output is driven any more.
@@ -479,6 +477,6 @@ impl Drop for WantedTicket {
     fn drop(&mut self) {
         let mut s = self.ctx.edit();
         s.requests.wanted.remove(&self.ticket);
-        s.requests.told.remove(&self.ticket);
+        s.requests.ended.remove(&self.ticket);
     }
 }

@@ -17,7 +17,7 @@ use plumeline_base::{
     Instant,
     input::{AbortCause, Event, Input, LineId, LinkDown},
 };
-use plumeline_detector::{Identity, Reading, Report, Told};
+use plumeline_detector::{Identity, Reading, Reply, Report, Trouble, ask::ClockExchange};
 use plumeline_measure::clock;
 
 /// A job under way.
@@ -197,72 +197,75 @@ impl Procedure {
         loop {
             let report = ctx.edit().lines.get_mut(id).and_then(|l| l.driver.poll_report());
             let Some(report) = report else { break };
-            let used = ctx.get().lines.in_use() == id;
-            if used {
-                self.take_report(id, report);
-            } else if let Some(ticket) = report.ticket
-                && !matches!(report.told, Told::Progress { .. })
-            {
-                // The unit on the other line: whoever still waits for its answer gets it, and nothing else counts.
-                ctx.ended((id, ticket), report.told);
-                ctx.edit().changed = true;
-            }
+            self.take_report(id, report);
         }
     }
 
     fn take_report(&self, id: LineId, report: Report) {
         let ctx = &self.ctx;
-        match &report.told {
-            Told::Reading(reading) => self.take_reading(reading.clone()),
-            Told::Identity(identity, _) => take_identity(ctx, identity),
-            &Told::Clock { sent, device_received_us, device_sent_us, received } => {
-                let exchange = clock::Exchange { sent, device_received_us, device_sent_us, received };
-                let mut s = ctx.edit();
-                let rule = clock_rule(&s.inputs.plan.advanced.clock);
-                let tie = s.clock.tie.get_or_insert_with(|| clock::Tie::new(rule));
-                if let Err(error) = tie.push(&exchange) {
-                    if matches!(error, plumeline_measure::Error::ClockJump { .. }) {
-                        // The tie has begun anew: no stretch of readings goes across.
-                        s.clock.tie_number = s.clock.tie_number.wrapping_add(1);
-                        s.clock.jumps = s.clock.jumps.saturating_add(1);
-                        let now = s.now;
-                        s.readings.push(Item::Gap(now));
-                        s.changed = true;
-                    }
-                    drop(s);
-                    ctx.remark(format!("clock: {error}"));
+        let used = ctx.get().lines.in_use() == id;
+        match report {
+            Report::Ended(ticket, end) => {
+                if let (true, Ok(reply)) = (used, &end) {
+                    self.learn(reply);
                 }
+                ctx.ended((id, ticket), end);
             }
-            Told::Silent | Told::Garbled => {
-                let trouble = if report.told == Told::Silent {
-                    plumeline_detector::Trouble::Silent
-                } else {
-                    plumeline_detector::Trouble::Garbled
-                };
-                ctx.note_trouble(&trouble);
+            // The unit on the other line: whoever still waits for its answer gets it, and nothing else counts.
+            _ if !used => {}
+            Report::Progress { done, total } => {
+                let fraction = (total > 0).then(|| f64::from(done) / f64::from(total));
+                ctx.progress("moving data to or from the unit", fraction, None);
+            }
+            Report::StartedAnew(identity, _) => take_identity(ctx, &identity),
+            Report::Reading(reading) => self.take_reading(reading),
+            Report::Silent => self.stream_lost(&Trouble::Silent),
+            Report::Garbled => self.stream_lost(&Trouble::Garbled),
+            Report::Unfit(why) => {
                 let mut s = ctx.edit();
-                let now = s.now;
-                s.readings.push(Item::Gap(now));
-                s.stream.lost = true;
+                s.stream.unfit = Some(why);
                 s.changed = true;
             }
-            Told::Unfit(why) => {
-                let mut s = ctx.edit();
-                s.stream.unfit = Some(why.clone());
-                s.changed = true;
-            }
-            Told::Back => ctx.note(Entry::LineBack),
+            Report::Back => ctx.note(Entry::LineBack),
+        }
+    }
+
+    /// What a reply tells, whoever asked.
+    fn learn(&self, reply: &Reply) {
+        match reply {
+            Reply::Reading(reading) => self.take_reading(reading.clone()),
+            Reply::Identity((identity, _)) => take_identity(&self.ctx, identity),
+            Reply::Clock(exchange) => self.take_exchange(*exchange),
             _ => {}
         }
-        if let Some(ticket) = report.ticket
-            && !matches!(report.told, Told::Progress { .. })
-        {
-            ctx.ended((id, ticket), report.told);
-            ctx.edit().changed = true;
-        } else if let Told::Progress { done, total } = report.told {
-            let fraction = (total > 0).then(|| f64::from(done) / f64::from(total));
-            ctx.progress("moving data to or from the unit", fraction, None);
+    }
+
+    fn stream_lost(&self, trouble: &Trouble) {
+        self.ctx.note_trouble(trouble);
+        let mut s = self.ctx.edit();
+        let now = s.now;
+        s.readings.push(Item::Gap(now));
+        s.stream.lost = true;
+        s.changed = true;
+    }
+
+    fn take_exchange(&self, exchange: ClockExchange) {
+        let ClockExchange { sent, device_received_us, device_sent_us, received } = exchange;
+        let exchange = clock::Exchange { sent, device_received_us, device_sent_us, received };
+        let mut s = self.ctx.edit();
+        let rule = clock_rule(&s.inputs.plan.advanced.clock);
+        let tie = s.clock.tie.get_or_insert_with(|| clock::Tie::new(rule));
+        let Err(error) = tie.push(&exchange) else { return };
+        if matches!(error, plumeline_measure::Error::ClockJump { .. }) {
+            // The tie has begun anew: no stretch of readings goes across.
+            s.clock.tie_number = s.clock.tie_number.wrapping_add(1);
+            s.clock.jumps = s.clock.jumps.saturating_add(1);
+            let now = s.now;
+            s.readings.push(Item::Gap(now));
+            s.changed = true;
         }
+        drop(s);
+        self.ctx.remark(format!("clock: {error}"));
     }
 
     fn take_reading(&self, reading: Reading) {

@@ -23,7 +23,7 @@ use plumeline_base::{
     Instant,
     input::{AbortCause, Answer, LineId},
 };
-use plumeline_detector::{Baseline, Identity, SettingsState, Ticket, Told, Trouble, settings::Settings};
+use plumeline_detector::{Baseline, Identity, SettingsState, Ticket, Trouble, driver::End, settings::Settings};
 use plumeline_measure::clock;
 
 /// When a reading counted, and by which clock.
@@ -214,7 +214,7 @@ pub(crate) struct Prompts {
 #[derive(Default)]
 pub(crate) struct Requests {
     pub(crate) wanted: BTreeSet<(LineId, Ticket)>,
-    pub(crate) told: BTreeMap<(LineId, Ticket), Told>,
+    pub(crate) ended: BTreeMap<(LineId, Ticket), End>,
 }
 
 /// State shared by the machine and its tasks.

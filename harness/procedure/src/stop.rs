@@ -24,8 +24,6 @@ pub(crate) enum Stop {
 pub(crate) enum OtherSettings {
     /// They were changed; the first difference, where there is one.
     Changed(Option<String>),
-    /// The unit answered something else.
-    NotTold,
     /// They can't be read.
     NotRead(Trouble),
 }

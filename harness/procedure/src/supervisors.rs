@@ -11,7 +11,7 @@ use crate::{
 use alloc::{boxed::Box, format, string::ToString, vec, vec::Vec};
 use core::time::Duration;
 use plumeline_base::time::seconds;
-use plumeline_detector::{Faults, Request, Told, Trouble};
+use plumeline_detector::{Faults, Trouble, ask, settings::Settings};
 
 pub(crate) fn all(ctx: &Context) -> Vec<Task> {
     vec![
@@ -37,9 +37,9 @@ async fn identify_again(ctx: Context) {
         .await;
         let identify = ctx.get().unit.unidentified;
         let trouble = if identify {
-            ctx.unit_once(Request::Identify).await.err()
+            ctx.unit_once(ask::Identify).await.err()
         } else {
-            match ctx.unit_once(Request::ReadSettings).await {
+            match ctx.unit_once(ask::ReadSettings).await {
                 Err(trouble @ (Trouble::Silent | Trouble::Garbled | Trouble::LinkDown(_))) => Some(trouble),
                 told => {
                     settings_seen(&ctx, told);
@@ -55,7 +55,7 @@ async fn identify_again(ctx: Context) {
 }
 
 /// Evidence is bound to the settings that it was taken under, by their digest.
-fn settings_seen(ctx: &Context, told: Result<Told, Trouble>) {
+fn settings_seen(ctx: &Context, told: Result<Settings, Trouble>) {
     let left = ctx.get().unit.as_left.as_ref().map(settings_digest).unwrap_or_default();
     let why = judge::held::after_pause(ctx.get().unit.as_left.as_ref(), told);
     match &why {
@@ -80,7 +80,7 @@ async fn renew_inhibit(ctx: Context) {
         if !ctx.get().inhibit.on || !ctx.get().inhibit.renewing {
             continue;
         }
-        match ctx.unit_once(Request::RenewInhibit).await {
+        match ctx.unit_once(ask::RenewInhibit).await {
             Ok(_) => {}
             Err(trouble @ (Trouble::Silent | Trouble::Garbled | Trouble::LinkDown(_))) => ctx.note_trouble(&trouble),
             // Given back in the meantime: there is nothing left to renew, and least of all to inhibit anew.
@@ -92,7 +92,7 @@ async fn renew_inhibit(ctx: Context) {
                 ctx.remark(format!("the inhibit of the outputs no longer holds: {trouble}; it is asked for again"));
                 ctx.edit().inhibit.lapses.push(trouble);
                 let lease = Duration::from_secs(lease);
-                if ctx.unit_once(Request::Inhibit { lease }).await.is_ok() {
+                if ctx.unit_once(ask::Inhibit { lease }).await.is_ok() {
                     ctx.edit().inhibit.on = true;
                 }
             }
@@ -115,7 +115,7 @@ async fn exchange_clocks(ctx: Context) {
         if ctx.get().clock.tie.is_none() {
             made = 0;
         }
-        if ctx.unit_once(Request::Clock).await.is_ok() {
+        if ctx.unit_once(ask::Clock).await.is_ok() {
             made = made.saturating_add(1);
         }
         ctx.sleep(Duration::from_secs(if made < 4 { 2 } else { 30 })).await;
@@ -130,10 +130,10 @@ async fn keep_stream(ctx: Context) {
         })
         .await;
         let hz = ctx.get().stream.hz;
-        let identified = ctx.unit_once(Request::Identify).await;
+        let identified = ctx.unit_once(ask::Identify).await;
         let streaming = match (identified, hz) {
-            (Ok(_), Some(hz)) => ctx.unit_once(Request::StartReadings { hz }).await,
-            (Ok(told), None) => Ok(told),
+            (Ok(_), Some(hz)) => ctx.unit_once(ask::StartReadings { hz }).await,
+            (Ok(_), None) => Ok(()),
             (Err(trouble), _) => Err(trouble),
         };
         match streaming {
@@ -159,9 +159,10 @@ async fn watch_baseline(ctx: Context) {
     let mut clear = Faults::default();
     loop {
         let Item::Reading(t) = feed.next().await else { continue };
+        let Some(faults) = t.reading.faults else { continue };
         let expected = ctx.get().unit.flow_fault_expected;
         for (fault, because) in signs {
-            if !t.reading.faults.has(fault) {
+            if !faults.has(fault) {
                 clear = Faults(clear.0 | fault.0);
             } else if clear.has(fault) && !(fault == Faults::FLOW && expected) {
                 ctx.void(&[StageKind::Baseline], because);

@@ -16,7 +16,7 @@ use std::collections::BTreeMap;
 
 /// What was made of a log by the version that wrote it, and what differs now.
 #[derive(Default)]
-pub struct Then {
+pub struct RecordedRun {
     /// The journal, of whatever version.
     lines: Vec<journal::Line<Value>>,
     asked: BTreeMap<u32, Act>,
@@ -33,7 +33,7 @@ pub struct Then {
     described: Option<String>,
 }
 
-impl Then {
+impl RecordedRun {
     /// From the journal beside the log, if there is one.
     ///
     /// # Errors

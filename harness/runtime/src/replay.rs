@@ -5,7 +5,7 @@ use crate::{
     failure::Failure,
     job_files::{Files, Loaded},
     keep::cite,
-    rejudge::Then,
+    rejudge::RecordedRun,
     session::{Keeper, Session},
 };
 use plumeline_base::{
@@ -27,8 +27,19 @@ pub enum Against {
     SoFar(Vec<u8>),
     /// Only the bytes sent.
     Sent,
-    /// Nothing must come out again: what differs is told.
-    Then(Box<Then>),
+    /// Nothing must come out again: the log is judged anew, and what differs is told.
+    Anew(Box<RecordedRun>),
+}
+
+/// What a replay keeps besides its outcome.
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub enum Keeps {
+    /// Nothing.
+    Nothing,
+    /// The journal that comes out.
+    Journal,
+    /// The readings that a report shows.
+    Charts,
 }
 
 /// Compares instead of keeping.
@@ -47,15 +58,39 @@ pub struct ReplayKeeper {
     pub kept: Vec<(KeptSettings, Settings, Identity)>,
 }
 impl ReplayKeeper {
+    fn new(against: Against, keeps: Keeps) -> Self {
+        Self {
+            expected: None,
+            sent: VecDeque::new(),
+            chain: journal::Chain::default(),
+            against,
+            at: 0,
+            lines: 0,
+            journal: Vec::new(),
+            keep_journal: keeps == Keeps::Journal,
+            further: Vec::new(),
+            kept: Vec::new(),
+        }
+    }
     /// The journal that came out, if it was to be kept.
     pub fn into_journal(self) -> Vec<u8> {
         self.journal
     }
     /// What was made of the log by the version that wrote it.
-    pub fn then(&mut self) -> Option<&mut Then> {
+    pub fn recorded(&mut self) -> Option<&mut RecordedRun> {
         match &mut self.against {
-            Against::Then(then) => Some(then),
+            Against::Anew(recorded) => Some(recorded),
             _ => None,
+        }
+    }
+    /// Whether the whole journal came out again.
+    fn journal_ends(&self) -> Result<(), Failure> {
+        match &self.against {
+            Against::Journal(bytes) | Against::SoFar(bytes) if self.at < bytes.len() => Err(Failure::input(
+                format!("journal.jsonl:{}: the journal goes on where the replay ends", self.lines + 1),
+                "the trace was cut, or the journal belongs to another one",
+            )),
+            _ => Ok(()),
         }
     }
 }
@@ -73,8 +108,8 @@ impl Keeper for ReplayKeeper {
             if self.keep_journal {
                 self.journal.extend_from_slice(&line);
             }
-            if let Against::Then(then) = &mut self.against {
-                then.entry(at, citation, entry)?;
+            if let Against::Anew(recorded) = &mut self.against {
+                recorded.entry(at, citation, entry)?;
             }
             if let Against::SoFar(bytes) = &self.against
                 && self.at >= bytes.len()
@@ -129,160 +164,157 @@ pub struct Replayed {
     pub lines: u64,
 }
 
-/// Replays a log. `keep` keeps the journal that comes out, `charts` the readings that a report shows. `fresh` are the
-/// files of a job of which the log holds no more than the opening.
+/// Replays a log. `fresh` are the files of a job of which the log holds no more than the opening.
+///
+/// # Errors
+/// The log can't be read, its files are not sound, or something else comes out than what it is held against.
 pub fn replay(
     mut log: LogReader<impl Read>,
     against: Against,
-    keep: bool,
-    charts: bool,
+    keeps: Keeps,
     fresh: Option<&Files>,
 ) -> Result<Replayed, Failure> {
-    let so_far = matches!(against, Against::SoFar(_));
-    let mut torn = None;
-    let mut date = None;
-    let mut held: VecDeque<(Instant, Input, Citation)> = VecDeque::new();
-    let mut files = Files::default();
-    let mut session: Option<(Session<ReplayKeeper>, Loaded)> = None;
-    let mut keeper = Some(ReplayKeeper {
-        expected: None,
-        sent: VecDeque::new(),
-        chain: journal::Chain::default(),
-        against,
-        at: 0,
-        lines: 0,
-        journal: Vec::new(),
-        keep_journal: keep,
-        further: Vec::new(),
-        kept: Vec::new(),
-    });
-    let mut records = 0;
-    for entry in &mut log {
-        let entry = match entry {
-            Err(e) if so_far && e.may_be_torn() => {
-                torn = Some(e.to_string());
-                break;
-            }
-            entry => entry?,
-        };
-        records += 1;
-        let at = entry.record.at;
-        if let Logged::Input(Input::Date(words)) = &entry.record.what {
-            date = Some((at, words.clone()));
+    let may_be_torn = matches!(against, Against::SoFar(_));
+    let mut records = Records { log: &mut log, may_be_torn, torn: None, date: None, read: 0 };
+    let Opening { mut files, inputs, begun } = opening(&mut records)?;
+    if let (false, Some(fresh)) = (begun, fresh) {
+        files = fresh.clone();
+    }
+    let (mut session, loaded) = begin(&files, ReplayKeeper::new(against, keeps), keeps)?;
+    for (at, input, citation) in inputs {
+        if begun {
+            complete(&mut session, at, &input)?;
         }
-        match (entry.record.what, &mut session) {
-            (Logged::Input(input), None) => {
-                // The job is made once its files are known: everything before the first other input.
-                let opening = matches!(input, Input::Tool { .. } | Input::Date(_) | Input::File { .. });
-                match &input {
-                    // A section that got no further than its opening counts for nothing: the next one names the files again.
-                    Input::Tool { .. } => files.0.clear(),
-                    Input::File { name, bytes } => files.0.push((name.clone(), bytes.clone())),
-                    _ => {}
-                }
-                held.push_back((at, input, entry.citation));
-                if !opening {
-                    session = Some(begin(&files, &mut keeper, charts)?);
-                }
+        feed(&mut session, at, input, citation)?;
+    }
+    while let Some(logged) = records.next()? {
+        let at = logged.record.at;
+        match logged.record.what {
+            Logged::Input(input) => {
+                complete(&mut session, at, &input)?;
+                feed(&mut session, at, input, logged.citation)?;
             }
-            (Logged::Input(input), Some(_)) => held.push_back((at, input, entry.citation)),
-            (Logged::Sent(line, bytes), Some((s, _))) => expect_sent(s, &(line, bytes), at)?,
-            (Logged::Sent(..), None) => return Err(differs(at, "something was sent before the job began")),
-        }
-        if let Some((s, _)) = &mut session {
-            while let Some((at, input, citation)) = held.pop_front() {
-                // What was to be sent when the program was ended may not have been written down, and was then not sent.
-                let ended = matches!(input, Input::Tool { .. });
-                all_sent(s, at, ended)?;
-                if !s.keeper().further.is_empty() {
-                    return Err(Failure::input(
-                        format!("journal.jsonl:{}: lines are missing that follow from the trace", s.keeper().lines),
-                        "the journal was cut: use the whole one, from a copy",
-                    ));
-                }
-                s.keeper().expected = Some(citation);
-                let input = as_now(s, input, &citation)?;
-                s.feed(at, input)?;
-            }
+            Logged::Sent(line, bytes) => expect_sent(&mut session, &(line, bytes), at)?,
         }
     }
-    let begun = session.is_some();
-    let (mut session, loaded) = match session {
-        Some(made) => made,
-        None => {
-            if let Some(fresh) = fresh {
-                files = fresh.clone();
-            }
-            begin(&files, &mut keeper, charts)?
-        }
-    };
-    while let Some((at, input, citation)) = held.pop_front() {
-        session.keeper().expected = Some(citation);
-        let input = as_now(&mut session, input, &citation)?;
-        session.feed(at, input)?;
-    }
-    let last_at = log.last_at();
-    let k = session.keeper();
-    let lines = k.lines;
-    if let Against::Journal(bytes) | Against::SoFar(bytes) = &k.against
-        && k.at < bytes.len()
-    {
-        return Err(Failure::input(
-            format!("journal.jsonl:{}: the journal goes on where the replay ends", lines + 1),
-            "the trace was cut, or the journal belongs to another one",
-        ));
-    }
-    Ok(Replayed { session, loaded, files, begun, date, torn, end: log.end(), last_at, records, lines })
+    let Records { torn, date, read: records, .. } = records;
+    session.keeper().journal_ends()?;
+    let lines = session.keeper().lines;
+    Ok(Replayed { loaded, files, begun, date, torn, end: log.end(), last_at: log.last_at(), records, lines, session })
 }
 
-fn begin(
-    files: &Files,
-    keeper: &mut Option<ReplayKeeper>,
-    charts: bool,
-) -> Result<(Session<ReplayKeeper>, Loaded), Failure> {
-    let mut keeper = keeper.take().ok_or_else(|| Failure::internal("a replay begun twice"))?;
-    let files = match keeper.then() {
-        Some(then) => &then.described(files)?,
+/// The records of a log, one after the other.
+struct Records<'a, R> {
+    log: &'a mut LogReader<R>,
+    /// The log of a job that may have been ended at any instant: a torn end is told and ends it.
+    may_be_torn: bool,
+    torn: Option<String>,
+    date: Option<(Instant, String)>,
+    read: u64,
+}
+impl<R: Read> Records<'_, R> {
+    fn next(&mut self) -> Result<Option<plumeline_trace::Entry>, Failure> {
+        let entry = match self.log.next() {
+            Some(Ok(entry)) => entry,
+            Some(Err(e)) if self.may_be_torn && e.may_be_torn() => {
+                self.torn = Some(e.to_string());
+                return Ok(None);
+            }
+            Some(Err(e)) => return Err(e.into()),
+            None => return Ok(None),
+        };
+        self.read += 1;
+        if let Logged::Input(Input::Date(words)) = &entry.record.what {
+            self.date = Some((entry.record.at, words.clone()));
+        }
+        Ok(Some(entry))
+    }
+}
+
+/// What stands before the first input that something follows from, and that input.
+struct Opening {
+    files: Files,
+    inputs: Vec<(Instant, Input, Citation)>,
+    /// There is such an input.
+    begun: bool,
+}
+
+/// Reads the opening: the job is made once its files are known.
+fn opening(records: &mut Records<'_, impl Read>) -> Result<Opening, Failure> {
+    let mut opening = Opening { files: Files::default(), inputs: Vec::new(), begun: false };
+    while let Some(logged) = records.next()? {
+        let at = logged.record.at;
+        let Logged::Input(input) = logged.record.what else {
+            return Err(differs(at, "something was sent before the job began"));
+        };
+        match &input {
+            // A section that got no further than its opening counts for nothing: the next one names the files again.
+            Input::Tool { .. } => opening.files.0.clear(),
+            Input::File { name, bytes } => opening.files.0.push((name.clone(), bytes.clone())),
+            Input::Date(_) => {}
+            _ => opening.begun = true,
+        }
+        opening.inputs.push((at, input, logged.citation));
+        if opening.begun {
+            break;
+        }
+    }
+    Ok(opening)
+}
+
+fn begin(files: &Files, mut keeper: ReplayKeeper, keeps: Keeps) -> Result<(Session<ReplayKeeper>, Loaded), Failure> {
+    let files = match keeper.recorded() {
+        Some(recorded) => &recorded.described(files)?,
         None => files,
     };
     let loaded = files.check()?;
     let procedure = Procedure::new(loaded.inputs.clone(), crate::port::drivers(files));
     let session = Session::new(procedure, keeper, loaded.inputs.plan.link.readings_hz);
-    Ok((if charts { session } else { session.without_charts() }, loaded))
+    Ok((if keeps == Keeps::Charts { session } else { session.without_charts() }, loaded))
 }
 
-/// An input of the log as it is given to the procedure now.
-fn as_now(s: &mut Session<ReplayKeeper>, input: Input, at: &Citation) -> Result<Input, Failure> {
-    if s.keeper().then().is_none() {
-        return Ok(input);
-    }
-    let open = s.open().clone();
-    match s.keeper().then() {
-        Some(then) => then.input(input, at, &open),
-        None => Ok(input),
-    }
+/// Gives the procedure an input of the log.
+fn feed(s: &mut Session<ReplayKeeper>, at: Instant, input: Input, citation: Citation) -> Result<(), Failure> {
+    s.keeper().expected = Some(citation);
+    // Judged anew, an answer belongs to what is asked now.
+    let open = s.keeper().recorded().is_some().then(|| s.open().clone());
+    let input = match (s.keeper().recorded(), open) {
+        (Some(recorded), Some(open)) => recorded.input(input, &citation, &open)?,
+        _ => input,
+    };
+    s.feed(at, input).map(|_| ())
 }
+
+/// Before an input of the log: everything that follows from those before it is in the log and in the journal.
+fn complete(s: &mut Session<ReplayKeeper>, at: Instant, input: &Input) -> Result<(), Failure> {
+    let keeper = s.keeper();
+    let left = !std::mem::take(&mut keeper.sent).is_empty();
+    // What was to be sent when the program was ended may not have been written down, and was then not sent.
+    if left && !matches!(input, Input::Tool { .. }) {
+        match keeper.recorded() {
+            Some(recorded) => recorded.differs(at),
+            None => return Err(differs(at, "something is sent where nothing was")),
+        }
+    }
+    if keeper.further.is_empty() {
+        return Ok(());
+    }
+    Err(Failure::input(
+        format!("journal.jsonl:{}: lines are missing that follow from the trace", keeper.lines),
+        "the journal was cut: use the whole one, from a copy",
+    ))
+}
+
 fn expect_sent(s: &mut Session<ReplayKeeper>, sent: &(LineId, Vec<u8>), at: Instant) -> Result<(), Failure> {
     let mine = s.keeper().sent.pop_front();
     let same = mine.as_ref() == Some(sent);
-    match (s.keeper().then(), mine) {
-        (Some(then), _) => then.sent(at, same),
+    match (s.keeper().recorded(), mine) {
+        (Some(recorded), _) => recorded.sent(at, same),
         (None, _) if same => {}
         (None, Some(_)) => return Err(differs(at, "other bytes are sent than were")),
         (None, None) => return Err(differs(at, "nothing is sent where something was")),
     }
     Ok(())
-}
-fn all_sent(s: &mut Session<ReplayKeeper>, at: Instant, ended: bool) -> Result<(), Failure> {
-    let left = !std::mem::take(&mut s.keeper().sent).is_empty();
-    match s.keeper().then() {
-        _ if !left || ended => Ok(()),
-        Some(then) => {
-            then.differs(at);
-            Ok(())
-        }
-        None => Err(differs(at, "something is sent where nothing was")),
-    }
 }
 fn differs(at: Instant, what: &str) -> Failure {
     Failure::input(

@@ -8,7 +8,7 @@ use crate::{
     job_files::{Files, Loaded, OLD_PORT, PORT},
     keep::DiskKeeper,
     port,
-    replay::{Against, replay},
+    replay::{Against, Keeps, replay},
     session::{Keeper, Session},
 };
 use plumeline_base::{Instant, input::Input, time::seconds};
@@ -104,7 +104,7 @@ pub fn take_up<D: Disk>(
     let kept = folder.read_up_to(folder::JOURNAL, journal::JOURNAL_LIMIT)?.bytes;
     let mut again = disk();
     let reader = LogReader::new(Reading::new(&mut again, TRACE_FILE));
-    let mut done = replay(reader, Against::SoFar(kept), false, true, Some(files))?;
+    let mut done = replay(reader, Against::SoFar(kept), Keeps::Charts, Some(files))?;
     if done.begun {
         same_files(&done.files, files)?;
     }

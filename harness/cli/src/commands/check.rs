@@ -14,7 +14,7 @@ use plumeline_runtime::{
     finish,
     job_files::Files,
     keep::cite,
-    replay::{Against, Replayed, replay},
+    replay::{Against, Keeps, Replayed, replay},
     show::{print_error, print_progress, print_result},
 };
 use plumeline_trace::LogReader;
@@ -148,7 +148,7 @@ impl Examined {
         bytes.truncate(self.checked.torn.map_or(bytes.len(), |torn| torn.offset));
         let fresh = Files::read(folder)?;
         let log = LogReader::open(&folder.path(folder::TRACE)?)?;
-        let mut done = match replay(log, Against::SoFar(bytes), false, false, Some(&fresh)) {
+        let mut done = match replay(log, Against::SoFar(bytes), Keeps::Nothing, Some(&fresh)) {
             Ok(done) => done,
             Err(problem) => {
                 self.problems.push(problem);

@@ -15,8 +15,8 @@ use plumeline_report::Digests;
 use plumeline_runtime::{
     failure::{Exit, Failure},
     finish,
-    rejudge::Then,
-    replay::{Against, replay as run_replay},
+    rejudge::RecordedRun,
+    replay::{Against, Keeps, replay as run_replay},
     show::{print_progress, print_result},
 };
 use plumeline_trace::LogReader;
@@ -95,13 +95,14 @@ pub fn replay(args: &Replay) -> Result<Exit, Failure> {
     };
     let kept = journal_beside(&trace)?;
     let (against, what) = match kept {
-        _ if args.rejudge => (Against::Then(Box::new(Then::new(kept.as_deref())?)), "nothing must be the same"),
+        _ if args.rejudge => (Against::Anew(Box::new(RecordedRun::new(kept.as_deref())?)), "nothing must be the same"),
         Some(bytes) => (Against::Journal(bytes), "bytes sent and journal"),
         None => (Against::Sent, "bytes sent (there is no journal beside the trace)"),
     };
     let log = LogReader::open(&trace)?;
-    let mut done = run_replay(log, against, args.journal.is_some(), false, None)?;
-    let then = done.session.keeper().then().map(|then| (then.verdict(), then.told()));
+    let keeps = if args.journal.is_some() { Keeps::Journal } else { Keeps::Nothing };
+    let mut done = run_replay(log, against, keeps, None)?;
+    let then = done.session.keeper().recorded().map(|run| (run.verdict(), run.told()));
     let outcome = done.session.outcome();
     let verdict = outcome.map_or(Verdict::Undecided, |o| o.verdict);
     print_progress(&format!("{}: {} records, {} lines of journal", trace.display(), done.records, done.lines));
@@ -140,7 +141,7 @@ pub fn report(args: &Report) -> Result<Exit, Failure> {
     let bytes = folder.read_up_to(folder::JOURNAL, journal::JOURNAL_LIMIT)?.bytes;
     let read = journal::read::<Entry>(folder::JOURNAL, &bytes)?;
     let log = LogReader::open(&folder.path(folder::TRACE)?)?;
-    let done = run_replay(log, Against::Journal(bytes), false, true, None)?;
+    let done = run_replay(log, Against::Journal(bytes), Keeps::Charts, None)?;
     let digests = Digests {
         journal_head: read.chain.head().to_string(),
         trace: done.end.map(|c| c.hash.to_string()).unwrap_or_default(),

@@ -2,13 +2,13 @@
 //!
 //! Not here: the rules themselves (the measure crate), how a CSV file is read (`logger_csv`).
 use crate::{
-    args::{Judge, JudgedAs, Mark},
+    args::{Judge, Logged, Mark, Mean, Onset, Settle},
     logger_csv::{self, Readings},
 };
 use plumeline_base::{Instant, quantity::Estimate, time::seconds};
 use plumeline_job::Problem;
 use plumeline_measure::{
-    Sample,
+    Error, Sample,
     mean::{self, Terms},
     settle::{self, Reason, State},
     smoke::{self, Outcome, Release, Unclear},
@@ -33,21 +33,22 @@ struct Judged {
 
 /// `plumeline judge`
 pub fn judge(args: &Judge) -> Result<Exit, Failure> {
-    belongs(args)?;
-    let name = args.file.display().to_string();
-    let bytes = std::fs::read(&args.file).map_err(|e| Problem::from_io(&args.file, "read the readings", &e))?;
-    let readings = logger_csv::read(&name, &bytes, args.time.as_deref(), args.column.as_deref())?;
-    let samples = within(args, &readings)?;
-    let judged = match args.judged_as {
-        JudgedAs::Settle => settled(args, &samples, &readings.column.unit)?,
-        JudgedAs::Onset => responded(args, &readings, &samples)?,
-        JudgedAs::Mean => averaged(args, &samples, &readings.column.unit)?,
+    let logged = args.logged();
+    let name = logged.file.display().to_string();
+    let bytes = std::fs::read(&logged.file).map_err(|e| Problem::from_io(&logged.file, "read the readings", &e))?;
+    let readings = logger_csv::read(&name, &bytes, logged.time.as_deref(), logged.column.as_deref())?;
+    let samples = within(logged, &readings)?;
+    let unit = &readings.column.unit;
+    let judged = match args {
+        Judge::Settle(a) => settled(a, &samples, unit)?,
+        Judge::Onset(a) => responded(a, &samples, unit, instant(&readings, "--release", &a.release)?)?,
+        Judge::Mean(a) => averaged(a, &samples, unit)?,
     };
-    if args.json {
+    if logged.json {
         let whole = json!({
             "file": name,
             "column": readings.column.name,
-            "unit": readings.column.unit,
+            "unit": unit,
             "readings": samples.len(),
             "time_axis": "us or s after the first reading of the file",
             "verdict": judged.verdict,
@@ -72,32 +73,6 @@ pub fn judge(args: &Judge) -> Result<Exit, Failure> {
     Ok(judged.exit)
 }
 
-/// An option that is for another kind of judgement is refused rather than left unheard.
-fn belongs(args: &Judge) -> Result<(), Failure> {
-    use JudgedAs::{Mean, Onset, Settle};
-    let given = [
-        ("--window", args.window.is_some(), Settle),
-        ("--slope-limit", args.slope_limit.is_some(), Settle),
-        ("--confidence", args.confidence.is_some(), Settle),
-        ("--release", args.release.is_some(), Onset),
-        ("--mark", args.mark.is_some(), Onset),
-        ("--mark-uncertainty", args.mark_uncertainty.is_some(), Onset),
-        ("--min-rise", args.min_rise.is_some(), Onset),
-        ("--min-duration", args.min_duration.is_some(), Onset),
-        ("--full-scale", args.full_scale.is_some(), Onset),
-        ("--calibration-relative", args.calibration_relative.is_some(), Mean),
-        ("--calibration-absolute", args.calibration_absolute.is_some(), Mean),
-        ("--coverage", args.coverage.is_some(), Mean),
-    ];
-    match given.iter().find(|(_, given, with)| *given && *with != args.judged_as) {
-        Some((name, ..)) => Err(Failure::input(
-            format!("{name} has no meaning here"),
-            "see `plumeline judge --help` for what goes with --as",
-        )),
-        None => Ok(()),
-    }
-}
-
 /// A rule parameter that can't be used.
 fn bad_rule(what: &str, range: &str) -> Failure {
     Failure::input(format!("{what} is out of its range: {range}"), "see `plumeline judge --help` and docs/judge.md")
@@ -110,16 +85,11 @@ fn instant(readings: &Readings, option: &str, text: &str) -> Result<Instant, Fai
 }
 
 /// The readings between `--from` and `--to`.
-fn within(args: &Judge, readings: &Readings) -> Result<Vec<Sample>, Failure> {
+fn within(args: &Logged, readings: &Readings) -> Result<Vec<Sample>, Failure> {
     let at = |option, text: &Option<String>, open| text.as_deref().map_or(Ok(open), |t| instant(readings, option, t));
     let from = at("--from", &args.from, Instant::START)?;
     let to = at("--to", &args.to, Instant::FAR_FUTURE)?;
     Ok(readings.samples.iter().copied().filter(|s| s.at >= from && s.at <= to).collect())
-}
-
-/// `2%` is a share, `0.5` is not.
-fn share(text: &str) -> Option<f64> {
-    text.strip_suffix('%').and_then(|p| p.trim().parse::<f64>().ok()).map(|p| p / 100.0)
 }
 
 fn to_json(value: impl serde::Serialize) -> Result<Value, Failure> {
@@ -128,29 +98,22 @@ fn to_json(value: impl serde::Serialize) -> Result<Value, Failure> {
 
 // ---- settle ----
 
-fn settled(args: &Judge, samples: &[Sample], unit: &str) -> Result<Judged, Failure> {
+fn settled(args: &Settle, samples: &[Sample], unit: &str) -> Result<Judged, Failure> {
     let usual = settle::Rule::default();
-    let slope_limit = match args.slope_limit.as_deref() {
-        None => usual.slope_limit,
-        Some(text) => match (share(text), text.parse()) {
-            (Some(share), _) => settle::Limit::Relative(share),
-            (None, Ok(absolute)) => settle::Limit::Absolute(absolute),
-            _ => return Err(bad_rule("--slope-limit", "a share (2%) or a number in the unit of the readings (0.5)")),
-        },
-    };
+    let max_gap = args.logged.max_gap;
     let started = samples.first().map_or(Instant::START, |s| s.at);
     let ended = samples.last().map_or(started, |s| s.at);
-    let window = args.window.map_or(usual.window, seconds);
+    let window = seconds(args.window);
     let rule = settle::Rule {
         window,
-        slope_limit,
-        resolution: args.resolution,
-        max_gap: seconds(args.max_gap),
+        slope_limit: args.slope_limit,
+        resolution: args.logged.resolution,
+        max_gap: seconds(max_gap),
         // A logger that is slow on purpose says so by its longest gap.
-        min_rate_hz: usual.min_rate_hz.min(1.0 / args.max_gap),
+        min_rate_hz: usual.min_rate_hz.min(1.0 / max_gap),
         // The file is all there is: the risk is shared out over the looks that it holds.
         deadline: ended.since(started).max(window.saturating_mul(2)),
-        confidence: args.confidence.unwrap_or(usual.confidence),
+        confidence: args.confidence,
         ..usual
     };
     let mut settler = settle::Settler::new(rule, started);
@@ -228,15 +191,8 @@ fn fault(fault: &settle::Fault, unit: &str) -> String {
 
 // ---- onset ----
 
-fn responded(args: &Judge, readings: &Readings, samples: &[Sample]) -> Result<Judged, Failure> {
-    let Some(text) = args.release.as_deref() else {
-        return Err(Failure::input(
-            "the moment of the release is missing",
-            "give it with --release, as a time of the file",
-        ));
-    };
-    let at = instant(readings, "--release", text)?;
-    let mut release = match args.mark.unwrap_or(Mark::ByHand) {
+fn responded(args: &Onset, samples: &[Sample], unit: &str, at: Instant) -> Result<Judged, Failure> {
+    let mut release = match args.mark {
         Mark::ByHand => Release::by_hand(at),
         Mark::ByRadio => Release::by_radio(at),
         Mark::Device => Release::by_device(at, 0.0),
@@ -247,26 +203,30 @@ fn responded(args: &Judge, readings: &Readings, samples: &[Sample]) -> Result<Ju
     }
     let usual = smoke::Rule::default();
     let rule = smoke::Rule {
-        resolution: args.resolution,
+        resolution: args.logged.resolution,
         full_scale: args.full_scale.unwrap_or(usual.full_scale),
-        min_rise: args.min_rise.unwrap_or(usual.min_rise),
-        min_duration_s: args.min_duration.unwrap_or(usual.min_duration_s),
-        max_gap_s: args.max_gap,
+        min_rise: args.min_rise,
+        min_duration_s: args.min_duration,
+        max_gap_s: args.logged.max_gap,
         ..usual
     };
     // Cut by position, so that times out of order stay where they were read.
     let split = samples.iter().position(|s| s.at >= at).unwrap_or(samples.len());
     let (before, after) = samples.split_at(split);
     let outcome = smoke::analyse(before, after, &release, &rule);
-    let unit = &readings.column.unit;
-    let since_release = |t: f64| t - at.as_secs_f64();
+    if let Outcome::Undecided { because: Unclear::Evidence(Error::BadRule { what, range }) } = &outcome {
+        return Err(bad_rule(what, range));
+    }
+    let (verdict, exit, words) = outcome_in_words(&outcome, unit, at);
+    Ok(Judged { verdict, exit, words, rule: json!({ "rule": rule, "release": release }), result: to_json(&outcome)? })
+}
+
+fn outcome_in_words(outcome: &Outcome, unit: &str, release: Instant) -> (&'static str, Exit, Vec<String>) {
+    let since_release = |t: f64| t - release.as_secs_f64();
     let time = |t: &Estimate, low: f64, high: f64| {
         format!("{:.2} s after the release (95 %: {low:.2} s to {high:.2} s)", t.value)
     };
-    let (verdict, exit, words) = match &outcome {
-        Outcome::Undecided { because: Unclear::Evidence(plumeline_measure::Error::BadRule { what, range }) } => {
-            return Err(bad_rule(what, range));
-        }
+    match outcome {
         Outcome::Response(r) => {
             let half = &r.half_plateau_s;
             let k = plumeline_measure::stats::normal_quantile(0.975);
@@ -290,32 +250,26 @@ fn responded(args: &Judge, readings: &Readings, samples: &[Sample]) -> Result<Ju
             }
             ("response", Exit::Pass, words)
         }
-        Outcome::TooWeak { peak, needed } => (
-            "too-weak",
-            Exit::Undecided,
-            vec![format!("it rose by {peak:.4} {unit} only; {needed:.4} is the least that counts")],
-        ),
-        Outcome::NoRise { would_have_seen } => (
-            "no-rise",
-            Exit::Undecided,
-            vec![format!("nothing rose; {would_have_seen:.4} {unit} would have been seen")],
-        ),
-        Outcome::Saturated { onset_s, onset_interval95_s: (low, high), since_s } => (
-            "saturated",
-            Exit::Undecided,
-            vec![
-                format!(
-                    "the reading ran into its ceiling at {:.1} s after the release: no plateau, and so no time to half of it",
-                    since_release(*since_s)
-                ),
-                format!("first significant rise {}", time(onset_s, *low, *high)),
-            ],
-        ),
-        Outcome::Undecided { because } => {
-            ("undecided", Exit::Undecided, vec![format!("it can't be told: {}", unclear(because, unit, at))])
+        Outcome::TooWeak { peak, needed } => {
+            let words = format!("it rose by {peak:.4} {unit} only; {needed:.4} is the least that counts");
+            ("too-weak", Exit::Undecided, vec![words])
         }
-    };
-    Ok(Judged { verdict, exit, words, rule: json!({ "rule": rule, "release": release }), result: to_json(&outcome)? })
+        Outcome::NoRise { would_have_seen } => {
+            let words = format!("nothing rose; {would_have_seen:.4} {unit} would have been seen");
+            ("no-rise", Exit::Undecided, vec![words])
+        }
+        Outcome::Saturated { onset_s, onset_interval95_s: (low, high), since_s } => {
+            let ceiling = format!(
+                "the reading ran into its ceiling at {:.1} s after the release: no plateau, and so no time to half of it",
+                since_release(*since_s)
+            );
+            let rise = format!("first significant rise {}", time(onset_s, *low, *high));
+            ("saturated", Exit::Undecided, vec![ceiling, rise])
+        }
+        Outcome::Undecided { because } => {
+            ("undecided", Exit::Undecided, vec![format!("it can't be told: {}", unclear(because, unit, release))])
+        }
+    }
 }
 
 fn unclear(why: &Unclear, unit: &str, release: Instant) -> String {
@@ -335,27 +289,20 @@ fn unclear(why: &Unclear, unit: &str, release: Instant) -> String {
 
 // ---- mean ----
 
-fn averaged(args: &Judge, samples: &[Sample], unit: &str) -> Result<Judged, Failure> {
-    let calibration_relative = match args.calibration_relative.as_deref() {
-        None => 0.0,
-        Some(text) => share(text)
-            .or_else(|| text.parse().ok())
-            .ok_or_else(|| bad_rule("--calibration-relative", "a share, for example 3% or 0.03"))?,
-    };
-    let usual = Terms::default();
+fn averaged(args: &Mean, samples: &[Sample], unit: &str) -> Result<Judged, Failure> {
     let terms = Terms {
-        resolution: args.resolution,
-        calibration_relative,
-        calibration_absolute: args.calibration_absolute.unwrap_or(0.0),
-        coverage: args.coverage.unwrap_or(usual.coverage),
-        max_gap: seconds(args.max_gap),
+        resolution: args.logged.resolution,
+        calibration_relative: args.calibration_relative,
+        calibration_absolute: args.calibration_absolute,
+        coverage: args.coverage,
+        max_gap: seconds(args.logged.max_gap),
         // A file does not age.
         max_age: Duration::ZERO,
-        ..usual
+        ..Terms::default()
     };
     let now = samples.last().map_or(Instant::START, |s| s.at);
     let (verdict, exit, words, result) = match mean::mean_of(samples, now, &terms) {
-        Err(plumeline_measure::Error::BadRule { what, range }) => return Err(bad_rule(what, range)),
+        Err(Error::BadRule { what, range }) => return Err(bad_rule(what, range)),
         Ok(m) => {
             let percent = terms.coverage * 100.0;
             let dof = if m.dof < 1000.0 { format!("{:.0}", m.dof) } else { "over 1000".into() };

@@ -11,8 +11,9 @@ mod settings;
 mod task;
 
 use crate::{
-    driver::{Driver, LineCounters, Question, Report, Ticket, Told, Trouble},
-    vocabulary::{Abilities, Identity, Request},
+    ask::{Reply, Request},
+    driver::{Driver, End, LineCounters, Question, Report, Ticket, Trouble},
+    vocabulary::{Abilities, Identity},
 };
 use alloc::{collections::VecDeque, string::ToString, vec::Vec};
 use core::time::Duration;
@@ -108,28 +109,28 @@ impl Plumewire {
             counters: LineCounters::default(),
         }
     }
-    fn tell(&mut self, ticket: Option<Ticket>, told: Told) {
-        self.reports.push_back(Report { ticket, told });
+    fn tell(&mut self, report: Report) {
+        self.reports.push_back(report);
     }
     /// Ends the request under way and starts the next.
-    fn end(&mut self, now: Instant, told: Told) {
+    fn end(&mut self, now: Instant, end: End) {
         self.exchange.drop_flight();
         if let Some(active) = self.active.take() {
-            match (&active.task, &told) {
-                (Task::Start { .. }, Told::Done) => self.stream = self.session.hz.map(|hz| Stream::new(hz, now)),
-                (Task::Stop, Told::Done) => self.stream = None,
-                (Task::Restart { .. }, Told::Done) => {
+            match (&active.task, &end) {
+                (Task::Start { .. }, Ok(_)) => self.stream = self.session.hz.map(|hz| Stream::new(hz, now)),
+                (Task::Stop, Ok(_)) => self.stream = None,
+                (Task::Restart { .. }, Ok(_)) => {
                     self.stream = None;
                     self.exchange.close();
                 }
                 _ => {}
             }
-            self.tell(Some(active.ticket), told);
+            self.tell(Report::Ended(active.ticket, end));
         }
         self.begin(now);
     }
     fn fail(&mut self, now: Instant, trouble: Trouble) {
-        self.end(now, Told::Failed(trouble));
+        self.end(now, Err(trouble));
     }
     /// Starts the next request if none is under way.
     fn begin(&mut self, now: Instant) {
@@ -138,7 +139,7 @@ impl Plumewire {
         }
         let Some((ticket, request)) = self.waiting.pop_front() else { return };
         if let Some(cause) = self.down {
-            self.tell(Some(ticket), Told::Failed(Trouble::LinkDown(cause)));
+            self.tell(Report::Ended(ticket, Err(Trouble::LinkDown(cause))));
             return self.begin(now);
         }
         let streaming = self.stream.is_some();
@@ -152,7 +153,7 @@ impl Plumewire {
                 self.send(now);
             }
             Err(trouble) => {
-                self.tell(Some(ticket), Told::Failed(trouble));
+                self.tell(Report::Ended(ticket, Err(trouble)));
                 self.begin(now);
             }
         }
@@ -187,15 +188,14 @@ impl Plumewire {
             Next::Send => self.send(now),
             Next::Progress { done, total, pause } => {
                 let Some(active) = &mut self.active else { return };
-                let ticket = active.ticket;
                 if pause.is_zero() {
                     self.send(now);
                 } else {
                     active.wake = Some(now + pause);
                 }
-                self.tell(Some(ticket), Told::Progress { done, total });
+                self.tell(Report::Progress { done, total });
             }
-            Next::End(told) => self.end(now, told),
+            Next::End(end) => self.end(now, end),
         }
     }
 
@@ -252,18 +252,18 @@ impl Plumewire {
         if !matches!(active.task, Task::Identify) {
             let next = active.task.new_conversation(anew);
             if anew {
-                self.tell(None, Told::Identity(identity, abilities));
+                self.tell(Report::StartedAnew(identity, abilities));
             }
             return self.follow(now, next);
         }
         if hello.starting {
             // It can't be asked anything yet: not identified for any purpose but waiting.
             if anew {
-                self.tell(None, Told::Identity(identity, abilities));
+                self.tell(Report::StartedAnew(identity, abilities));
             }
             return self.fail(now, task::refused(&Refusal::new(RefusalCode::Starting)));
         }
-        self.end(now, Told::Identity(identity, abilities));
+        self.end(now, Ok(Reply::Identity((identity, abilities))));
     }
     fn refused(&mut self, now: Instant, refusal: &Refusal<'_>) {
         let hello = self.exchange.in_hello();
@@ -305,7 +305,7 @@ impl Plumewire {
             }
         }
         if back {
-            self.tell(None, Told::Back);
+            self.tell(Report::Back);
         }
         let plumewire::Report::Reading(wire) = report else { return };
         self.counters.missed_readings += u64::from(missed);
@@ -314,22 +314,22 @@ impl Plumewire {
                 stream.missed = missed.saturating_add(1);
             }
             let text = "it has another number of inlets or sensors than the unit stated";
-            self.tell(None, Told::Unfit(text.into()));
+            self.tell(Report::Unfit(text.into()));
             return;
         };
         if let Some(active) = self.active.as_mut().filter(|_| once) {
             let next = active.task.reading(reading);
             self.follow(now, next);
         } else {
-            self.tell(None, Told::Reading(reading));
+            self.tell(Report::Reading(reading));
         }
     }
     fn check_stream(&mut self, now: Instant) {
         let Some(stream) = &mut self.stream else { return };
         if stream.due().is_some_and(|due| now >= due) {
             stream.quiet = true;
-            let told = if stream.noise { Told::Garbled } else { Told::Silent };
-            self.tell(None, told);
+            let report = if stream.noise { Report::Garbled } else { Report::Silent };
+            self.tell(report);
         }
     }
 }

@@ -1,7 +1,8 @@
 //! Settings over the wire: the image read in parts, and written as a transaction that can be taken up again.
 use super::task::{Next, Session, refusal_of, refused};
 use crate::{
-    driver::{Told, Trouble},
+    ask::Reply,
+    driver::Trouble,
     settings::{Item, Settings, Value},
 };
 use alloc::{
@@ -11,7 +12,7 @@ use alloc::{
 };
 use core::{fmt::Write as _, time::Duration};
 use plumewire::{
-    self as wire, Digest, Nothing, Refusal, RefusalCode, Reply, Request,
+    self as wire, Digest, Nothing, Refusal, RefusalCode, Reply as R, Request,
     image::{self, Decimal, ImageWriter, Items},
 };
 use sha2::{Digest as _, Sha256};
@@ -127,16 +128,16 @@ impl ReadImage {
             _ => Next::fail(refused(refusal)),
         }
     }
-    pub(super) fn reply(&mut self, reply: &Reply<'_>, session: &Session) -> Next {
+    pub(super) fn reply(&mut self, reply: &R<'_>, session: &Session) -> Next {
         match (reply, self.manifest) {
-            (Reply::SettingsManifest(m), None) => {
+            (R::SettingsManifest(m), None) => {
                 if m.length == 0 || m.length > MOST_IMAGE.max(session.settings_max) {
                     return Next::nonsense(format!("a settings image of {} bytes", m.length));
                 }
                 self.manifest = Some((m.revision, m.length, m.digest));
                 Next::Send
             }
-            (Reply::SettingsRead(part), Some((number, length, digest))) => {
+            (R::SettingsRead(part), Some((number, length, digest))) => {
                 let fits = part.bytes.len() <= (length as usize).saturating_sub(self.image.len());
                 if part.offset != count(self.image.len()) || part.bytes.is_empty() || !fits {
                     return Next::nonsense("another part of the settings than was asked for");
@@ -150,7 +151,7 @@ impl ReadImage {
                     return self.restart("settings that do not have the digest that was stated for them");
                 }
                 match revision(number).and_then(|r| from_image(&self.image, r)) {
-                    Ok(settings) => Next::End(Told::Settings(settings)),
+                    Ok(settings) => Next::told(Reply::Settings(settings)),
                     Err(why) => Next::nonsense(why),
                 }
             }
@@ -260,13 +261,13 @@ impl WriteImage {
         }
         Next::Progress { done: received, total: count(self.image.len()), pause: Duration::ZERO }
     }
-    pub(super) fn reply(&mut self, reply: &Reply<'_>) -> Next {
+    pub(super) fn reply(&mut self, reply: &R<'_>) -> Next {
         match (reply, self.step.clone()) {
-            (Reply::SettingsManifest(m), step @ (Step::Manifest | Step::Verify { .. })) => {
+            (R::SettingsManifest(m), step @ (Step::Manifest | Step::Verify { .. })) => {
                 let same = m.digest == self.digest && m.length == count(self.image.len());
                 match (same, step) {
                     (true, _) => match revision(m.revision) {
-                        Ok(revision) => Next::End(Told::SettingsWritten { revision }),
+                        Ok(revision) => Next::told(Reply::Written(revision)),
                         Err(why) => Next::nonsense(why),
                     },
                     // Somebody was quicker: as if the commit had been refused for it.
@@ -278,20 +279,20 @@ impl WriteImage {
                     (false, _) => self.go(Step::Status { base: m.revision }),
                 }
             }
-            (Reply::WriteStatus(s), Step::Status { base }) => match s.open {
+            (R::WriteStatus(s), Step::Status { base }) => match s.open {
                 Some(t) if t.digest == self.digest && t.length == count(self.image.len()) => {
                     self.resume(t.transaction, t.received)
                 }
                 Some(t) => self.go(Step::Clear { base, transaction: t.transaction }),
                 None => self.go(Step::Begin { base }),
             },
-            (Reply::WriteAbandon(_), Step::Clear { base, .. }) => self.go(Step::Begin { base }),
-            (Reply::WriteAbandon(_), Step::GiveUp { trouble, .. }) => Next::fail(trouble),
-            (Reply::WriteBegin(b), Step::Begin { .. }) => self.resume(b.transaction, 0),
-            (Reply::WriteChunk(p), Step::Chunk { transaction, offset }) if p.received as usize > offset => {
+            (R::WriteAbandon(_), Step::Clear { base, .. }) => self.go(Step::Begin { base }),
+            (R::WriteAbandon(_), Step::GiveUp { trouble, .. }) => Next::fail(trouble),
+            (R::WriteBegin(b), Step::Begin { .. }) => self.resume(b.transaction, 0),
+            (R::WriteChunk(p), Step::Chunk { transaction, offset }) if p.received as usize > offset => {
                 self.resume(transaction, p.received)
             }
-            (Reply::WriteCommit(c), Step::Commit { .. }) => self.go(Step::Verify { committed: c.revision }),
+            (R::WriteCommit(c), Step::Commit { .. }) => self.go(Step::Verify { committed: c.revision }),
             _ => Next::nonsense("another answer than was asked for"),
         }
     }

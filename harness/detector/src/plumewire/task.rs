@@ -6,13 +6,14 @@ use super::{
     settings::{ReadImage, WriteImage},
 };
 use crate::{
-    driver::{RefusalKind, Told, Trouble},
-    vocabulary::{Reading, Request, SettingsState, UnitEvent, UnitTime},
+    ask::{ClockExchange, Reply, Request},
+    driver::{End, RefusalKind, Trouble},
+    vocabulary::{Reading, SettingsState, UnitEvent, UnitTime},
 };
 use alloc::{boxed::Box, format, string::String, vec::Vec};
 use core::time::Duration;
 use plumeline_base::Instant;
-use plumewire::{self as wire, BaselineState, InhibitState, Nothing, Refusal, RefusalCode, Reply};
+use plumewire::{self as wire, BaselineState, InhibitState, Nothing, Refusal, RefusalCode};
 
 /// How long a task waits for something that should come by itself.
 pub(super) const PATIENCE: Duration = Duration::from_secs(5);
@@ -69,11 +70,14 @@ pub(super) enum Next {
         pause: Duration,
     },
     /// It has ended.
-    End(Told),
+    End(End),
 }
 impl Next {
+    pub(super) fn told(reply: Reply) -> Self {
+        Self::End(Ok(reply))
+    }
     pub(super) fn fail(trouble: Trouble) -> Self {
-        Self::End(Told::Failed(trouble))
+        Self::End(Err(trouble))
     }
     pub(super) fn nonsense(why: impl Into<String>) -> Self {
         Self::fail(Trouble::Nonsense(why.into()))
@@ -146,7 +150,7 @@ impl Task {
             Request::ReadOnce if streaming => Self::ReadOnce(Once::Wait { own: false }),
             Request::ReadOnce => Self::ReadOnce(Once::Begin),
             Request::ReadSettings => Self::ReadSettings(ReadImage::default()),
-            Request::WriteSettings(settings) => Self::WriteSettings(Box::new(WriteImage::new(&settings)?)),
+            Request::WriteSettings { settings } => Self::WriteSettings(Box::new(WriteImage::new(&settings)?)),
             Request::SettingsState => Self::SettingsState,
             Request::TellTime => Self::TellTime,
             Request::SetTime { utc_ms } => Self::SetTime { utc_ms },
@@ -222,62 +226,63 @@ impl Task {
         })
     }
     /// The wire request was carried out.
-    pub(super) fn reply(&mut self, now: Instant, reply: &Reply<'_>, session: &mut Session) -> Next {
+    pub(super) fn reply(&mut self, now: Instant, reply: &wire::Reply<'_>, session: &mut Session) -> Next {
+        use wire::Reply as R;
         match (self, reply) {
-            (Self::Clock { sent }, Reply::Clock(r)) => {
+            (Self::Clock { sent }, R::Clock(r)) => {
                 if r.sent_us != sent.as_micros() || r.replied_us < r.received_us {
                     return Next::nonsense("stamps of another clock exchange");
                 }
-                Next::End(Told::Clock {
+                Next::told(Reply::Clock(ClockExchange {
                     sent: *sent,
                     device_received_us: r.received_us,
                     device_sent_us: r.replied_us,
                     received: now,
-                })
+                }))
             }
-            (Self::Start { .. }, Reply::ReadingsStart(r)) => {
+            (Self::Start { .. }, R::ReadingsStart(r)) => {
                 if !(1..=20).contains(&r.rate_hz) {
                     return Next::nonsense(format!("readings at {} Hz", r.rate_hz));
                 }
                 session.hz = Some(r.rate_hz);
-                Next::End(Told::Done)
+                Next::told(Reply::Done(()))
             }
-            (Self::ReadOnce(once), Reply::ReadingsStart(_)) => {
+            (Self::ReadOnce(once), R::ReadingsStart(_)) => {
                 *once = Once::Wait { own: true };
                 Next::Send
             }
-            (Self::ReadOnce(Once::Stop(reading)), _) => Next::End(Told::Reading(reading.clone())),
+            (Self::ReadOnce(Once::Stop(reading)), _) => Next::told(Reply::Reading(reading.clone())),
             (Self::ReadSettings(read), reply) => read.reply(reply, session),
             (Self::WriteSettings(write), reply) => write.reply(reply),
-            (Self::SettingsState, Reply::SettingsManifest(m)) => Next::End(Told::SettingsState(SettingsState {
+            (Self::SettingsState, R::SettingsManifest(m)) => Next::told(Reply::SettingsState(SettingsState {
                 revision: m.revision,
                 sha256: super::settings::hex(&m.digest),
             })),
-            (Self::TellTime | Self::SetTime { .. }, Reply::WallClock(t) | Reply::WallClockSet(t)) => {
-                Next::End(Told::Time(UnitTime { utc_ms: t.utc_ms, zone_min: t.zone_min }))
+            (Self::TellTime | Self::SetTime { .. }, R::WallClock(t) | R::WallClockSet(t)) => {
+                Next::told(Reply::Time(UnitTime { utc_ms: t.utc_ms, zone_min: t.zone_min }))
             }
-            (Self::TakeBaseline(taking), Reply::BaselineTake(s) | Reply::BaselineStatus(s)) => taking.status(s),
-            (Self::TakeBaseline(_) | Self::ReadBaseline, Reply::BaselineRead(b)) => {
-                Next::End(Told::Baseline(convert::baseline(b)))
+            (Self::TakeBaseline(taking), R::BaselineTake(s) | R::BaselineStatus(s)) => taking.status(s),
+            (Self::TakeBaseline(_) | Self::ReadBaseline, R::BaselineRead(b)) => {
+                Next::told(Reply::Baseline(convert::baseline(b)))
             }
-            (Self::Inhibit { .. } | Self::Renew, Reply::Inhibit(l) | Reply::InhibitRenew(l)) => {
+            (Self::Inhibit { .. } | Self::Renew, R::Inhibit(l) | R::InhibitRenew(l)) => {
                 (session.lease, session.lease_s) = (Some(l.lease), l.seconds);
-                Next::End(Told::Done)
+                Next::told(Reply::Done(()))
             }
-            (Self::Renew, Reply::OutputsStatus(s)) => match (s.inhibit, s.lease) {
+            (Self::Renew, R::OutputsStatus(s)) => match (s.inhibit, s.lease) {
                 (InhibitState::Leased, Some(lease)) => session.found_lease(lease),
                 _ => Next::fail(refused(&Refusal::new(RefusalCode::Lease))),
             },
-            (Self::Release { .. }, Reply::OutputsStatus(s)) => match (s.inhibit, s.lease) {
-                (InhibitState::Free, _) => Next::End(Told::Done),
+            (Self::Release { .. }, R::OutputsStatus(s)) => match (s.inhibit, s.lease) {
+                (InhibitState::Free, _) => Next::told(Reply::Done(())),
                 (_, Some(lease)) => session.found_lease(lease),
                 (_, None) => Next::fail(refused(&Refusal::new(RefusalCode::Lease))),
             },
-            (Self::Release { .. }, Reply::InhibitRelease(_)) => {
+            (Self::Release { .. }, R::InhibitRelease(_)) => {
                 session.lease = None;
-                Next::End(Told::Done)
+                Next::told(Reply::Done(()))
             }
-            (Self::Events { from, got }, Reply::LogRead(page)) => {
+            (Self::Events { from, got }, R::LogRead(page)) => {
                 for entry in page.entries.iter() {
                     let Some(event) = convert::event(entry) else {
                         return Next::nonsense(format!("an event at position {}", entry.position));
@@ -285,7 +290,7 @@ impl Task {
                     got.push(event);
                 }
                 if page.entries.is_empty() {
-                    return Next::End(Told::Events(core::mem::take(got)));
+                    return Next::told(Reply::Events(core::mem::take(got)));
                 }
                 if page.next <= *from || got.len() > MOST_EVENTS {
                     return Next::nonsense("an event log that does not end");
@@ -293,7 +298,9 @@ impl Task {
                 *from = page.next;
                 Next::Send
             }
-            (Self::Stop | Self::Drive { .. } | Self::ResetLatches | Self::Restart { .. }, _) => Next::End(Told::Done),
+            (Self::Stop | Self::Drive { .. } | Self::ResetLatches | Self::Restart { .. }, _) => {
+                Next::told(Reply::Done(()))
+            }
             (_, reply) => Next::nonsense(format!("an answer to {:?} that was not asked", reply.operation())),
         }
     }
@@ -307,7 +314,7 @@ impl Task {
                 Next::Send
             }
             // The reading is there; that the stream did not stop takes nothing from it.
-            (Self::ReadOnce(Once::Stop(reading)), _) => Next::End(Told::Reading(reading.clone())),
+            (Self::ReadOnce(Once::Stop(reading)), _) => Next::told(Reply::Reading(reading.clone())),
             (Self::Renew, RefusalCode::Lease) => {
                 session.lease = None;
                 Next::fail(refused(refusal))
@@ -323,12 +330,12 @@ impl Task {
     /// A new conversation was opened while this was under way; `anew` if the unit started anew.
     pub(super) fn new_conversation(&mut self, anew: bool) -> Next {
         match self {
-            Self::Restart { sent: true } if anew => Next::End(Told::Done),
+            Self::Restart { sent: true } if anew => Next::told(Reply::Done(())),
             Self::ReadOnce(once @ Once::Wait { .. }) => {
                 *once = Once::Begin;
                 Next::Send
             }
-            Self::ReadOnce(Once::Stop(reading)) => Next::End(Told::Reading(reading.clone())),
+            Self::ReadOnce(Once::Stop(reading)) => Next::told(Reply::Reading(reading.clone())),
             Self::WriteSettings(write) => write.restart(),
             Self::TakeBaseline(Taking::Poll(_)) if anew => {
                 Next::fail(refusal_of(RefusalCode::NoBaseline, "the unit started anew while it took the baseline"))
@@ -343,7 +350,7 @@ impl Task {
                 *once = Once::Stop(reading);
                 Next::Send
             }
-            _ => Next::End(Told::Reading(reading)),
+            _ => Next::told(Reply::Reading(reading)),
         }
     }
     /// The time that it wanted to wait is over.

@@ -1,7 +1,7 @@
 //! A unit that does just enough, a line that can be damaged, and a virtual clock: the other end of a pair test.
 #![allow(clippy::unwrap_used, clippy::panic, reason = "helpers of tests may panic")]
 use plumeline_base::Instant;
-use plumeline_detector::{Driver, Report, Request, Told, plumewire::Plumewire};
+use plumeline_detector::{Ask, Driver, Report, Ticket, Trouble, driver::End, plumewire::Plumewire};
 use plumewire::{self as wire, *};
 use sha2::{Digest as _, Sha256};
 use std::{collections::VecDeque, time::Duration};
@@ -422,22 +422,29 @@ impl Pair {
         }
     }
     /// Asks, runs until the end of the request, and gives that end.
-    pub(crate) fn ask(&mut self, request: Request) -> Told {
-        let ticket = self.driver.request(self.now, request);
+    pub(crate) fn ask<A: Ask>(&mut self, ask: A) -> Result<A::Reply, Trouble> {
+        let ticket = self.driver.request(self.now, ask.request());
         for _ in 0..4_000 {
             self.run(self.now + Duration::from_millis(50));
-            let end =
-                self.reports.iter().position(|r| r.ticket == Some(ticket) && !matches!(r.told, Told::Progress { .. }));
-            if let Some(at) = end {
-                return self.reports.remove(at).told;
+            if let Some(end) = self.end_of(ticket) {
+                return end.map(|reply| A::told(reply).unwrap());
             }
         }
         panic!("the request never ended");
     }
+    /// How a request ended, if it did; its report is taken.
+    pub(crate) fn end_of(&mut self, ticket: Ticket) -> Option<End> {
+        let at = self.reports.iter().position(|r| matches!(r, Report::Ended(ended, _) if *ended == ticket))?;
+        match self.reports.remove(at) {
+            Report::Ended(_, end) => Some(end),
+            _ => None,
+        }
+    }
     /// What was told unasked, forgotten here.
-    pub(crate) fn unasked(&mut self) -> Vec<Told> {
-        let (unasked, rest) = self.reports.drain(..).partition(|r: &Report| r.ticket.is_none());
-        self.reports = rest;
-        unasked.into_iter().map(|r: Report| r.told).collect()
+    pub(crate) fn unasked(&mut self) -> Vec<Report> {
+        let asked = |r: &Report| matches!(r, Report::Ended(..) | Report::Progress { .. });
+        let (asked, unasked) = self.reports.drain(..).partition(asked);
+        self.reports = asked;
+        unasked
     }
 }

@@ -27,6 +27,7 @@ pub const SHIPPED: [(&str, &str); 5] = [
 ];
 
 /// The format's JSON Schema, as text.
+#[cfg(feature = "schema")]
 pub(crate) fn schema() -> String {
     crate::schema::of_toml::<raw::File>()
 }

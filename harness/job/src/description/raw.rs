@@ -1,27 +1,29 @@
 //! What is written where in a description: the keys of the format, with their places in the text.
 //!
 //! Not here: what the values mean.
-use super::check;
-use crate::any::Any;
-use crate::pipework::{
-    bounds,
-    raw::{Fan, Loss},
+use crate::{
+    any::Any,
+    pipework::raw::{Fan, Loss},
+    written::{Q, Spanned},
 };
-use crate::schema::{names, quantity};
-use crate::written::{Q, Spanned};
-use schemars::JsonSchema;
 use serde::{
     Deserialize, Deserializer,
     de::{Error, Visitor},
 };
 use std::{collections::BTreeMap, fmt};
+#[cfg(feature = "schema")]
+use {
+    super::check,
+    crate::pipework::bounds,
+    crate::schema::{names, quantity},
+};
 
-#[derive(Debug, Deserialize, JsonSchema)]
+#[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
-#[schemars(title = "Description of a model of unit")]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema), schemars(title = "Description of a model of unit"))]
 pub(super) struct File {
     /// Version of the format.
-    #[schemars(extend("const" = super::FORMAT))]
+    #[cfg_attr(feature = "schema", schemars(extend("const" = super::FORMAT)))]
     pub(super) format: Spanned<i64>,
     /// Maker, as the unit states it.
     pub(super) maker: Spanned<String>,
@@ -30,13 +32,13 @@ pub(super) struct File {
     /// Fewest and most inlets that a unit of this model has.
     pub(super) inlets: (Spanned<i64>, Spanned<i64>),
     /// Alarm levels.
-    #[schemars(range(min = 1, max = check::MOST))]
+    #[cfg_attr(feature = "schema", schemars(range(min = 1, max = check::MOST)))]
     pub(super) levels: Spanned<i64>,
     /// Inputs; none if not stated.
-    #[schemars(range(min = 0, max = check::MOST))]
+    #[cfg_attr(feature = "schema", schemars(range(min = 0, max = check::MOST)))]
     pub(super) inputs: Option<Spanned<i64>>,
     /// What flow readings and the per cent of flow bands refer to.
-    #[schemars(transform = names(check::FLOW_READINGS))]
+    #[cfg_attr(feature = "schema", schemars(transform = names(check::FLOW_READINGS)))]
     pub(super) flow_reading: Spanned<String>,
     /// What it can be asked over a line.
     #[serde(default)]
@@ -52,7 +54,8 @@ pub(super) struct File {
 }
 
 /// Something that a unit can be asked.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize, JsonSchema)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub(super) enum Can {
     #[serde(rename = "read settings")]
     ReadSettings,
@@ -60,13 +63,14 @@ pub(super) enum Can {
     WriteSettings,
 }
 
-#[derive(Debug, Deserialize, JsonSchema)]
+#[derive(Debug, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub(super) struct Output {
     /// Its terminals as they are marked.
     pub(super) terminals: Spanned<String>,
     /// What its contact does when its function arises, if no setting says otherwise.
-    #[schemars(transform = names(&plumeline_unit::meaning::Contact::NAMES))]
+    #[cfg_attr(feature = "schema", schemars(transform = names(&plumeline_unit::meaning::Contact::NAMES)))]
     pub(super) contact: Spanned<String>,
     /// Held energised at rest, so that it operates when power fails; no if not stated.
     #[serde(default)]
@@ -75,7 +79,8 @@ pub(super) struct Output {
     pub(super) fixed: Option<Spanned<String>>,
 }
 
-#[derive(Debug, Deserialize, JsonSchema)]
+#[derive(Debug, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub(super) struct Item {
     /// Its key; `{n}` in it stands for 1, 2, 3 and so on.
@@ -85,7 +90,7 @@ pub(super) struct Item {
     /// What it means, such as "level.{n}.threshold"; docs/descriptions.md lists all.
     pub(super) means: Spanned<String>,
     /// What it takes.
-    #[schemars(transform = names(check::TAKES))]
+    #[cfg_attr(feature = "schema", schemars(transform = names(check::TAKES)))]
     pub(super) takes: Spanned<String>,
     /// Unit of a number.
     pub(super) unit: Option<Spanned<String>>,
@@ -97,15 +102,15 @@ pub(super) struct Item {
     #[serde(default)]
     pub(super) words: BTreeMap<String, Spanned<String>>,
     /// Longest text or bytes, in bytes; 64 if not stated.
-    #[schemars(range(min = 1, max = check::LONGEST))]
+    #[cfg_attr(feature = "schema", schemars(range(min = 1, max = check::LONGEST)))]
     pub(super) longest: Option<Spanned<i64>>,
     /// What the factory delivers it with: one for all, or a list with one for each.
     pub(super) default: Option<Spanned<Any>>,
 }
 
 /// How far `{n}` goes.
-#[derive(Clone, Debug, JsonSchema)]
-#[schemars(untagged, inline)]
+#[derive(Clone, Debug)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema), schemars(untagged, inline))]
 pub(super) enum Count {
     Number(i64),
     Word(String),
@@ -129,24 +134,25 @@ impl<'de> Deserialize<'de> for Count {
     }
 }
 
-#[derive(Debug, Deserialize, JsonSchema)]
+#[derive(Debug, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub(super) struct Air {
     /// Loss of each inlet, up to the manifold.
     pub(super) inlet_loss: Option<Spanned<Loss>>,
     /// Inside diameter of each inlet; 21 mm if not stated.
-    #[schemars(transform = quantity(&bounds::BORE))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::BORE)))]
     pub(super) inlet_bore: Option<Q>,
     /// Volume of each inlet, up to the manifold.
-    #[schemars(transform = quantity(&bounds::VOLUME))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::VOLUME)))]
     pub(super) inlet_volume: Option<Q>,
     /// Loss from the manifold to the fan: filter, chamber.
     pub(super) loss: Option<Spanned<Loss>>,
     /// Volume from the manifold to the sensor.
-    #[schemars(transform = quantity(&bounds::VOLUME))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::VOLUME)))]
     pub(super) volume: Option<Q>,
     /// Time constant of the sensor's own response.
-    #[schemars(transform = quantity(&bounds::LAG))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::LAG)))]
     pub(super) sensor_lag: Option<Q>,
     /// Loss of the exhaust.
     pub(super) exhaust_loss: Option<Spanned<Loss>>,

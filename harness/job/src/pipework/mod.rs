@@ -9,7 +9,7 @@ mod import;
 mod network;
 pub(crate) mod raw;
 mod run;
-mod step;
+pub(crate) mod step;
 pub(crate) mod unit;
 
 pub use import::import_csv;
@@ -74,6 +74,7 @@ pub enum FrictionChoice {
 }
 
 /// The format's JSON Schema, as text.
+#[cfg(feature = "schema")]
 pub(crate) fn schema() -> String {
     crate::schema::of_toml::<raw::File>()
 }

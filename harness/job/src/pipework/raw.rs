@@ -1,20 +1,22 @@
 //! What is written where in a `pipework.toml`: the keys of the format, with their places in the text.
 //!
 //! Not here: what the values mean; see the modules beside this one.
-use super::{MAX_INLETS, MAX_OPENINGS, bounds, network, run, step, unit};
-use crate::schema::{names, one_of, pairs, quantities, quantity, quantity_or, quantity_or_each};
-use crate::tables;
 use crate::written::{Q, Spanned, Written};
-use schemars::JsonSchema;
 use serde::{
     Deserialize, Deserializer,
     de::{Error, Visitor},
 };
 use std::{collections::BTreeMap, fmt};
+#[cfg(feature = "schema")]
+use {
+    super::{MAX_INLETS, MAX_OPENINGS, bounds, network, run, unit},
+    crate::schema::{names, one_kind, one_of, pairs, quantities, quantity, quantity_or, quantity_or_each},
+    crate::tables,
+};
 
 /// One value for all, or a list with one for each.
-#[derive(Clone, Debug, JsonSchema)]
-#[schemars(untagged, inline)]
+#[derive(Clone, Debug)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema), schemars(untagged, inline))]
 pub(crate) enum OneOrEach {
     One(Written),
     Each(Vec<Q>),
@@ -48,12 +50,16 @@ impl<'de> Deserialize<'de> for OneOrEach {
     }
 }
 
-#[derive(Debug, Deserialize, JsonSchema)]
+#[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
-#[schemars(title = "pipework.toml: the sampling pipework of a unit")]
+#[cfg_attr(
+    feature = "schema",
+    derive(schemars::JsonSchema),
+    schemars(title = "pipework.toml: the sampling pipework of a unit")
+)]
 pub(crate) struct File {
     /// Version of the format.
-    #[schemars(extend("const" = super::FORMAT))]
+    #[cfg_attr(feature = "schema", schemars(extend("const" = super::FORMAT)))]
     pub(crate) format: Spanned<i64>,
     /// What the pipework is called: site and zone.
     #[serde(default)]
@@ -77,7 +83,7 @@ pub(crate) struct File {
     pub(crate) tolerance: Tolerances,
     /// Loss coefficients of fittings of the site's own, by name, on the velocity head of their pipe.
     #[serde(default)]
-    #[schemars(transform = quantities(&bounds::K))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantities(&bounds::K)))]
     pub(crate) fitting: BTreeMap<String, Q>,
     /// Pipes in the usual form: the way from the unit outward.
     #[serde(default)]
@@ -97,86 +103,89 @@ pub(crate) struct File {
 }
 
 /// What holds where nothing else is said.
-#[derive(Clone, Debug, Default, Deserialize, JsonSchema)]
+#[derive(Clone, Debug, Default, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub(crate) struct Defaults {
     /// Inside diameter of pipes; 21 mm if not stated.
-    #[schemars(transform = quantity(&bounds::BORE))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::BORE)))]
     pub(crate) bore: Option<Q>,
     /// Roughness of their walls; 0.0015 mm if not stated.
-    #[schemars(transform = quantity(&bounds::ROUGHNESS))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::ROUGHNESS)))]
     pub(crate) roughness: Option<Q>,
     /// Discharge coefficient of holes; 0.65 if not stated.
-    #[schemars(transform = quantity(&bounds::DISCHARGE))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::DISCHARGE)))]
     pub(crate) discharge: Option<Q>,
     /// How the facts are known; "assumed" if not stated.
-    #[schemars(transform = one_of(tables::BASES.map(tables::basis_name).into()))]
+    #[cfg_attr(feature = "schema", schemars(transform = one_of(tables::BASES.map(tables::basis_name).into())))]
     pub(crate) basis: Option<Spanned<String>>,
 }
 
-#[derive(Debug, Default, Deserialize, JsonSchema)]
+#[derive(Debug, Default, Deserialize)]
 #[serde(deny_unknown_fields)]
-#[schemars(extend(
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema), schemars(extend(
     "dependentRequired" = { "density": ["viscosity"], "viscosity": ["density"] },
     "not" = { "required": ["pressure", "altitude"] }
-))]
+)))]
 pub(crate) struct Air {
     /// 20 degC if not stated.
-    #[schemars(transform = quantity(&bounds::TEMPERATURE))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::TEMPERATURE)))]
     pub(crate) temperature: Option<Q>,
     /// 1013.25 hPa if not stated; or give the altitude.
-    #[schemars(transform = quantity(&bounds::AIR_PRESSURE))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::AIR_PRESSURE)))]
     pub(crate) pressure: Option<Q>,
     /// In place of the pressure, which then follows by the standard atmosphere (ISO 2533).
-    #[schemars(transform = quantity(&bounds::ALTITUDE))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::ALTITUDE)))]
     pub(crate) altitude: Option<Q>,
     /// Relative humidity; 50 % if not stated.
-    #[schemars(transform = quantity(&bounds::HUMIDITY))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::HUMIDITY)))]
     pub(crate) humidity: Option<Q>,
     /// Given directly, with the viscosity.
-    #[schemars(transform = quantity(&bounds::DENSITY))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::DENSITY)))]
     pub(crate) density: Option<Q>,
     /// Dynamic viscosity, given directly, with the density.
-    #[schemars(transform = quantity(&bounds::VISCOSITY))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::VISCOSITY)))]
     pub(crate) viscosity: Option<Q>,
 }
 
-#[derive(Debug, Default, Deserialize, JsonSchema)]
+#[derive(Debug, Default, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub(crate) struct Unit {
     /// How many inlets there are; those without a pipe are plugged.
-    #[schemars(range(min = 1, max = MAX_INLETS))]
+    #[cfg_attr(feature = "schema", schemars(range(min = 1, max = MAX_INLETS)))]
     pub(crate) inlets: Option<Spanned<i64>>,
     /// Inside diameter of each inlet.
-    #[schemars(transform = quantity(&bounds::BORE))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::BORE)))]
     pub(crate) inlet_bore: Option<Q>,
     /// Loss of each inlet, up to the manifold.
     pub(crate) inlet_loss: Option<Spanned<Loss>>,
     /// Volume of each inlet, up to the manifold.
-    #[schemars(transform = quantity(&bounds::VOLUME))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::VOLUME)))]
     pub(crate) inlet_volume: Option<Q>,
     /// Loss from the manifold to the sensor: filter, chamber.
     pub(crate) loss: Option<Spanned<Loss>>,
     /// Volume from the manifold to the sensor.
-    #[schemars(transform = quantity(&bounds::VOLUME))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::VOLUME)))]
     pub(crate) volume: Option<Q>,
     /// Time constant of the sensor's own response.
-    #[schemars(transform = quantity(&bounds::LAG))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::LAG)))]
     pub(crate) sensor_lag: Option<Q>,
     /// Loss of the exhaust.
     pub(crate) exhaust_loss: Option<Spanned<Loss>>,
     /// Pressure where the exhaust ends, against the air at the unit.
-    #[schemars(transform = quantity(&bounds::OUTSIDE))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::OUTSIDE)))]
     pub(crate) exhaust_pressure: Option<Q>,
     /// Height of the exhaust's end above the unit.
-    #[schemars(transform = quantity(&bounds::HEIGHT))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::HEIGHT)))]
     pub(crate) exhaust_height: Option<Q>,
     /// What moves the air; or measure `suction` at every inlet.
     pub(crate) fan: Option<Spanned<Fan>>,
 }
 
 /// The outgoing unit's air path, where it is known: `speed` of its fan is the one it ran at.
-#[derive(Debug, Deserialize, JsonSchema)]
+#[derive(Debug, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub(crate) struct Outgoing {
     /// Loss of each inlet, up to the manifold; as of the new unit if not stated.
@@ -190,56 +199,59 @@ pub(crate) struct Outgoing {
 }
 
 /// Pressure lost at a flow, in its part that grows with the flow and its part that grows with the flow's square.
-#[derive(Clone, Debug, Deserialize, JsonSchema)]
+#[derive(Clone, Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
-#[schemars(extend("anyOf" = [{ "required": ["linear"] }, { "required": ["quadratic"] }]))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema), schemars(extend("anyOf" = [{ "required": ["linear"] }, { "required": ["quadratic"] }])))]
 pub(crate) struct Loss {
     /// The flow at which the loss was stated.
-    #[schemars(transform = quantity(&bounds::LOSS_FLOW))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::LOSS_FLOW)))]
     pub(crate) flow: Q,
     /// The part that grows with the flow: fine filters.
-    #[schemars(transform = quantity(&bounds::LOSS))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::LOSS)))]
     pub(crate) linear: Option<Q>,
     /// The part that grows with the flow's square: fittings, grilles.
-    #[schemars(transform = quantity(&bounds::LOSS))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::LOSS)))]
     pub(crate) quadratic: Option<Q>,
 }
 
-#[derive(Debug, Deserialize, JsonSchema)]
+#[derive(Debug, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub(crate) struct Fan {
     /// 2 to 1000 points [flow, pressure], by rising flow.
-    #[schemars(length(min = 2, max = 1000), transform = pairs(&bounds::FAN_FLOW, &bounds::FAN_PRESSURE))]
+    #[cfg_attr(feature = "schema", schemars(length(min = 2, max = 1000), transform = pairs(&bounds::FAN_FLOW, &bounds::FAN_PRESSURE)))]
     pub(crate) curve: Spanned<Vec<Spanned<(Q, Q)>>>,
     /// Between the points; "monotone" if not stated.
-    #[schemars(transform = names(unit::INTERPOLATIONS))]
+    #[cfg_attr(feature = "schema", schemars(transform = names(unit::INTERPOLATIONS)))]
     pub(crate) interpolation: Option<Spanned<String>>,
     /// Share of the curve's speed; 100 % if not stated.
-    #[schemars(transform = quantity(&bounds::SPEED))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::SPEED)))]
     pub(crate) speed: Option<Q>,
     /// Density of the air that the curve was taken at; 1.2 kg/m3 if not stated.
-    #[schemars(transform = quantity(&bounds::DENSITY))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::DENSITY)))]
     pub(crate) density: Option<Q>,
     /// Relative standard uncertainty of the pressure; 3 % if not stated.
-    #[schemars(transform = quantity(&bounds::UNCERTAINTY))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::UNCERTAINTY)))]
     pub(crate) uncertainty: Option<Q>,
 }
 
-#[derive(Debug, Default, Deserialize, JsonSchema)]
+#[derive(Debug, Default, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub(crate) struct Model {
     /// The pipe friction law; "churchill" if not stated.
-    #[schemars(transform = names(unit::FRICTION_LAWS))]
+    #[cfg_attr(feature = "schema", schemars(transform = names(unit::FRICTION_LAWS)))]
     pub(crate) friction: Option<Spanned<String>>,
     /// Whether the change of momentum at holes counts; it does if not stated.
     pub(crate) momentum: Option<bool>,
 }
 
-#[derive(Debug, Default, Deserialize, JsonSchema)]
+#[derive(Debug, Default, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub(crate) struct Tolerances {
     /// The tolerances that hold where this file sets none.
-    #[schemars(extend("const" = tables::TOLERANCE_PRESET))]
+    #[cfg_attr(feature = "schema", schemars(extend("const" = tables::TOLERANCE_PRESET)))]
     pub(crate) preset: Option<Spanned<String>>,
     /// In place of the preset's, for surveyed facts.
     pub(crate) surveyed: Option<Known>,
@@ -249,7 +261,8 @@ pub(crate) struct Tolerances {
     pub(crate) assumed: Option<Known>,
 }
 
-#[derive(Clone, Debug, Default, Deserialize, JsonSchema)]
+#[derive(Clone, Debug, Default, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub(crate) struct Known {
     /// Diameters of holes.
@@ -266,41 +279,43 @@ pub(crate) struct Known {
     pub(crate) fittings: Option<Tolerance>,
 }
 
-#[derive(Clone, Debug, Deserialize, JsonSchema)]
+#[derive(Clone, Debug, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub(crate) struct Tolerance {
     /// The part that the whole pipework shares.
-    #[schemars(transform = quantity(&bounds::UNCERTAINTY))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::UNCERTAINTY)))]
     pub(crate) common: Q,
     /// The part of each fact by itself.
-    #[schemars(transform = quantity(&bounds::UNCERTAINTY))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::UNCERTAINTY)))]
     pub(crate) individual: Q,
 }
 
 /// A pipe in the usual form: the way from the unit outward, step by step.
-#[derive(Debug, Deserialize, JsonSchema)]
+#[derive(Debug, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub(crate) struct Pipe {
     /// The inlet that carries this pipe.
-    #[schemars(range(min = 1, max = MAX_INLETS))]
+    #[cfg_attr(feature = "schema", schemars(range(min = 1, max = MAX_INLETS)))]
     pub(crate) inlet: Spanned<i64>,
     /// Inside diameter along this pipe.
-    #[schemars(transform = quantity(&bounds::BORE))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::BORE)))]
     pub(crate) bore: Option<Q>,
     /// Roughness of its walls.
-    #[schemars(transform = quantity(&bounds::ROUGHNESS))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::ROUGHNESS)))]
     pub(crate) roughness: Option<Q>,
     /// Discharge coefficient of its holes.
-    #[schemars(transform = quantity(&bounds::DISCHARGE))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::DISCHARGE)))]
     pub(crate) discharge: Option<Q>,
     /// How its facts are known.
-    #[schemars(transform = one_of(tables::BASES.map(tables::basis_name).into()))]
+    #[cfg_attr(feature = "schema", schemars(transform = one_of(tables::BASES.map(tables::basis_name).into())))]
     pub(crate) basis: Option<Spanned<String>>,
     /// Suction measured at its inlet, in place of a fan curve.
-    #[schemars(transform = quantity(&bounds::SUCTION))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::SUCTION)))]
     pub(crate) suction: Option<Q>,
     /// Number of its first hole; 1 if not stated.
-    #[schemars(range(min = 1, max = MAX_OPENINGS))]
+    #[cfg_attr(feature = "schema", schemars(range(min = 1, max = MAX_OPENINGS)))]
     pub(crate) number_from: Option<Spanned<i64>>,
     /// The steps of the way from the unit outward.
     pub(crate) run: Spanned<Vec<Spanned<Step>>>,
@@ -310,31 +325,31 @@ pub(crate) struct Pipe {
 }
 
 /// A step of the way. Exactly one of its keys says what it is; the others belong to that.
-#[derive(Debug, Default, Deserialize, JsonSchema)]
+#[derive(Debug, Default, Deserialize)]
 #[serde(deny_unknown_fields)]
-#[schemars(transform = step::one_kind)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema), schemars(transform = one_kind))]
 pub(crate) struct Step {
     // What it is.
     /// Goes on by a straight length.
-    #[schemars(transform = quantity(&bounds::LENGTH))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::LENGTH)))]
     pub(crate) pipe: Option<Q>,
     /// Adds the loss of a fitting, by name.
-    #[schemars(extend("examples" = tables::FITTINGS.iter().map(|f| f.name).collect::<Vec<_>>()))]
+    #[cfg_attr(feature = "schema", schemars(extend("examples" = tables::FITTINGS.iter().map(|f| f.name).collect::<Vec<_>>())))]
     pub(crate) fitting: Option<Spanned<String>>,
     /// A hole here, of this diameter.
-    #[schemars(transform = quantity(&bounds::DIAMETER))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::DIAMETER)))]
     pub(crate) hole: Option<Q>,
     /// That many holes, each behind a length of pipe.
-    #[schemars(range(min = 1, max = MAX_OPENINGS))]
+    #[cfg_attr(feature = "schema", schemars(range(min = 1, max = MAX_OPENINGS)))]
     pub(crate) holes: Option<Spanned<i64>>,
     /// Holes at distances from where this step begins.
-    #[schemars(transform = quantities(&bounds::DISTANCE))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantities(&bounds::DISTANCE)))]
     pub(crate) holes_at: Option<Spanned<Vec<Q>>>,
     /// Ends the run with a cap: "blind", or the diameter of its hole.
-    #[schemars(transform = quantity_or(&run::CAP, "blind"))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity_or(&run::CAP, "blind")))]
     pub(crate) cap: Option<Q>,
     /// Ends the run open.
-    #[schemars(extend("const" = true))]
+    #[cfg_attr(feature = "schema", schemars(extend("const" = true)))]
     pub(crate) open: Option<Spanned<bool>>,
     /// A tee: the branch's own run; then this run goes on.
     pub(crate) branch: Option<Spanned<Vec<Spanned<Step>>>>,
@@ -344,43 +359,43 @@ pub(crate) struct Step {
     pub(crate) join: Option<Spanned<String>>,
     // How it is.
     /// Diameter of the holes: one for all, or a list with one for each.
-    #[schemars(transform = quantity_or_each(&bounds::DIAMETER))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity_or_each(&bounds::DIAMETER)))]
     pub(crate) diameter: Option<Spanned<OneOrEach>>,
     /// Length of pipe before the first hole; `every` if not stated.
-    #[schemars(transform = quantity(&bounds::DISTANCE))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::DISTANCE)))]
     pub(crate) first: Option<Q>,
     /// Length of pipe before each further hole.
-    #[schemars(transform = quantity(&bounds::LENGTH))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::LENGTH)))]
     pub(crate) every: Option<Q>,
     /// Inside diameter of this step's pipe, or of the branch.
-    #[schemars(transform = quantity(&bounds::BORE))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::BORE)))]
     pub(crate) bore: Option<Q>,
     /// Roughness of its walls.
-    #[schemars(transform = quantity(&bounds::ROUGHNESS))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::ROUGHNESS)))]
     pub(crate) roughness: Option<Q>,
     /// Height gained over the whole step.
-    #[schemars(transform = quantity(&bounds::HEIGHT))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::HEIGHT)))]
     pub(crate) rise: Option<Q>,
     /// Temperature of the air inside.
-    #[schemars(transform = quantity(&bounds::TEMPERATURE))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::TEMPERATURE)))]
     pub(crate) temperature: Option<Q>,
     /// How many such fittings; 1 if not stated.
-    #[schemars(range(min = 1, max = 1000))]
+    #[cfg_attr(feature = "schema", schemars(range(min = 1, max = 1000)))]
     pub(crate) count: Option<Spanned<i64>>,
     /// Loss coefficient of the fitting, in place of the table's.
-    #[schemars(transform = quantity(&bounds::K))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::K)))]
     pub(crate) k: Option<Q>,
     /// Loss coefficient into the branch; 1.5 if not stated.
-    #[schemars(transform = quantity(&bounds::K))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::K)))]
     pub(crate) k_branch: Option<Q>,
     /// Loss coefficient straight on; 0.5 if not stated.
-    #[schemars(transform = quantity(&bounds::K))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::K)))]
     pub(crate) k_run: Option<Q>,
     /// Discharge coefficient of the hole.
-    #[schemars(transform = quantity(&bounds::DISCHARGE))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::DISCHARGE)))]
     pub(crate) discharge: Option<Q>,
     /// Pressure of the hole's room or void, against the air at the unit.
-    #[schemars(transform = quantity(&bounds::OUTSIDE))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::OUTSIDE)))]
     pub(crate) outside: Option<Q>,
     /// Whether a person can get at the hole; yes if not stated.
     pub(crate) reachable: Option<Spanned<bool>>,
@@ -389,63 +404,67 @@ pub(crate) struct Step {
     /// A capillary from the pipe to the hole.
     pub(crate) drop: Option<Spanned<DropTube>>,
     /// How these facts are known.
-    #[schemars(transform = one_of(tables::BASES.map(tables::basis_name).into()))]
+    #[cfg_attr(feature = "schema", schemars(transform = one_of(tables::BASES.map(tables::basis_name).into())))]
     pub(crate) basis: Option<Spanned<String>>,
 }
 
 /// A capillary from the pipe to a sampling point.
-#[derive(Clone, Debug, Deserialize, JsonSchema)]
+#[derive(Clone, Debug, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub(crate) struct DropTube {
     /// Its length.
-    #[schemars(transform = quantity(&bounds::LENGTH))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::LENGTH)))]
     pub(crate) length: Q,
     /// Its inside diameter.
-    #[schemars(transform = quantity(&bounds::BORE))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::BORE)))]
     pub(crate) bore: Q,
     /// Height gained along it; negative where it hangs down.
-    #[schemars(transform = quantity(&bounds::HEIGHT))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::HEIGHT)))]
     pub(crate) rise: Option<Q>,
     /// Loss coefficient of its exit into the pipe; 1 if not stated.
-    #[schemars(transform = quantity(&bounds::K))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::K)))]
     pub(crate) k: Option<Q>,
 }
 
 /// What is different at some holes of a pipe, by their numbers.
-#[derive(Debug, Deserialize, JsonSchema)]
+#[derive(Debug, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub(crate) struct Except {
     /// Numbers of the holes.
     pub(crate) holes: Spanned<Vec<Spanned<i64>>>,
     /// Their diameter.
-    #[schemars(transform = quantity(&bounds::DIAMETER))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::DIAMETER)))]
     pub(crate) diameter: Option<Q>,
     /// Discharge coefficient of the hole.
-    #[schemars(transform = quantity(&bounds::DISCHARGE))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::DISCHARGE)))]
     pub(crate) discharge: Option<Q>,
     /// Pressure of its room or void, against the air at the unit.
-    #[schemars(transform = quantity(&bounds::OUTSIDE))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::OUTSIDE)))]
     pub(crate) outside: Option<Q>,
     /// Whether a person can get at it; yes if not stated.
     pub(crate) reachable: Option<bool>,
     /// Whether it is closed on purpose; no if not stated.
     pub(crate) blocked: Option<bool>,
     /// How these facts are known.
-    #[schemars(transform = one_of(tables::BASES.map(tables::basis_name).into()))]
+    #[cfg_attr(feature = "schema", schemars(transform = one_of(tables::BASES.map(tables::basis_name).into())))]
     pub(crate) basis: Option<Spanned<String>>,
 }
 
-#[derive(Debug, Deserialize, JsonSchema)]
+#[derive(Debug, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub(crate) struct Node {
     /// Its name.
     pub(crate) name: Spanned<String>,
     /// Its height above the unit; 0 m if not stated.
-    #[schemars(transform = quantity(&bounds::HEIGHT))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::HEIGHT)))]
     pub(crate) height: Option<Q>,
 }
 
-#[derive(Debug, Deserialize, JsonSchema)]
+#[derive(Debug, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub(crate) struct Segment {
     /// Name of the point nearer to the unit.
@@ -453,76 +472,78 @@ pub(crate) struct Segment {
     /// Name of the point farther from the unit.
     pub(crate) far: Spanned<String>,
     /// Its length.
-    #[schemars(transform = quantity(&bounds::LENGTH))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::LENGTH)))]
     pub(crate) length: Q,
     /// Its inside diameter.
-    #[schemars(transform = quantity(&bounds::BORE))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::BORE)))]
     pub(crate) bore: Option<Q>,
     /// Roughness of its walls.
-    #[schemars(transform = quantity(&bounds::ROUGHNESS))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::ROUGHNESS)))]
     pub(crate) roughness: Option<Q>,
     /// Fittings in it, by name.
     #[serde(default)]
     pub(crate) fittings: Vec<Spanned<String>>,
     /// Further loss coefficient, on its velocity head.
-    #[schemars(transform = quantity(&bounds::K))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::K)))]
     pub(crate) k: Option<Q>,
     /// Whether it is a capillary; no if not stated.
     pub(crate) capillary: Option<bool>,
     /// Temperature of the air inside.
-    #[schemars(transform = quantity(&bounds::TEMPERATURE))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::TEMPERATURE)))]
     pub(crate) temperature: Option<Q>,
     /// How these facts are known.
-    #[schemars(transform = one_of(tables::BASES.map(tables::basis_name).into()))]
+    #[cfg_attr(feature = "schema", schemars(transform = one_of(tables::BASES.map(tables::basis_name).into())))]
     pub(crate) basis: Option<Spanned<String>>,
 }
 
-#[derive(Debug, Deserialize, JsonSchema)]
+#[derive(Debug, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub(crate) struct Opening {
     /// Name of the point where it is.
     pub(crate) node: Spanned<String>,
     /// Its number along its inlet's pipe.
-    #[schemars(range(min = 1, max = MAX_OPENINGS))]
+    #[cfg_attr(feature = "schema", schemars(range(min = 1, max = MAX_OPENINGS)))]
     pub(crate) number: Spanned<i64>,
     /// What it is; a hole if not stated.
-    #[schemars(transform = names(network::OPENING_KINDS))]
+    #[cfg_attr(feature = "schema", schemars(transform = names(network::OPENING_KINDS)))]
     pub(crate) kind: Option<Spanned<String>>,
     /// Its diameter.
-    #[schemars(transform = quantity(&bounds::DIAMETER))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::DIAMETER)))]
     pub(crate) diameter: Q,
     /// Discharge coefficient of the hole.
-    #[schemars(transform = quantity(&bounds::DISCHARGE))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::DISCHARGE)))]
     pub(crate) discharge: Option<Q>,
     /// Pressure of its room or void, against the air at the unit.
-    #[schemars(transform = quantity(&bounds::OUTSIDE))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::OUTSIDE)))]
     pub(crate) outside: Option<Q>,
     /// Whether a person can get at it; yes if not stated.
     pub(crate) reachable: Option<bool>,
     /// Whether it is closed on purpose; no if not stated.
     pub(crate) blocked: Option<bool>,
     /// How these facts are known.
-    #[schemars(transform = one_of(tables::BASES.map(tables::basis_name).into()))]
+    #[cfg_attr(feature = "schema", schemars(transform = one_of(tables::BASES.map(tables::basis_name).into())))]
     pub(crate) basis: Option<Spanned<String>>,
 }
 
-#[derive(Debug, Deserialize, JsonSchema)]
+#[derive(Debug, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub(crate) struct Inlet {
     /// Its number on the unit.
-    #[schemars(range(min = 1, max = MAX_INLETS))]
+    #[cfg_attr(feature = "schema", schemars(range(min = 1, max = MAX_INLETS)))]
     pub(crate) number: Spanned<i64>,
     /// Name of the point where it is; none if it is plugged or a pipe has it.
     pub(crate) node: Option<Spanned<String>>,
     /// Suction measured at it, in place of a fan curve.
-    #[schemars(transform = quantity(&bounds::SUCTION))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::SUCTION)))]
     pub(crate) suction: Option<Q>,
     /// Its inside diameter.
-    #[schemars(transform = quantity(&bounds::BORE))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::BORE)))]
     pub(crate) bore: Option<Q>,
     /// Its loss, up to the manifold.
     pub(crate) loss: Option<Spanned<Loss>>,
     /// Its volume, up to the manifold.
-    #[schemars(transform = quantity(&bounds::VOLUME))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::VOLUME)))]
     pub(crate) volume: Option<Q>,
 }

@@ -6,8 +6,6 @@ use crate::{
     error::{Kind, Problem, Source, choices},
     written::Spanned,
 };
-use schemars::Schema;
-use serde_json::json;
 
 /// The spans of the keys that a step holds.
 macro_rules! keys {
@@ -15,7 +13,7 @@ macro_rules! keys {
 }
 
 /// What a step can be, with the further keys that have a meaning then.
-const WHAT: &[(&str, &[&str])] = &[
+pub(crate) const WHAT: &[(&str, &[&str])] = &[
     ("pipe", &["bore", "roughness", "rise", "temperature", "basis"]),
     ("fitting", &["count", "k"]),
     ("hole", &["discharge", "outside", "reachable", "blocked", "drop", "basis"]),
@@ -59,18 +57,6 @@ const WHAT: &[(&str, &[&str])] = &[
     ("mark", &[]),
     ("join", &[]),
 ];
-
-/// Says in the schema of a step that it is one thing, with the keys that have a meaning then.
-pub(super) fn one_kind(schema: &mut Schema) {
-    let kinds: Vec<_> = WHAT
-        .iter()
-        .map(|(what, with)| {
-            let keys: Vec<_> = std::iter::once(what).chain(*with).collect();
-            json!({ "required": [what], "propertyNames": { "enum": keys } })
-        })
-        .collect();
-    schema.insert("oneOf".into(), kinds.into());
-}
 
 /// What a step is, by the one key that says so; its other keys belong to that.
 pub(super) fn kind_of(source: &Source<'_>, step: &Spanned<Step>) -> Result<&'static str, Problem> {

@@ -16,13 +16,6 @@ use std::collections::BTreeSet;
 /// The ways to mark the release of smoke, by name.
 pub(super) const MARKS: &[(&str, ReleaseMark)] =
     &[("by-hand", ReleaseMark::ByHand), ("by-radio", ReleaseMark::ByRadio), ("device", ReleaseMark::Device)];
-/// The words for the holes that are closed in turn.
-pub(super) const WHICH: &[&str] = &["reachable", "none"];
-/// The words for the holes that smoke shows to draw.
-pub(super) const PRESENCE: &[&str] = &["not-closed", "none"];
-/// The word for the places of the smoke test.
-pub(super) const AT: &[&str] = &["farthest"];
-
 /// `plan` holds the numbers already; `stated` says which of them were written.
 pub(super) fn check(
     source: &Source<'_>,

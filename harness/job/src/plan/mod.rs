@@ -41,6 +41,7 @@ pub struct PlanFile {
 }
 
 /// The format's JSON Schema, as text.
+#[cfg(feature = "schema")]
 pub(crate) fn schema() -> String {
     crate::schema::of_toml_with::<raw::File>(crate::schema::with_rules)
 }

@@ -1,23 +1,29 @@
 //! What is written where in a `plan.toml`: the keys of the format, with their places in the text.
 //!
 //! Not here: what the values mean.
-use super::{check, stages};
-use crate::schema::{names, one_of, quantity, words_or_list};
 use crate::written::{Q, Spanned};
-use plumeline_procedure::{outcome::StageKind, plan::Policy, rules::declared};
-use schemars::JsonSchema;
 use serde::{
     Deserialize, Deserializer,
     de::{Error, MapAccess, SeqAccess, Visitor, value::MapAccessDeserializer},
 };
 use std::fmt;
+#[cfg(feature = "schema")]
+use {
+    super::{check::MARKS, stages},
+    crate::schema::{names, one_of, quantity, words_or_list},
+    plumeline_procedure::{outcome::StageKind, plan::Policy, rules::declared::BATTERY},
+};
 
-#[derive(Debug, Deserialize, JsonSchema)]
+#[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
-#[schemars(title = "plan.toml: what a job does and what it is judged by")]
+#[cfg_attr(
+    feature = "schema",
+    derive(schemars::JsonSchema),
+    schemars(title = "plan.toml: what a job does and what it is judged by")
+)]
 pub(super) struct File {
     /// Version of the format.
-    #[schemars(extend("const" = super::FORMAT))]
+    #[cfg_attr(feature = "schema", schemars(extend("const" = super::FORMAT)))]
     pub(super) format: Spanned<i64>,
     /// Site and zone.
     pub(super) site: String,
@@ -53,7 +59,8 @@ pub(super) struct File {
     pub(super) checklist: Vec<Check>,
 }
 
-#[derive(Debug, Default, Deserialize, JsonSchema)]
+#[derive(Debug, Default, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub(super) struct Unit {
     /// Checked if stated.
@@ -63,25 +70,27 @@ pub(super) struct Unit {
     /// Checked if stated.
     pub(super) firmware: Option<String>,
     /// Its local time against UTC, such as "+01:00"; checked if stated.
-    #[schemars(regex(pattern = "^[+-][0-9]{2}:[0-9]{2}$"))]
+    #[cfg_attr(feature = "schema", schemars(regex(pattern = "^[+-][0-9]{2}:[0-9]{2}$")))]
     pub(super) zone: Option<Spanned<String>>,
 }
 
-#[derive(Debug, Deserialize, JsonSchema)]
+#[derive(Debug, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub(super) struct Stage {
     /// Which stage.
-    #[schemars(transform = one_of(StageKind::ALL.map(StageKind::name).into()))]
+    #[cfg_attr(feature = "schema", schemars(transform = one_of(StageKind::ALL.map(StageKind::name).into())))]
     pub(super) stage: Spanned<String>,
     /// What happens when it does not pass: "stop" ends the job safely, "go-on" goes on; "skip" leaves it out.
-    #[schemars(transform = names(Policy::NAMES))]
+    #[cfg_attr(feature = "schema", schemars(transform = names(Policy::NAMES)))]
     pub(super) policy: Option<Spanned<String>>,
     /// How long it may take.
-    #[schemars(transform = quantity(&stages::DEADLINE))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&stages::DEADLINE)))]
     pub(super) deadline: Option<Q>,
 }
 
-#[derive(Debug, Default, Deserialize, JsonSchema)]
+#[derive(Debug, Default, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub(super) struct Limits {
     /// Obscuration that a port may need, by level of the new unit; none if not stated.
@@ -90,47 +99,51 @@ pub(super) struct Limits {
 }
 
 /// What a port may need for a level.
-#[derive(Debug, Deserialize, JsonSchema)]
+#[derive(Debug, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub(super) struct PortLimit {
     /// Level of the new unit.
-    #[schemars(range(min = 1, max = 32))]
+    #[cfg_attr(feature = "schema", schemars(range(min = 1, max = 32)))]
     pub(super) level: Spanned<i64>,
     /// The name of a preset, an obscuration such as "0.2 %/ft", or one with its source.
     pub(super) at_most: Spanned<Limit>,
 }
 
-#[derive(Debug, Default, Deserialize, JsonSchema)]
+#[derive(Debug, Default, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub(super) struct Holes {
     /// The holes that are closed in turn: "reachable" (all in reach; if not stated), "none", or a list.
-    #[schemars(transform = words_or_list(check::WHICH))]
+    #[cfg_attr(feature = "schema", schemars(transform = words_or_list(vec!["reachable", "none"])))]
     pub(super) which: Option<Spanned<Which>>,
 }
 
-#[derive(Debug, Default, Deserialize, JsonSchema)]
+#[derive(Debug, Default, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub(super) struct Smoke {
     /// Where smoke is released: "farthest" (of each pipe, by length; if not stated), or a list.
-    #[schemars(transform = words_or_list(check::AT))]
+    #[cfg_attr(feature = "schema", schemars(transform = words_or_list(vec!["farthest"])))]
     pub(super) at: Option<Spanned<Which>>,
     /// Holes shown to draw by smoke that is not timed, where closing them can't show it: "not-closed" (all that are not
     /// closed in turn), "none" (if not stated), or a list.
-    #[schemars(transform = words_or_list(check::PRESENCE))]
+    #[cfg_attr(feature = "schema", schemars(transform = words_or_list(vec!["not-closed", "none"])))]
     pub(super) presence: Option<Spanned<Which>>,
     /// Alarm levels that the smoke need not reach, by number from 1, the lowest: they are listed as not shown. None if not stated.
     #[serde(default)]
     pub(super) levels_not_shown: Vec<Spanned<u8>>,
     /// Who marks the release; "by-hand" if not stated.
-    #[schemars(transform = names(check::MARKS))]
+    #[cfg_attr(feature = "schema", schemars(transform = names(MARKS)))]
     pub(super) mark: Option<Spanned<String>>,
 }
 
-#[derive(Debug, Deserialize, JsonSchema)]
+#[derive(Debug, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub(super) struct Check {
     /// At which stage it is asked for.
-    #[schemars(transform = one_of(StageKind::ALL.map(StageKind::name).into()))]
+    #[cfg_attr(feature = "schema", schemars(transform = one_of(StageKind::ALL.map(StageKind::name).into())))]
     pub(super) stage: Spanned<String>,
     /// What is to be done.
     pub(super) text: String,
@@ -142,7 +155,8 @@ pub(super) struct Check {
     pub(super) after: bool,
 }
 
-#[derive(Debug, Default, Deserialize, JsonSchema)]
+#[derive(Debug, Default, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub(super) struct Outputs {
     /// Whether the inhibit is let lapse once, to see its fault come first.
@@ -152,56 +166,60 @@ pub(super) struct Outputs {
     #[serde(default)]
     pub(super) wire: Vec<Wire>,
 }
-#[derive(Debug, Deserialize, JsonSchema)]
+#[derive(Debug, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub(super) struct Wire {
     /// Output of the replacement.
-    #[schemars(range(min = 1, max = 32))]
+    #[cfg_attr(feature = "schema", schemars(range(min = 1, max = 32)))]
     pub(super) output: Spanned<i64>,
     /// What it stands for, in the words of the unit's settings.
     pub(super) function: String,
     /// What it is called at the panel.
     pub(super) panel: Option<String>,
     /// Input of the unit to which the panel gives its reaction back, in place of the operator's word.
-    #[schemars(range(min = 1, max = 32))]
+    #[cfg_attr(feature = "schema", schemars(range(min = 1, max = 32)))]
     pub(super) input: Option<Spanned<i64>>,
 }
 
-/// The names that a calculation of the battery may have.
+#[cfg(feature = "schema")]
 fn battery_names() -> Vec<&'static str> {
-    declared::BATTERY.iter().map(|b| b.name).collect()
+    BATTERY.iter().map(|b| b.name).collect()
 }
 
-#[derive(Debug, Default, Deserialize, JsonSchema)]
+#[derive(Debug, Default, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub(super) struct Supply {
     /// How the capacity is calculated; "BS 5839-1" if not stated.
-    #[schemars(transform = one_of(battery_names()))]
+    #[cfg_attr(feature = "schema", schemars(transform = one_of(battery_names())))]
     pub(super) calculation: Option<Spanned<String>>,
 }
 
 /// A hole by its pipe's inlet and its number.
-#[derive(Clone, Debug, Deserialize, JsonSchema)]
+#[derive(Clone, Debug, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub(super) struct Hole {
     /// The inlet of its pipe.
-    #[schemars(range(min = 1, max = 255))]
+    #[cfg_attr(feature = "schema", schemars(range(min = 1, max = 255)))]
     pub(super) inlet: Spanned<i64>,
     /// Its number, from the unit outward.
-    #[schemars(range(min = 1, max = u32::MAX))]
+    #[cfg_attr(feature = "schema", schemars(range(min = 1, max = u32::MAX)))]
     pub(super) hole: Spanned<i64>,
 }
 
 /// The name of a preset, a value of the job's own, or a value with its source.
-#[derive(Clone, Debug, JsonSchema)]
-#[schemars(untagged, inline)]
+#[derive(Clone, Debug)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema), schemars(untagged, inline))]
 pub(super) enum Limit {
     Text(String),
-    #[schemars(skip)]
+    #[cfg_attr(feature = "schema", schemars(skip))]
     Number(f64),
     Own(Own),
 }
-#[derive(Clone, Debug, Deserialize, JsonSchema)]
+#[derive(Clone, Debug, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub(super) struct Own {
     /// The limit.
@@ -235,8 +253,8 @@ impl<'de> Deserialize<'de> for Limit {
 }
 
 /// A choice of holes by a word, or a list of them.
-#[derive(Clone, Debug, JsonSchema)]
-#[schemars(untagged, inline)]
+#[derive(Clone, Debug)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema), schemars(untagged, inline))]
 pub(super) enum Which {
     Word(String),
     These(Vec<Hole>),

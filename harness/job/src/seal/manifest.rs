@@ -8,7 +8,6 @@ use crate::{
     error::{Kind, Problem, quoted, too_large},
     folder::{self, Folder},
 };
-use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::io;
 
@@ -22,7 +21,8 @@ const DEPTH_LIMIT: usize = 4;
 const NAME_LIMIT: usize = 240;
 
 /// A file as it was sealed.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct SealedFile {
     /// Length, bytes. Of a file that only grows (journal, trace): how much of it is sealed.

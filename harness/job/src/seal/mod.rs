@@ -16,7 +16,6 @@ use crate::{
     key::{PublicKey, Signature, SigningKey},
 };
 use plumeline_base::Verdict;
-use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 pub use manifest::SealedFile;
@@ -34,20 +33,21 @@ const TAIL: usize = BEHIND.len() + 128 + b"\"}\n".len();
 const TEXT_LIMIT: usize = 4096;
 
 /// A seal as it stands in its file.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-#[schemars(title = "A seal of a plumeline job")]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema), schemars(title = "A seal of a plumeline job"))]
 pub struct SealFile {
     /// What is signed.
     pub seal: Seal,
     /// Ed25519 signature, 128 lower-case hexadecimal digits, over the words "plumeline seal 1", a line feed and the bytes of
     /// `seal` as they stand in the file.
-    #[schemars(regex(pattern = "^[0-9a-f]{128}$"))]
+    #[cfg_attr(feature = "schema", schemars(regex(pattern = "^[0-9a-f]{128}$")))]
     pub signature: String,
 }
 
 /// What a seal says. Its keys are in the order of canonical JSON.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct Seal {
     /// Whether everything was done and given back. It stands first.
@@ -63,10 +63,10 @@ pub struct Seal {
     /// The end of the journal.
     pub journal: JournalEnd,
     /// The public key of whoever sealed, 64 lower-case hexadecimal digits.
-    #[schemars(with = "Digest")]
+    #[cfg_attr(feature = "schema", schemars(with = "Digest"))]
     pub key: PublicKey,
     /// Number of the seal, from 1 without gaps.
-    #[schemars(range(min = 1))]
+    #[cfg_attr(feature = "schema", schemars(range(min = 1)))]
     pub number: u32,
     /// SHA-256 of the file of the seal before; not there in the first.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -80,7 +80,8 @@ pub struct Seal {
 }
 
 /// Whether a job was closed with everything done and given back.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct Closed {
     /// How.
@@ -98,7 +99,8 @@ impl Closed {
 }
 
 /// How a job was closed.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(rename_all = "kebab-case")]
 pub enum Closing {
     /// The job is over; nothing is left isolated or inhibited.
@@ -108,7 +110,8 @@ pub enum Closing {
 }
 
 /// The end of a journal.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct JournalEnd {
     /// Hash of the last line.
@@ -118,7 +121,8 @@ pub struct JournalEnd {
 }
 
 /// What a job came to.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct Judged {
     /// What it hangs on.
@@ -248,6 +252,7 @@ struct Versioned {
 
 /// The files that only grow: what a seal covers is their beginning, of the length that it states.
 pub(crate) const GROWING: [&str; 2] = [folder::JOURNAL, folder::TRACE];
-/// The files that the tool writes anew when a job goes on.
-pub(crate) const WRITTEN_ANEW: [&str; 5] =
-    [folder::JUNIT, folder::REPORT, folder::RESULT, folder::SETTINGS_AS_FOUND, folder::SETTINGS_AS_LEFT];
+/// The tool writes this file anew when a job goes on.
+pub(crate) fn is_written_anew(name: &str) -> bool {
+    folder::REPORTS.contains(&name) || [folder::SETTINGS_AS_FOUND, folder::SETTINGS_AS_LEFT].contains(&name)
+}

@@ -102,8 +102,18 @@ fn blame(outcome: &Outcome) -> Option<&Finding> {
 /// Topics of findings that speak of the air, the wires or the supplies of the site.
 const OF_THE_SITE: [&str; 9] =
     ["flow", "holes", "smoke", "settle", "presence", "supply", "outputs", "checklist", "isolate"];
-/// Codes of these that speak of the unit all the same.
-const OF_THE_UNIT: [&str; 2] = ["settle.stuck", "settle.faulty"];
+/// Codes of these that speak of the unit all the same: of its sensors, its fan and filter, its contacts.
+const OF_THE_UNIT: [&str; 9] = [
+    "settle.stuck",
+    "settle.faulty",
+    "flow.all-less-than-predicted",
+    "flow.all-more-than-predicted",
+    "flow.all-pipes-shifted",
+    "outputs.unknown",
+    "outputs.not-told",
+    "outputs.wrong-input",
+    "supply.loss-not-at-unit",
+];
 /// Whether a finding blames the unit.
 fn speaks_of_unit(f: &Finding) -> bool {
     let code = f.code.as_str();

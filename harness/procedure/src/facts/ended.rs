@@ -20,7 +20,6 @@ impl fmt::Display for OtherSettings {
         match self {
             Self::Changed(Some(first)) => write!(f, "the unit's settings were changed while nobody watched: {first}"),
             Self::Changed(None) => f.write_str("the unit's settings were changed while nobody watched"),
-            Self::NotTold => f.write_str("the unit answered something else than its settings after the pause"),
             Self::NotRead(trouble) => {
                 write!(f, "the unit's settings can't be read again after the pause: {trouble}")
             }

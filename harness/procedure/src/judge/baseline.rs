@@ -139,19 +139,18 @@ pub(crate) fn left_alone(answer: &Answer) -> Finding {
 }
 
 /// Whether the unit still holds the baseline that was taken; `None`: another answer came.
-pub(crate) fn still_held(taken: &Baseline, now: &Result<Option<Baseline>, Trouble>) -> Finding {
+pub(crate) fn still_held(taken: &Baseline, now: &Result<Baseline, Trouble>) -> Finding {
     looked(match now {
-        Ok(Some(now)) if now == taken => fact::still_held(),
+        Ok(now) if now == taken => fact::still_held(),
         Ok(_) => fact::no_longer_held(),
         Err(trouble) => fact::not_shown_held(trouble),
     })
 }
 
-/// Whether the settings are still as they were left; `None`: no settings came.
-pub(crate) fn settings_held(left: &Settings, now: &Result<Option<Settings>, Trouble>) -> Finding {
+/// Whether the settings are still as they were left.
+pub(crate) fn settings_held(left: &Settings, now: &Result<Settings, Trouble>) -> Finding {
     let now = match now {
-        Ok(Some(now)) => now,
-        Ok(None) => return looked(fact::settings_not_shown("no settings came")),
+        Ok(now) => now,
         Err(trouble) => return looked(fact::settings_not_shown(trouble)),
     };
     match left.differences(now).first() {
@@ -233,20 +232,18 @@ mod tests {
         assert_eq!(told(&left_alone(&Answer::No)), ("last-look.touched", Verdict::Undecided));
         assert_eq!(told(&left_alone(&Answer::Text("?".into()))), ("last-look.not-told-left-alone", Verdict::Undecided));
         let still = |now| still_held(&held(7), &now);
-        assert_eq!(told(&still(Ok(Some(held(7))))), ("last-look.baseline-still-held", Verdict::Pass));
-        assert_eq!(told(&still(Ok(Some(held(8))))), ("last-look.baseline-no-longer-held", Verdict::Undecided));
-        assert_eq!(told(&still(Ok(None))), ("last-look.baseline-no-longer-held", Verdict::Undecided));
+        assert_eq!(told(&still(Ok(held(7)))), ("last-look.baseline-still-held", Verdict::Pass));
+        assert_eq!(told(&still(Ok(held(8)))), ("last-look.baseline-no-longer-held", Verdict::Undecided));
         assert_eq!(told(&still(Err(Trouble::Silent))), ("last-look.baseline-not-shown", Verdict::Undecided));
         let settings = |n: i64| Settings {
             revision: None,
             items: vec![Item { key: "fan".into(), value: Value::Int(n), unit: None }],
         };
         let of = |now| settings_held(&settings(1), &now);
-        assert_eq!(told(&of(Ok(Some(settings(1))))), ("last-look.settings-as-loaded", Verdict::Pass));
-        let changed = of(Ok(Some(settings(2))));
+        assert_eq!(told(&of(Ok(settings(1)))), ("last-look.settings-as-loaded", Verdict::Pass));
+        let changed = of(Ok(settings(2)));
         assert_eq!(told(&changed), ("last-look.settings-changed", Verdict::Undecided));
         assert_eq!(changed.subject, Subject::Setting("fan".into()));
-        assert_eq!(told(&of(Ok(None))), ("last-look.settings-not-shown", Verdict::Undecided));
         assert_eq!(told(&of(Err(Trouble::Silent))), ("last-look.settings-not-shown", Verdict::Undecided));
     }
 }

@@ -5,7 +5,7 @@ use crate::{
     stop::OtherSettings,
 };
 use alloc::{string::ToString, vec, vec::Vec};
-use plumeline_detector::{SettingsState, Told, Trouble, settings::Settings};
+use plumeline_detector::{SettingsState, Trouble, settings::Settings};
 
 fn of_unit(stage: StageKind, fact: Fact) -> Finding {
     Finding::of(stage, Subject::Replacement, fact)
@@ -50,14 +50,13 @@ pub(crate) fn against(
 }
 
 /// The settings after a pause in which nobody watched, against those that everything since was proven under.
-pub(crate) fn after_pause(proven: Option<&Settings>, told: Result<Told, Trouble>) -> Option<OtherSettings> {
+pub(crate) fn after_pause(proven: Option<&Settings>, told: Result<Settings, Trouble>) -> Option<OtherSettings> {
     match (told, proven) {
-        (Ok(Told::Settings(now)), Some(was)) if was.canonical() == now.canonical() => None,
-        (Ok(Told::Settings(now)), was) => {
+        (Ok(now), Some(was)) if was.canonical() == now.canonical() => None,
+        (Ok(now), was) => {
             let first = was.and_then(|was| was.differences(&now).first().map(ToString::to_string));
             Some(OtherSettings::Changed(first))
         }
-        (Ok(_), _) => Some(OtherSettings::NotTold),
         (Err(trouble), _) => Some(OtherSettings::NotRead(trouble)),
     }
 }
@@ -98,11 +97,10 @@ mod tests {
         };
         let proven = settings(1);
         let after = |told| after_pause(Some(&proven), told);
-        assert_eq!(after(Ok(Told::Settings(settings(1)))), None);
-        assert!(matches!(after(Ok(Told::Settings(settings(2)))), Some(OtherSettings::Changed(Some(_)))));
-        assert_eq!(after(Ok(Told::Done)), Some(OtherSettings::NotTold));
+        assert_eq!(after(Ok(settings(1))), None);
+        assert!(matches!(after(Ok(settings(2))), Some(OtherSettings::Changed(Some(_)))));
         assert_eq!(after(Err(Trouble::Silent)), Some(OtherSettings::NotRead(Trouble::Silent)));
-        assert_eq!(after_pause(None, Ok(Told::Settings(settings(1)))), Some(OtherSettings::Changed(None)));
+        assert_eq!(after_pause(None, Ok(settings(1))), Some(OtherSettings::Changed(None)));
     }
     #[test]
     fn items_are_read_only_where_the_digest_differs() {

@@ -13,7 +13,7 @@ use crate::{
 };
 use alloc::{format, string::String, vec::Vec};
 use plumeline_base::{Verdict, input::Answer, time::seconds};
-use plumeline_detector::{Baseline, Request, Told, Trouble, driver::Wants};
+use plumeline_detector::{ask, driver::Wants};
 
 /// The baseline is taken, read back and compared with what was just measured. Refused while any flow is unproven.
 pub(crate) async fn baseline(ctx: Context) -> Result<(), Stop> {
@@ -30,8 +30,8 @@ pub(crate) async fn baseline(ctx: Context) -> Result<(), Stop> {
     let pipes = inputs.pipes();
     let before =
         average(&ctx, &pipes, seconds(inputs.plan.flow.average_s), "averaging the flows before the baseline").await;
-    let taken = asked(&ctx, Request::TakeBaseline).await?;
-    let read = asked(&ctx, Request::ReadBaseline).await?;
+    let taken = ctx.unit(ask::TakeBaseline).await.map_err(Stop::Trouble)?;
+    let read = ctx.unit(ask::ReadBaseline).await.map_err(Stop::Trouble)?;
     let boot_id = ctx.get().unit.identity.as_ref().and_then(|i| i.boot_id);
     for finding in judge::read_back(&taken, &read, boot_id) {
         ctx.found(finding);
@@ -58,14 +58,6 @@ pub(crate) async fn baseline(ctx: Context) -> Result<(), Stop> {
 fn band(ctx: &Context) -> f64 {
     let told = ctx.replacement(|unit| unit.flow_band()).map(|band| band.low.min(band.high));
     told.unwrap_or(ctx.inputs().plan.limits.flow_band.value)
-}
-
-async fn asked(ctx: &Context, request: Request) -> Result<Baseline, Stop> {
-    match ctx.unit(request).await {
-        Ok(Told::Baseline(baseline)) => Ok(baseline),
-        Ok(_) => Err(Stop::Trouble(Trouble::Nonsense("the unit answered something else than a baseline".into()))),
-        Err(trouble) => Err(Stop::Trouble(trouble)),
-    }
 }
 
 /// Asks who takes the baseline over unproven airflow, and why. Both, or it is not taken.
@@ -128,10 +120,7 @@ async fn still_held(ctx: &Context) {
         (s.unit.baseline.clone(), s.unit.as_left.clone())
     };
     if let Some(taken) = taken {
-        let now = ctx.unit(Request::ReadBaseline).await.map(|told| match told {
-            Told::Baseline(now) => Some(now),
-            _ => None,
-        });
+        let now = ctx.unit(ask::ReadBaseline).await;
         let f = judge::still_held(&taken, &now);
         if f.verdict != Verdict::Pass {
             ctx.void(&[StageKind::Baseline], &f.says);
@@ -139,12 +128,9 @@ async fn still_held(ctx: &Context) {
         ctx.found(f);
     }
     if let Some(as_left) = as_left {
-        let now = ctx.unit(Request::ReadSettings).await.map(|told| match told {
-            Told::Settings(now) => Some(now),
-            _ => None,
-        });
+        let now = ctx.unit(ask::ReadSettings).await;
         let f = judge::settings_held(&as_left, &now);
-        if let Some(d) = now.ok().flatten().and_then(|now| as_left.differences(&now).into_iter().next()) {
+        if let Some(d) = now.ok().and_then(|now| as_left.differences(&now).into_iter().next()) {
             ctx.void(&[StageKind::Baseline], &format!("the settings were changed after it was taken: {d}"));
         }
         ctx.found(f);

@@ -7,7 +7,7 @@ use crate::{
 };
 use core::time::Duration;
 use plumeline_base::time::seconds;
-use plumeline_detector::{Abilities, Request, Told, Trouble};
+use plumeline_detector::{Abilities, Trouble, ask};
 
 /// Sets the unit's date and time; false where it keeps none.
 pub(super) async fn set(ctx: &Context, stage: StageKind, abilities: &Abilities) -> Result<bool, Stop> {
@@ -17,13 +17,13 @@ pub(super) async fn set(ctx: &Context, stage: StageKind, abilities: &Abilities) 
     }
     loop {
         // A unit that is silent is waited for here: what is set must not be of a while ago.
-        ctx.unit(Request::TellTime).await.map_err(Stop::Trouble)?;
+        ctx.unit(ask::TellTime).await.map_err(Stop::Trouble)?;
         let asked = ctx.now();
         let Some(utc_ms) = ctx.utc_ms(asked) else {
             ctx.found(Finding::of(stage, Subject::Replacement, fact::no_date()));
             return Ok(false);
         };
-        match ctx.unit_once(Request::SetTime { utc_ms }).await {
+        match ctx.unit_once(ask::SetTime { utc_ms }).await {
             Ok(_) if ctx.now().since(asked) <= seconds(ctx.inputs().plan.advanced.load.at_once_s) => return Ok(true),
             Ok(_) | Err(Trouble::Silent | Trouble::Garbled | Trouble::LinkDown(_)) => {}
             Err(trouble) => return Err(Stop::Trouble(trouble)),
@@ -33,11 +33,7 @@ pub(super) async fn set(ctx: &Context, stage: StageKind, abilities: &Abilities) 
 
 /// The unit's date and time against the job's, and its local time against the plan's.
 pub(super) async fn check(ctx: &Context, stage: StageKind) -> Result<(), Stop> {
-    let time = match ctx.unit(Request::TellTime).await {
-        Ok(Told::Time(time)) => time,
-        Ok(_) => return Err(Stop::Trouble(Trouble::Nonsense("the unit answered something else than its time".into()))),
-        Err(trouble) => return Err(Stop::Trouble(trouble)),
-    };
+    let time = ctx.unit(ask::TellTime).await.map_err(Stop::Trouble)?;
     let (inputs, ours) = (ctx.inputs(), ctx.utc_ms(ctx.now()));
     let paused = ctx.get().paused > Duration::ZERO;
     ctx.found(judge::time(stage, time.utc_ms, ours, paused, inputs.plan.limits.clock.clone()));

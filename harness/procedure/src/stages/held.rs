@@ -5,9 +5,9 @@ use crate::{
     judge::held as judge,
     outcome::StageKind,
 };
-use alloc::{format, string::String};
+use alloc::string::{String, ToString};
 use plumeline_base::time::seconds;
-use plumeline_detector::{Identity, Request, Told, Trouble};
+use plumeline_detector::{Ask, Identity, Trouble, ask};
 
 pub(super) async fn unchanged(ctx: &Context, stage: StageKind) {
     let (loaded, left, another) = {
@@ -21,26 +21,19 @@ pub(super) async fn unchanged(ctx: &Context, stage: StageKind) {
         return ctx.found(judge::another_unit(stage));
     }
     let Some(loaded) = loaded else { return ctx.found(judge::not_told(stage)) };
-    let now = match soon(ctx, Request::SettingsState).await {
-        Ok(Told::SettingsState(now)) => Ok(now),
-        Ok(_) => Err("another answer than was asked for".into()),
-        Err(trouble) => Err(format!("{trouble}")),
-    };
+    let now = soon(ctx, ask::SettingsState).await.map_err(|trouble| trouble.to_string());
     let now = now.as_ref().cloned().map_err(String::as_str);
     let read = match judge::differs(&loaded, &now) {
-        true => soon(ctx, Request::ReadSettings).await.ok(),
+        true => soon(ctx, ask::ReadSettings).await.ok(),
         false => None,
     };
-    let items = match &read {
-        Some(Told::Settings(read)) => Some((&left, read)),
-        _ => None,
-    };
+    let items = read.as_ref().map(|read| (&left, read));
     judge::against(stage, &loaded, now, items).into_iter().for_each(|f| ctx.found(f));
 }
 
 /// Asks the unit, but gives it up after a time: nothing may hold up making the site safe.
-pub(super) async fn soon(ctx: &Context, request: Request) -> Result<Told, Trouble> {
-    match race(ctx.unit(request), ctx.sleep(seconds(ctx.inputs().plan.advanced.load.soon_s))).await {
+pub(super) async fn soon<A: Ask>(ctx: &Context, ask: A) -> Result<A::Reply, Trouble> {
+    match race(ctx.unit(ask), ctx.sleep(seconds(ctx.inputs().plan.advanced.load.soon_s))).await {
         Either::First(end) => end,
         Either::Second(()) => Err(ctx.get().last_trouble.clone().unwrap_or(Trouble::Silent)),
     }

@@ -87,7 +87,14 @@ async fn hole_by_hole(ctx: &Context, inputs: &JobInputs, pipe: &Pipe) -> Result<
     for (hole, opening) in &holes {
         let base = seconds(inputs.plan.holes.average_s);
         match round.close(*hole, *opening, base).await? {
-            Closed::Found(finding) => tell(*finding),
+            Closed::Found(finding) => {
+                // What readings of another time say of single holes would only mislead.
+                if let Some(late) = round.answers_late() {
+                    ctx.found(late);
+                    return Err(Stop::Found);
+                }
+                tell(*finding);
+            }
             Closed::TooSmall => {
                 by_smoke.push(*hole);
                 tell(presence(ctx, inputs, *hole).await);

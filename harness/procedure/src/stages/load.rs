@@ -12,7 +12,7 @@ use crate::{
 use alloc::{format, vec::Vec};
 use plumeline_base::input::Answer;
 use plumeline_detector::{
-    Abilities, Identity, Request, SettingsState, Told, Trouble,
+    Abilities, Identity, SettingsState, Trouble, ask,
     driver::{RefusalKind, Wants},
     settings::Settings,
 };
@@ -110,7 +110,7 @@ async fn write(ctx: &Context, stage: StageKind, wanted: &Settings) -> Result<(),
     let began = boot_id(ctx);
     let mut last = Trouble::Silent;
     for _ in 0..ctx.inputs().plan.advanced.load.most_tries {
-        let end = ctx.unit(Request::WriteSettings(wanted.clone())).await;
+        let end = ctx.unit(ask::WriteSettings { settings: wanted.clone() }).await;
         match end {
             Ok(_) => {
                 if boot_id(ctx) != began {
@@ -167,7 +167,7 @@ async fn restart(ctx: &Context, stage: StageKind, abilities: &Abilities) -> Resu
         s.stream.hz = None;
         s.unit.identity.clone()
     };
-    ctx.unit(Request::Restart).await.map_err(Stop::Trouble)?;
+    ctx.unit(ask::Restart).await.map_err(Stop::Trouble)?;
     let (identity, can) = unit::wait_for_start(ctx, before.as_ref().and_then(|i| i.boot_id)).await?;
     ctx.edit().unit.start_expected = true;
     if !judge::same_unit(before.as_ref().map(|b| (b, abilities)), (&identity, &can)) {
@@ -180,16 +180,9 @@ async fn restart(ctx: &Context, stage: StageKind, abilities: &Abilities) -> Resu
 
 /// Which settings the unit holds, where it can tell.
 async fn state(ctx: &Context) -> Option<SettingsState> {
-    match ctx.unit(Request::SettingsState).await {
-        Ok(Told::SettingsState(state)) => Some(state),
-        _ => None,
-    }
+    ctx.unit(ask::SettingsState).await.ok()
 }
 
 async fn read_settings(ctx: &Context) -> Result<Settings, Stop> {
-    match ctx.unit(Request::ReadSettings).await {
-        Ok(Told::Settings(settings)) => Ok(settings),
-        Ok(_) => Err(Stop::Trouble(Trouble::Nonsense("the unit answered something else than settings".into()))),
-        Err(trouble) => Err(Stop::Trouble(trouble)),
-    }
+    ctx.unit(ask::ReadSettings).await.map_err(Stop::Trouble)
 }

@@ -9,7 +9,7 @@ use crate::{
 };
 use alloc::format;
 use core::time::Duration;
-use plumeline_detector::{Abilities, Identity, Request, Told, Trouble};
+use plumeline_detector::{Abilities, Identity, Trouble, ask};
 
 /// How often a unit that may be dead is asked who it is, and how long apart.
 const TRIES: u32 = 3;
@@ -32,9 +32,8 @@ pub(crate) async fn as_found(ctx: Context) -> Result<(), Stop> {
     ctx.found(judge::outgoing(&planned, &identity));
     unit::inhibit(&ctx, &abilities, Subject::Outgoing).await?;
     settings(&ctx, &identity).await;
-    match ctx.unit_once(Request::ReadEvents { from: 0 }).await {
-        Ok(Told::Events(events)) => ctx.remark(format!("the outgoing unit's event log has {} lines", events.len())),
-        Ok(_) => {}
+    match ctx.unit_once(ask::ReadEvents { from: 0 }).await {
+        Ok(events) => ctx.remark(format!("the outgoing unit's event log has {} lines", events.len())),
         Err(trouble) => ctx.found(judge::as_found(fact::no_events(trouble))),
     }
     flows(&ctx, &abilities).await
@@ -47,9 +46,8 @@ async fn identify(ctx: &Context) -> Result<(Identity, Abilities), Trouble> {
         if k > 0 {
             ctx.sleep(APART).await;
         }
-        match ctx.unit_once(Request::Identify).await {
-            Ok(Told::Identity(identity, abilities)) => return Ok((identity, abilities)),
-            Ok(_) => return Err(Trouble::Nonsense("not an identity".into())),
+        match ctx.unit_once(ask::Identify).await {
+            Ok(told) => return Ok(told),
             Err(trouble) => last = trouble,
         }
     }
@@ -57,12 +55,11 @@ async fn identify(ctx: &Context) -> Result<(Identity, Abilities), Trouble> {
 }
 
 async fn settings(ctx: &Context, identity: &Identity) {
-    let fact = match ctx.unit_once(Request::ReadSettings).await {
-        Ok(Told::Settings(settings)) => {
+    let fact = match ctx.unit_once(ask::ReadSettings).await {
+        Ok(settings) => {
             unit::keep(ctx, KeptSettings::AsFound, &settings, identity);
             fact::settings(settings.items.len())
         }
-        Ok(_) => fact::no_settings(Trouble::Nonsense("not settings".into())),
         Err(trouble) => fact::no_settings(trouble),
     };
     ctx.found(judge::as_found(fact));
@@ -80,9 +77,8 @@ async fn flows(ctx: &Context, abilities: &Abilities) -> Result<(), Stop> {
         ctx.stop_readings().await;
         return Ok(());
     }
-    match ctx.unit_once(Request::ReadOnce).await {
-        Ok(Told::Reading(reading)) => flow::as_found_once(ctx, &reading),
-        Ok(_) => {}
+    match ctx.unit_once(ask::ReadOnce).await {
+        Ok(reading) => flow::as_found_once(ctx, &reading),
         Err(trouble) => ctx.found(judge::as_found(fact::no_flows(trouble))),
     }
     Ok(())

@@ -10,10 +10,14 @@ use crate::{
     prompt::Act,
     rise::Rise,
 };
-use alloc::{format, string::String, vec::Vec};
+use alloc::{
+    format,
+    string::{String, ToString},
+    vec::Vec,
+};
 use plumeline_base::input::Answer;
 use plumeline_base::time::seconds;
-use plumeline_detector::{Request, Told, driver::Wants, vocabulary::EventKind};
+use plumeline_detector::{ask, driver::Wants, vocabulary::EventKind};
 
 pub(crate) async fn restore(ctx: Context) -> Result<(), Stop> {
     held::unchanged(&ctx, StageKind::Restore).await;
@@ -64,25 +68,21 @@ async fn log(ctx: &Context) {
         .filter_map(|(kind, done)| done.then_some(kind))
         .collect()
     };
-    let read = match held::soon(ctx, Request::ReadEvents { from: 0 }).await {
-        Ok(Told::Events(events)) => Ok(events),
-        Ok(_) => Err("another answer than was asked for".into()),
-        Err(trouble) => Err(format!("{trouble}")),
-    };
+    let read = held::soon(ctx, ask::ReadEvents { from: 0 }).await.map_err(|trouble| trouble.to_string());
     ctx.found(judge_log::log(&done, read.as_deref().map_err(String::as_str)));
 }
 
 async fn give_back(ctx: &Context) {
     look_at_the_air(ctx).await;
     // What the tests of supplies and supervision left latched is no finding; what comes back after this is.
-    let _ = ctx.unit_once(Request::ResetLatches).await;
+    let _ = ctx.unit_once(ask::ResetLatches).await;
     let latest = ctx.latest();
-    if let Some(kept) = judge::kept(latest.as_ref().map(|t| t.reading.levels | t.reading.latched)) {
+    if let Some(kept) = judge::kept(latest.as_ref().and_then(|t| t.reading.levels_standing())) {
         ctx.found(kept);
     } else {
         // A renewal that is under way may now be refused: no sign that the inhibit lapsed.
         ctx.edit().inhibit.renewing = false;
-        let released = ctx.unit(Request::ReleaseInhibit).await;
+        let released = ctx.unit(ask::ReleaseInhibit).await;
         {
             let mut s = ctx.edit();
             s.inhibit.renewing = true;

@@ -29,31 +29,33 @@ pub(crate) async fn prove_smoke(ctx: Context) -> Result<(), Stop> {
             ctx.found(judge::of_pipe(pipe.inlet, fact::not_planned()));
         }
     }
+    let mut found = Vec::new();
     for hole in &inputs.plan.smoke.at {
-        at_hole(&ctx, &inputs, *hole).await;
+        found.extend(at_hole(&ctx, &inputs, *hole).await);
     }
+    // A unit whose levels and readings contradict each other is told before what those readings say of the pipes.
     alarms::conclude(&ctx);
+    found.into_iter().for_each(|f| ctx.found(f));
     Ok(())
 }
 
-async fn at_hole(ctx: &Context, inputs: &JobInputs, hole: HoleRef) {
+async fn at_hole(ctx: &Context, inputs: &JobInputs, hole: HoleRef) -> Vec<Finding> {
     let Some((opening, geometry)) = inputs.opening(hole) else {
         let subject = Subject::Hole(hole.inlet, hole.number);
-        ctx.found(Finding::of(StageKind::ProveSmoke, subject, fact::no_hole(hole.number, hole.inlet)));
-        return;
+        return alloc::vec![Finding::of(StageKind::ProveSmoke, subject, fact::no_hole(hole.number, hole.inlet))];
     };
     let predicted = inputs.predicted(opening).map(|p| p.half_plateau_s).filter(Estimate::is_sound);
     let words = hole_words(hole, geometry.kind);
     let mut place = Place { hole, words, predicted, window: None, set_aside: Vec::new() };
     let mut runs = Runs::default();
     match all_runs(ctx, inputs, &mut place, &mut runs).await {
-        Ended::Crossed(inlet) => ctx.found(place.crossed(inlet)),
+        Ended::Crossed(inlet) => alloc::vec![place.crossed(inlet)],
         // A run without a time is missing evidence: it can't be left out of the mean.
-        Ended::Short(why) => ctx.found(place.not_timed(why.as_deref())),
-        Ended::Complete => {
-            ctx.found(judge::within_limit(inputs, &place, &runs.onsets));
-            ctx.found(judge::as_predicted(inputs, &place, &runs.halves));
-        }
+        Ended::Short(why) => alloc::vec![place.not_timed(why.as_deref())],
+        Ended::Complete => alloc::vec![
+            judge::within_limit(inputs, &place, &runs.onsets),
+            judge::as_predicted(inputs, &place, &runs.halves),
+        ],
     }
 }
 

@@ -10,7 +10,7 @@ use crate::{
 };
 use core::time::Duration;
 use plumeline_base::{Verdict, input::LineId, time::seconds};
-use plumeline_detector::{Abilities, Identity, Request, Told, Trouble, settings::Settings};
+use plumeline_detector::{Abilities, Identity, Trouble, ask, settings::Settings};
 
 /// From here until the next unit has said who it is, a silent line and a new start are what is expected.
 pub(super) fn forget(ctx: &Context) {
@@ -86,8 +86,8 @@ pub(super) async fn wait_for_start(ctx: &Context, not: Option<u64>) -> Result<(I
         }
         let fraction = 1.0 - left.as_secs_f64() / limit.as_secs_f64().max(1.0);
         ctx.progress("waiting for the unit to start", Some(fraction), Some(left));
-        match ctx.unit_once(Request::Identify).await {
-            Ok(Told::Identity(identity, abilities)) if not.is_none() || identity.boot_id != not => {
+        match ctx.unit_once(ask::Identify).await {
+            Ok((identity, abilities)) if not.is_none() || identity.boot_id != not => {
                 let mut s = ctx.edit();
                 s.unit.start_expected = false;
                 s.unit.started_anew = false;
@@ -110,7 +110,7 @@ pub(super) async fn inhibit(ctx: &Context, abilities: &Abilities, subject: Subje
         return Ok(());
     }
     let lease = Duration::from_secs(u64::from(ctx.inputs().plan.link.inhibit_lease_s));
-    let end = ctx.unit(Request::Inhibit { lease }).await;
+    let end = ctx.unit(ask::Inhibit { lease }).await;
     {
         let mut s = ctx.edit();
         s.inhibit.on |= end.is_ok();

@@ -1,0 +1,91 @@
+//! Arguments of the commands about the record of a job: seals, keys, handing over.
+use clap::{Args, Subcommand};
+use std::path::PathBuf;
+
+/// Check a job.
+#[derive(Args, Debug)]
+pub struct Check {
+    /// The job folder.
+    pub job: PathBuf,
+    /// The public key that the newest seal must be signed by. Without it, anyone could have signed.
+    #[arg(long, value_name = "FILE")]
+    pub key: Option<PathBuf>,
+    /// One JSON object instead of words.
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Seal a job.
+#[derive(Args, Debug)]
+pub struct Close {
+    /// The job folder.
+    pub job: PathBuf,
+    /// The private key to sign with (see `plumeline key new`).
+    #[arg(long, value_name = "FILE")]
+    pub key: PathBuf,
+    /// Its passphrase is the first line of this file. Without it, the terminal is asked.
+    #[arg(long, value_name = "FILE")]
+    pub passphrase_file: Option<PathBuf>,
+    /// Seal a job that is not over, or that leaves something isolated or inhibited; the seal then says so.
+    #[arg(long)]
+    pub incomplete: bool,
+}
+
+/// Keys.
+#[derive(Subcommand, Debug)]
+pub enum Key {
+    /// Make a new key: a private file, and a public one beside it to hand out.
+    New(KeyNew),
+    /// Show the public key of a private or a public key file.
+    Show(KeyShow),
+}
+
+/// Make a key.
+#[derive(Args, Debug)]
+pub struct KeyNew {
+    /// The private key's file; the public one gets `.pub` behind it.
+    #[arg(long, value_name = "FILE", default_value = "plumeline.key")]
+    pub out: PathBuf,
+    /// Whose key it is; it stands in every seal.
+    #[arg(long, value_name = "WHO", default_value = "no name given")]
+    pub name: String,
+    /// Encrypt the private key with a passphrase; the terminal asks for it.
+    #[arg(long)]
+    pub passphrase: bool,
+    /// Encrypt it with the passphrase in the first line of this file.
+    #[arg(long, value_name = "FILE", conflicts_with = "passphrase")]
+    pub passphrase_file: Option<PathBuf>,
+}
+
+/// Show a key.
+#[derive(Args, Debug)]
+pub struct KeyShow {
+    /// The key file.
+    pub file: PathBuf,
+    /// The passphrase of a private key is the first line of this file. Without it, the terminal is asked.
+    #[arg(long, value_name = "FILE")]
+    pub passphrase_file: Option<PathBuf>,
+}
+
+/// Pack a job.
+#[derive(Args, Debug)]
+pub struct Pack {
+    /// The job folder.
+    pub job: PathBuf,
+    /// The archive.
+    #[arg(short, long, value_name = "FILE.zip")]
+    pub out: PathBuf,
+}
+
+/// Unpack a job.
+#[derive(Args, Debug)]
+pub struct Unpack {
+    /// The archive.
+    pub archive: PathBuf,
+    /// The new job folder.
+    #[arg(short, long, value_name = "FOLDER")]
+    pub out: PathBuf,
+    /// The public key that the newest seal must be signed by.
+    #[arg(long, value_name = "FILE")]
+    pub key: Option<PathBuf>,
+}
