@@ -95,12 +95,17 @@ pub(crate) fn too_long(steps: &[Step], rules: &ReadingRules) -> Option<f64> {
         .then_some(lag)
 }
 
+/// What the flow came to: the middle of the latest readings.
+pub(crate) fn last(after: &[(f64, f64)]) -> Option<f64> {
+    let mut last: Vec<f64> = after.iter().rev().take(LEAST + 1).map(|(_, q)| *q).collect();
+    last.sort_by(f64::total_cmp);
+    last.get(LEAST / 2).filter(|_| last.len() > LEAST).copied()
+}
+
 /// How long after its mark the flow of a whole inlet that was shut or put back had made most of its way from `from`, s.
 /// `None`: it did not change by much, or its readings end before that.
 pub(crate) fn answered(after: &[(f64, f64)], from: f64) -> Option<f64> {
-    let mut last: Vec<f64> = after.iter().rev().take(LEAST + 1).map(|(_, q)| *q).collect();
-    last.sort_by(f64::total_cmp);
-    let way = last.get(LEAST / 2).filter(|_| last.len() > LEAST)? - from;
+    let way = last(after)? - from;
     if !(libm::fabs(way) > 0.5 * libm::fabs(from)) {
         return None;
     }

@@ -166,6 +166,10 @@ sections! {
         more_s: f64 = "more", Time, between(0.0, 3600.0), [practice(60.0)];
         /// The flow fault may come so much sooner or later than its delay says
         delay_within_s: f64 = "delay_within", Time, over(0.0, 600.0), [practice(15.0)];
+        /// The flow fault of a shut inlet stands for at least this long
+        stands_s: f64 = "stands", Time, between(0.0, 600.0), [practice(10.0)];
+        /// A shut inlet reads at most this share of its flow
+        remains: f64 = "remains", Ratio, between(0.0, 1.0), [practice(0.05)];
         /// An inlet whose flow changed by less than this share of the band is no reason for the unit to name it
         named: f64 = "named", Ratio, between(0.0, 1.0), [practice(0.5)];
     }

@@ -83,17 +83,25 @@ async fn shut_once(ctx: &Context, inlet: u8, limit: &Limit, delay: Option<Delay>
         })
         .await;
     let named = raised.as_ref().and_then(|t| named(ctx, inlet, &t.reading)).unwrap_or(0);
+    let goes = raised.is_some() && goes_by_itself(ctx).await;
     let seen = judge::Shut {
         named,
         stood_s: raised.as_ref().and_then(|t| Some(t.at.since(outside?).as_secs_f64())),
         fault_after_s: raised.map(|t| t.at.since(at).as_secs_f64()),
         watched: ctx.paused() == paused,
         readings: ctx.faults().is_some(),
+        goes,
     };
     let shut = judge::shut(inlet, limit, delay, Ok(seen));
     let back = refit(ctx, inlet, limit.value).await;
-    let late = flows.late(ctx).filter(|_| seen.watched);
-    (seen.watched || !back.verdict.is_pass(), late.into_iter().chain([shut, back]).collect())
+    let odd = flows.late(ctx).or_else(|| flows.remains(ctx, inlet)).filter(|_| seen.watched);
+    (seen.watched || !back.verdict.is_pass(), odd.into_iter().chain([shut, back]).collect())
+}
+
+/// The fault that a shut inlet raised goes although the inlet is still shut.
+async fn goes_by_itself(ctx: &Context) -> bool {
+    let stands = seconds(ctx.inputs().plan.advanced.supervise.stands_s);
+    ctx.until_reading(stands, |t| t.reading.has_fault(Faults::FLOW) == Some(false)).await.is_some()
 }
 
 /// The flow of an inlet since it was shut.
@@ -114,6 +122,14 @@ impl Flows {
         let most = ctx.inputs().plan.advanced.readings.answers_s;
         let late = lag::answered(&self.after, self.before?).filter(|s| *s > most + READ_S)?;
         Some(of_unit(ctx.stage(), readings::answers_late(fixed(late, 0), most)))
+    }
+    /// A shut inlet draws nothing, and one whose pipe is off draws more than ever.
+    fn remains(&self, ctx: &Context, inlet: u8) -> Option<Finding> {
+        let most = ctx.inputs().plan.advanced.supervise.remains;
+        let high = ctx.replacement(|unit| unit.flow_band()).ok()?.high;
+        let share = lag::last(&self.after)? / self.before?;
+        let remains = share > most && share < 1.0 + high;
+        remains.then(|| judge::still_flows(inlet, share))
     }
 }
 /// Two readings at the slowest rate that a plan may ask for lie this far apart, s.
