@@ -145,6 +145,8 @@ const PIPED: Duration = Duration::from_secs(60);
 /// Words for a person.
 pub struct Words {
     live: ProgressBar,
+    /// Where lines go: what comes here is fit to be shown.
+    write: fn(&str),
     /// Prompts are shown; false where a script answers.
     prompts: bool,
     colour: bool,
@@ -156,12 +158,16 @@ pub struct Words {
 impl Words {
     /// `prompts`: somebody at this terminal answers.
     pub fn new(prompts: bool) -> Self {
+        Self::to(print_raw, prompts)
+    }
+    /// The same, each line to this.
+    pub fn to(write: fn(&str), prompts: bool) -> Self {
         let live = if stdout().is_terminal() { ProgressBar::new_spinner() } else { ProgressBar::hidden() };
         if let Ok(style) = ProgressStyle::with_template("{wide_msg}") {
             live.set_style(style);
         }
         let width = terminal_size::terminal_size_of(stdout()).map(|(w, _)| usize::from(w.0).max(40));
-        Self { live, prompts, colour: colour_on(&stdout()), width, began: None, out: None, last_told: None }
+        Self { live, write, prompts, colour: colour_on(&stdout()), width, began: None, out: None, last_told: None }
     }
     /// A line, folded between words to the width of the terminal; whole where nobody looks at a terminal.
     fn put(&self, text: &str) {
@@ -183,7 +189,7 @@ impl Words {
             Some(v) if self.colour => folded.replacen(&v.to_string(), &paint(v), 1),
             _ => folded,
         };
-        self.live.suspend(|| print_raw(&painted));
+        self.live.suspend(|| (self.write)(&painted));
     }
     fn finding(&self, f: &Finding) {
         let verdict = f.counts_as();
@@ -262,7 +268,7 @@ impl Words {
             // Piped: a line now and then, so that a reader sees that things go on.
             if self.last_told.is_none_or(|t| now.since(t) >= PIPED) {
                 self.last_told = Some(now);
-                print_result(&format!("    ...        {}{share}{left}{out}", visible_line(&p.says)));
+                (self.write)(&format!("    ...        {}{share}{left}{out}", visible_line(&p.says)));
             }
         } else {
             self.live.set_message(visible_line(&text).into_owned());
@@ -276,7 +282,7 @@ impl Show for Words {
             // Piped: a line now and then.
             if let Some(out) = self.out.filter(|_| self.last_told.is_none_or(|t| now.since(t) >= PIPED)) {
                 self.last_told = Some(now);
-                print_result(&format!("    clock      {}", out.words(now)));
+                (self.write)(&format!("    clock      {}", out.words(now)));
             }
             return;
         };

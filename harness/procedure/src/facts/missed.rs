@@ -20,8 +20,10 @@ facts! {
         "whether the unit still holds its baseline after a restart or a loss of all power: it is not restarted once the baseline is taken";
     outputs_at_alarm() = "missed.outputs-at-alarm", Undecided,
         "whether an alarm operates the outputs that are set to follow it: they are inhibited while smoke is at the unit, and are operated one by one";
-    untold_air() = "missed.untold-air", Undecided,
-        "air that enters at an inlet without a pipe and that the unit does not tell, as far as it changes all flows by no more than was allowed";
+    untold_air(limit) = "missed.untold-air", Undecided,
+        "air that enters at an inlet without a pipe and that the unit does not tell, as far as it changes all flows alike by less than {limit} %: it thins the smoke of every hole";
+    late_readings(seconds, percent) = "missed.late-readings", Undecided,
+        "that the flow readings come up to {seconds} s late or smoothed, or tell up to {percent} % less of a change than there is; how much the obscuration reading is smoothed is not shown at all";
 
     band_sees(pipe, defect, shift, low, high, from) = "band.smallest-seen", Undecided,
         "pipe {pipe}: the smallest single defect that raises the unit's flow fault is {defect} ({shift} %), by a band of -{low} / +{high} % ({from})";
