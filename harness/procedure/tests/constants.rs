@@ -1,4 +1,5 @@
 //! A number in the code that is no rule has its reason in `docs/constants.md`, and what stands there stands in the code.
+#![allow(clippy::unwrap_used, reason = "helpers of tests may panic")]
 use std::{
     collections::BTreeSet,
     fs,
