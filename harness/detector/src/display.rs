@@ -238,6 +238,8 @@ mod tests {
         answer_all(&mut d, &[Answer::Number(30.0), Answer::Number(60.0)]);
         let Some(Report::Ended(_, Ok(Reply::Reading(r)))) = d.poll_report() else { panic!() };
         assert_eq!(r.flow_m3_s, [Some(30.0 * M3_S_PER_L_MIN), Some(60.0 * M3_S_PER_L_MIN)]);
+        // Nobody was asked for these: they are not known, and not clear.
+        assert_eq!((r.faults, r.levels_standing(), r.outputs, r.inhibited()), (None, None, None, None));
     }
     #[test]
     fn what_a_display_cannot_give_is_refused_with_the_reason() {

@@ -162,7 +162,7 @@ impl Conditions {
     }
 }
 
-/// One set of readings.
+/// One set of readings. What a unit does not tell, or can't be told this way, is `None`: unknown, never clear.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Reading {
     /// When it reached us, log time.
@@ -184,28 +184,51 @@ pub struct Reading {
     /// Supply current, A.
     pub supply_a: Option<f64>,
     /// Inputs, bit 0 is input 1.
-    pub inputs: u32,
+    pub inputs: Option<u32>,
     /// Faults.
-    pub faults: Faults,
+    pub faults: Option<Faults>,
     /// Faults that stay shown until they are reset.
-    pub faults_latched: Faults,
+    pub faults_latched: Option<Faults>,
     /// Inlets whose flow is under their band, bit 0 is inlet 1.
-    pub flow_low: u32,
+    pub flow_low: Option<u32>,
     /// Inlets whose flow is over their band, bit 0 is inlet 1.
-    pub flow_high: u32,
+    pub flow_high: Option<u32>,
     /// Alarm levels active, bit 0 is the lowest level.
-    pub levels: u32,
+    pub levels: Option<u32>,
     /// Alarm levels latched, bit 0 is the lowest level.
-    pub latched: u32,
+    pub latched: Option<u32>,
     /// Outputs active, bit 0 is output 1.
-    pub outputs: u32,
+    pub outputs: Option<u32>,
     /// What the unit says of its own state.
-    pub conditions: Conditions,
+    pub conditions: Option<Conditions>,
 }
 impl Reading {
+    /// A reading that tells of every flag, and that none is set; of quantities it tells nothing.
+    pub fn clear() -> Self {
+        Self {
+            inputs: Some(0),
+            faults: Some(Faults::default()),
+            faults_latched: Some(Faults::default()),
+            flow_low: Some(0),
+            flow_high: Some(0),
+            levels: Some(0),
+            latched: Some(0),
+            outputs: Some(0),
+            conditions: Some(Conditions::default()),
+            ..Self::default()
+        }
+    }
     /// Outputs are inhibited.
-    pub const fn inhibited(&self) -> bool {
-        self.conditions.has(Conditions::INHIBITED)
+    pub fn inhibited(&self) -> Option<bool> {
+        self.conditions.map(|c| c.has(Conditions::INHIBITED))
+    }
+    /// This fault stands.
+    pub fn has_fault(&self, fault: Faults) -> Option<bool> {
+        self.faults.map(|faults| faults.has(fault))
+    }
+    /// Alarm levels that are active or latched.
+    pub fn levels_standing(&self) -> Option<u32> {
+        Some(self.levels? | self.latched?)
     }
 }
 

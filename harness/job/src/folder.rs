@@ -50,6 +50,8 @@ pub const RESULT: &str = "result.json";
 pub const JUNIT: &str = "junit.xml";
 /// The page for people.
 pub const REPORT: &str = "report.html";
+/// What is written when a job is over, each made from the same facts: the formats of the report.
+pub const REPORTS: [&str; 3] = [RESULT, JUNIT, REPORT];
 /// The lock; holds the process id of whoever has the job.
 pub const LOCK: &str = "lock";
 
@@ -65,12 +67,9 @@ pub const INPUTS: [(&str, bool); 8] = [
     (ACCOUNT, false),
 ];
 
-/// What a job that has begun leaves in its folder, in the order in which a new job takes it away: what follows from
-/// something goes before it.
-const LEFT_BY_A_JOB: [&str; 15] = [
-    REPORT,
-    JUNIT,
-    RESULT,
+/// What a job that has begun leaves in its folder besides its reports, in the order in which a new job takes it away: what
+/// follows from something goes before it, and the reports before all of it.
+const LEFT_BY_A_JOB: [&str; 12] = [
     SETTINGS_AS_LEFT,
     SETTINGS_AS_FOUND,
     JOURNAL,
@@ -158,7 +157,7 @@ impl Folder {
         if self.disk.exists(&photos)? {
             left.extend(self.disk.list(&photos)?.into_iter().map(|name| photos.join(name)));
         }
-        for name in LEFT_BY_A_JOB {
+        for name in REPORTS.into_iter().rev().chain(LEFT_BY_A_JOB) {
             let path = self.dir.join(name);
             if self.disk.exists(&path)? {
                 left.push(path);

@@ -1,6 +1,9 @@
-//! `docs/rules.md` is made from the declarations of rules and stages; the template says of each rule what holds by itself.
-//! Run with `PLUMELINE_WRITE_DOCUMENTS=1` to write the document anew.
-use plumeline_procedure::{rules::TABLES, stage::STAGES};
+//! `docs/rules.md` and the schema of a plan are made from the declarations of rules and stages; the template is written by hand and
+//! must say of each usual rule what holds by itself. Run with `PLUMELINE_WRITE_DOCUMENTS=1` to write the document anew.
+use plumeline_procedure::{
+    rules::{self, Mark, Rule, TABLES},
+    stage::STAGES,
+};
 use std::{env, fmt::Write, fs, path::Path};
 
 fn document() -> String {
@@ -61,4 +64,79 @@ fn the_template_changes_nothing_but_the_runs() {
     let used = plumeline_procedure::rules::used(&plan);
     let changed: Vec<_> = used.iter().filter(|u| u.changed).map(|u| u.rule.path()).collect();
     assert_eq!(changed, ["smoke.runs"]);
+}
+
+/// The lines of a table of the template, up to the next table.
+fn of_section(section: &str) -> Vec<&'static str> {
+    let mut current = "";
+    let lines = plumeline_job::plan::TEMPLATE.lines().filter(|line| {
+        if let Some(name) = line.strip_prefix('[') {
+            current = name.trim_start_matches('[').split(']').next().unwrap_or_default();
+        }
+        current == section
+    });
+    lines.collect()
+}
+/// What the template writes for a rule, and the comment behind it, which may go on in the lines below.
+fn in_template(rule: &Rule) -> (String, String) {
+    let lines = of_section(rule.section);
+    let starts = format!("{} = ", rule.key);
+    let at =
+        lines.iter().position(|l| l.starts_with(&starts)).unwrap_or_else(|| panic!("{} is not there", rule.path()));
+    let (value, comment) = lines[at].split_once('#').unwrap_or((lines[at], ""));
+    let more = lines[at + 1..].iter().take_while(|l| l.starts_with("   "));
+    let comment = more.fold(comment.to_owned(), |all, l| all + " " + l.trim_start_matches([' ', '#']));
+    (value.trim_start_matches(&starts).trim().to_owned(), comment)
+}
+
+#[test]
+fn the_template_names_every_usual_rule_with_what_holds_by_itself() {
+    let mut by_name = 0;
+    for rule in rules::all().filter(|r| !r.section.starts_with("advanced.")) {
+        let path = rule.path();
+        let [first, others @ ..] = rule.presets else {
+            let key = |w: &str| w == rule.key;
+            let mut words = of_section(rule.section)
+                .into_iter()
+                .flat_map(|l| l.split(|c: char| !(c == '_' || c.is_alphanumeric())));
+            assert!(words.any(key), "{path} is not in the template");
+            continue;
+        };
+        let (value, comment) = in_template(rule);
+        // A value that is written out is held against the declaration by reading the template.
+        if value != format!("\"{}\"", first.name) {
+            continue;
+        }
+        by_name += 1;
+        let shown = rule.dimension.shown(first.value);
+        assert!(comment.contains(&shown), "{path}: the template does not say {shown}: {comment}");
+        assert_eq!(first.mark == Mark::FromMemory, comment.contains("from memory"), "{path}: {comment}");
+        for other in others {
+            let also = format!("\"{}\" ({})", other.name, rule.dimension.shown(other.value));
+            assert!(comment.contains(&also), "{path}: the template does not say {also}: {comment}");
+        }
+    }
+    assert!(by_name > 15, "{by_name}");
+}
+
+#[test]
+fn the_schema_names_every_rule_with_what_holds_by_itself() {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../docs/schemas/plan.schema.json");
+    let schema: serde_json::Value = serde_json::from_str(&fs::read_to_string(path).unwrap()).unwrap();
+    let table = |section: &str| {
+        section.split('.').filter(|name| !name.is_empty()).fold(&schema, |at, name| {
+            let next = &at["properties"][name];
+            next["$ref"].as_str().map_or(next, |to| schema.pointer(to.trim_start_matches('#')).unwrap())
+        })
+    };
+    for rule in rules::all() {
+        let says = table(rule.section)["properties"][rule.key]["description"].as_str().unwrap_or_default();
+        let default =
+            rule.presets.first().map(|p| format!("{} ({}) if not stated", rule.dimension.shown(p.value), p.name));
+        assert!(
+            says.contains(&default.unwrap_or_default()) && says.contains(&rule.allowed()),
+            "{}: {says}",
+            rule.path()
+        );
+    }
 }

@@ -377,7 +377,7 @@ impl Context {
         s.readings.latest().filter(|t| s.now.since(t.reading.received) <= Duration::from_secs(3)).cloned()
     }
     pub(crate) fn faults(&self) -> Option<Faults> {
-        self.latest().map(|t| t.reading.faults)
+        self.latest().and_then(|t| t.reading.faults)
     }
 
     /// No output is driven any more.

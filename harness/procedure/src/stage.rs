@@ -38,6 +38,8 @@ pub struct Stage {
     pub kind: StageKind,
     /// The name in files and on screens.
     pub name: &'static str,
+    /// What it is called in reports.
+    pub title: &'static str,
     /// What it is for, in one sentence.
     pub does: &'static str,
     /// What happens when it does not pass, where the plan says nothing more.
@@ -79,7 +81,7 @@ impl Traits {
 }
 
 macro_rules! stages {
-    ($(#[doc = $does:literal] $kind:ident = $name:literal, $policy:ident, $minutes:literal min: $($holds:ident)*;)*) => {
+    ($(#[doc = $does:literal] $kind:ident = $name:literal, $title:literal, $policy:ident, $minutes:literal min: $($holds:ident)*;)*) => {
         /// The stages of a job, in their usual order.
         #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
         #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
@@ -90,6 +92,7 @@ macro_rules! stages {
         pub const STAGES: &[Stage] = &[$(Stage {
             kind: StageKind::$kind,
             name: $name,
+            title: $title,
             does: crate::rules::sentence($does),
             policy: Policy::$policy,
             deadline_min: $minutes,
@@ -107,39 +110,39 @@ macro_rules! stages {
 // wall. What an outgoing unit showed is for comparison only: it may be dead.
 stages! {
     /// The replacement tried on the bench and loaded, before the site goes out of service.
-    Bench = "bench", Stop, 60 min: judges;
+    Bench = "bench", "Try the new unit on the bench", Stop, 60 min: judges;
     /// Isolated at the panel, release circuits locked off, people told.
-    Isolate = "isolate", Stop, 60 min: judges needed;
+    Isolate = "isolate", "Isolate", Stop, 60 min: judges needed;
     /// The outgoing unit's identity, settings, flows, faults.
-    AsFound = "as-found", GoOn, 60 min: operates;
+    AsFound = "as-found", "As found", GoOn, 60 min: operates;
     /// The units are exchanged: remount, clean, refit, power.
-    Swap = "swap", Stop, 240 min: judges needed operates;
+    Swap = "swap", "Exchange the units", Stop, 240 min: judges needed operates;
     /// The new unit has started and says who it is.
-    Boot = "boot", Stop, 15 min: judges needed operates;
+    Boot = "boot", "Start the new unit", Stop, 15 min: judges needed operates;
     /// Settings sent, read back, kept over a restart.
-    Load = "load", Stop, 30 min: judges needed operates bound_to_settings;
+    Load = "load", "Load settings", Stop, 30 min: judges needed operates bound_to_settings;
     /// Flow is steady.
-    Settle = "settle", GoOn, 30 min: judges needed bound_to_start bound_to_settings;
+    Settle = "settle", "Let the flow settle", GoOn, 30 min: judges needed bound_to_start bound_to_settings;
     /// Each pipe's flow against the prediction, then every reachable hole shown to draw.
-    ProveFlow = "prove-flow", GoOn, 480 min: judges needed operates bound_to_start bound_to_settings;
+    ProveFlow = "prove-flow", "Prove the flow", GoOn, 480 min: judges needed operates bound_to_start bound_to_settings;
     /// The airflow baseline is taken and read back.
-    Baseline = "baseline", GoOn, 30 min: judges needed operates bound_to_start bound_to_settings;
+    Baseline = "baseline", "Take the baseline", GoOn, 30 min: judges needed operates bound_to_start bound_to_settings;
     /// Smoke at the far end of each pipe, timed.
-    ProveSmoke = "prove-smoke", GoOn, 240 min: judges needed operates bound_to_start bound_to_settings tests_baseline;
+    ProveSmoke = "prove-smoke", "Prove with smoke", GoOn, 240 min: judges needed operates bound_to_start bound_to_settings tests_baseline;
     /// Obscuration back under the lowest level, latches reset.
-    Purge = "purge", GoOn, 60 min: judges needed bound_to_start bound_to_settings winds_down;
+    Purge = "purge", "Purge", GoOn, 60 min: judges needed bound_to_start bound_to_settings winds_down;
     /// A shut inlet raises the flow fault in time, and it clears.
-    Supervise = "supervise", GoOn, 60 min: judges needed operates bound_to_start bound_to_settings tests_baseline;
+    Supervise = "supervise", "Try the flow supervision", GoOn, 60 min: judges needed operates bound_to_start bound_to_settings tests_baseline;
     /// Mains and battery removed in turn, voltage and current under load, the battery's capacity.
-    Supply = "supply", GoOn, 60 min: judges needed operates bound_to_settings;
+    Supply = "supply", "Try the supply", GoOn, 60 min: judges needed operates bound_to_settings;
     /// Each output operates the right input at the panel.
-    Outputs = "outputs", GoOn, 60 min: judges needed operates bound_to_settings;
+    Outputs = "outputs", "Try the outputs", GoOn, 60 min: judges needed operates bound_to_settings;
     /// Tapes and plugs counted off; flow once more against the baseline.
-    LastLook = "last-look", GoOn, 60 min: judges needed bound_to_start bound_to_settings tests_baseline;
+    LastLook = "last-look", "Last look", GoOn, 60 min: judges needed bound_to_start bound_to_settings tests_baseline;
     /// Outputs given back, zone restored, release circuit unlocked.
-    Restore = "restore", Stop, 60 min: judges needed winds_down;
+    Restore = "restore", "Restore", Stop, 60 min: judges needed winds_down;
     /// The record is closed.
-    Close = "close", GoOn, 15 min: judges needed winds_down;
+    Close = "close", "Close the record", GoOn, 15 min: judges needed winds_down;
 }
 
 impl StageKind {
@@ -150,6 +153,10 @@ impl StageKind {
     /// The name in files and on screens.
     pub const fn name(self) -> &'static str {
         self.row().name
+    }
+    /// What it is called in reports.
+    pub const fn title(self) -> &'static str {
+        self.row().title
     }
     /// The stage with this name.
     pub fn parse(name: &str) -> Option<Self> {

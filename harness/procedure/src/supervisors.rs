@@ -159,9 +159,10 @@ async fn watch_baseline(ctx: Context) {
     let mut clear = Faults::default();
     loop {
         let Item::Reading(t) = feed.next().await else { continue };
+        let Some(faults) = t.reading.faults else { continue };
         let expected = ctx.get().unit.flow_fault_expected;
         for (fault, because) in signs {
-            if !t.reading.faults.has(fault) {
+            if !faults.has(fault) {
                 clear = Faults(clear.0 | fault.0);
             } else if clear.has(fault) && !(fault == Faults::FLOW && expected) {
                 ctx.void(&[StageKind::Baseline], because);

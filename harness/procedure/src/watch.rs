@@ -83,6 +83,7 @@ pub(crate) async fn outputs(ctx: Context) {
     let mut feed = ctx.feed();
     let mut since: Option<Instant> = None;
     let mut in_a_row = 0;
+    let mut said_not_told = false;
     loop {
         let item = feed.next().await;
         if !(ctx.get().inhibit.on && ctx.get().inhibit.renewing) {
@@ -108,8 +109,14 @@ pub(crate) async fn outputs(ctx: Context) {
         if in_a_row < rules.in_a_row {
             continue;
         }
-        if let Some(finding) = inhibit::finding(ctx.stage(), held) {
+        // Readings that never tell it show nothing against it either: said once, and watched on.
+        let not_told = held == Held::NotTold;
+        if let Some(finding) = inhibit::finding(ctx.stage(), held).filter(|_| !(not_told && said_not_told)) {
             ctx.found(finding);
+        }
+        if not_told {
+            said_not_told = true;
+            continue;
         }
         stop(&ctx);
         // Said once: the outputs are what they are until somebody has looked at the panel.

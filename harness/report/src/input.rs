@@ -11,6 +11,8 @@ use serde::Serialize;
 /// Everything that a report shows.
 #[derive(Clone, Copy, Debug)]
 pub struct ReportInput<'a> {
+    /// Name of the job, usually of its folder.
+    pub name: &'a str,
     /// What the procedure came to.
     pub outcome: &'a Outcome,
     /// What was planned, with limits and their sources.

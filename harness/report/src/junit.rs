@@ -3,7 +3,7 @@
 //! A fail becomes a failure; whatever is undecided, void or not done becomes an error, never a skip that counts as
 //! success. Skipped is only what judges nothing: what was or was not learnt of the outgoing unit.
 use crate::{
-    ReportError,
+    ReportError, ReportInput,
     standing::{judges, shown_verdict},
     words::{self, clean},
 };
@@ -65,6 +65,11 @@ pub fn stage_verdict(outcome: &Outcome, stage: StageKind) -> Option<Verdict> {
     let found = outcome.findings.iter().filter(|f| f.stage == stage && f.stands()).map(Finding::counts_as);
     let whole = if result.complete { result.verdict } else { result.verdict.and(Verdict::Undecided) };
     Some(found.fold(whole, Verdict::and))
+}
+
+/// JUnit XML of the job alone, which is expected to pass.
+pub(crate) fn of_one(input: &ReportInput<'_>) -> Result<String, ReportError> {
+    junit(&[JunitJob { name: input.name, outcome: Ok(input.outcome), expected: None }])
 }
 
 /// JUnit XML: a test suite for each job, in the order given.

@@ -23,6 +23,22 @@ pub use record::Record;
 pub use result::{RESULT_FORMAT, RESULT_SCHEMA, result_json};
 pub use text::text;
 
+use plumeline_job::folder;
+
+/// A format of the report of one job.
+pub struct Format {
+    /// The file that it is written to.
+    pub file: &'static str,
+    /// Writes it.
+    pub write: fn(&ReportInput<'_>) -> Result<String, ReportError>,
+}
+/// What is written when a job is over, one file for each name of [`folder::REPORTS`], in that order.
+pub const FORMATS: [Format; folder::REPORTS.len()] = [
+    Format { file: folder::RESULT, write: result_json },
+    Format { file: folder::JUNIT, write: junit::of_one },
+    Format { file: folder::REPORT, write: html },
+];
+
 /// Why a report could not be written. None of these comes from what is in a job; they would be faults of this tool.
 #[derive(Debug, thiserror::Error)]
 pub enum ReportError {

@@ -158,8 +158,8 @@ fn by_reason<'a>(all: impl Iterator<Item = (StageKind, &'a str)>) -> Vec<String>
     let mut groups: Vec<(&str, Vec<&str>)> = Vec::new();
     for (stage, why) in all {
         match groups.iter_mut().find(|(w, _)| *w == why) {
-            Some((_, stages)) => stages.push(words::stage(stage)),
-            None => groups.push((why, vec![words::stage(stage)])),
+            Some((_, stages)) => stages.push(stage.title()),
+            None => groups.push((why, vec![stage.title()])),
         }
     }
     groups.into_iter().map(|(why, stages)| format!("{} ({why})", stages.join(", ").to_lowercase())).collect()

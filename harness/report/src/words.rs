@@ -2,7 +2,7 @@
 use core::fmt::Write;
 use plumeline_base::{Instant, Verdict, obscuration::ObscurationUnit};
 use plumeline_procedure::{
-    outcome::{Figure, StageKind, Subject},
+    outcome::{Figure, Subject},
     plan::Limit,
 };
 
@@ -143,29 +143,6 @@ pub fn log_time(at: Instant) -> String {
 /// An obscuration in its unit, from an extinction in 1/m.
 pub fn obscuration(extinction: f64, unit: ObscurationUnit) -> f64 {
     plumeline_base::obscuration::Extinction(extinction).stated(unit)
-}
-
-/// A stage in plain words.
-pub const fn stage(stage: StageKind) -> &'static str {
-    match stage {
-        StageKind::Bench => "Try the new unit on the bench",
-        StageKind::Isolate => "Isolate",
-        StageKind::AsFound => "As found",
-        StageKind::Swap => "Exchange the units",
-        StageKind::Boot => "Start the new unit",
-        StageKind::Load => "Load settings",
-        StageKind::Settle => "Let the flow settle",
-        StageKind::ProveFlow => "Prove the flow",
-        StageKind::Baseline => "Take the baseline",
-        StageKind::ProveSmoke => "Prove with smoke",
-        StageKind::Purge => "Purge",
-        StageKind::Supervise => "Try the flow supervision",
-        StageKind::Supply => "Try the supply",
-        StageKind::Outputs => "Try the outputs",
-        StageKind::LastLook => "Last look",
-        StageKind::Restore => "Restore",
-        StageKind::Close => "Close the record",
-    }
 }
 
 /// A subject as the first words of a line.

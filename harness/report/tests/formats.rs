@@ -207,3 +207,27 @@ fn fits(root: &Value, schema: &Value, value: &Value, at: &str) -> bool {
         },
     }
 }
+
+#[test]
+fn every_file_of_a_finished_job_has_its_format() {
+    let files = plumeline_report::FORMATS.map(|f| f.file);
+    assert_eq!(files, plumeline_job::folder::REPORTS);
+    let sample = &common::all()[0];
+    for format in plumeline_report::FORMATS {
+        assert!(!(format.write)(&sample.input()).unwrap().is_empty(), "{}", format.file);
+    }
+}
+
+#[test]
+fn the_page_names_every_rule_with_the_value_that_held() {
+    let sample = &common::all()[0];
+    let page = plumeline_report::html(&sample.input()).unwrap();
+    for used in plumeline_procedure::rules::used(&sample.plan) {
+        let path = used.rule.path();
+        let cell = format!(">{path}<");
+        let (_, row) = page.split_once(&cell).unwrap_or_else(|| panic!("{path} is not on the page"));
+        let row = row.split("</tr>").next().unwrap_or_default();
+        let value = used.limit.map_or_else(|| "not stated".to_owned(), |l| used.rule.dimension.shown(l.value));
+        assert!(row.contains(&value), "{path}: {value} is not in {row}");
+    }
+}

@@ -13,7 +13,7 @@ use plumeline_job::{
     seal::{self, Closed, Closing, Judged, Seal, Statement},
 };
 use plumeline_procedure::Outcome;
-use plumeline_report::{Digests, JunitJob, PipeFacts, Record, ReportInput, standing};
+use plumeline_report::{Digests, PipeFacts, Record, ReportInput, standing};
 use std::path::PathBuf;
 
 /// Writes the files that follow from a finished job. Gives the report's path.
@@ -25,7 +25,9 @@ pub fn write(
     digests: &Digests,
 ) -> Result<PathBuf, Failure> {
     let pipes = PipeFacts::of(&loaded.inputs.pipework);
+    let name = folder.dir().file_name().map_or_else(|| "job".into(), |n| n.to_string_lossy().into_owned());
     let input = ReportInput {
+        name: &name,
         outcome,
         plan: &loaded.inputs.plan,
         pipes: &pipes,
@@ -35,13 +37,10 @@ pub fn write(
         tool: env!("CARGO_PKG_VERSION"),
         carried: loaded.carried.as_ref(),
     };
-    let told = |e: plumeline_report::ReportError| Failure::internal(e.to_string());
-    let name = folder.dir().file_name().map_or_else(|| "job".into(), |n| n.to_string_lossy().into_owned());
-    let junit =
-        plumeline_report::junit(&[JunitJob { name: &name, outcome: Ok(outcome), expected: None }]).map_err(told)?;
-    folder.replace(folder::RESULT, plumeline_report::result_json(&input).map_err(told)?.as_bytes())?;
-    folder.replace(folder::JUNIT, junit.as_bytes())?;
-    folder.replace(folder::REPORT, plumeline_report::html(&input).map_err(told)?.as_bytes())?;
+    for format in plumeline_report::FORMATS {
+        let text = (format.write)(&input).map_err(|e| Failure::internal(e.to_string()))?;
+        folder.replace(format.file, text.as_bytes())?;
+    }
     Ok(folder.dir().join(folder::REPORT))
 }
 

@@ -90,7 +90,7 @@ fn what_it_came_to(folder: &Folder, found: &mut Examined) -> Result<(Closed, Jud
         finish::write(folder, &replayed.loaded, outcome, replayed.session.record(), &digests)?;
         return Ok(finish::stated(outcome));
     }
-    for name in [folder::RESULT, folder::JUNIT, folder::REPORT] {
+    for name in folder::REPORTS {
         if folder.exists(name)? {
             return Err(Failure::input(
                 format!("{name}: it is there, but the job is not over"),

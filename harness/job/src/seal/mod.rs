@@ -252,6 +252,7 @@ struct Versioned {
 
 /// The files that only grow: what a seal covers is their beginning, of the length that it states.
 pub(crate) const GROWING: [&str; 2] = [folder::JOURNAL, folder::TRACE];
-/// The files that the tool writes anew when a job goes on.
-pub(crate) const WRITTEN_ANEW: [&str; 5] =
-    [folder::JUNIT, folder::REPORT, folder::RESULT, folder::SETTINGS_AS_FOUND, folder::SETTINGS_AS_LEFT];
+/// The tool writes this file anew when a job goes on.
+pub(crate) fn is_written_anew(name: &str) -> bool {
+    folder::REPORTS.contains(&name) || [folder::SETTINGS_AS_FOUND, folder::SETTINGS_AS_LEFT].contains(&name)
+}

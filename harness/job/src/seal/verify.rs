@@ -4,7 +4,7 @@
 //! only what the tool itself writes anew when a job goes on, and only if the journal has grown since.
 //!
 //! Not here: whether the journal follows from the trace, and whose key is the right one.
-use super::{GROWING, JournalEnd, Seal, SealedFile, WRITTEN_ANEW, file_name, manifest, number_of};
+use super::{GROWING, JournalEnd, Seal, SealedFile, file_name, is_written_anew, manifest, number_of};
 use crate::{
     TEXT_LIMIT,
     digest::Digest,
@@ -237,7 +237,7 @@ impl Standing {
         }
         self.state = if self.behind.is_empty() { State::Sealed } else { State::OpenAgain };
         for file in seal.files.iter().filter(|f| !GROWING.contains(&f.name.as_str())) {
-            let goes_on = self.state == State::OpenAgain && WRITTEN_ANEW.contains(&file.name.as_str());
+            let goes_on = self.state == State::OpenAgain && is_written_anew(&file.name);
             match manifest::read(folder, &file.name) {
                 Ok(bytes) if bytes.len() as u64 == file.length && Digest::of(&bytes) == file.sha256 => {}
                 Ok(_) if goes_on => {
@@ -275,7 +275,7 @@ impl Standing {
                         let cause = format!("its beginning is not what {} covers", file_name(seal.number));
                         self.problems.push(altered(&file.name, cause));
                     }
-                } else if WRITTEN_ANEW.contains(&file.name.as_str()) && newest.journal.lines > seal.journal.lines {
+                } else if is_written_anew(&file.name) && newest.journal.lines > seal.journal.lines {
                     let by = seals[i + 1..].iter().find(|s| !same(s)).map(|s| s.number);
                     self.superseded.push(Superseded { name: file.name.clone(), seal: seal.number, by });
                 } else {

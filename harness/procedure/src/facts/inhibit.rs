@@ -16,16 +16,21 @@ facts! {
         "output {output} was operated while the unit's outputs were inhibited",
         likely "the unit does not hold its outputs back, or somebody operates it by other means",
         next "stop the smoke, look at the panel and at what this output operates; do not put this unit into service before its maker has explained it";
-    not_told() = "inhibit.not-in-force", Fail,
+    not_in_force() = "inhibit.not-in-force", Fail,
         "the unit granted the inhibit of its outputs, and its readings say that they are not inhibited",
         likely "the unit does not do what it answers",
         next "stop the smoke, look at the panel; do not put this unit into service before its maker has explained it";
+    not_shown() = "inhibit.not-shown", Undecided,
+        "the unit granted the inhibit of its outputs, and its readings do not tell whether it is in force",
+        next "look at the unit and at the panel: the isolation at the panel is the only one that is shown";
     lapse_not_tried() = "inhibit.lapse-not-tried", Undecided,
         "the lapse of the inhibit was not tried: air and latches were not clear, or nothing was inhibited";
     lapse_shown() = "inhibit.lapse-shown", Pass,
         "an inhibit that nobody renewed raised its fault while the outputs were still held back, and was regained";
     lapse_gave_back() = "inhibit.lapse-gave-back", Fail,
         "the lapsed inhibit gave the outputs back before its fault was shown", next MAKER;
+    lapse_not_told() = "inhibit.lapse-not-told", Undecided,
+        "the lapsed inhibit raised its fault; its readings do not tell whether the outputs were still held back", next MAKER;
     lapse_not_regained() = "inhibit.lapse-not-regained", Undecided, "the lapsed inhibit could not be regained",
         next MAKER;
     lapse_not_seen() = "inhibit.lapse-not-seen", Undecided, "readings stopped while the inhibit lapsed", next MAKER;

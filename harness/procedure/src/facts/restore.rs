@@ -20,6 +20,8 @@ facts! {
     not_inhibited() = "restore.not-inhibited", Undecided,
         "the unit's outputs were not inhibited any more: not shown that they were given back over clear air",
         next "look at the unit and the panel: clear air, no latched alarm, no fault, outputs at rest";
+    faults_not_told() = "restore.faults-not-told", Undecided, "the unit does not tell whether a fault stands",
+        next "look at the unit and at the panel before the zone is relied upon";
     no_fault() = "restore.no-fault", Pass, "the unit reports no fault";
     fault_stands(faults) = "restore.fault-stands", Fail, "the unit still reports a fault: {faults}", next CLEAR_IT;
     no_baseline_fault(faults) = "restore.no-baseline-fault", Undecided, "the unit still reports a fault: {faults}",

@@ -3,6 +3,8 @@ facts! {
     at_work() = "states.at-work", Pass, "the unit reports nothing that speaks against its usual work";
     no_reading() = "states.no-reading", Undecided, "no fresh reading shows in which state the unit is",
         next "bring the readings back first";
+    not_told(what) = "states.not-told", Undecided, "the unit's readings do not tell {what}",
+        next "look at the unit and at the panel, and write down what they show";
     starting() = "states.starting", Undecided, "the unit reports that it still starts",
         next "wait until it has started, then do this again";
     fan_not_at_speed() = "states.fan-not-at-speed", Undecided, "the unit reports that its fan is not at speed",

@@ -4,7 +4,7 @@ use crate::{
     outcome::{Finding, StageKind, Subject},
 };
 use plumeline_base::input::Answer;
-use plumeline_detector::{Reading, bit};
+use plumeline_detector::{Faults, Reading, bit};
 use plumeline_unit::{UnitView, meaning::Function, view::OutputUse};
 
 /// What a reading shows of the inhibit.
@@ -13,6 +13,8 @@ pub(crate) enum Held {
     /// Nothing speaks against it.
     Yes,
     /// The unit says that its outputs are not inhibited.
+    Not,
+    /// Its readings do not tell.
     NotTold,
     /// An output is operated that should be held back.
     Operated(u8),
@@ -40,9 +42,10 @@ impl Followed {
         }
         all
     }
-    /// Outputs of a reading that nothing in it accounts for.
+    /// Outputs that a reading tells to be operated and that nothing in it accounts for.
     pub(crate) fn unasked(self, reading: &Reading) -> u32 {
-        reading.outputs & (self.level | if reading.faults.is_clear() { self.fault } else { 0 })
+        let no_fault = reading.faults.is_some_and(Faults::is_clear);
+        reading.outputs.unwrap_or(0) & (self.level | if no_fault { self.fault } else { 0 })
     }
 }
 
@@ -51,8 +54,11 @@ pub(crate) fn look(reading: &Reading, driven: u32, outputs: Followed) -> Held {
     let unasked = outputs.unasked(reading) & !driven;
     match (1..=32).find(|n| unasked & bit(*n) != 0) {
         Some(output) => Held::Operated(output),
-        None if !reading.inhibited() => Held::NotTold,
-        None => Held::Yes,
+        None => match (reading.inhibited(), reading.outputs) {
+            (Some(false), _) => Held::Not,
+            (Some(true), Some(_)) => Held::Yes,
+            _ => Held::NotTold,
+        },
     }
 }
 
@@ -60,7 +66,8 @@ pub(crate) fn look(reading: &Reading, driven: u32, outputs: Followed) -> Held {
 pub(crate) fn finding(stage: StageKind, held: Held) -> Option<Finding> {
     match held {
         Held::Yes => None,
-        Held::NotTold => Some(Finding::of(stage, Subject::Replacement, fact::not_told())),
+        Held::Not => Some(Finding::of(stage, Subject::Replacement, fact::not_in_force())),
+        Held::NotTold => Some(Finding::of(stage, Subject::Replacement, fact::not_shown())),
         Held::Operated(output) => Some(Finding::of(stage, Subject::Output(output), fact::operated(output))),
     }
 }
@@ -79,7 +86,7 @@ pub(crate) fn at_panel(nothing: &Answer) -> Finding {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use plumeline_detector::{Conditions, Faults};
+    use plumeline_detector::Conditions;
 
     #[test]
     fn the_panel_is_the_witness_of_an_inhibit() {
@@ -91,7 +98,12 @@ mod tests {
     #[test]
     fn an_operated_output_is_seen_unless_it_is_driven_or_follows_a_fault() {
         let held = |outputs, faults, driven| {
-            let reading = Reading { outputs, faults, conditions: Conditions::INHIBITED, ..Reading::default() };
+            let reading = Reading {
+                outputs: Some(outputs),
+                faults: Some(faults),
+                conditions: Some(Conditions::INHIBITED),
+                ..Reading::default()
+            };
             look(&reading, driven, Followed { level: 0b1110, fault: 0b0001 })
         };
         assert_eq!(held(0, Faults::default(), 0), Held::Yes);
@@ -100,7 +112,10 @@ mod tests {
         assert_eq!(held(0b0100, Faults::default(), 0b0100), Held::Yes);
         assert_eq!(held(0b0001, Faults::default(), 0), Held::Operated(1), "no fault stands");
         assert_eq!(held(0b0001, Faults::FLOW, 0), Held::Yes);
-        let silent = Reading::default();
-        assert_eq!(look(&silent, 0, Followed::default()), Held::NotTold);
+        assert_eq!(look(&Reading::clear(), 0, Followed::default()), Held::Not);
+        // A reading that tells neither outputs nor state shows no inhibit.
+        assert_eq!(look(&Reading::default(), 0, Followed::default()), Held::NotTold);
+        let outputs = Reading { outputs: Some(0b10), ..Reading::default() };
+        assert_eq!(look(&outputs, 0, Followed { level: 0b10, fault: 0 }), Held::Operated(2));
     }
 }

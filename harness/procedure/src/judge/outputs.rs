@@ -75,8 +75,8 @@ pub(crate) fn operated(function: &str, seen: &Operated) -> Fact {
 /// What was seen while an inhibit was not renewed.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Lapsed {
-    /// After so many seconds its fault was shown; the outputs were still held back then.
-    pub(crate) fault: Option<(f64, bool)>,
+    /// After so many seconds its fault was shown; the outputs were still held back then, as far as that is told.
+    pub(crate) fault: Option<(f64, Option<bool>)>,
     /// It was inhibited again, and the fault went.
     pub(crate) regained: bool,
     /// Readings came until the end.
@@ -87,8 +87,9 @@ pub(crate) struct Lapsed {
 pub(crate) fn lapsed(seen: Option<Lapsed>) -> Finding {
     let Some(seen) = seen else { return of_unit(inhibit::lapse_not_tried()) };
     let mut f = of_unit(match (seen.fault, seen.regained) {
-        (Some((_, true)), true) => inhibit::lapse_shown(),
-        (Some((_, false)), _) => inhibit::lapse_gave_back(),
+        (Some((_, Some(true))), true) => inhibit::lapse_shown(),
+        (Some((_, Some(false))), _) => inhibit::lapse_gave_back(),
+        (Some((_, None)), _) => inhibit::lapse_not_told(),
         (Some(_), false) => inhibit::lapse_not_regained(),
         (None, _) if seen.readings => inhibit::lapse_no_fault(),
         (None, _) => inhibit::lapse_not_seen(),
@@ -153,9 +154,10 @@ mod tests {
             (f.code, f.verdict)
         };
         let is = |(code, verdict): (crate::facts::Code, _), want: &str, v| code == *want && verdict == v;
-        assert!(is(of(Some((6.0, true)), true, true), "inhibit.lapse-shown", Verdict::Pass));
-        assert!(is(of(Some((6.0, false)), true, true), "inhibit.lapse-gave-back", Verdict::Fail));
-        assert!(is(of(Some((6.0, true)), false, true), "inhibit.lapse-not-regained", Verdict::Undecided));
+        assert!(is(of(Some((6.0, Some(true))), true, true), "inhibit.lapse-shown", Verdict::Pass));
+        assert!(is(of(Some((6.0, Some(false))), true, true), "inhibit.lapse-gave-back", Verdict::Fail));
+        assert!(is(of(Some((6.0, None)), true, true), "inhibit.lapse-not-told", Verdict::Undecided));
+        assert!(is(of(Some((6.0, Some(true))), false, true), "inhibit.lapse-not-regained", Verdict::Undecided));
         assert!(is(of(None, true, false), "inhibit.lapse-not-seen", Verdict::Undecided));
         assert!(is(of(None, true, true), "inhibit.lapse-no-fault", Verdict::Fail));
         assert!(lapsed(None).code == "inhibit.lapse-not-tried");

@@ -38,8 +38,9 @@ pub(crate) fn given_back(end: Result<(), &Trouble>) -> Finding {
     })
 }
 
-/// What the unit still reports. Without a baseline of this job that fault is its consequence, not a finding against the unit.
-pub(crate) fn faults(standing: Faults, baseline: Verdict) -> Finding {
+/// What the unit still reports; `None`: it does not tell. Without a baseline of this job that fault is its consequence, not a finding against the unit.
+pub(crate) fn faults(standing: Option<Faults>, baseline: Verdict) -> Finding {
+    let Some(standing) = standing else { return of_unit(fact::faults_not_told()) };
     let named = [
         (Faults::FLOW, "airflow"),
         (Faults::FAN, "fan"),
@@ -106,13 +107,14 @@ mod tests {
     }
     #[test]
     fn a_fault_fails_but_for_the_baseline_that_was_not_shown() {
-        assert_eq!(faults(Faults::default(), Verdict::Pass).verdict, Verdict::Pass);
-        assert_eq!(faults(Faults::NO_BASELINE, Verdict::Undecided).verdict, Verdict::Undecided);
-        assert_eq!(faults(Faults::NO_BASELINE, Verdict::Pass).verdict, Verdict::Fail);
-        let two = faults(Faults(Faults::NO_BASELINE.0 | Faults::FAN.0), Verdict::Undecided);
+        assert_eq!(faults(Some(Faults::default()), Verdict::Pass).verdict, Verdict::Pass);
+        assert_eq!(faults(Some(Faults::NO_BASELINE), Verdict::Undecided).verdict, Verdict::Undecided);
+        assert_eq!(faults(Some(Faults::NO_BASELINE), Verdict::Pass).verdict, Verdict::Fail);
+        let two = faults(Some(Faults(Faults::NO_BASELINE.0 | Faults::FAN.0)), Verdict::Undecided);
         assert_eq!((two.verdict, two.told["faults"].as_str()), (Verdict::Fail, "fan, no airflow baseline"));
         let unnamed = Faults(1 << 31);
-        assert_eq!([Faults::OTHER, unnamed].map(|f| faults(f, Verdict::Pass).verdict), [Verdict::Fail; 2]);
+        assert_eq!([Faults::OTHER, unnamed].map(|f| faults(Some(f), Verdict::Pass).verdict), [Verdict::Fail; 2]);
+        assert_eq!(faults(None, Verdict::Pass).verdict, Verdict::Undecided, "not told is not free of faults");
     }
     #[test]
     fn what_is_not_put_back_stays_open() {

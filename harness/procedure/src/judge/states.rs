@@ -21,16 +21,19 @@ fn of(stage: StageKind, facts: Vec<Fact>) -> Vec<Finding> {
     let sound = facts.is_empty().then(fact::at_work);
     facts.into_iter().chain(sound).map(|fact| Finding::of(stage, Subject::Replacement, fact)).collect()
 }
-fn not_at_work(reading: &Reading) -> impl Iterator<Item = Fact> {
-    let conditions = reading.conditions;
-    NOT_AT_WORK.into_iter().filter(move |(c, _)| conditions.has(*c)).map(|(_, fact)| fact())
+/// What the unit says of its work; that it does not say it shows nothing.
+fn not_at_work(reading: &Reading) -> Vec<Fact> {
+    match reading.conditions {
+        None => alloc::vec![fact::not_told("its own state")],
+        Some(is) => NOT_AT_WORK.into_iter().filter(|(c, _)| is.has(*c)).map(|(_, fact)| fact()).collect(),
+    }
 }
 
 /// Whether the unit is at its usual work, by the latest reading; without one nothing is shown.
 pub(crate) fn before_measuring(stage: StageKind, reading: Option<&Reading>) -> Vec<Finding> {
     let facts = match reading {
         None => alloc::vec![fact::no_reading()],
-        Some(reading) => not_at_work(reading).collect(),
+        Some(reading) => not_at_work(reading),
     };
     of(stage, facts)
 }
@@ -38,24 +41,31 @@ pub(crate) fn before_measuring(stage: StageKind, reading: Option<&Reading>) -> V
 /// In which state the unit is left, by a reading of after the outputs were given back; without one nothing is shown.
 pub(crate) fn as_left(reading: Option<&Reading>, outputs: Followed) -> Vec<Finding> {
     let Some(reading) = reading else { return of(StageKind::Restore, alloc::vec![fact::no_reading()]) };
-    let mut facts: Vec<Fact> = not_at_work(reading).collect();
+    let mut facts = not_at_work(reading);
     let held =
         [(Conditions::INHIBITED, fact::still_inhibited as fn() -> Fact), (Conditions::DRIVEN, fact::still_driven)];
-    facts.extend(held.into_iter().filter(|(c, _)| reading.conditions.has(*c)).map(|(_, fact)| fact()));
+    let is = reading.conditions.unwrap_or_default();
+    facts.extend(held.into_iter().filter(|(c, _)| is.has(*c)).map(|(_, fact)| fact()));
     let numbers = |bits: u32| list((1..=32u8).filter(|n| bits & bit(*n) != 0));
-    if reading.levels | reading.latched != 0 {
-        facts.push(fact::level_stands(numbers(reading.levels | reading.latched)));
+    let levels = reading.levels_standing();
+    match (levels, reading.outputs) {
+        (None, _) => facts.push(fact::not_told("its alarm levels")),
+        (Some(0), None) => facts.push(fact::not_told("its outputs")),
+        (Some(0), Some(_)) => match outputs.unasked(reading) {
+            0 => {}
+            unasked => facts.push(fact::output_operated(numbers(unasked))),
+        },
+        // An alarm that stands accounts for its outputs, and is told by itself.
+        (Some(levels), _) => facts.push(fact::level_stands(numbers(levels))),
     }
-    // An alarm that stands accounts for its outputs, and is told by itself.
-    let unasked = outputs.unasked(reading);
-    if unasked != 0 && reading.levels | reading.latched == 0 {
-        facts.push(fact::output_operated(numbers(unasked)));
+    match (reading.faults, reading.faults_latched) {
+        (Some(faults), Some(latched)) if faults.is_clear() && !latched.is_clear() => facts.push(fact::fault_latched()),
+        (Some(_), Some(_)) => {}
+        _ => facts.push(fact::not_told("its faults")),
     }
-    if !reading.faults_latched.is_clear() && reading.faults.is_clear() {
-        facts.push(fact::fault_latched());
-    }
-    if reading.flow_low | reading.flow_high != 0 && !reading.faults.has(Faults::FLOW) {
-        facts.push(fact::inlet_without_fault(numbers(reading.flow_low | reading.flow_high)));
+    let inlets = reading.flow_low.unwrap_or(0) | reading.flow_high.unwrap_or(0);
+    if inlets != 0 && reading.has_fault(Faults::FLOW) == Some(false) {
+        facts.push(fact::inlet_without_fault(numbers(inlets)));
     }
     of(StageKind::Restore, facts)
 }
@@ -64,6 +74,7 @@ pub(crate) fn as_left(reading: Option<&Reading>, outputs: Followed) -> Vec<Findi
 mod tests {
     use super::*;
     use alloc::string::String;
+    use plumeline_base::Verdict;
 
     fn codes(findings: Vec<Finding>) -> Vec<String> {
         findings.iter().map(|f| f.code.as_str().into()).collect()
@@ -74,8 +85,9 @@ mod tests {
 
     #[test]
     fn a_unit_that_is_not_at_its_work_shows_nothing() {
-        let told =
-            |c| codes(before_measuring(StageKind::Settle, Some(&Reading { conditions: c, ..Reading::default() })));
+        let told = |c| {
+            codes(before_measuring(StageKind::Settle, Some(&Reading { conditions: Some(c), ..Reading::default() })))
+        };
         assert_eq!(told(Conditions::default()), ["states.at-work"]);
         assert_eq!(told(Conditions::INHIBITED), ["states.at-work"], "its outputs are inhibited all the time");
         assert_eq!(told(Conditions::FAN_NOT_AT_SPEED), ["states.fan-not-at-speed"]);
@@ -85,33 +97,43 @@ mod tests {
             ["states.starting", "states.unknown"]
         );
         assert_eq!(codes(before_measuring(StageKind::Settle, None)), ["states.no-reading"]);
+        assert_eq!(codes(before_measuring(StageKind::Settle, Some(&Reading::default()))), ["states.not-told"]);
     }
     #[test]
     fn nothing_may_stand_when_it_is_left() {
-        assert_eq!(left(Reading::default()), ["states.at-work"]);
+        assert_eq!(left(Reading::clear()), ["states.at-work"]);
         assert_eq!(
-            left(Reading { conditions: Conditions::INHIBITED, ..Reading::default() }),
+            left(Reading { conditions: Some(Conditions::INHIBITED), ..Reading::clear() }),
             ["states.still-inhibited"]
         );
-        assert_eq!(left(Reading { conditions: Conditions::DRIVEN, ..Reading::default() }), ["states.still-driven"]);
-        assert_eq!(left(Reading { latched: 2, ..Reading::default() }), ["states.level-stands"]);
+        assert_eq!(left(Reading { conditions: Some(Conditions::DRIVEN), ..Reading::clear() }), ["states.still-driven"]);
+        assert_eq!(left(Reading { latched: Some(2), ..Reading::clear() }), ["states.level-stands"]);
         assert_eq!(
-            left(Reading { outputs: 0b1000, ..Reading::default() }),
+            left(Reading { outputs: Some(0b1000), ..Reading::clear() }),
             ["states.at-work"],
             "one that shows the power"
         );
-        assert_eq!(left(Reading { outputs: 4, ..Reading::default() }), ["states.output-operated"]);
-        assert_eq!(left(Reading { faults_latched: Faults::FILTER, ..Reading::default() }), ["states.fault-latched"]);
-        assert_eq!(left(Reading { flow_low: 1, ..Reading::default() }), ["states.inlet-without-fault"]);
+        assert_eq!(left(Reading { outputs: Some(4), ..Reading::clear() }), ["states.output-operated"]);
+        assert_eq!(
+            left(Reading { faults_latched: Some(Faults::FILTER), ..Reading::clear() }),
+            ["states.fault-latched"]
+        );
+        assert_eq!(left(Reading { flow_low: Some(1), ..Reading::clear() }), ["states.inlet-without-fault"]);
         // A fault that stands is told by itself, with what follows from it.
         let fault = Reading {
-            faults: Faults::FLOW,
-            faults_latched: Faults::FLOW,
-            outputs: 1,
-            flow_low: 1,
-            ..Reading::default()
+            faults: Some(Faults::FLOW),
+            faults_latched: Some(Faults::FLOW),
+            outputs: Some(1),
+            flow_low: Some(1),
+            ..Reading::clear()
         };
         assert_eq!(left(fault), ["states.at-work"]);
         assert_eq!(codes(as_left(None, Followed::default())), ["states.no-reading"]);
+        // What is not told is not clear: one finding for each kind, all of them undecided.
+        let silent = as_left(Some(&Reading::default()), Followed::default());
+        assert!(silent.iter().all(|f| f.code == "states.not-told" && f.verdict == Verdict::Undecided), "{silent:?}");
+        let what: Vec<&str> = silent.iter().map(|f| f.told["what"].as_str()).collect();
+        assert_eq!(what, ["its own state", "its alarm levels", "its faults"]);
+        assert_eq!(left(Reading { outputs: None, ..Reading::clear() }), ["states.not-told"]);
     }
 }

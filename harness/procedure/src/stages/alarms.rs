@@ -102,9 +102,9 @@ pub(crate) async fn watch_leaving(ctx: Context) {
             goes.gap();
             continue;
         };
-        let Some(extinction) = t.highest_extinction() else { continue };
+        let Some((extinction, reached)) = t.highest_extinction().zip(t.reading.levels) else { continue };
         let levels = levels(&ctx).unwrap_or_default();
-        let seen = Seen { at: t.at, extinction: extinction.0, reached: t.reading.levels };
+        let seen = Seen { at: t.at, extinction: extinction.0, reached };
         for (number, leaving) in goes.take(seen, &levels, within) {
             let mut s = ctx.edit();
             let so_far = s.record.leaving.entry(number).or_insert(leaving);
@@ -117,8 +117,9 @@ pub(crate) async fn watch_leaving(ctx: Context) {
 pub(super) fn after_smoke(ctx: &Context) {
     // That the levels are not known is found where the smoke is concluded.
     let Ok(levels) = levels(ctx) else { return };
-    let Some(now) = ctx.latest() else {
-        let why = "no fresh reading came once the smoke was gone";
+    let now = ctx.latest();
+    let Some((active, latched)) = now.and_then(|t| t.reading.levels.zip(t.reading.latched)) else {
+        let why = "no fresh reading that tells its levels came once the smoke was gone";
         ctx.found(Finding::of(StageKind::Purge, Subject::Replacement, fact::unknown(why)));
         return;
     };
@@ -127,7 +128,7 @@ pub(super) fn after_smoke(ctx: &Context) {
         let rose = s.record.alarms.iter().filter(|(_, rise)| !matches!(rise, Rise::NotReached | Rise::Never(_)));
         rose.fold(0, |bits, (n, _)| bits | bit(*n))
     };
-    for finding in judge::after_smoke(&levels, risen, now.reading.levels, now.reading.latched) {
+    for finding in judge::after_smoke(&levels, risen, active, latched) {
         ctx.found(finding);
     }
     for level in levels.iter().filter(|l| risen & bit(l.number) != 0) {

@@ -11,6 +11,7 @@ use crate::{
     outcome::Subject,
     plan::Wire,
     prompt::Act,
+    readings::Timed,
 };
 use alloc::{format, string::String};
 use core::time::Duration;
@@ -69,7 +70,7 @@ async fn each(ctx: &Context, has: u8) {
 /// Operates one output and finds out what that does.
 async fn one(ctx: &Context, output: u8, function: &str, wire: Option<&Wire>) -> Fact {
     let rules = &ctx.inputs().plan.advanced.outputs.clone();
-    let before = ctx.until_reading(seconds(rules.shown_s), |_| true).await.map(|t| t.reading.outputs);
+    let before = ctx.until_reading(seconds(rules.shown_s), |_| true).await.and_then(|t| t.reading.outputs);
     if let Some(fact) = judge::before(function, before, bit(output)) {
         return fact;
     }
@@ -78,7 +79,8 @@ async fn one(ctx: &Context, output: u8, function: &str, wire: Option<&Wire>) -> 
         return fact::not_operated(&trouble, trouble.remedy());
     }
     ctx.sleep(seconds(rules.panel_s)).await;
-    let alone = ctx.until_reading(seconds(rules.shown_s), |t| t.reading.outputs == rest | bit(output)).await.is_some();
+    let alone =
+        ctx.until_reading(seconds(rules.shown_s), |t| t.reading.outputs == Some(rest | bit(output))).await.is_some();
     let input = wire.and_then(|w| w.input);
     let shows = match input {
         Some(n) => seen(ctx, n, true).await,
@@ -93,9 +95,14 @@ async fn one(ctx: &Context, output: u8, function: &str, wire: Option<&Wire>) -> 
             ctx.ask(Act::PanelClear { output }, text, Wants::YesNo).await.1
         }
     };
-    let at_rest = ctx.until_reading(seconds(rules.shown_s), |t| t.reading.outputs & bit(output) == 0).await.is_some();
+    let at_rest = ctx.until_reading(seconds(rules.shown_s), |t| is_on(t, output) == Some(false)).await.is_some();
     let by = input.map_or(By::Operator, By::Input);
     judge::operated(function, &Operated { shows, clears, released, alone: alone && at_rest, by })
+}
+
+/// By a reading: the output is operated.
+fn is_on(t: &Timed, output: u8) -> Option<bool> {
+    t.reading.outputs.map(|on| on & bit(output) != 0)
 }
 
 /// So often an output is operated anew for one answer.
@@ -119,7 +126,7 @@ async fn panel_shows(ctx: &Context, output: u8, function: &str, wire: Option<&Wi
         );
         let act = Act::PanelShows { output, function: function.into() };
         let answer = ctx.ask(act, text, one_of(WORDS)).await.1;
-        let still = !driven || ctx.latest().is_some_and(|t| t.reading.outputs & bit(output) != 0);
+        let still = !driven || ctx.latest().is_some_and(|t| is_on(&t, output) == Some(true));
         match answer {
             Answer::Yes | Answer::No if !still => {
                 lapsed = "The unit no longer operated the output when you answered: not taken. ";
@@ -139,12 +146,16 @@ async fn panel_shows(ctx: &Context, output: u8, function: &str, wire: Option<&Wi
 /// What an input of the unit says of the panel's reaction, in place of a person.
 async fn seen(ctx: &Context, input: u8, on: bool) -> Answer {
     let rules = &ctx.inputs().plan.advanced.outputs.clone();
-    if ctx.until_reading(seconds(rules.shown_s), |t| (t.reading.inputs & bit(input) != 0) == on).await.is_some() {
+    if ctx
+        .until_reading(seconds(rules.shown_s), |t| t.reading.inputs.is_some_and(|all| (all & bit(input) != 0) == on))
+        .await
+        .is_some()
+    {
         Answer::Yes
-    } else if ctx.latest().is_some() {
+    } else if ctx.latest().is_some_and(|t| t.reading.inputs.is_some()) {
         Answer::No
     } else {
-        Answer::Cannot("readings stopped".into())
+        Answer::Cannot("readings stopped, or do not tell the inputs".into())
     }
 }
 
@@ -152,8 +163,8 @@ async fn seen(ctx: &Context, input: u8, on: bool) -> Answer {
 /// back meanwhile, and the inhibit is regained.
 async fn lapse(ctx: &Context) {
     let rules = &ctx.inputs().plan.advanced.outputs.clone();
-    let calm = |t: &crate::readings::Timed| {
-        t.reading.levels | t.reading.latched == 0 && !t.reading.faults.has(Faults::INHIBIT_LAPSED)
+    let calm = |t: &Timed| {
+        t.reading.levels_standing() == Some(0) && t.reading.has_fault(Faults::INHIBIT_LAPSED) == Some(false)
     };
     if ctx.until_reading(seconds(rules.shown_s), calm).await.is_none() || !ctx.get().inhibit.on {
         ctx.found(judge::lapsed(None));
@@ -163,8 +174,11 @@ async fn lapse(ctx: &Context) {
     let fault = match ctx.unit(ask::Inhibit { lease: seconds(rules.lapsing_s) }).await {
         Ok(_) => {
             let from = ctx.now();
-            let shown =
-                ctx.until_reading(seconds(rules.lapse_shown_s), |t| t.reading.faults.has(Faults::INHIBIT_LAPSED)).await;
+            let shown = ctx
+                .until_reading(seconds(rules.lapse_shown_s), |t| {
+                    t.reading.has_fault(Faults::INHIBIT_LAPSED) == Some(true)
+                })
+                .await;
             shown.map(|t| (t.at.since(from).as_secs_f64(), t.reading.inhibited()))
         }
         Err(_) => None,
@@ -176,7 +190,8 @@ async fn lapse(ctx: &Context) {
         s.inhibit.renewing = true;
         s.inhibit.on = regained;
     }
-    let holds = |t: &crate::readings::Timed| t.reading.inhibited() && !t.reading.faults.has(Faults::INHIBIT_LAPSED);
+    let holds =
+        |t: &Timed| t.reading.inhibited() == Some(true) && t.reading.has_fault(Faults::INHIBIT_LAPSED) == Some(false);
     let regained = regained && ctx.until_reading(seconds(rules.lapse_shown_s), holds).await.is_some();
-    ctx.found(judge::lapsed(Some(Lapsed { fault, regained, readings: ctx.latest().is_some() })));
+    ctx.found(judge::lapsed(Some(Lapsed { fault, regained, readings: ctx.faults().is_some() })));
 }

@@ -42,10 +42,10 @@ pub(crate) async fn purge(ctx: Context) -> Result<(), Stop> {
 async fn reset_latches(ctx: &Context) -> Result<(), Stop> {
     let within = seconds(ctx.inputs().plan.advanced.purge.latches_reset_s);
     let seen = match ctx.unit(ask::ResetLatches).await {
-        Ok(_) if ctx.until_reading(within, |t| t.reading.latched == 0 && t.reading.levels == 0).await.is_some() => {
+        Ok(_) if ctx.until_reading(within, |t| t.reading.levels_standing() == Some(0)).await.is_some() => {
             Reset::NoLevel
         }
-        Ok(_) if ctx.latest().is_none() => Reset::NoReading,
+        Ok(_) if ctx.latest().and_then(|t| t.reading.levels_standing()).is_none() => Reset::NoReading,
         Ok(_) => Reset::Stands,
         Err(Trouble::CannotDo(_)) => Reset::CannotDo,
         Err(trouble) => return Err(Stop::Trouble(trouble)),

@@ -219,10 +219,10 @@ impl Gather {
                 for (inlet, samples) in (1u8..).zip(&mut self.samples) {
                     samples.extend(t.extinction(inlet));
                 }
-                // What is told without an extinction can't be held against a threshold.
-                let seen = |k: Extinction| Seen { at: t.at, extinction: k.0, reached: t.reading.levels };
-                self.levels.extend(t.highest_extinction().map(seen));
-                if t.reading.levels != 0 {
+                // What is told without an extinction can't be held against a threshold, nor one without levels against them.
+                let seen = |(k, reached): (Extinction, u32)| Seen { at: t.at, extinction: k.0, reached };
+                self.levels.extend(t.highest_extinction().zip(t.reading.levels).map(seen));
+                if t.reading.levels.is_some_and(|levels| levels != 0) {
                     self.alarm.get_or_insert(t.at);
                 }
                 self.last = self.last.max(t.at);

@@ -77,7 +77,7 @@ async fn give_back(ctx: &Context) {
     // What the tests of supplies and supervision left latched is no finding; what comes back after this is.
     let _ = ctx.unit_once(ask::ResetLatches).await;
     let latest = ctx.latest();
-    if let Some(kept) = judge::kept(latest.as_ref().map(|t| t.reading.levels | t.reading.latched)) {
+    if let Some(kept) = judge::kept(latest.as_ref().and_then(|t| t.reading.levels_standing())) {
         ctx.found(kept);
     } else {
         // A renewal that is under way may now be refused: no sign that the inhibit lapsed.

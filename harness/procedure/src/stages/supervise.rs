@@ -73,16 +73,16 @@ async fn shut_once(ctx: &Context, inlet: u8, limit: &Limit, delay: Option<Delay>
         .until_reading(seconds(limit.value + ctx.inputs().plan.advanced.supervise.more_s), |t| {
             let is_outside = t.flow(inlet).zip(within.as_ref()).is_some_and(|(q, band)| !band.contains(&q.value));
             outside = outside.filter(|_| is_outside).or(is_outside.then_some(t.at));
-            t.reading.faults.has(Faults::FLOW)
+            t.reading.has_fault(Faults::FLOW) == Some(true)
         })
         .await;
-    let named = raised.as_ref().map_or(0, |t| named(ctx, inlet, &t.reading));
+    let named = raised.as_ref().and_then(|t| named(ctx, inlet, &t.reading)).unwrap_or(0);
     let seen = judge::Shut {
         named,
         stood_s: raised.as_ref().and_then(|t| Some(t.at.since(outside?).as_secs_f64())),
         fault_after_s: raised.map(|t| t.at.since(at).as_secs_f64()),
         watched: ctx.paused() == paused,
-        readings: ctx.latest().is_some(),
+        readings: ctx.faults().is_some(),
     };
     let shut = judge::shut(inlet, limit, delay, Ok(seen));
     let back = refit(ctx, inlet, limit.value).await;
@@ -97,8 +97,8 @@ fn within_band(ctx: &Context, inlet: u8) -> Option<RangeInclusive<f64>> {
     Some(normal * (1.0 - band.low)..=normal * (1.0 + band.high))
 }
 
-/// The inlets that the unit wrongly or rightly names, by its reading against the baseline that it holds.
-fn named(ctx: &Context, inlet: u8, reading: &Reading) -> u32 {
+/// The inlets that the unit wrongly or rightly names, by its reading against the baseline that it holds; `None`: it names none.
+fn named(ctx: &Context, inlet: u8, reading: &Reading) -> Option<u32> {
     let s = ctx.get();
     let baseline = s.unit.baseline.as_ref().map_or(&[][..], |b| &b.flow_m3_s);
     let of = |i| baseline.get(i).copied().flatten();
@@ -106,7 +106,7 @@ fn named(ctx: &Context, inlet: u8, reading: &Reading) -> u32 {
     // What rose by less is no reason to be named.
     let plan = &s.inputs.plan;
     let least = plan.advanced.supervise.named * plan.limits.flow_band.value;
-    judge::named(inlet, reading.flow_low, reading.flow_high, &flows, least)
+    Some(judge::named(inlet, reading.flow_low?, reading.flow_high?, &flows, least))
 }
 
 async fn refit(ctx: &Context, inlet: u8, wait_s: f64) -> Finding {
@@ -117,8 +117,8 @@ async fn refit(ctx: &Context, inlet: u8, wait_s: f64) -> Finding {
     ctx.progress(format!("inlet {inlet} is back: waiting for the fault to clear"), None, Some(seconds(wait_s)));
     let cleared = ctx
         .until_reading(seconds(wait_s + ctx.inputs().plan.advanced.supervise.more_s), |t| {
-            !t.reading.faults.has(Faults::FLOW)
+            t.reading.has_fault(Faults::FLOW) == Some(false)
         })
         .await;
-    judge::put_back(inlet, Ok((cleared.is_some(), ctx.latest().is_some())))
+    judge::put_back(inlet, Ok((cleared.is_some(), ctx.faults().is_some())))
 }

@@ -116,7 +116,7 @@ async fn loaded(ctx: &Context) -> (Option<Estimate>, Option<Estimate>) {
     }
     let settles = seconds(ctx.inputs().plan.advanced.supply.settles_s);
     let bits = used.iter().fold(0, |bits, n| bits | bit(*n));
-    let seen = ctx.until_reading(settles, |t| t.reading.outputs & bits == bits).await.is_some();
+    let seen = ctx.until_reading(settles, |t| t.reading.outputs.is_some_and(|on| on & bits == bits)).await.is_some();
     let measured = both(ctx, "with every output in use operated").await;
     for output in &used {
         driven &= ctx.unit(ask::Drive { output: *output, on: false }).await.is_ok();
@@ -148,8 +148,8 @@ async fn removed(ctx: &Context, supply: Supply) -> Option<Estimate> {
             return None;
         }
     };
-    let shown = ctx.until_reading(within, |t| t.reading.faults.has(fault)).await;
-    let readings = ctx.latest().is_some();
+    let shown = ctx.until_reading(within, |t| t.reading.has_fault(fault) == Some(true)).await;
+    let readings = ctx.faults().is_some();
     let asked = format!("The {name} is off. Does the panel show a fault of this unit?");
     let away = Away { ctx, supply, fault: shown.is_some().then_some(fault) };
     let panel = away.ask(Act::PanelFault, asked, Wants::YesNo).await;
@@ -160,7 +160,7 @@ async fn removed(ctx: &Context, supply: Supply) -> Option<Estimate> {
     let on = format!("Switch the {name} on again. Done?");
     let back = ctx.ask_done(Act::SwitchSupply { supply, on: true }, on).await;
     let gone = match back {
-        Ok(_) => ctx.until_reading(within, |t| !t.reading.faults.has(fault)).await.is_some(),
+        Ok(_) => ctx.until_reading(within, |t| t.reading.has_fault(fault) == Some(false)).await.is_some(),
         Err(_) => false,
     };
     let asked = format!("The {name} is on again. Has the panel's fault cleared?");
@@ -213,7 +213,7 @@ impl Away<'_> {
         switch_off(self.ctx, self.supply, text).await?;
         if let Some(fault) = self.fault {
             let within = seconds(self.ctx.inputs().plan.limits.supply_fault_within.value);
-            self.ctx.until_reading(within, |t| t.reading.faults.has(fault)).await;
+            self.ctx.until_reading(within, |t| t.reading.has_fault(fault) == Some(true)).await;
         }
         Ok(())
     }

@@ -94,9 +94,9 @@ pub(crate) fn stage_flow(input: &ReportInput<'_>, stage: StageKind) -> Vec<Block
             StageKind::Supervise => "the unit's baseline and its band",
             _ => "the unit's baseline, the material change, and the windows averaged over (shaded)",
         };
-        let caption = format!("Flow during \"{}\", L/min, with {shows}.", words::stage(stage));
+        let caption = format!("Flow during \"{}\", L/min, with {shows}.", stage.title());
         let svg = TimeChart {
-            title: format!("Flow during the stage: {}", words::stage(stage)),
+            title: format!("Flow during the stage: {}", stage.title()),
             desc: caption.clone(),
             to: length,
             since: "since the stage began".into(),

@@ -51,7 +51,7 @@ pub(crate) fn lead(input: &ReportInput<'_>, shown: Verdict) -> Vec<(&'static str
 pub(crate) fn loud_lines(input: &ReportInput<'_>) -> Vec<Loud> {
     let mut all = standing::loud(input.outcome);
     for o in input.record.overrides.iter().rev() {
-        let stage = o.stage.map_or_else(String::new, |s| format!(" at \"{}\"", words::stage(s).to_lowercase()));
+        let stage = o.stage.map_or_else(String::new, |s| format!(" at \"{}\"", s.title().to_lowercase()));
         let text = format!(
             "Somebody chose to go on{stage} although something was unproven. Name and reason given: \"{}\".",
             o.answer
@@ -94,7 +94,7 @@ pub(crate) fn table(input: &ReportInput<'_>) -> Table {
 }
 
 fn bad(table: &mut Table, s: &Standing<'_>) {
-    let missing: Vec<&str> = s.missing.iter().map(|m| words::stage(*m)).collect();
+    let missing: Vec<&str> = s.missing.iter().map(|m| m.title()).collect();
     let missing = missing.join(", ").to_lowercase();
     let open: Vec<&Finding> = s.findings.iter().copied().filter(|f| !f.counts_as().is_pass()).collect();
     for (k, f) in open.iter().take(SHOWN).enumerate() {
@@ -127,7 +127,7 @@ fn finding_row(f: &Finding, also: &str) -> Vec<Cell> {
     let limit = f.limit.as_ref().map_or_else(String::new, |l| format!("limit {}", words::limit(l)));
     vec![
         Cell::text(words::subject(&f.subject)).below(format!("{says}{also}")),
-        Cell::verdict(f.counts_as()).below(words::stage(f.stage)),
+        Cell::verdict(f.counts_as()).below(f.stage.title()),
         Cell::text(words::figure_or_dash(f.measured.as_ref())),
         Cell::text(words::figure_or_dash(f.expected.as_ref())).below(limit),
         Cell::text(f.likely.as_deref().unwrap_or_default()),

@@ -262,7 +262,7 @@ fn after(input: &ReportInput<'_>) -> Vec<Block> {
             table.rows.push(finding_cells(f));
         }
         if table.rows.is_empty() {
-            blocks.push(Block::text(format!("{}: not done, or nothing found.", words::stage(stage))));
+            blocks.push(Block::text(format!("{}: not done, or nothing found.", stage.title())));
         } else {
             blocks.push(table.block());
             if stage == StageKind::LastLook {
@@ -302,7 +302,7 @@ fn findings(input: &ReportInput<'_>, clock: &Clock) -> Vec<Block> {
         let or_empty =
             |s: &Option<String>| Cell { text: words::clean(s.as_deref().unwrap_or_default()), ..Cell::default() };
         table.rows.push(vec![
-            Cell::text(words::subject(&f.subject)).below(words::stage(f.stage)),
+            Cell::text(words::subject(&f.subject)).below(f.stage.title()),
             Cell::verdict(f.counts_as()),
             Cell::text(said(f)),
             Cell { text: f.measured.as_ref().map(words::figure).unwrap_or_default(), number: true, ..Cell::default() }

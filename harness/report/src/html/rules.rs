@@ -155,7 +155,7 @@ fn rule(input: &ReportInput<'_>) -> Vec<Block> {
             rules.push(&d.rule);
         }
         table.rows.push(vec![
-            Cell::text(words::subject(&f.subject)).below(words::stage(f.stage)),
+            Cell::text(words::subject(&f.subject)).below(f.stage.title()),
             Cell::verdict(f.counts_as()),
             Cell::number(words::figure_or_dash(f.measured.as_ref())),
             Cell::number(allowed(d, unit)),

@@ -99,7 +99,7 @@ fn stages(input: &ReportInput<'_>, clock: &Clock) -> Vec<Block> {
             (None, true) => String::new(),
         };
         table.rows.push(vec![
-            Cell::text(format!("{} {}", k + 1, words::stage(s.stage))),
+            Cell::text(format!("{} {}", k + 1, s.stage.title())),
             Cell::verdict(verdict),
             Cell::number(words::log_time(s.began)).below(clock.time(s.began)),
             Cell::number(words::log_time(s.ended)).below(clock.time(s.ended)),
@@ -117,7 +117,7 @@ fn stages(input: &ReportInput<'_>, clock: &Clock) -> Vec<Block> {
         format!("{}: no readings for {length}, because {what}", clock.both(*from))
     });
     let voided = input.record.voided.iter().map(|(at, stages, why)| {
-        let names: Vec<&str> = stages.iter().map(|s| words::stage(*s)).collect();
+        let names: Vec<&str> = stages.iter().map(|s| s.title()).collect();
         format!("{}: made void because {why}: {}", clock.both(*at), names.join(", ").to_lowercase())
     });
     let remarks = input.record.remarks.iter().map(|(at, text)| format!("{}: {text}", clock.both(*at)));
@@ -150,7 +150,7 @@ fn checklist(input: &ReportInput<'_>) -> Vec<Block> {
         answer.verdict = open.then_some(counts);
         let mut row = vec![
             Cell::text(format!("{number} {}", item.text)),
-            Cell::text(words::stage(item.stage)),
+            Cell::text(item.stage.title()),
             Cell::text(if item.required { "yes" } else { "no" }),
             answer,
         ];
@@ -201,13 +201,7 @@ fn supply(input: &ReportInput<'_>) -> Vec<Block> {
 /// What was found, put right and proven again: it no longer counts, and the next person must know of it.
 fn put_right(input: &ReportInput<'_>) -> Vec<Block> {
     let line = |(f, what): (&Finding, &str)| {
-        format!(
-            "{}, {}: {} ({}). Put right: {what}",
-            words::subject(&f.subject),
-            words::stage(f.stage),
-            f.says,
-            f.verdict
-        )
+        format!("{}, {}: {} ({}). Put right: {what}", words::subject(&f.subject), f.stage.title(), f.says, f.verdict)
     };
     let all: Vec<String> = standing::put_right(input.outcome).map(line).collect();
     if all.is_empty() {
@@ -221,11 +215,11 @@ fn not_done(input: &ReportInput<'_>) -> Vec<Block> {
     let mut all: Vec<String> = Vec::new();
     for (stage, why) in &o.not_done {
         let note = if stage.is_needed() { "" } else { "; it judges nothing" };
-        all.push(format!("{} ({why}{note})", words::stage(*stage)));
+        all.push(format!("{} ({why}{note})", stage.title()));
     }
     for s in o.stages.iter().filter(|s| !s.complete) {
         let why = s.because.as_deref().unwrap_or("no reason in the record");
-        all.push(format!("{}: begun, not run to its end ({why})", words::stage(s.stage)));
+        all.push(format!("{}: begun, not run to its end ({why})", s.stage.title()));
     }
     for p in input.pipes {
         let open: Vec<String> = super::measured::not_closed(input, p).iter().map(u32::to_string).collect();

@@ -35,6 +35,7 @@ pub(crate) struct Sample {
 impl Sample {
     pub(crate) fn input(&self) -> ReportInput<'_> {
         ReportInput {
+            name: self.name,
             outcome: &self.outcome,
             plan: &self.plan,
             pipes: &self.pipes,

@@ -31,7 +31,7 @@ fn reading(t_ms: u64, flow: [f64; 3], extinction: f64) -> Reading {
         temperature_c: Some(21.0),
         supply_v: Some(26.9),
         supply_a: Some(0.4),
-        conditions: Conditions::INHIBITED,
+        conditions: Some(Conditions::INHIBITED),
         ..Reading::default()
     }
 }

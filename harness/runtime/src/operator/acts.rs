@@ -25,9 +25,17 @@ struct Reply {
 #[derive(Deserialize)]
 struct Panel {
     inputs: Vec<bool>,
-    came_up: Vec<bool>,
+    /// What came up since it was last looked at. A panel that keeps what it was told until it is reset tells it by `inputs`.
+    #[serde(default)]
+    came_up: Option<Vec<bool>>,
+    #[serde(default = "usual_fault_wire")]
     fault_wire: usize,
-    fault: bool,
+    #[serde(default)]
+    fault: Option<bool>,
+}
+/// Output 1 is the fault's, where the site doesn't say which.
+fn usual_fault_wire() -> usize {
+    1
 }
 
 /// Does at the site what the prompt asks for, and gives the answer.
@@ -76,8 +84,9 @@ pub(super) fn perform(now: Instant, act: &Act, site: &mut dyn Site) -> Result<An
 /// Yes if the panel shows the output's wire and no other, or (at rest) if it no longer shows it. The fault's wire may
 /// stand for other reasons.
 fn panel(now: Instant, site: &mut dyn Site, output: u8, driven: bool) -> Result<Answer, Failure> {
-    let Some(panel) = ask(now, site, &json!({ "do": "panel" }))?.panel else {
-        return Ok(Answer::Cannot("the site has no panel".into()));
+    let panel = match look(now, site)? {
+        Ok(panel) => panel,
+        Err(cannot) => return Ok(cannot),
     };
     let wire = usize::from(output).saturating_sub(1);
     let shown = panel.inputs.get(wire).copied().unwrap_or(false);
@@ -87,12 +96,18 @@ fn panel(now: Instant, site: &mut dyn Site, output: u8, driven: bool) -> Result<
 
 /// Yes if nothing but the fault's wire came up at the panel since it was last looked at.
 fn at_rest(now: Instant, site: &mut dyn Site) -> Result<Answer, Failure> {
-    let panel = ask(now, site, &json!({ "do": "panel" }))?.panel;
-    Ok(match panel {
-        Some(panel) if panel.came_up.iter().enumerate().all(|(i, on)| !on || i + 1 == panel.fault_wire) => Answer::Yes,
-        Some(_) => Answer::No,
-        None => Answer::Cannot("the site has no panel".into()),
-    })
+    Ok(look(now, site)?.map_or_else(
+        |cannot| cannot,
+        |panel| {
+            let told = panel.came_up.as_ref().unwrap_or(&panel.inputs);
+            let rest = told.iter().enumerate().all(|(i, on)| !on || i + 1 == panel.fault_wire);
+            match rest {
+                _ if told.is_empty() => Answer::Cannot("the panel tells none of its inputs".into()),
+                true => Answer::Yes,
+                false => Answer::No,
+            }
+        },
+    ))
 }
 /// The replacement gets power where it lies, and the cable; or loses both again.
 fn bench(now: Instant, site: &mut dyn Site, on: bool) -> Result<Answer, Failure> {
@@ -109,11 +124,23 @@ fn bench(now: Instant, site: &mut dyn Site, on: bool) -> Result<Answer, Failure>
     Ok(Answer::Yes)
 }
 fn panel_fault(now: Instant, site: &mut dyn Site, wanted: bool) -> Result<Answer, Failure> {
-    let panel = ask(now, site, &json!({ "do": "panel" }))?.panel;
-    Ok(panel.map_or_else(
-        || Answer::Cannot("the site has no panel".into()),
-        |p| if p.fault == wanted { Answer::Yes } else { Answer::No },
+    Ok(look(now, site)?.map_or_else(
+        |cannot| cannot,
+        |panel| match panel.fault {
+            Some(fault) if fault == wanted => Answer::Yes,
+            Some(_) => Answer::No,
+            None => Answer::Cannot("the panel does not tell its fault".into()),
+        },
     ))
+}
+
+/// The panel as it is now, or the answer where there is none to look at.
+fn look(now: Instant, site: &mut dyn Site) -> Result<Result<Panel, Answer>, Failure> {
+    Ok(match ask(now, site, &json!({ "do": "panel" }))? {
+        Reply { ok: true, panel: Some(panel), .. } => Ok(panel),
+        Reply { ok: true, .. } => Err(Answer::Cannot("the site has no panel".into())),
+        Reply { cause, .. } => Err(Answer::Cannot(cause)),
+    })
 }
 
 fn ask(now: Instant, site: &mut dyn Site, command: &Value) -> Result<Reply, Failure> {
@@ -124,4 +151,46 @@ fn ask(now: Instant, site: &mut dyn Site, command: &Value) -> Result<Reply, Fail
             "check that the address is a simulator's site control",
         )
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A site that gives this reply to everything.
+    struct Says(&'static str);
+    impl Site for Says {
+        fn command(&mut self, _: Instant, _: &str) -> Result<String, Failure> {
+            Ok(self.0.into())
+        }
+    }
+    fn answer(act: &Act, reply: &'static str) -> Answer {
+        perform(Instant::START, act, &mut Says(reply)).unwrap()
+    }
+    fn cannot(act: &Act, reply: &'static str) -> bool {
+        matches!(answer(act, reply), Answer::Cannot(_))
+    }
+
+    #[test]
+    fn a_site_of_other_hands_may_tell_less_or_more_of_its_panel() {
+        let rest = r#"{"ok":true,"at_s":1,"panel":{"isolated":true,"inputs":[false,false],"fault":true,"lamp":"red"}}"#;
+        assert_eq!(answer(&Act::NothingOperated, rest), Answer::Yes);
+        assert_eq!(answer(&Act::PanelFault, rest), Answer::Yes);
+        let fault = r#"{"ok":true,"panel":{"inputs":[true,false]}}"#;
+        assert_eq!(answer(&Act::NothingOperated, fault), Answer::Yes, "output 1 is the fault's");
+        assert!(cannot(&Act::PanelFault, fault));
+        let other = r#"{"ok":true,"panel":{"inputs":[true,false],"fault_wire":2}}"#;
+        assert_eq!(answer(&Act::NothingOperated, other), Answer::No);
+        let went = r#"{"ok":true,"panel":{"inputs":[false,false],"came_up":[false,true]}}"#;
+        assert_eq!(answer(&Act::NothingOperated, went), Answer::No, "it came up and went again");
+    }
+    #[test]
+    fn what_a_panel_does_not_tell_is_not_answered() {
+        for act in [Act::NothingOperated, Act::PanelFault, Act::PanelFaultClear] {
+            assert!(cannot(&act, r#"{"ok":true,"panel":{"inputs":[]}}"#));
+            assert!(cannot(&act, r#"{"ok":true}"#));
+            assert!(cannot(&act, r#"{"ok":false,"cause":"nobody is there"}"#));
+        }
+        assert!(perform(Instant::START, &Act::Isolate, &mut Says("[]")).is_err());
+    }
 }
