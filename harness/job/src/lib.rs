@@ -6,6 +6,7 @@ pub mod account;
 mod any;
 pub mod archive;
 pub mod check;
+pub mod csv;
 pub mod decisions;
 pub mod description;
 pub mod digest;

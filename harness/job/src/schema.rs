@@ -108,6 +108,7 @@ pub(crate) fn of_toml_with<T: JsonSchema>(add: impl FnOnce(&mut Schema)) -> Stri
     let settings = SchemaSettings::draft2020_12().with_transform(RecursiveTransform(without_null));
     let mut schema = settings.into_generator().into_root_schema_for::<T>();
     add(&mut schema);
+    define_quantities(&mut schema);
     text(&schema)
 }
 
@@ -143,6 +144,7 @@ fn describe(schema: &mut Schema, more: &str) {
 pub(crate) fn quantity(bounds: &'static Bounds) -> impl FnMut(&mut Schema) {
     move |schema| {
         schema.remove("anyOf");
+        schema.remove("type");
         schema.ensure_object().extend(written(bounds));
         describe(schema, &says(bounds));
     }
@@ -227,28 +229,49 @@ pub(crate) fn one_kind(schema: &mut Schema) {
             json!({ "required": [what], "propertyNames": { "enum": keys } })
         })
         .collect();
+    schema.insert("additionalProperties".into(), false.into());
     schema.insert("oneOf".into(), kinds.into());
 }
 
-/// How a quantity is written: as text with a unit, or as a bare number where there is no unit.
 fn written(bounds: &Bounds) -> Map<String, Value> {
     let range = Range { low: bounds.low, high: bounds.high, above_low: bounds.above_low };
     written_in(bounds.dimension, range)
 }
 
+/// How a quantity is written, by the definition of its dimension; a bare number within its range.
 fn written_in(dimension: Dimension, range: Range) -> Map<String, Value> {
-    let mut schema = json_schema!({
-        "type": "string",
-        "pattern": pattern(dimension, range.low < 0.0),
-    });
+    let mut schema = json_schema!({ "$ref": format!("#/$defs/{}", quantity_name(dimension, range.low < 0.0)) });
     if dimension.is_bare() {
         let low = if range.above_low { "exclusiveMinimum" } else { "minimum" };
-        let number = if dimension == Dimension::Count { "integer" } else { "number" };
-        schema.insert("type".into(), json!(["string", number]));
         schema.insert(low.into(), json!(range.low));
         schema.insert("maximum".into(), json!(range.high));
     }
     std::mem::take(schema.ensure_object())
+}
+
+/// What the definition of a quantity is called.
+fn quantity_name(dimension: Dimension, signed: bool) -> String {
+    format!("{}Quantity{dimension:?}", if signed { "Signed" } else { "" })
+}
+
+/// Defines the quantities that a schema refers to, each once; for rules of the plan by themselves or with their source.
+fn define_quantities(schema: &mut Schema) {
+    for (dimension, signed) in units::dimensions().flat_map(|d| [(d, false), (d, true)]) {
+        let name = quantity_name(dimension, signed);
+        let value = json!({ "$ref": format!("#/$defs/{name}") });
+        let ruled = json!({ "anyOf": [value, { "$ref": "#/$defs/Own", "properties": { "value": value } }] });
+        let mut types = vec!["string"];
+        if dimension.is_bare() {
+            types.push(if dimension == Dimension::Count { "integer" } else { "number" });
+        }
+        let quantity = json!({ "type": types, "pattern": pattern(dimension, signed) });
+        for (name, definition) in [(format!("Ruled{name}"), ruled), (name, quantity)] {
+            if text(schema).contains(&format!("\"#/$defs/{name}\"")) {
+                let defs = schema.ensure_object().entry("$defs").or_insert_with(|| json!({}));
+                defs.as_object_mut().map(|defs| defs.insert(name, definition));
+            }
+        }
+    }
 }
 
 /// A regular expression (ECMA-262) that matches what [`units::parse`] reads; numbers below zero only where `signed`.
@@ -278,9 +301,16 @@ fn says_in(dimension: Dimension, allowed: &str) -> String {
 
 /// A rule of the plan: the name of a preset, a value, or a value with its source.
 fn rule(rule: &Rule) -> Value {
-    let value = written_in(rule.dimension, rule.range);
-    let own = json!({ "$ref": "#/$defs/Own", "properties": { "value": value } });
-    let mut any = vec![json!(value), own];
+    let mut any = match rule.dimension.is_bare() {
+        true => {
+            let value = written_in(rule.dimension, rule.range);
+            vec![json!(value), json!({ "$ref": "#/$defs/Own", "properties": { "value": value } })]
+        }
+        false => {
+            let name = quantity_name(rule.dimension, rule.range.low < 0.0);
+            vec![json!({ "$ref": format!("#/$defs/Ruled{name}") })]
+        }
+    };
     let mut more = says_in(rule.dimension, &rule.allowed());
     if let [first, ..] = rule.presets {
         any.insert(0, json!({ "enum": rule.presets.iter().map(|p| p.name).collect::<Vec<_>>() }));

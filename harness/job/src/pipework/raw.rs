@@ -4,9 +4,9 @@
 use crate::written::{Q, Spanned, Written};
 use serde::{
     Deserialize, Deserializer,
-    de::{Error, Visitor},
+    de::{Error, MapAccess, Visitor},
 };
-use std::{collections::BTreeMap, fmt};
+use std::{collections::BTreeMap, fmt, ops::Range};
 #[cfg(feature = "schema")]
 use {
     super::{MAX_INLETS, MAX_OPENINGS, bounds, network, run, unit},
@@ -325,11 +325,26 @@ pub(crate) struct Pipe {
 }
 
 /// A step of the way. Exactly one of its keys says what it is; the others belong to that.
-#[derive(Debug, Default, Deserialize)]
-#[serde(deny_unknown_fields)]
+// In the file they all stand side by side.
+#[derive(Debug, Default)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema), schemars(transform = one_kind))]
 pub(crate) struct Step {
-    // What it is.
+    #[cfg_attr(feature = "schema", schemars(flatten))]
+    pub(crate) what: What,
+    #[cfg_attr(feature = "schema", schemars(flatten))]
+    pub(crate) row: Row,
+    #[cfg_attr(feature = "schema", schemars(flatten))]
+    pub(crate) loss: StepLoss,
+    #[cfg_attr(feature = "schema", schemars(flatten))]
+    pub(crate) of_pipe: OfPipe,
+    #[cfg_attr(feature = "schema", schemars(flatten))]
+    pub(crate) of_hole: OfHole,
+}
+
+/// What a step is: one of them.
+#[derive(Debug, Default)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub(crate) struct What {
     /// Goes on by a straight length.
     #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::LENGTH)))]
     pub(crate) pipe: Option<Q>,
@@ -357,7 +372,12 @@ pub(crate) struct Step {
     pub(crate) mark: Option<Spanned<String>>,
     /// Ends the run at a named point, which closes a ring.
     pub(crate) join: Option<Spanned<String>>,
-    // How it is.
+}
+
+/// Where the holes of a step are.
+#[derive(Debug, Default)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub(crate) struct Row {
     /// Diameter of the holes: one for all, or a list with one for each.
     #[cfg_attr(feature = "schema", schemars(transform = quantity_or_each(&bounds::DIAMETER)))]
     pub(crate) diameter: Option<Spanned<OneOrEach>>,
@@ -367,18 +387,12 @@ pub(crate) struct Step {
     /// Length of pipe before each further hole.
     #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::LENGTH)))]
     pub(crate) every: Option<Q>,
-    /// Inside diameter of this step's pipe, or of the branch.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::BORE)))]
-    pub(crate) bore: Option<Q>,
-    /// Roughness of its walls.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::ROUGHNESS)))]
-    pub(crate) roughness: Option<Q>,
-    /// Height gained over the whole step.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::HEIGHT)))]
-    pub(crate) rise: Option<Q>,
-    /// Temperature of the air inside.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::TEMPERATURE)))]
-    pub(crate) temperature: Option<Q>,
+}
+
+/// What a fitting or a tee costs.
+#[derive(Debug, Default)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub(crate) struct StepLoss {
     /// How many such fittings; 1 if not stated.
     #[cfg_attr(feature = "schema", schemars(range(min = 1, max = 1000)))]
     pub(crate) count: Option<Spanned<i64>>,
@@ -391,6 +405,33 @@ pub(crate) struct Step {
     /// Loss coefficient straight on; 0.5 if not stated.
     #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::K)))]
     pub(crate) k_run: Option<Q>,
+}
+
+/// What is known of the pipe of a step; the basis holds for its holes too.
+#[derive(Debug, Default)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub(crate) struct OfPipe {
+    /// Inside diameter of this step's pipe, or of the branch.
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::BORE)))]
+    pub(crate) bore: Option<Q>,
+    /// Roughness of its walls.
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::ROUGHNESS)))]
+    pub(crate) roughness: Option<Q>,
+    /// Height gained over the whole step.
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::HEIGHT)))]
+    pub(crate) rise: Option<Q>,
+    /// Temperature of the air inside.
+    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::TEMPERATURE)))]
+    pub(crate) temperature: Option<Q>,
+    /// How these facts are known.
+    #[cfg_attr(feature = "schema", schemars(transform = one_of(tables::BASES.map(tables::basis_name).into())))]
+    pub(crate) basis: Option<Spanned<String>>,
+}
+
+/// What is known of the holes of a step.
+#[derive(Debug, Default)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub(crate) struct OfHole {
     /// Discharge coefficient of the hole.
     #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::DISCHARGE)))]
     pub(crate) discharge: Option<Q>,
@@ -403,9 +444,50 @@ pub(crate) struct Step {
     pub(crate) blocked: Option<Spanned<bool>>,
     /// A capillary from the pipe to the hole.
     pub(crate) drop: Option<Spanned<DropTube>>,
-    /// How these facts are known.
-    #[cfg_attr(feature = "schema", schemars(transform = one_of(tables::BASES.map(tables::basis_name).into())))]
-    pub(crate) basis: Option<Spanned<String>>,
+}
+
+/// Reads the keys of a step into its groups (`serde(flatten)` would lose their places in the text), and tells where they stand.
+macro_rules! step_keys {
+    ($($group:ident: $($key:ident)*;)*) => {
+        #[derive(Deserialize)]
+        #[serde(field_identifier)]
+        #[allow(non_camel_case_types, reason = "named as the keys are")]
+        enum StepKey { $($($key,)*)* }
+
+        impl<'de> Visitor<'de> for StepVisitor {
+            type Value = Step;
+            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.write_str("a step of the way")
+            }
+            fn visit_map<A: MapAccess<'de>>(self, mut map: A) -> Result<Step, A::Error> {
+                let mut step = Step::default();
+                while let Some(key) = map.next_key()? {
+                    match key { $($(StepKey::$key => step.$group.$key = Some(map.next_value()?),)*)* }
+                }
+                Ok(step)
+            }
+        }
+        impl Step {
+            /// The keys that it has, with their places.
+            pub(super) fn keys(&self) -> impl Iterator<Item = (&'static str, Range<usize>)> {
+                let all = [$($((stringify!($key), self.$group.$key.as_ref().map(Spanned::span)),)*)*];
+                all.into_iter().filter_map(|(key, span)| Some((key, span?)))
+            }
+        }
+    };
+}
+step_keys! {
+    what: pipe fitting hole holes holes_at cap open branch mark join;
+    row: diameter first every;
+    loss: count k k_branch k_run;
+    of_pipe: bore roughness rise temperature basis;
+    of_hole: discharge outside reachable blocked drop;
+}
+struct StepVisitor;
+impl<'de> Deserialize<'de> for Step {
+    fn deserialize<D: Deserializer<'de>>(d: D) -> Result<Self, D::Error> {
+        d.deserialize_map(StepVisitor)
+    }
 }
 
 /// A capillary from the pipe to a sampling point.
