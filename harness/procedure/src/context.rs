@@ -31,6 +31,9 @@ use plumeline_detector::{
     driver::{End, Wants, Word},
 };
 
+/// How long is waited before a unit that did not answer is asked again: at first, and at most.
+const BACK_OFF: (Duration, Duration) = (Duration::from_millis(500), Duration::from_secs(8));
+
 /// A handle on the shared state.
 #[derive(Clone)]
 pub(crate) struct Context(Rc<RefCell<JobState>>);
@@ -313,7 +316,7 @@ impl Context {
     /// Asks the unit until it answers, with back-off while it is silent, garbled or off the line; the stage's deadline ends
     /// it. What the unit refuses, can't do or gets wrong comes back at once.
     pub(crate) async fn unit<A: Ask>(&self, ask: A) -> Result<A::Reply, Trouble> {
-        let mut pause = Duration::from_millis(500);
+        let (mut pause, longest) = BACK_OFF;
         loop {
             let ready = || {
                 let s = self.get();
@@ -327,7 +330,7 @@ impl Context {
                 Err(trouble @ (Trouble::Silent | Trouble::Garbled | Trouble::LinkDown(_))) => {
                     self.note_trouble(&trouble);
                     self.sleep(pause).await;
-                    pause = (pause * 2).min(Duration::from_secs(8));
+                    pause = (pause * 2).min(longest);
                 }
                 end => {
                     if end.is_ok() {
@@ -371,11 +374,13 @@ impl Context {
             let _ = self.unit_once(ask::StopReadings).await;
         }
     }
-    /// The faults of the latest reading, if it is not older than 3 s.
+    /// The latest reading, while it tells how things stand now.
     pub(crate) fn latest(&self) -> Option<Rc<Timed>> {
         let s = self.get();
-        s.readings.latest().filter(|t| s.now.since(t.reading.received) <= Duration::from_secs(3)).cloned()
+        let present = plumeline_base::time::seconds(s.inputs.plan.advanced.readings.present_s);
+        s.readings.latest().filter(|t| s.now.since(t.reading.received) <= present).cloned()
     }
+    /// The faults that stand now, where they are told.
     pub(crate) fn faults(&self) -> Option<Faults> {
         self.latest().and_then(|t| t.reading.faults)
     }

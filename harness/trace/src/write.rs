@@ -3,7 +3,7 @@
 //!
 //! Not here: when to sync (whoever cites a record does so first).
 use crate::{
-    Citation, LogError, LogReader, Logged, MAX_RECORD, Record,
+    Citation, LogError, LogReader, LogRecord, Logged, MAX_RECORD,
     block::{Blocks, Chain, MAX_PART},
     codec,
     disk::{Disk, Reading},
@@ -104,7 +104,7 @@ impl<D: Disk> LogWriter<D> {
     /// # Errors
     /// [`LogError::Backwards`], [`LogError::NoTool`], [`LogError::TooLarge`] refuse the record and change nothing.
     /// After [`LogError::Io`] every further call gives [`LogError::Broken`].
-    pub fn append(&mut self, record: &Record) -> Result<Citation, LogError> {
+    pub fn append(&mut self, record: &LogRecord) -> Result<Citation, LogError> {
         if self.broken {
             return Err(LogError::Broken);
         }
