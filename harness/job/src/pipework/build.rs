@@ -5,7 +5,7 @@ use super::{MAX_INLETS, MAX_OPENINGS, MAX_SEGMENTS, PipeworkFile, bounds, raw, u
 use crate::{
     error::{Kind, Problem, Source, quoted},
     tables,
-    written::{Q, Spanned, choice, whole},
+    written::{Q, ReadOr, Spanned, choice, whole},
 };
 use plumeline_base::pipework::{Basis, Drive, Inlet, Node, NodeId, Opening, OpeningKind, Pipework, Segment};
 use plumeline_unit::Description;
@@ -126,7 +126,7 @@ impl<'a> Builder<'a> {
     fn new(source: &'a Source<'a>, file: &'a raw::File) -> Result<Self, Problem> {
         let mut fittings = BTreeMap::new();
         for (name, k) in &file.fitting {
-            fittings.insert(name.as_str(), bounds::K.read(source, k)?);
+            fittings.insert(name.as_str(), k.read(source)?);
         }
         Ok(Self {
             source,
@@ -143,9 +143,9 @@ impl<'a> Builder<'a> {
     /// `facts` with what a table states in their place.
     pub(super) fn facts(&self, facts: Facts, stated: &raw::Defaults) -> Result<Facts, Problem> {
         Ok(Facts {
-            bore_m: bounds::BORE.read_or(self.source, stated.bore.as_ref(), facts.bore_m)?,
-            roughness_m: bounds::ROUGHNESS.read_or(self.source, stated.roughness.as_ref(), facts.roughness_m)?,
-            discharge: bounds::DISCHARGE.read_or(self.source, stated.discharge.as_ref(), facts.discharge)?,
+            bore_m: stated.bore.read_or(self.source, facts.bore_m)?,
+            roughness_m: stated.roughness.read_or(self.source, facts.roughness_m)?,
+            discharge: stated.discharge.read_or(self.source, facts.discharge)?,
             basis: self.basis(stated.basis.as_ref(), facts.basis)?,
         })
     }
@@ -262,17 +262,15 @@ impl<'a> Builder<'a> {
             }
         }
         let air = named.map(|n| n.air);
-        let bore = air.map_or(tables::BORE_M, |a| a.inlet_bore_m);
-        let bore_m = bounds::BORE.read_or(source, u.inlet_bore.as_ref(), bore)?;
+        let bore_m = u.inlet_bore.read_or(source, air.map_or(tables::BORE_M, |a| a.inlet_bore_m))?;
         let loss = unit::loss_or(source, u.inlet_loss.as_ref(), air.map(|a| a.inlet_loss))?;
-        let volume = air.map_or(0.0, |a| a.inlet_volume_m3);
-        let volume_m3 = bounds::VOLUME.read_or(source, u.inlet_volume.as_ref(), volume)?;
+        let volume_m3 = u.inlet_volume.read_or(source, air.map_or(0.0, |a| a.inlet_volume_m3))?;
         let mut inlets = Vec::new();
         for (number, (node, _)) in &self.inlets {
             let mut inlet = Inlet { number: *number, node: *node, loss, bore_m, volume_m3 };
             if let Some(own) = file.inlet.iter().find(|i| *i.number.as_ref() == i64::from(*number)) {
-                inlet.bore_m = bounds::BORE.read_or(source, own.bore.as_ref(), bore_m)?;
-                inlet.volume_m3 = bounds::VOLUME.read_or(source, own.volume.as_ref(), volume_m3)?;
+                inlet.bore_m = own.bore.read_or(source, bore_m)?;
+                inlet.volume_m3 = own.volume.read_or(source, volume_m3)?;
                 if let Some(own) = &own.loss {
                     inlet.loss = unit::loss(source, own)?;
                 }
@@ -285,7 +283,8 @@ impl<'a> Builder<'a> {
     fn drive(&self, file: &raw::File, named: Option<&unit::Named<'_>>) -> Result<Drive, Problem> {
         let source = self.source;
         let suctions = file.pipe.iter().filter_map(|p| p.as_ref().suction.as_ref());
-        let first: Option<&Q> = suctions.chain(file.inlet.iter().filter_map(|i| i.suction.as_ref())).next();
+        let first: Option<&Q<bounds::Suction>> =
+            suctions.chain(file.inlet.iter().filter_map(|i| i.suction.as_ref())).next();
         if let (None, None, Some(named)) = (&file.unit.fan, first, named) {
             return Ok(named.drive());
         }

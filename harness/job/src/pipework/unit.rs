@@ -5,7 +5,7 @@ use super::{FrictionChoice, ModelChoice, bounds, raw};
 use crate::{
     error::{Kind, Problem, Source},
     tables, units,
-    written::{self, Q, Spanned, choice},
+    written::{Q, ReadOr, Spanned, choice},
 };
 use plumeline_base::pipework::{
     Air, AirPath, CurveInterpolation, Drive, Fan, FanPoint, GivenAir, Known, Loss, Pipework, Tolerance,
@@ -38,12 +38,12 @@ pub(super) fn model(source: &Source<'_>, m: &raw::Model) -> Result<ModelChoice, 
 }
 
 pub(super) fn air(source: &Source<'_>, a: &raw::Air, notes: &mut Vec<String>) -> Result<Air, Problem> {
-    let temperature_c = bounds::TEMPERATURE.read_or(source, a.temperature.as_ref(), 20.0)?;
-    let relative_humidity = bounds::HUMIDITY.read_or(source, a.humidity.as_ref(), 0.5)?;
+    let temperature_c = a.temperature.read_or(source, 20.0)?;
+    let relative_humidity = a.humidity.read_or(source, 0.5)?;
     let pressure_pa = match (&a.pressure, &a.altitude) {
-        (Some(p), None) => bounds::AIR_PRESSURE.read(source, p)?,
+        (Some(p), None) => p.read(source)?,
         (None, Some(h)) => {
-            let h = bounds::ALTITUDE.read(source, h)?;
+            let h = h.read(source)?;
             notes.push(format!("air pressure from the altitude {h} m by ISO 2533:1975, standard atmosphere"));
             pressure_at(h)
         }
@@ -54,21 +54,20 @@ pub(super) fn air(source: &Source<'_>, a: &raw::Air, notes: &mut Vec<String>) ->
         }
     };
     let given = match (&a.density, &a.viscosity) {
-        (Some(d), Some(v)) => {
-            Some(GivenAir { density: bounds::DENSITY.read(source, d)?, viscosity: bounds::VISCOSITY.read(source, v)? })
-        }
+        (Some(d), Some(v)) => Some(GivenAir { density: d.read(source)?, viscosity: v.read(source)? }),
         (None, None) => None,
-        (Some(one), None) | (None, Some(one)) => {
+        (density, viscosity) => {
+            let one = density.as_ref().map(|q| q.span()).or(viscosity.as_ref().map(|q| q.span()));
             let cause = "the air's density and viscosity belong together; one of them is missing";
-            return Err(source.problem(Kind::MissingKey, one.span(), cause, "give both, or neither"));
+            return Err(source.problem(Kind::MissingKey, one.unwrap_or_default(), cause, "give both, or neither"));
         }
     };
-    let missing = |q: &Option<Q>, what: &str| q.is_none().then(|| what.to_owned());
+    let missing = |stated: bool, what: &str| (!stated).then(|| what.to_owned());
     let pressure_missing = a.pressure.is_none() && a.altitude.is_none();
     let assumed: Vec<_> = [
-        missing(&a.temperature, "20 degC"),
+        missing(a.temperature.is_some(), "20 degC"),
         pressure_missing.then(|| "1013.25 hPa".to_owned()),
-        missing(&a.humidity, "50 % humidity"),
+        missing(a.humidity.is_some(), "50 % humidity"),
     ]
     .into_iter()
     .flatten()
@@ -89,12 +88,12 @@ fn pressure_at(altitude_m: f64) -> f64 {
 
 pub(crate) fn loss(source: &Source<'_>, l: &Spanned<raw::Loss>) -> Result<Loss, Problem> {
     let written = l.as_ref();
-    let flow = bounds::LOSS_FLOW.read(source, &written.flow)?;
+    let flow = written.flow.read(source)?;
     if written.linear.is_none() && written.quadratic.is_none() {
         let remedy = "add `quadratic = \"20 Pa\"` (turbulent: fittings, grilles) or `linear = \"20 Pa\"` (laminar: fine filters), or both";
         return Err(source.problem(Kind::MissingKey, l.span(), "a loss needs a pressure at its flow", remedy));
     }
-    let pressure = |q: &Option<Q>| bounds::LOSS.read_or(source, q.as_ref(), 0.0);
+    let pressure = |q: &Option<Q<bounds::Loss>>| q.read_or(source, 0.0);
     Ok(Loss { linear: pressure(&written.linear)? / flow, quadratic: pressure(&written.quadratic)? / (flow * flow) })
 }
 
@@ -122,8 +121,12 @@ impl<'a> Named<'a> {
             return Err(source.problem(Kind::MissingKey, setting.span(), cause, "name the `model` beside it"));
         };
         let Some(described) = models.iter().find(|d| d.model == *name.as_ref()) else {
-            let mut p =
-                written::unknown_name(source, name, "a described model", models.iter().map(|d| d.model.as_str()));
+            let mut p = crate::written::unknown_name(
+                source,
+                name,
+                "a described model",
+                models.iter().map(|d| d.model.as_str()),
+            );
             p.extend_remedy("; or put its description into the job, or state [unit.fan] and losses here");
             return Err(p);
         };
@@ -164,12 +167,12 @@ pub(super) fn air_path(
     let air = named.map(|n| n.air);
     Ok(AirPath {
         loss: loss_or(source, u.loss.as_ref(), air.map(|a| a.loss))?,
-        volume_m3: bounds::VOLUME.read_or(source, u.volume.as_ref(), air.map_or(0.0, |a| a.volume_m3))?,
-        sensor_lag_s: bounds::LAG.read_or(source, u.sensor_lag.as_ref(), air.map_or(0.0, |a| a.sensor_lag_s))?,
+        volume_m3: u.volume.read_or(source, air.map_or(0.0, |a| a.volume_m3))?,
+        sensor_lag_s: u.sensor_lag.read_or(source, air.map_or(0.0, |a| a.sensor_lag_s))?,
         drive,
         exhaust_loss: loss_or(source, u.exhaust_loss.as_ref(), air.map(|a| a.exhaust_loss))?,
-        exhaust_pa: bounds::OUTSIDE.read_or(source, u.exhaust_pressure.as_ref(), 0.0)?,
-        exhaust_elevation_m: bounds::HEIGHT.read_or(source, u.exhaust_height.as_ref(), 0.0)?,
+        exhaust_pa: u.exhaust_pressure.read_or(source, 0.0)?,
+        exhaust_elevation_m: u.exhaust_height.read_or(source, 0.0)?,
     })
 }
 
@@ -210,10 +213,7 @@ pub(crate) fn fan(source: &Source<'_>, f: &raw::Fan) -> Result<Fan, Problem> {
     let mut curve: Vec<FanPoint> = Vec::with_capacity(points.len());
     for point in points {
         let (flow, pressure) = point.as_ref();
-        let next = FanPoint {
-            flow_m3_s: bounds::FAN_FLOW.read(source, flow)?,
-            pressure_pa: bounds::FAN_PRESSURE.read(source, pressure)?,
-        };
+        let next = FanPoint { flow_m3_s: flow.read(source)?, pressure_pa: pressure.read(source)? };
         if curve.last().is_some_and(|p| p.flow_m3_s >= next.flow_m3_s) {
             let cause = "the points of the fan curve do not go by rising flow";
             return Err(source.problem(Kind::Range, point.span(), cause, "sort the points; each flow stands once"));
@@ -226,9 +226,9 @@ pub(crate) fn fan(source: &Source<'_>, f: &raw::Fan) -> Result<Fan, Problem> {
             .interpolation
             .as_ref()
             .map_or(Ok(CurveInterpolation::default()), |n| choice(source, n, "an interpolation", INTERPOLATIONS))?,
-        speed: bounds::SPEED.read_or(source, f.speed.as_ref(), 1.0)?,
-        reference_density: bounds::DENSITY.read_or(source, f.density.as_ref(), REFERENCE_DENSITY)?,
-        u_pressure: bounds::UNCERTAINTY.read_or(source, f.uncertainty.as_ref(), 0.03)?,
+        speed: f.speed.read_or(source, 1.0)?,
+        reference_density: f.density.read_or(source, REFERENCE_DENSITY)?,
+        u_pressure: f.uncertainty.read_or(source, 0.03)?,
     })
 }
 
@@ -259,7 +259,7 @@ pub(super) fn tolerances(
                 (&mut known.minor_k, &set.fittings),
             ] {
                 if let Some(from) = from {
-                    let read = |q: &written::Q| bounds::UNCERTAINTY.read(source, q);
+                    let read = |q: &Q<bounds::Uncertainty>| q.read(source);
                     *to = Tolerance { common: read(&from.common)?, individual: read(&from.individual)? };
                 }
             }

@@ -1,7 +1,8 @@
 //! What is written where in a `plan.toml`: the keys of the format, with their places in the text.
 //!
 //! Not here: what the values mean.
-use crate::written::{Q, Spanned};
+use super::stages::Deadline;
+use crate::written::{Q, Spanned, Written};
 use serde::{
     Deserialize, Deserializer,
     de::{Error, MapAccess, SeqAccess, Visitor, value::MapAccessDeserializer},
@@ -9,8 +10,8 @@ use serde::{
 use std::fmt;
 #[cfg(feature = "schema")]
 use {
-    super::{check::MARKS, stages},
-    crate::schema::{names, one_of, quantity, words_or_list},
+    super::check::MARKS,
+    crate::schema::{names, one_of, words_or_list},
     plumeline_procedure::{outcome::StageKind, plan::Policy, rules::declared::BATTERY},
 };
 
@@ -87,8 +88,7 @@ pub(super) struct Stage {
     #[cfg_attr(feature = "schema", schemars(transform = names(Policy::NAMES)))]
     pub(super) policy: Option<Spanned<String>>,
     /// How long it may take.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&stages::DEADLINE)))]
-    pub(super) deadline: Option<Q>,
+    pub(super) deadline: Option<Q<Deadline>>,
 }
 
 #[derive(Debug, Default, Deserialize)]
@@ -225,7 +225,7 @@ pub(super) enum Limit {
 #[serde(deny_unknown_fields)]
 pub(super) struct Own {
     /// The limit.
-    pub(super) value: Q,
+    pub(super) value: Spanned<Written>,
     /// Where it comes from.
     pub(super) source: String,
 }
