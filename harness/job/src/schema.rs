@@ -13,7 +13,7 @@ use crate::{
     pipework::{self, step},
     plan, seal, settings,
     units::{self, Dimension},
-    written::{Bounds, Spanned, Written},
+    written::{Bounded, Bounds, Q, Spanned, Written},
 };
 use plumeline_procedure::{
     Entry,
@@ -72,7 +72,7 @@ impl<T: JsonSchema> JsonSchema for Spanned<T> {
     }
 }
 
-/// Which unit is asked for is added where the value stands: see [`quantity`].
+/// Where it stands alone, its type does not say what it may be.
 impl JsonSchema for Written {
     fn schema_name() -> Cow<'static, str> {
         "Quantity".into()
@@ -82,6 +82,23 @@ impl JsonSchema for Written {
     }
     fn json_schema(_: &mut SchemaGenerator) -> Schema {
         json_schema!({ "type": ["string", "number"] })
+    }
+}
+
+/// Goes along with a quantity's schema until it is added to the description of the key that the quantity stands at.
+const SAYS: &str = "x-says";
+
+impl<B: Bounded> JsonSchema for Q<B> {
+    fn schema_name() -> Cow<'static, str> {
+        "Quantity".into()
+    }
+    fn inline_schema() -> bool {
+        true
+    }
+    fn json_schema(_: &mut SchemaGenerator) -> Schema {
+        let mut schema: Schema = written(&B::BOUNDS).into();
+        schema.insert(SAYS.into(), says(&B::BOUNDS).into());
+        schema
     }
 }
 
@@ -105,11 +122,19 @@ pub fn of_toml<T: JsonSchema>() -> String {
 
 /// Like [`of_toml`], with more in it.
 pub(crate) fn of_toml_with<T: JsonSchema>(add: impl FnOnce(&mut Schema)) -> String {
-    let settings = SchemaSettings::draft2020_12().with_transform(RecursiveTransform(without_null));
+    let settings = SchemaSettings::draft2020_12().with_transform(RecursiveTransform(tidy));
     let mut schema = settings.into_generator().into_root_schema_for::<T>();
     add(&mut schema);
     define_quantities(&mut schema);
     text(&schema)
+}
+
+/// Takes null out, and adds to a key's description what its quantity may be.
+fn tidy(schema: &mut Schema) {
+    without_null(schema);
+    if let Some(Value::String(says)) = schema.remove(SAYS) {
+        describe(schema, &says);
+    }
 }
 
 fn without_null(schema: &mut Schema) {
@@ -140,17 +165,7 @@ fn describe(schema: &mut Schema, more: &str) {
     schema.insert("description".into(), both.trim_start().into());
 }
 
-/// Says which quantity a key's value is.
-pub(crate) fn quantity(bounds: &'static Bounds) -> impl FnMut(&mut Schema) {
-    move |schema| {
-        schema.remove("anyOf");
-        schema.remove("type");
-        schema.ensure_object().extend(written(bounds));
-        describe(schema, &says(bounds));
-    }
-}
-
-/// Like [`quantity`], or a word in its place.
+/// A quantity, or a word in its place.
 pub(crate) fn quantity_or(bounds: &'static Bounds, word: &'static str) -> impl FnMut(&mut Schema) {
     move |schema| {
         schema.remove("type");
@@ -159,40 +174,12 @@ pub(crate) fn quantity_or(bounds: &'static Bounds, word: &'static str) -> impl F
     }
 }
 
-/// Like [`quantity`], or a list of them.
+/// A quantity, or a list of them.
 pub(crate) fn quantity_or_each(bounds: &'static Bounds) -> impl FnMut(&mut Schema) {
     move |schema| {
         let one = written(bounds);
         schema.insert("anyOf".into(), json!([one, { "type": "array", "items": one }]));
         describe(schema, &says(bounds));
-    }
-}
-
-/// Like [`quantity`], for every value of a list or of a table.
-pub(crate) fn quantities(bounds: &'static Bounds) -> impl FnMut(&mut Schema) {
-    move |schema| {
-        for place in ["items", "additionalProperties"] {
-            if let Some(each) = schema.get_mut(place) {
-                *each = json!(written(bounds));
-            }
-        }
-        describe(schema, &says(bounds));
-    }
-}
-
-/// A fan curve's points: flow and pressure.
-pub(crate) fn pairs(first: &'static Bounds, second: &'static Bounds) -> impl FnMut(&mut Schema) {
-    move |schema| {
-        schema.insert(
-            "items".into(),
-            json!({
-                "type": "array",
-                "prefixItems": [written(first), written(second)],
-                "minItems": 2,
-                "maxItems": 2
-            }),
-        );
-        describe(schema, &format!("{} {}", says(first), says(second)));
     }
 }
 

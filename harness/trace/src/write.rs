@@ -167,10 +167,6 @@ impl<D: Disk> LogWriter<D> {
     pub fn last_at(&self) -> Instant {
         self.last_at
     }
-    /// Gives the disk back.
-    pub fn into_disk(self) -> D {
-        self.disk
-    }
 }
 
 /// Copies `name` from `from` on into a new file, makes that durable, and only then cuts it off.

@@ -6,7 +6,7 @@ use crate::{
     TEXT_LIMIT,
     csv::{self, Cell},
     error::{Kind, Problem, Source, choices, nearest, quoted},
-    written::{Bounds, Written},
+    written::{Bounded, Bounds, Written},
 };
 use std::{collections::BTreeMap, fmt::Write as _, ops::Range};
 
@@ -130,7 +130,7 @@ fn hole<'a>(
     let pipe = number(source, &cells, &span, "pipe", super::MAX_INLETS as u32)?;
     let hole = Hole {
         number: number(source, &cells, &span, "hole", MAX_OPENINGS as u32)?,
-        distance: length(source, &cells, &span, "distance_m", &bounds::DISTANCE)?,
+        distance: length(source, &cells, &span, "distance_m", &bounds::Distance::BOUNDS)?,
         row: span,
         cells,
     };
@@ -197,7 +197,7 @@ fn write_pipe(source: &Source<'_>, out: &mut String, inlet: u8, holes: &[Hole<'_
         }
         before = hole.distance;
         let rise = match hole.cells.get("height_m") {
-            Some(_) => length(source, &hole.cells, &hole.row, "height_m", &bounds::HEIGHT)? - height,
+            Some(_) => length(source, &hole.cells, &hole.row, "height_m", &bounds::Height::BOUNDS)? - height,
             None => 0.0,
         };
         height += rise;
@@ -220,7 +220,7 @@ fn write_opening(source: &Source<'_>, out: &mut String, hole: &Hole<'_>, last: b
     let kind = hole.cells.get("kind").map_or("hole", |c| c.text.as_ref());
     let blind = hole.cells.get("diameter_mm").is_some_and(|c| c.text.trim() == "blind");
     if !blind {
-        length(source, &hole.cells, &hole.row, "diameter_mm", &bounds::DIAMETER)?;
+        length(source, &hole.cells, &hole.row, "diameter_mm", &bounds::Diameter::BOUNDS)?;
     }
     match (kind, last) {
         ("hole", _) => copy_first(out, hole, "hole"),

@@ -11,7 +11,7 @@ use super::{
 use crate::{
     error::{Kind, Problem},
     tables,
-    written::{Bounds, Q, Spanned, Written, whole},
+    written::{Bounded, Q, ReadOr, Spanned, Written, whole},
 };
 use plumeline_base::pipework::{NodeId, Opening, OpeningKind, Segment, SegmentKind};
 use std::ops::Range;
@@ -44,7 +44,7 @@ impl Builder<'_> {
                 basis: p.basis.clone(),
             },
         )?;
-        let suction = p.suction.as_ref().map(|q| bounds::SUCTION.read(self.source, q)).transpose()?;
+        let suction = p.suction.as_ref().map(|q| q.read(self.source)).transpose()?;
         let start = self.node(0.0);
         self.claim(&p.inlet, Some(start), suction)?;
         let first = self.openings.len();
@@ -82,13 +82,13 @@ impl Builder<'_> {
             let s = step.as_ref();
             match kind_of(self.source, step)? {
                 Is::Pipe(q) => {
-                    let length = bounds::LENGTH.read(self.source, q)?;
+                    let length = q.read(self.source)?;
                     let rise = self.rise(s, length)?;
                     self.lay(&mut walk, step, length, rise, facts)?;
                 }
                 Is::Fitting(name) => self.add_fitting(&mut walk, s, name)?,
                 Is::Hole(q) => {
-                    let diameter = bounds::DIAMETER.read(self.source, q)?;
+                    let diameter = q.read(self.source)?;
                     self.opening(&mut walk, step, OpeningKind::Hole, diameter, facts, number)?;
                 }
                 Is::Holes(count) => self.holes(&mut walk, step, count, facts, number)?,
@@ -97,7 +97,7 @@ impl Builder<'_> {
                     let k_branch = self.k_or(s.loss.k_branch.as_ref(), "tee branch")?;
                     walk.waiting_k += self.k_or(s.loss.k_run.as_ref(), "tee through")?;
                     walk.just_laid = None;
-                    let bore_m = bounds::BORE.read_or(self.source, s.of_pipe.bore.as_ref(), facts.bore_m)?;
+                    let bore_m = s.of_pipe.bore.read_or(self.source, facts.bore_m)?;
                     self.run(arms, walk.at, k_branch, Facts { bore_m, ..facts }, number, depth + 1)?;
                 }
                 Is::Mark(name) => {
@@ -107,7 +107,7 @@ impl Builder<'_> {
                 Is::Join(name) => self.join(&mut walk, name)?,
                 Is::Cap(cap) => {
                     let blind = matches!(cap.as_ref(), Written::Text(t) if t == "blind");
-                    let diameter = if blind { 0.0 } else { CAP.read(self.source, cap)? };
+                    let diameter = if blind { 0.0 } else { bounds::Cap::BOUNDS.read(self.source, cap)? };
                     walk.ended = true;
                     self.opening(&mut walk, step, OpeningKind::EndCap, diameter, facts, number)?;
                 }
@@ -145,7 +145,7 @@ impl Builder<'_> {
         facts: Facts,
     ) -> Result<(), Problem> {
         let s = step.as_ref();
-        let bore_m = bounds::BORE.read_or(self.source, s.of_pipe.bore.as_ref(), facts.bore_m)?;
+        let bore_m = s.of_pipe.bore.read_or(self.source, facts.bore_m)?;
         let mut minor_k = std::mem::take(&mut walk.waiting_k);
         if let Some(previous) = walk.last.and_then(|i| self.segments.get_mut(i)) {
             let k = tables::change_of_bore(previous.bore_m, bore_m);
@@ -159,7 +159,7 @@ impl Builder<'_> {
             kind: SegmentKind::Pipe,
             length_m,
             bore_m,
-            roughness_m: bounds::ROUGHNESS.read_or(self.source, s.of_pipe.roughness.as_ref(), facts.roughness_m)?,
+            roughness_m: s.of_pipe.roughness.read_or(self.source, facts.roughness_m)?,
             minor_k,
             air_temperature_c: self.temperature(s.of_pipe.temperature.as_ref())?,
             known: Self::known(self.basis(s.of_pipe.basis.as_ref(), facts.basis)?),
@@ -169,20 +169,20 @@ impl Builder<'_> {
         Ok(())
     }
 
-    pub(super) fn temperature(&self, q: Option<&Q>) -> Result<Option<f64>, Problem> {
-        q.map(|q| bounds::TEMPERATURE.read(self.source, q)).transpose()
+    pub(super) fn temperature(&self, q: Option<&Q<bounds::Temperature>>) -> Result<Option<f64>, Problem> {
+        q.map(|q| q.read(self.source)).transpose()
     }
 
-    fn k_or(&mut self, stated: Option<&Q>, name: &'static str) -> Result<f64, Problem> {
+    fn k_or(&mut self, stated: Option<&Q<bounds::K>>, name: &'static str) -> Result<f64, Problem> {
         match stated {
-            Some(q) => bounds::K.read(self.source, q),
+            Some(q) => q.read(self.source),
             None => Ok(self.built_in_fitting(name)),
         }
     }
 
     fn rise(&self, s: &Step, length: f64) -> Result<f64, Problem> {
         let Some(q) = &s.of_pipe.rise else { return Ok(0.0) };
-        let rise = bounds::HEIGHT.read(self.source, q)?;
+        let rise = q.read(self.source)?;
         if rise.abs() > length * (1.0 + 1e-9) {
             let cause = format!("the pipe can't rise {rise} m over {length} m of length");
             return Err(self.source.problem(Kind::Range, q.span(), cause, "check the rise and the length"));
@@ -193,7 +193,7 @@ impl Builder<'_> {
     /// A fitting counts on the pipe before it, or, straight behind the unit, a hole or a tee, on the pipe behind it.
     fn add_fitting(&mut self, walk: &mut Walk, s: &Step, name: &Spanned<String>) -> Result<(), Problem> {
         let k = match &s.loss.k {
-            Some(k) => bounds::K.read(self.source, k)?,
+            Some(k) => k.read(self.source)?,
             None => self.fitting(name)?,
         };
         let count: u16 = match &s.loss.count {
@@ -232,9 +232,9 @@ impl Builder<'_> {
             number: *number,
             kind,
             diameter_m,
-            discharge: bounds::DISCHARGE.read_or(self.source, s.of_hole.discharge.as_ref(), default_discharge)?,
+            discharge: s.of_hole.discharge.read_or(self.source, default_discharge)?,
             blocked: s.of_hole.blocked.as_ref().is_some_and(|b| *b.as_ref()),
-            outside_pa: bounds::OUTSIDE.read_or(self.source, s.of_hole.outside.as_ref(), 0.0)?,
+            outside_pa: s.of_hole.outside.read_or(self.source, 0.0)?,
             reachable: s.of_hole.reachable.as_ref().is_none_or(|b| *b.as_ref()),
             known: Self::known(basis),
         };
@@ -250,9 +250,9 @@ impl Builder<'_> {
         facts: Facts,
     ) -> Result<(NodeId, f64), Problem> {
         let t = tube.as_ref();
-        let length_m = bounds::LENGTH.read(self.source, &t.length)?;
-        let bore_m = bounds::BORE.read(self.source, &t.bore)?;
-        let rise = bounds::HEIGHT.read_or(self.source, t.rise.as_ref(), 0.0)?;
+        let length_m = t.length.read(self.source)?;
+        let bore_m = t.bore.read(self.source)?;
+        let rise = t.rise.read_or(self.source, 0.0)?;
         let far = self.node(self.height(near) + rise);
         let segment = Segment {
             near,
@@ -261,7 +261,7 @@ impl Builder<'_> {
             length_m,
             bore_m,
             roughness_m: facts.roughness_m,
-            minor_k: bounds::K.read_or(self.source, t.k.as_ref(), tables::EXIT_K)?,
+            minor_k: t.k.read_or(self.source, tables::EXIT_K)?,
             air_temperature_c: None,
             known: Self::known(basis),
         };
@@ -281,14 +281,14 @@ impl Builder<'_> {
         let s = step.as_ref();
         let n: u32 = whole(self.source, count, 1, super::MAX_OPENINGS as i64, "a count of holes")?;
         let every = match (&s.row.every, &s.row.first) {
-            (Some(q), _) => bounds::LENGTH.read(self.source, q)?,
+            (Some(q), _) => q.read(self.source)?,
             (None, Some(_)) if n == 1 => 0.0,
             _ => {
                 let remedy = "add how far they are apart, such as `every = \"4 m\"`";
                 return Err(self.source.problem(Kind::MissingKey, step.span(), "the holes have no spacing", remedy));
             }
         };
-        let first = bounds::DISTANCE.read_or(self.source, s.row.first.as_ref(), every)?;
+        let first = s.row.first.read_or(self.source, every)?;
         let whole_length = first + every * f64::from(n - 1);
         let rise = self.rise(s, whole_length)?;
         for i in 0..n {
@@ -308,14 +308,14 @@ impl Builder<'_> {
         &mut self,
         walk: &mut Walk,
         step: &Spanned<Step>,
-        places: &Spanned<Vec<Q>>,
+        places: &Spanned<Vec<Q<bounds::Distance>>>,
         facts: Facts,
         number: &mut u32,
     ) -> Result<(), Problem> {
         let s = step.as_ref();
         let mut distances = Vec::with_capacity(places.as_ref().len());
         for q in places.as_ref() {
-            let d = bounds::DISTANCE.read(self.source, q)?;
+            let d = q.read(self.source)?;
             if distances.last().is_some_and(|last| *last >= d) {
                 let cause = "the holes do not go by rising distance";
                 let remedy = "sort them; distances count from where this step begins";
@@ -348,9 +348,9 @@ impl Builder<'_> {
             return Err(self.source.problem(Kind::MissingKey, step.span(), "the holes have no diameter", remedy));
         };
         match diameter.as_ref() {
-            OneOrEach::One(w) => bounds::DIAMETER.read_at(self.source, w, diameter.span()),
+            OneOrEach::One(w) => bounds::Diameter::BOUNDS.read_at(self.source, w, diameter.span()),
             OneOrEach::Each(all) => match all.get(i).filter(|_| all.len() == n) {
-                Some(q) => bounds::DIAMETER.read(self.source, q),
+                Some(q) => q.read(self.source),
                 None => {
                     let cause = format!("there are {} diameters for {n} holes", all.len());
                     let remedy = "give one diameter for all, or one for each";
@@ -385,10 +385,9 @@ impl Builder<'_> {
     fn except(&mut self, e: &raw::Except, first: usize, number_from: i64) -> Result<(), Problem> {
         let source = self.source;
         let basis = e.basis.as_ref().map(|b| self.basis(Some(b), Default::default())).transpose()?;
-        let read = |b: &Bounds, q: &Option<Q>| q.as_ref().map(|q| b.read(source, q)).transpose();
-        let diameter = read(&bounds::DIAMETER, &e.diameter)?;
-        let discharge = read(&bounds::DISCHARGE, &e.discharge)?;
-        let outside = read(&bounds::OUTSIDE, &e.outside)?;
+        let diameter = e.diameter.as_ref().map(|q| q.read(source)).transpose()?;
+        let discharge = e.discharge.as_ref().map(|q| q.read(source)).transpose()?;
+        let outside = e.outside.as_ref().map(|q| q.read(source)).transpose()?;
         let count = self.openings.len() - first;
         for hole in e.holes.as_ref() {
             let at: Range<usize> = hole.span();
@@ -412,11 +411,3 @@ impl Builder<'_> {
         Ok(())
     }
 }
-
-pub(super) const CAP: Bounds = Bounds::new(
-    crate::units::Dimension::Length,
-    2e-4,
-    0.1,
-    "an end cap's hole",
-    "a diameter from 0.2 mm to 100 mm, or \"blind\" for a cap without a hole",
-);

@@ -1,10 +1,10 @@
 //! What a step of a run is, and which keys may stand together in it.
 //!
 //! Not here: what a step does; see the runs.
-use super::raw::Step;
+use super::{bounds, raw::Step};
 use crate::{
     error::{Kind, Problem, Source, choices},
-    written::{Q, Spanned},
+    written::{Q, Spanned, Written},
 };
 
 /// What a step can be, with the further keys that have a meaning then.
@@ -55,12 +55,12 @@ pub(crate) const WHAT: &[(&str, &[&str])] = &[
 
 /// What a step is, with the value that says so.
 pub(super) enum Is<'a> {
-    Pipe(&'a Q),
+    Pipe(&'a Q<bounds::Length>),
     Fitting(&'a Spanned<String>),
-    Hole(&'a Q),
+    Hole(&'a Q<bounds::Diameter>),
     Holes(&'a Spanned<i64>),
-    HolesAt(&'a Spanned<Vec<Q>>),
-    Cap(&'a Q),
+    HolesAt(&'a Spanned<Vec<Q<bounds::Distance>>>),
+    Cap(&'a Spanned<Written>),
     Open(&'a Spanned<bool>),
     Branch(&'a Spanned<Vec<Spanned<Step>>>),
     Mark(&'a Spanned<String>),
