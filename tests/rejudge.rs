@@ -4,14 +4,14 @@ use crate::common::{Folder, exits, run, stderr, stdout, text};
 use plumeline_base::input::{Input, OperatorAct};
 use plumeline_job::{digest::Digest, journal};
 use plumeline_procedure::Entry;
-use plumeline_trace::{Folder as Disk, LogReader, LogWriter, Logged, Record};
+use plumeline_trace::{Folder as Disk, LogReader, LogRecord, LogWriter, Logged};
 use std::path::Path;
 
 /// Writes the trace and the journal of a demonstration as another version would have: `record` changes a record of the log or
 /// leaves it out, `entry` one of the journal. The chains of both are sound.
 fn older(
     of: &str,
-    record: impl Fn(u64, Record) -> Option<Record>,
+    record: impl Fn(u64, LogRecord) -> Option<LogRecord>,
     entry: impl Fn(usize, Entry) -> Option<Entry>,
 ) -> Folder {
     let from = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../demo-traces").join(of);
@@ -36,10 +36,10 @@ fn older(
     std::fs::write(to.join("journal.jsonl"), lines).unwrap();
     to
 }
-fn as_is(_: u64, record: Record) -> Option<Record> {
+fn as_is(_: u64, record: LogRecord) -> Option<LogRecord> {
     Some(record)
 }
-fn by_version(version: &'static str) -> impl Fn(u64, Record) -> Option<Record> {
+fn by_version(version: &'static str) -> impl Fn(u64, LogRecord) -> Option<LogRecord> {
     move |_, mut record| {
         if let Logged::Input(Input::Tool { version: tool, .. }) = &mut record.what {
             *tool = version.into();
@@ -47,7 +47,7 @@ fn by_version(version: &'static str) -> impl Fn(u64, Record) -> Option<Record> {
         Some(record)
     }
 }
-fn sent_otherwise(at: u64) -> impl Fn(u64, Record) -> Option<Record> {
+fn sent_otherwise(at: u64) -> impl Fn(u64, LogRecord) -> Option<LogRecord> {
     move |index, record| {
         let mut record = by_version("0.0.3")(index, record)?;
         if let (Logged::Sent(_, bytes), true) = (&mut record.what, index >= at) {
@@ -129,7 +129,7 @@ fn todays_verdict_stands_beside_another_one_of_then() {
 /// Prompts are numbered as they come: where the older version asked one more, every later number is another one.
 #[test]
 fn answers_are_matched_by_what_was_asked() {
-    let shifted = |_: u64, mut record: Record| {
+    let shifted = |_: u64, mut record: LogRecord| {
         if let Logged::Input(Input::Operator(OperatorAct { prompt, .. })) = &mut record.what {
             *prompt += 1;
         }
@@ -168,7 +168,7 @@ fn what_was_not_answered_then_is_not_passed_now() {
         }
         Some(entry)
     });
-    let unanswered = move |_: u64, record: Record| match &record.what {
+    let unanswered = move |_: u64, record: LogRecord| match &record.what {
         Logged::Input(Input::Operator(act)) if Some(act.prompt) == id.get() => None,
         _ => Some(record),
     };

@@ -17,7 +17,7 @@ use plumeline_runtime::{
     session::Keeper,
 };
 use plumeline_simulator::Simulation;
-use plumeline_trace::{Citation, Hash, Logged, Record};
+use plumeline_trace::{Citation, Hash, LogRecord, Logged};
 use plumewire::{Decoder, Frame, Header};
 use std::{collections::BTreeMap, path::Path, time::Duration};
 
@@ -51,7 +51,7 @@ pub struct Recording {
 #[derive(Default)]
 struct Events(Vec<Event>);
 impl Keeper for Events {
-    fn log(&mut self, record: Record) -> Result<Citation, Failure> {
+    fn log(&mut self, record: LogRecord) -> Result<Citation, Failure> {
         if let Logged::Input(input) = record.what {
             self.0.push(Event { at: record.at, input });
         }

@@ -135,7 +135,7 @@ impl<'a> Adjoint<'a> {
         a.fill(0.0);
         // Hole: q = b + g (outside + M - x).
         for (k, hole) in network.laws.holes.iter().enumerate() {
-            let w = ws.g[k] * seeds.hole[k];
+            let w = ws.holes.g[k] * seeds.hole[k];
             out.hole[k] += w;
             x[hole.at as usize] -= w;
             if let Some(run) = network.run_of(hole.at as usize) {
@@ -177,7 +177,7 @@ impl<'a> Adjoint<'a> {
         for (k, hole) in network.laws.holes.iter().enumerate() {
             let at = hole.at as usize;
             let entered = network.run_of(at).map_or(a[at], |run| seeds.momentum[run]);
-            out.hole[k] += ws.g[k] * entered;
+            out.hole[k] += ws.holes.g[k] * entered;
         }
     }
 }

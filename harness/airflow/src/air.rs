@@ -1,6 +1,6 @@
 //! The air at the site: density and viscosity of moist air. Not here: what it does in a pipe.
 use crate::error::{BuildError, Fault, Place};
-use libm::{exp, pow, sqrt};
+use libm::{exp, sqrt};
 use plumeline_base::{pipework::Air, quantity::KELVIN_AT_0_C};
 
 /// Molar gas constant as CIPM-2007 uses it (CODATA 2006), J/(mol K).
@@ -106,14 +106,4 @@ pub fn air_at(air: &Air, temperature_c: f64) -> Result<AirState, BuildError> {
     let from = check("temperature (degC)", air.temperature_c, -60.0, 80.0)? + KELVIN_AT_0_C;
     let to = check("temperature (degC)", temperature_c, -60.0, 80.0)? + KELVIN_AT_0_C;
     Ok(AirState { density: density * from / to, viscosity: viscosity * sutherland(to) / sutherland(from) })
-}
-
-/// Pressure of the standard atmosphere at an altitude (m, -500 to 9000), Pa; ISO 2533:1975.
-pub fn pressure_at_altitude(altitude_m: f64) -> Result<f64, BuildError> {
-    if !(-500.0..=9000.0).contains(&altitude_m) {
-        let fault = Fault::OutOfRange { what: "altitude (m)", value: altitude_m, low: -500.0, high: 9000.0 };
-        return Err(BuildError::new(Place::Air, fault));
-    }
-    // T0 = 288.15 K, lapse 6.5 K/km, g/(R lapse) = 9.80665 / (287.05287 x 0.0065).
-    Ok(101_325.0 * pow(1.0 - 0.006_5 * altitude_m / 288.15, 9.806_65 / (287.052_87 * 0.006_5)))
 }

@@ -141,10 +141,10 @@ impl<'a> Sensitivity<'a> {
                 lift: edge.lift,
             }
         };
-        let flows = Flows { edges: &ws.flow, chords: &ws.chord_flow, holes: &ws.q };
+        let flows = Flows { edges: &ws.flow, chords: &ws.chords.flow, holes: &ws.holes.flow };
         Self {
             parts: laws.edges.iter().zip(&ws.flow[layout.first_pipe..]).map(|(e, &q)| parts(e, q)).collect(),
-            chord_parts: laws.chords.iter().zip(&ws.chord_flow).map(|(e, &q)| parts(e, q)).collect(),
+            chord_parts: laws.chords.iter().zip(&ws.chords.flow).map(|(e, &q)| parts(e, q)).collect(),
             ways: Ways::new(layout, laws, flows),
             time_weight: vec![0.0; layout.parent.len()],
             run_weight: vec![0.0; network.facts.runs.len()],
@@ -187,7 +187,7 @@ impl<'a> Sensitivity<'a> {
             Measurable::OpeningFlow(k) => {
                 exists("opening", k, facts.openings.len())?;
                 if let Some(i) = layout.open.iter().position(|&o| o as usize == k) {
-                    (seeds.hole[i], gradient.value) = (1.0, ws.q[i]);
+                    (seeds.hole[i], gradient.value) = (1.0, ws.holes.flow[i]);
                 }
             }
             Measurable::OpeningSuction(k) => {
@@ -219,7 +219,7 @@ impl<'a> Sensitivity<'a> {
         let (network, flows) = (self.adjoint.network(), self.adjoint.workspace());
         let (layout, n) = (&network.layout, network.layout.parent.len());
         let (ways, weight, seeds) = (&self.ways, &mut self.time_weight, &mut self.adjoint.seeds);
-        let (edge_flow, chord_flow) = (&flows.flow, &flows.chord_flow);
+        let (edge_flow, chord_flow) = (&flows.flow, &flows.chords.flow);
         weight.fill(0.0);
         weight[from] = 1.0;
         for &at in ways.order.iter().rev() {
@@ -298,7 +298,7 @@ impl<'a> Sensitivity<'a> {
             at_end(layout.parent[at] as usize, -w);
         }
         for (i, &(_, far, near)) in layout.chords.iter().enumerate() {
-            let w = weights.chord[i] * ws.chord_flow[i] * ws.chord_flow[i];
+            let w = weights.chord[i] * ws.chords.flow[i] * ws.chords.flow[i];
             at_end(far as usize, w);
             at_end(near as usize, -w);
         }
@@ -309,7 +309,7 @@ impl<'a> Sensitivity<'a> {
             g.density += whole;
         }
         for (i, hole) in laws.holes.iter().enumerate() {
-            let drop = weights.hole[i] * hole.c * ws.q[i] * ws.q[i].abs();
+            let drop = weights.hole[i] * hole.c * ws.holes.flow[i] * ws.holes.flow[i].abs();
             let one = &mut g.openings[layout.open[i] as usize];
             one.diameter += 4.0 * drop;
             one.discharge += 2.0 * drop;

@@ -30,7 +30,7 @@ pub fn main() -> ExitCode {
         Err(e) => {
             // Help and version are no errors; wrong usage is our code 3, not the parser's own.
             if e.use_stderr() {
-                show::print_error(e.render().to_string().trim_end());
+                show::print_trouble(e.render().to_string().trim_end());
                 return Exit::Input.into();
             }
             let _ = e.print();
@@ -43,7 +43,7 @@ pub fn main() -> ExitCode {
     match trace_to_stderr(cli.verbose).and_then(|()| command(&cli.command)) {
         Ok(exit) => exit.into(),
         Err(failure) => {
-            eprintln!("{}", failure.render(show::colour_on(&std::io::stderr())));
+            show::print_failure(&failure);
             failure.exit().into()
         }
     }
@@ -54,7 +54,7 @@ fn command(command: &Command) -> Result<Exit, Failure> {
         Command::Demo(a) => commands::demo::demo(a),
         Command::Lies => commands::lies::lies(),
         Command::Simulate(a) => commands::simulate::simulate(a),
-        Command::New(a) => commands::files::new(a),
+        Command::New(a) => commands::new::new(a),
         Command::PlanCheck(a) => commands::plan_check::plan_check(a),
         Command::Run(a) => commands::run::run(a),
         Command::Replay(a) => commands::files::replay(a),
@@ -94,7 +94,10 @@ fn trace_to_stderr(verbose: u8) -> Result<(), Failure> {
         })?,
         _ => Targets::new().with_default(level),
     };
-    let lines = fmt::layer().with_ansi(show::colour_on(&std::io::stderr())).with_writer(std::io::stderr);
+    let lines = fmt::layer()
+        .with_ansi(show::colour_on(&std::io::stderr()))
+        .with_writer(std::io::stderr)
+        .log_internal_errors(false);
     tracing_subscriber::registry().with(lines.with_filter(filter)).init();
     Ok(())
 }

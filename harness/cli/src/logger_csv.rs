@@ -3,9 +3,12 @@
 //! Strict: what is no number, has too few fields or no unit is refused with its line and column. Not here: whether
 //! the readings are any good; gaps and times out of order are for whoever judges them.
 use plumeline_base::Instant;
-use plumeline_job::{Kind, Problem, error::Source};
+use plumeline_job::{
+    Kind, Problem,
+    csv::{self, Cell},
+    error::Source,
+};
 use plumeline_measure::Sample;
-use std::ops::Range;
 use time::{OffsetDateTime, format_description::well_known::Rfc3339};
 
 /// Largest file that is read, bytes.
@@ -101,20 +104,14 @@ fn after(origin_us: i64, us: i64) -> Instant {
     Instant::from_micros(u64::try_from(us.saturating_sub(origin_us)).unwrap_or(0))
 }
 
-/// One field with where it stands in the text.
-struct Field<'a> {
-    text: &'a str,
-    span: Range<usize>,
-}
-
 /// Reads two columns of a CSV text. `time` and `column` choose them by name or whole heading.
 ///
 /// # Errors
 /// A [`Problem`] with line and column.
 pub fn read(name: &str, bytes: &[u8], time: Option<&str>, column: Option<&str>) -> Result<Readings, Problem> {
     let source = Source::new(name, bytes, LIMIT)?;
-    let mut lines = lines(&source);
-    let Some((start, header)) = lines.next() else {
+    let mut rows = csv::rows(&source);
+    let Some(headings) = rows.next().transpose()? else {
         return Err(Problem::with_line(
             Kind::Syntax,
             name,
@@ -123,24 +120,21 @@ pub fn read(name: &str, bytes: &[u8], time: Option<&str>, column: Option<&str>) 
             "name the columns with their units in the first line, for example time_s,flow_L/min",
         ));
     };
-    // What parts the header parts the lines too.
-    let comma = [',', ';', '\t'].into_iter().find(|c| header.contains(*c)).unwrap_or(',');
-    let headings = fields(&source, start, header, comma)?;
     let (time_at, clock) = time_column(&source, &headings, time)?;
     let (value_at, column) = value_column(&source, &headings, time_at, column)?;
     let (mut samples, mut origin) = (Vec::new(), None);
-    for (start, line) in lines {
-        let cells = fields(&source, start, line, comma)?;
+    for row in rows {
+        let cells = row?;
         if cells.len() != headings.len() {
             let cause = format!("{} fields where the header names {}", cells.len(), headings.len());
             let remedy = "give every line a field for each column; numbers are written with a decimal point";
-            return Err(source.problem(Kind::Syntax, start..start + line.len(), cause, remedy));
+            return Err(source.problem(Kind::Syntax, csv::span(&cells), cause, remedy));
         }
         let (t, v) = (&cells[time_at], &cells[value_at]);
-        let us = clock.micros(t.text).ok_or_else(|| {
+        let us = clock.micros(&t.text).ok_or_else(|| {
             source.problem(Kind::WrongType, t.span.clone(), format!("`{}` is no time", t.text), clock.wanted())
         })?;
-        let value = number(v.text).ok_or_else(|| {
+        let value = number(&v.text).ok_or_else(|| {
             let cause = format!("`{}` in column {} is no finite number", v.text, column.name);
             let remedy = "write numbers with a decimal point; take the line out where nothing was read: what is missing is judged as a gap";
             source.problem(Kind::WrongType, v.span.clone(), cause, remedy)
@@ -153,44 +147,13 @@ pub fn read(name: &str, bytes: &[u8], time: Option<&str>, column: Option<&str>) 
     Ok(Readings { column, samples, clock, origin_us })
 }
 
-/// Lines with their offset; blank ones and remarks (`#`) are left out.
-fn lines<'a>(source: &Source<'a>) -> impl Iterator<Item = (usize, &'a str)> {
-    let text = source.text();
-    let mut offset = 0;
-    let whole = text.split_inclusive('\n').map(move |line| {
-        let start = offset;
-        offset += line.len();
-        (start, line.trim_end_matches(['\n', '\r']))
-    });
-    whole.filter(|(_, line)| !line.trim().is_empty() && !line.starts_with('#'))
-}
-
-fn fields<'a>(source: &Source<'_>, start: usize, line: &'a str, comma: char) -> Result<Vec<Field<'a>>, Problem> {
-    let mut offset = start;
-    line.split(comma)
-        .map(|raw| {
-            let span = offset..offset + raw.len();
-            offset += raw.len() + comma.len_utf8();
-            let text = raw.trim();
-            let bare = text.strip_prefix('"').and_then(|t| t.strip_suffix('"')).unwrap_or(text);
-            if bare.contains('"') {
-                let remedy = "quote whole fields only, without separators or quotes inside";
-                return Err(source.problem(Kind::Syntax, span, "a quotation mark within a field", remedy));
-            }
-            Ok(Field { text: bare.trim(), span })
-        })
-        .collect()
-}
-
 /// The position of the column that goes by this name.
-fn find(source: &Source<'_>, headings: &[Field<'_>], wanted: &str) -> Result<usize, Problem> {
-    let goes_by = |h: &Field<'_>| h.text == wanted || Column::parse(h.text).is_some_and(|c| c.name == wanted);
+fn find(source: &Source<'_>, headings: &[Cell<'_>], wanted: &str) -> Result<usize, Problem> {
+    let goes_by = |h: &Cell<'_>| h.text == wanted || Column::parse(&h.text).is_some_and(|c| c.name == wanted);
     let mut at = headings.iter().enumerate().filter(|(_, h)| goes_by(h)).map(|(i, _)| i);
-    let names: Vec<_> = headings.iter().map(|h| h.text).collect();
+    let names: Vec<_> = headings.iter().map(|h| h.text.as_ref()).collect();
     let told = |cause: String| {
-        let end = headings.last().map_or(0, |h| h.span.end);
-        let start = headings.first().map_or(0, |h| h.span.start);
-        source.problem(Kind::UnknownName, start..end, cause, format!("the columns are: {}", names.join(", ")))
+        source.problem(Kind::UnknownName, csv::span(headings), cause, format!("the columns are: {}", names.join(", ")))
     };
     match (at.next(), at.next()) {
         (Some(i), None) => Ok(i),
@@ -199,15 +162,15 @@ fn find(source: &Source<'_>, headings: &[Field<'_>], wanted: &str) -> Result<usi
     }
 }
 
-fn heading(source: &Source<'_>, field: &Field<'_>) -> Result<Column, Problem> {
-    Column::parse(field.text).ok_or_else(|| {
+fn heading(source: &Source<'_>, field: &Cell<'_>) -> Result<Column, Problem> {
+    Column::parse(&field.text).ok_or_else(|| {
         let cause = format!("the column `{}` states no unit", field.text);
         let remedy = "write name and unit, for example time_s, flow_L/min, smoke (%/m) or pressure [Pa]; 1 for none";
         source.problem(Kind::Unit, field.span.clone(), cause, remedy)
     })
 }
 
-fn time_column(source: &Source<'_>, headings: &[Field<'_>], wanted: Option<&str>) -> Result<(usize, Clock), Problem> {
+fn time_column(source: &Source<'_>, headings: &[Cell<'_>], wanted: Option<&str>) -> Result<(usize, Clock), Problem> {
     let at = wanted.map_or(Ok(0), |w| find(source, headings, w))?;
     let column = heading(source, &headings[at])?;
     let clock = Clock::of(&column.unit).ok_or_else(|| {
@@ -220,7 +183,7 @@ fn time_column(source: &Source<'_>, headings: &[Field<'_>], wanted: Option<&str>
 
 fn value_column(
     source: &Source<'_>,
-    headings: &[Field<'_>],
+    headings: &[Cell<'_>],
     time_at: usize,
     wanted: Option<&str>,
 ) -> Result<(usize, Column), Problem> {
@@ -228,15 +191,14 @@ fn value_column(
         Some(w) => find(source, headings, w)?,
         None if headings.len() == 2 => 1 - time_at,
         None => {
-            let names: Vec<_> = headings.iter().map(|h| h.text).collect();
-            let whole = headings[0].span.start..headings[headings.len() - 1].span.end;
+            let names: Vec<_> = headings.iter().map(|h| h.text.as_ref()).collect();
             let (cause, remedy) = if headings.len() < 2 {
                 ("there is only one column".to_owned(), "give a column of times and one of readings".to_owned())
             } else {
                 let cause = format!("there are {} columns", headings.len());
                 (cause, format!("choose one with --column: {}", names.join(", ")))
             };
-            return Err(source.problem(Kind::UnknownName, whole, cause, remedy));
+            return Err(source.problem(Kind::UnknownName, csv::span(headings), cause, remedy));
         }
     };
     if at == time_at {

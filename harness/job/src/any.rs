@@ -5,6 +5,7 @@ use crate::{
     error::{Kind, Problem, Source},
     written::Spanned,
 };
+use base16ct::lower::decode_vec;
 use plumeline_detector::settings::Value;
 use serde::{
     Deserialize, Deserializer,
@@ -41,7 +42,9 @@ impl<'de> Deserialize<'de> for Any {
             }
             fn visit_map<A: MapAccess<'de>>(self, mut map: A) -> Result<Any, A::Error> {
                 match map.next_entry::<String, String>()? {
-                    Some((key, hex)) if key == "hex" && is_hex(&hex) && map.next_key::<String>()?.is_none() => {
+                    Some((key, hex))
+                        if key == "hex" && decode_vec(&hex).is_ok() && map.next_key::<String>()?.is_none() =>
+                    {
                         Ok(Any::One(Value::Opaque { hex }))
                     }
                     _ => Err(A::Error::custom("bytes are written as { hex = \"00ff\" }, two lower-case digits each")),
@@ -60,10 +63,6 @@ impl<'de> Deserialize<'de> for Any {
         }
         d.deserialize_any(AsWritten)
     }
-}
-
-fn is_hex(text: &str) -> bool {
-    text.len().is_multiple_of(2) && text.bytes().all(|b| matches!(b, b'0'..=b'9' | b'a'..=b'f'))
 }
 
 /// The one value at a place where no list can stand.

@@ -1,4 +1,5 @@
 //! SHA-256 digests (FIPS 180-4) and how they are written: 64 lower-case hexadecimal digits.
+use base16ct::lower::encode_string;
 use serde::{Deserialize, Deserializer, Serialize, Serializer, de::Error as _};
 use sha2::{Digest as _, Sha256};
 use std::fmt;
@@ -20,12 +21,12 @@ impl Digest {
 }
 impl fmt::Display for Digest {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(&encode_hex(&self.0))
+        f.write_str(&encode_string(&self.0))
     }
 }
 impl Serialize for Digest {
     fn serialize<S: Serializer>(&self, s: S) -> Result<S::Ok, S::Error> {
-        s.serialize_str(&encode_hex(&self.0))
+        s.serialize_str(&encode_string(&self.0))
     }
 }
 impl<'de> Deserialize<'de> for Digest {
@@ -35,27 +36,9 @@ impl<'de> Deserialize<'de> for Digest {
     }
 }
 
-/// Bytes as lower-case hexadecimal digits.
-pub(crate) fn encode_hex(bytes: &[u8]) -> String {
-    const DIGITS: &[u8; 16] = b"0123456789abcdef";
-    bytes.iter().flat_map(|b| [b >> 4, b & 15]).map(|n| char::from(DIGITS[usize::from(n)])).collect()
-}
-
+/// Reads exactly as many bytes as there is room for.
 pub(crate) fn decode_hex_into(hex: &str, out: &mut [u8]) -> bool {
-    let nibble = |c: u8| match c {
-        b'0'..=b'9' => Some(c - b'0'),
-        b'a'..=b'f' => Some(c - b'a' + 10),
-        _ => None,
-    };
-    let digits = hex.as_bytes();
-    digits.len() == out.len() * 2
-        && digits.chunks_exact(2).zip(out).all(|(pair, byte)| match (nibble(pair[0]), nibble(pair[1])) {
-            (Some(high), Some(low)) => {
-                *byte = high << 4 | low;
-                true
-            }
-            _ => false,
-        })
+    hex.len() == out.len() * 2 && base16ct::lower::decode(hex, out).is_ok()
 }
 
 #[cfg(test)]

@@ -282,26 +282,11 @@ pub(crate) fn choices<'a>(all: impl IntoIterator<Item = &'a str>) -> String {
 
 /// The known name that is most like `given`, if one is near.
 pub(crate) fn nearest<'a>(given: &str, known: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
-    let given: Vec<char> = given.chars().take(40).collect();
+    let given: String = given.chars().take(40).collect();
     known
         .into_iter()
-        .map(|k| (distance(&given, k), k))
+        .map(|k| (strsim::levenshtein(&given, k), k))
         .filter(|(d, k)| *d <= 1 + k.chars().count() / 4)
         .min_by_key(|(d, _)| *d)
         .map(|(_, k)| k)
-}
-
-/// Edit distance (Levenshtein 1966), by rows.
-fn distance(a: &[char], b: &str) -> usize {
-    let mut row: Vec<usize> = (0..=a.len()).collect();
-    for (j, cb) in b.chars().enumerate() {
-        let mut diagonal = row[0];
-        row[0] = j + 1;
-        for (i, ca) in a.iter().enumerate() {
-            let next = (diagonal + usize::from(*ca != cb)).min(row[i] + 1).min(row[i + 1] + 1);
-            diagonal = row[i + 1];
-            row[i + 1] = next;
-        }
-    }
-    row[a.len()]
 }

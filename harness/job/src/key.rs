@@ -5,11 +5,12 @@
 //!
 //! Not here: what is signed (the seal), and where passphrases come from.
 use crate::{
-    digest::{Digest, decode_hex_into, encode_hex},
+    digest::{Digest, decode_hex_into},
     disk,
     error::{Kind, Problem, quoted},
     private_file,
 };
+use base16ct::lower::encode_string;
 use ed25519_dalek::{
     Signer as _, VerifyingKey,
     pkcs8::{
@@ -213,12 +214,12 @@ impl PublicKey {
 }
 impl fmt::Debug for PublicKey {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "PublicKey({})", encode_hex(self.0.as_bytes()))
+        write!(f, "PublicKey({})", encode_string(self.0.as_bytes()))
     }
 }
 impl Serialize for PublicKey {
     fn serialize<S: Serializer>(&self, s: S) -> Result<S::Ok, S::Error> {
-        s.serialize_str(&encode_hex(self.0.as_bytes()))
+        s.serialize_str(&encode_string(self.0.as_bytes()))
     }
 }
 impl<'de> Deserialize<'de> for PublicKey {
@@ -239,7 +240,7 @@ impl Signature {
 }
 impl fmt::Display for Signature {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(&encode_hex(&self.0))
+        f.write_str(&encode_string(&self.0))
     }
 }
 

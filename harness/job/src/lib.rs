@@ -5,7 +5,9 @@
 pub mod account;
 mod any;
 pub mod archive;
+pub mod begin;
 pub mod check;
+pub mod csv;
 pub mod decisions;
 pub mod description;
 pub mod digest;

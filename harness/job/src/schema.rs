@@ -13,7 +13,7 @@ use crate::{
     pipework::{self, step},
     plan, seal, settings,
     units::{self, Dimension},
-    written::{Bounds, Spanned, Written},
+    written::{Bounded, Bounds, Q, Spanned, Written},
 };
 use plumeline_procedure::{
     Entry,
@@ -72,7 +72,7 @@ impl<T: JsonSchema> JsonSchema for Spanned<T> {
     }
 }
 
-/// Which unit is asked for is added where the value stands: see [`quantity`].
+/// Where it stands alone, its type does not say what it may be.
 impl JsonSchema for Written {
     fn schema_name() -> Cow<'static, str> {
         "Quantity".into()
@@ -82,6 +82,23 @@ impl JsonSchema for Written {
     }
     fn json_schema(_: &mut SchemaGenerator) -> Schema {
         json_schema!({ "type": ["string", "number"] })
+    }
+}
+
+/// Goes along with a quantity's schema until it is added to the description of the key that the quantity stands at.
+const SAYS: &str = "x-says";
+
+impl<B: Bounded> JsonSchema for Q<B> {
+    fn schema_name() -> Cow<'static, str> {
+        "Quantity".into()
+    }
+    fn inline_schema() -> bool {
+        true
+    }
+    fn json_schema(_: &mut SchemaGenerator) -> Schema {
+        let mut schema: Schema = written(&B::BOUNDS).into();
+        schema.insert(SAYS.into(), says(&B::BOUNDS).into());
+        schema
     }
 }
 
@@ -105,10 +122,19 @@ pub fn of_toml<T: JsonSchema>() -> String {
 
 /// Like [`of_toml`], with more in it.
 pub(crate) fn of_toml_with<T: JsonSchema>(add: impl FnOnce(&mut Schema)) -> String {
-    let settings = SchemaSettings::draft2020_12().with_transform(RecursiveTransform(without_null));
+    let settings = SchemaSettings::draft2020_12().with_transform(RecursiveTransform(tidy));
     let mut schema = settings.into_generator().into_root_schema_for::<T>();
     add(&mut schema);
+    define_quantities(&mut schema);
     text(&schema)
+}
+
+/// Takes null out, and adds to a key's description what its quantity may be.
+fn tidy(schema: &mut Schema) {
+    without_null(schema);
+    if let Some(Value::String(says)) = schema.remove(SAYS) {
+        describe(schema, &says);
+    }
 }
 
 fn without_null(schema: &mut Schema) {
@@ -139,16 +165,7 @@ fn describe(schema: &mut Schema, more: &str) {
     schema.insert("description".into(), both.trim_start().into());
 }
 
-/// Says which quantity a key's value is.
-pub(crate) fn quantity(bounds: &'static Bounds) -> impl FnMut(&mut Schema) {
-    move |schema| {
-        schema.remove("anyOf");
-        schema.ensure_object().extend(written(bounds));
-        describe(schema, &says(bounds));
-    }
-}
-
-/// Like [`quantity`], or a word in its place.
+/// A quantity, or a word in its place.
 pub(crate) fn quantity_or(bounds: &'static Bounds, word: &'static str) -> impl FnMut(&mut Schema) {
     move |schema| {
         schema.remove("type");
@@ -157,40 +174,12 @@ pub(crate) fn quantity_or(bounds: &'static Bounds, word: &'static str) -> impl F
     }
 }
 
-/// Like [`quantity`], or a list of them.
+/// A quantity, or a list of them.
 pub(crate) fn quantity_or_each(bounds: &'static Bounds) -> impl FnMut(&mut Schema) {
     move |schema| {
         let one = written(bounds);
         schema.insert("anyOf".into(), json!([one, { "type": "array", "items": one }]));
         describe(schema, &says(bounds));
-    }
-}
-
-/// Like [`quantity`], for every value of a list or of a table.
-pub(crate) fn quantities(bounds: &'static Bounds) -> impl FnMut(&mut Schema) {
-    move |schema| {
-        for place in ["items", "additionalProperties"] {
-            if let Some(each) = schema.get_mut(place) {
-                *each = json!(written(bounds));
-            }
-        }
-        describe(schema, &says(bounds));
-    }
-}
-
-/// A fan curve's points: flow and pressure.
-pub(crate) fn pairs(first: &'static Bounds, second: &'static Bounds) -> impl FnMut(&mut Schema) {
-    move |schema| {
-        schema.insert(
-            "items".into(),
-            json!({
-                "type": "array",
-                "prefixItems": [written(first), written(second)],
-                "minItems": 2,
-                "maxItems": 2
-            }),
-        );
-        describe(schema, &format!("{} {}", says(first), says(second)));
     }
 }
 
@@ -227,28 +216,49 @@ pub(crate) fn one_kind(schema: &mut Schema) {
             json!({ "required": [what], "propertyNames": { "enum": keys } })
         })
         .collect();
+    schema.insert("additionalProperties".into(), false.into());
     schema.insert("oneOf".into(), kinds.into());
 }
 
-/// How a quantity is written: as text with a unit, or as a bare number where there is no unit.
 fn written(bounds: &Bounds) -> Map<String, Value> {
     let range = Range { low: bounds.low, high: bounds.high, above_low: bounds.above_low };
     written_in(bounds.dimension, range)
 }
 
+/// How a quantity is written, by the definition of its dimension; a bare number within its range.
 fn written_in(dimension: Dimension, range: Range) -> Map<String, Value> {
-    let mut schema = json_schema!({
-        "type": "string",
-        "pattern": pattern(dimension, range.low < 0.0),
-    });
+    let mut schema = json_schema!({ "$ref": format!("#/$defs/{}", quantity_name(dimension, range.low < 0.0)) });
     if dimension.is_bare() {
         let low = if range.above_low { "exclusiveMinimum" } else { "minimum" };
-        let number = if dimension == Dimension::Count { "integer" } else { "number" };
-        schema.insert("type".into(), json!(["string", number]));
         schema.insert(low.into(), json!(range.low));
         schema.insert("maximum".into(), json!(range.high));
     }
     std::mem::take(schema.ensure_object())
+}
+
+/// What the definition of a quantity is called.
+fn quantity_name(dimension: Dimension, signed: bool) -> String {
+    format!("{}Quantity{dimension:?}", if signed { "Signed" } else { "" })
+}
+
+/// Defines the quantities that a schema refers to, each once; for rules of the plan by themselves or with their source.
+fn define_quantities(schema: &mut Schema) {
+    for (dimension, signed) in units::dimensions().flat_map(|d| [(d, false), (d, true)]) {
+        let name = quantity_name(dimension, signed);
+        let value = json!({ "$ref": format!("#/$defs/{name}") });
+        let ruled = json!({ "anyOf": [value, { "$ref": "#/$defs/Own", "properties": { "value": value } }] });
+        let mut types = vec!["string"];
+        if dimension.is_bare() {
+            types.push(if dimension == Dimension::Count { "integer" } else { "number" });
+        }
+        let quantity = json!({ "type": types, "pattern": pattern(dimension, signed) });
+        for (name, definition) in [(format!("Ruled{name}"), ruled), (name, quantity)] {
+            if text(schema).contains(&format!("\"#/$defs/{name}\"")) {
+                let defs = schema.ensure_object().entry("$defs").or_insert_with(|| json!({}));
+                defs.as_object_mut().map(|defs| defs.insert(name, definition));
+            }
+        }
+    }
 }
 
 /// A regular expression (ECMA-262) that matches what [`units::parse`] reads; numbers below zero only where `signed`.
@@ -278,9 +288,16 @@ fn says_in(dimension: Dimension, allowed: &str) -> String {
 
 /// A rule of the plan: the name of a preset, a value, or a value with its source.
 fn rule(rule: &Rule) -> Value {
-    let value = written_in(rule.dimension, rule.range);
-    let own = json!({ "$ref": "#/$defs/Own", "properties": { "value": value } });
-    let mut any = vec![json!(value), own];
+    let mut any = match rule.dimension.is_bare() {
+        true => {
+            let value = written_in(rule.dimension, rule.range);
+            vec![json!(value), json!({ "$ref": "#/$defs/Own", "properties": { "value": value } })]
+        }
+        false => {
+            let name = quantity_name(rule.dimension, rule.range.low < 0.0);
+            vec![json!({ "$ref": format!("#/$defs/Ruled{name}") })]
+        }
+    };
     let mut more = says_in(rule.dimension, &rule.allowed());
     if let [first, ..] = rule.presets {
         any.insert(0, json!({ "enum": rule.presets.iter().map(|p| p.name).collect::<Vec<_>>() }));

@@ -249,7 +249,8 @@ mod tests {
             any::<i64>().prop_map(Value::Int),
             prop::num::f64::NORMAL.prop_map(Value::Number),
             ".{0,20}".prop_map(Value::Text),
-            prop::collection::vec(any::<u8>(), 0..9).prop_map(|b| Value::Opaque { hex: crate::digest::encode_hex(&b) }),
+            prop::collection::vec(any::<u8>(), 0..9)
+                .prop_map(|b| Value::Opaque { hex: base16ct::lower::encode_string(&b) }),
         ]
     }
 

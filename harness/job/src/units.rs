@@ -92,6 +92,12 @@ pub fn of(dimension: Dimension) -> impl Iterator<Item = &'static str> {
     UNITS.iter().filter(move |(d, ..)| *d == dimension).map(|(_, u, _)| *u)
 }
 
+/// Every dimension; one with several units several times.
+#[cfg(feature = "schema")]
+pub(crate) fn dimensions() -> impl Iterator<Item = Dimension> {
+    UNITS.iter().map(|(d, ..)| *d).chain([Count])
+}
+
 /// The remedy for anything that is no such quantity.
 pub(crate) fn remedy(d: Dimension) -> String {
     let units: Vec<_> = of(d).filter(|u| u.is_ascii()).collect();

@@ -10,7 +10,7 @@ use serde::{
     Deserialize, Deserializer,
     de::{DeserializeOwned, Error, Visitor},
 };
-use std::{fmt, ops::Range};
+use std::{fmt, marker::PhantomData, ops::Range};
 
 /// A value with its place in the text. In a schema it is the value alone.
 #[derive(Clone, Debug, Deserialize)]
@@ -28,8 +28,35 @@ impl<T> AsRef<T> for Spanned<T> {
     }
 }
 
-/// A value as written, with its place: text with a unit, or a bare number.
-pub(crate) type Q = Spanned<Written>;
+/// A quantity as written, with its place: text with a unit, or a bare number. `B` says what it may be.
+#[derive(Clone, Debug, Deserialize)]
+#[serde(transparent, bound = "")]
+pub(crate) struct Q<B>(Spanned<Written>, PhantomData<B>);
+impl<B: Bounded> Q<B> {
+    pub(crate) fn span(&self) -> Range<usize> {
+        self.0.span()
+    }
+    /// Its SI value, if it is in bounds.
+    pub(crate) fn read(&self, source: &Source<'_>) -> Result<f64, Problem> {
+        B::BOUNDS.read(source, &self.0)
+    }
+}
+
+/// A quantity that may be left out.
+pub(crate) trait ReadOr {
+    /// Its SI value, if it is in bounds, or `default` where nothing is written.
+    fn read_or(&self, source: &Source<'_>, default: f64) -> Result<f64, Problem>;
+}
+impl<B: Bounded> ReadOr for Option<Q<B>> {
+    fn read_or(&self, source: &Source<'_>, default: f64) -> Result<f64, Problem> {
+        self.as_ref().map_or(Ok(default), |q| q.read(source))
+    }
+}
+
+/// What stands for bounds in a type.
+pub(crate) trait Bounded {
+    const BOUNDS: Bounds;
+}
 
 /// Text or a bare number, before it is known which unit is asked for.
 #[derive(Clone, Debug, PartialEq)]
@@ -83,17 +110,13 @@ impl Bounds {
         self
     }
     /// The SI value of `q`, if it is in bounds.
-    pub(crate) fn read(&self, source: &Source<'_>, q: &Q) -> Result<f64, Problem> {
+    pub(crate) fn read(&self, source: &Source<'_>, q: &Spanned<Written>) -> Result<f64, Problem> {
         self.read_at(source, q.as_ref(), q.span())
     }
     /// The SI value of a written value at a place, if it is in bounds.
     pub(crate) fn read_at(&self, source: &Source<'_>, written: &Written, span: Range<usize>) -> Result<f64, Problem> {
         let range = plumeline_procedure::rules::Range { low: self.low, high: self.high, above_low: self.above_low };
         read_in(source, written, span, self.dimension, range, self.what, self.says)
-    }
-    /// The SI value of `q`, or `default` where nothing is written.
-    pub(crate) fn read_or(&self, source: &Source<'_>, q: Option<&Q>, default: f64) -> Result<f64, Problem> {
-        q.map_or(Ok(default), |q| self.read(source, q))
     }
 }
 

@@ -119,11 +119,6 @@ pub fn t_sf(t: f64, dof: f64) -> f64 {
     0.5 * incomplete_beta_half(dof / 2.0, t * t / dof)
 }
 
-/// Cumulative distribution of Student's t.
-pub fn t_cdf(t: f64, dof: f64) -> f64 {
-    t_sf(-t, dof)
-}
-
 fn t_pdf(t: f64, dof: f64) -> f64 {
     if dof > NEARLY_NORMAL {
         return normal_pdf(t);

@@ -1,16 +1,11 @@
 //! SHA-256 digests as they stand in the log.
 use alloc::string::String;
-use core::fmt::Write as _;
 use plumeline_detector::settings::Settings;
 use sha2::{Digest, Sha256};
 
 /// SHA-256 of these bytes, as hexadecimal digits.
 pub(crate) fn sha256_hex(bytes: &[u8]) -> String {
-    Sha256::digest(bytes).iter().fold(String::with_capacity(64), |mut out, b| {
-        // Writing to a string can't fail.
-        let _ = write!(out, "{b:02x}");
-        out
-    })
+    base16ct::lower::encode_string(&Sha256::digest(bytes))
 }
 
 /// SHA-256 over the items in their canonical form, the maker's own bytes included.

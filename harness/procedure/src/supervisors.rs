@@ -13,6 +13,15 @@ use core::time::Duration;
 use plumeline_base::time::seconds;
 use plumeline_detector::{Faults, Trouble, ask, settings::Settings};
 
+/// What a unit did not answer is asked again after this.
+const AGAIN: Duration = Duration::from_secs(2);
+/// Clocks are compared this often at first ...
+const CLOCKS_AT_FIRST: (u32, Duration) = (4, Duration::from_secs(2));
+/// ... and then after this.
+const CLOCKS: Duration = Duration::from_secs(30);
+/// The share of the allowed time out of service after which it is warned of.
+const WARNED: f64 = 0.8;
+
 pub(crate) fn all(ctx: &Context) -> Vec<Task> {
     vec![
         Box::pin(identify_again(ctx.clone())),
@@ -49,7 +58,7 @@ async fn identify_again(ctx: Context) {
         };
         if let Some(trouble) = trouble {
             ctx.note_trouble(&trouble);
-            ctx.sleep(Duration::from_secs(2)).await;
+            ctx.sleep(AGAIN).await;
         }
     }
 }
@@ -100,7 +109,7 @@ async fn renew_inhibit(ctx: Context) {
     }
 }
 
-/// Compares clocks often at first and then every half minute, while readings are wanted.
+/// Compares clocks often at first and seldom then, while readings are wanted.
 async fn exchange_clocks(ctx: Context) {
     let mut made = 0u32;
     loop {
@@ -109,7 +118,7 @@ async fn exchange_clocks(ctx: Context) {
         })
         .await;
         if ctx.abilities().is_none_or(|a| !a.clock) {
-            ctx.sleep(Duration::from_secs(30)).await;
+            ctx.sleep(CLOCKS).await;
             continue;
         }
         if ctx.get().clock.tie.is_none() {
@@ -118,7 +127,8 @@ async fn exchange_clocks(ctx: Context) {
         if ctx.unit_once(ask::Clock).await.is_ok() {
             made = made.saturating_add(1);
         }
-        ctx.sleep(Duration::from_secs(if made < 4 { 2 } else { 30 })).await;
+        let (times, soon) = CLOCKS_AT_FIRST;
+        ctx.sleep(if made < times { soon } else { CLOCKS }).await;
     }
 }
 
@@ -140,7 +150,7 @@ async fn keep_stream(ctx: Context) {
             Ok(_) => ctx.edit().stream.lost = false,
             Err(trouble) => ctx.note_trouble(&trouble),
         }
-        ctx.sleep(Duration::from_secs(2)).await;
+        ctx.sleep(AGAIN).await;
     }
 }
 
@@ -176,9 +186,14 @@ async fn warn_out_of_service(ctx: Context) {
     let since = wait_for(|| ctx.get().site.isolated_at).await;
     let limit = ctx.inputs().plan.limits.out_of_service.clone();
     let at = |share: f64| since + seconds(limit.value * share);
-    ctx.sleep_until(at(0.8)).await;
+    ctx.sleep_until(at(WARNED)).await;
     if ctx.get().site.restored_at.is_none() {
-        ctx.remark(format!("out of service for 80 % of the {:.0} s that {} allows", limit.value, limit.source));
+        ctx.remark(format!(
+            "out of service for {:.0} % of the {:.0} s that {} allows",
+            WARNED * 100.0,
+            limit.value,
+            limit.source
+        ));
     }
     ctx.sleep_until(at(1.0)).await;
     if ctx.get().site.restored_at.is_none() {

@@ -19,6 +19,9 @@ use core::time::Duration;
 use plumeline_base::{Instant, time::seconds};
 use plumeline_detector::bit;
 
+/// That no reading comes is looked at this often.
+const LOOKED: Duration = Duration::from_secs(1);
+
 /// Going on is not safe, or shows nothing: the stage ends.
 fn stop(ctx: &Context) {
     let mut s = ctx.edit();
@@ -40,7 +43,7 @@ pub(crate) async fn readings(ctx: Context) {
         let mut useless = ctx.within(seconds(rules.unusable_s));
         let mut lacking: Option<String> = None;
         while wanted(&ctx) == Some(hz) {
-            let item = feed.next_before(ctx.within(Duration::from_secs(1))).await;
+            let item = feed.next_before(ctx.within(LOOKED)).await;
             let mut found = None;
             match &item {
                 Some(Item::Reading(t)) => {

@@ -11,6 +11,7 @@ mod junit;
 pub mod record;
 mod result;
 pub mod standing;
+pub mod svg;
 mod text;
 pub mod words;
 

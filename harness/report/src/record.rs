@@ -51,11 +51,18 @@ pub struct Record {
     pub until: Instant,
     /// Readings per second that were asked for; gaps are told by it. 0: 1 is taken.
     pub readings_hz: u8,
+    now: Now,
+}
+
+/// Where the journal and the readings stand.
+#[derive(Clone, Debug, Default)]
+struct Now {
     stage: Option<StageKind>,
     /// The exchange of the units began.
     swapped: bool,
     prompts: BTreeMap<u32, Prompt>,
-    open_closures: Vec<(Instant, HoleRef)>,
+    /// Holes that are closed, and since when.
+    closed: Vec<(Instant, HoleRef)>,
     line_down: Option<(Instant, String)>,
     last_reading: Option<Instant>,
 }
@@ -99,17 +106,17 @@ impl Record {
                 }
             }
             Entry::StageBegan { stage } => {
-                self.stage = Some(*stage);
-                self.swapped |= *stage == StageKind::Swap;
+                self.now.stage = Some(*stage);
+                self.now.swapped |= *stage == StageKind::Swap;
             }
-            Entry::StageEnded(_) => self.stage = None,
+            Entry::StageEnded(_) => self.now.stage = None,
             Entry::Asked(prompt) => {
-                self.prompts.insert(prompt.id, prompt.clone());
+                self.now.prompts.insert(prompt.id, prompt.clone());
             }
             Entry::Answered { prompt, answer } => self.answered(at, *prompt, answer),
             // The outgoing unit has gone for good once the exchange began.
             Entry::LinkUp { line: LineId::Outgoing, .. } | Entry::LinkDown { line: LineId::Outgoing, .. }
-                if self.swapped => {}
+                if self.now.swapped => {}
             Entry::LinkUp { link, .. } => {
                 if !self.links.contains(link) {
                     self.links.push(link.clone());
@@ -127,7 +134,7 @@ impl Record {
             Entry::Remark { text } => self.remarks.push((at, text.clone())),
             Entry::Ended { .. } => {
                 self.line_back(at);
-                for (from, hole) in self.open_closures.drain(..) {
+                for (from, hole) in self.now.closed.drain(..) {
                     self.closed.push((from, at, hole));
                 }
             }
@@ -142,13 +149,15 @@ impl Record {
     /// Takes in a set of readings.
     pub fn reading(&mut self, reading: &Reading) {
         let at = reading.received;
+        // Whatever was written down of the line: a reading that came is no gap.
+        self.line_back(at);
         self.until = self.until.max(at);
         let spacing = Duration::from_secs_f64(GAP_SPACINGS / f64::from(self.readings_hz.max(1)));
-        let gap = self.last_reading.is_some_and(|last| at.since(last) > spacing);
+        let gap = self.now.last_reading.is_some_and(|last| at.since(last) > spacing);
         let l_min = reading.flow_m3_s.iter().map(|v| v.map(|v| v / M3_S_PER_L_MIN));
-        push_all(&mut self.flow, at, gap, self.last_reading, l_min);
-        push_all(&mut self.extinction, at, gap, self.last_reading, reading.extinction_per_m.iter().copied());
-        self.last_reading = Some(at);
+        push_all(&mut self.flow, at, gap, self.now.last_reading, l_min);
+        push_all(&mut self.extinction, at, gap, self.now.last_reading, reading.extinction_per_m.iter().copied());
+        self.now.last_reading = Some(at);
     }
 
     /// The extinction series that belongs to an inlet: its own, or the unit's one.
@@ -160,31 +169,31 @@ impl Record {
     }
 
     fn answered(&mut self, at: Instant, id: u32, answer: &Answer) {
-        let Some(prompt) = self.prompts.remove(&id) else { return };
+        let Some(prompt) = self.now.prompts.remove(&id) else { return };
         match (&prompt.act, answer) {
-            (Act::CloseHole(hole), Answer::Yes) => self.open_closures.push((at, *hole)),
+            (Act::CloseHole(hole), Answer::Yes) => self.now.closed.push((at, *hole)),
             (Act::OpenHole(hole), Answer::Yes) => {
-                if let Some(k) = self.open_closures.iter().position(|(_, h)| h == hole) {
-                    let (from, hole) = self.open_closures.remove(k);
+                if let Some(k) = self.now.closed.iter().position(|(_, h)| h == hole) {
+                    let (from, hole) = self.now.closed.remove(k);
                     self.closed.push((from, at, hole));
                 }
             }
             // Without a name and a reason the procedure overrides nothing.
             (Act::Override, Answer::Text(answer)) if name_and_reason(answer).is_some() => {
-                self.overrides.push(Override { at, stage: self.stage, asked: prompt.text, answer: answer.clone() })
+                self.overrides.push(Override { at, stage: self.now.stage, asked: prompt.text, answer: answer.clone() })
             }
             _ => {}
         }
     }
 
     fn line_lost(&mut self, at: Instant, what: String) {
-        if self.line_down.is_none() {
-            self.line_down = Some((at, what));
+        if self.now.line_down.is_none() {
+            self.now.line_down = Some((at, what));
         }
     }
 
     fn line_back(&mut self, at: Instant) {
-        if let Some((from, what)) = self.line_down.take() {
+        if let Some((from, what)) = self.now.line_down.take() {
             self.line_gaps.push((from, at, what));
         }
     }
@@ -258,6 +267,15 @@ mod tests {
         ask(&mut r, 2, Act::Override, 8, Answer::Text("A. Name: a reason".into()));
         assert_eq!(r.overrides.len(), 1);
         assert_eq!((r.overrides[0].stage, &*r.overrides[0].answer), (Some(StageKind::Baseline), "A. Name: a reason"));
+    }
+    #[test]
+    fn a_reading_ends_a_gap_that_nobody_else_ended() {
+        let mut r = Record::new(1);
+        let s = Instant::from_secs;
+        r.entry(s(3), &Entry::Line { trouble: plumeline_detector::Trouble::Silent });
+        r.reading(&reading(s(5), None));
+        r.entry(s(4000), &Entry::Ended { verdict: Default::default(), because: String::new() });
+        assert_eq!(r.line_gaps.iter().map(|(a, b, _)| (*a, *b)).collect::<Vec<_>>(), [(s(3), s(5))]);
     }
     #[test]
     fn a_lost_line_is_a_gap_until_it_is_back_or_the_job_ends() {

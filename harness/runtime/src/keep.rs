@@ -8,7 +8,7 @@ use plumeline_job::{
     journal,
 };
 use plumeline_procedure::{Entry, effect::KeptSettings};
-use plumeline_trace::{Citation, Disk, Hash, LogWriter, Record, TRACE_FILE};
+use plumeline_trace::{Citation, Disk, Hash, LogRecord, LogWriter, TRACE_FILE};
 
 /// The citation of a log entry, as the journal writes it.
 pub fn cite(c: &Citation) -> journal::Citation {
@@ -55,7 +55,7 @@ impl<D: Disk> DiskKeeper<D> {
     }
 }
 impl<D: Disk> Keeper for DiskKeeper<D> {
-    fn log(&mut self, record: Record) -> Result<Citation, Failure> {
+    fn log(&mut self, record: LogRecord) -> Result<Citation, Failure> {
         Ok(self.log.append(&record)?)
     }
     fn journal(&mut self, at: Instant, citation: &Citation, entries: &[Entry]) -> Result<(), Failure> {
@@ -85,7 +85,7 @@ pub struct MemoryKeeper {
     chain: journal::Chain,
 }
 impl Keeper for MemoryKeeper {
-    fn log(&mut self, _: Record) -> Result<Citation, Failure> {
+    fn log(&mut self, _: LogRecord) -> Result<Citation, Failure> {
         let index = self.index;
         self.index += 1;
         Ok(Citation { offset: index, index, hash: Hash([0; 32]) })

@@ -15,7 +15,7 @@ use plumeline_base::{
 use plumeline_detector::{Identity, settings::Settings};
 use plumeline_job::journal;
 use plumeline_procedure::{Entry, Procedure, effect::KeptSettings};
-use plumeline_trace::{Citation, LogReader, Logged, Record};
+use plumeline_trace::{Citation, LogEntry, LogReader, LogRecord, Logged};
 use std::{collections::VecDeque, io::Read};
 
 /// What must come out again.
@@ -95,7 +95,7 @@ impl ReplayKeeper {
     }
 }
 impl Keeper for ReplayKeeper {
-    fn log(&mut self, record: Record) -> Result<Citation, Failure> {
+    fn log(&mut self, record: LogRecord) -> Result<Citation, Failure> {
         if let Logged::Sent(line, bytes) = record.what {
             self.sent.push_back((line, bytes));
         }
@@ -213,7 +213,7 @@ struct Records<'a, R> {
     read: u64,
 }
 impl<R: Read> Records<'_, R> {
-    fn next(&mut self) -> Result<Option<plumeline_trace::Entry>, Failure> {
+    fn next(&mut self) -> Result<Option<LogEntry>, Failure> {
         let entry = match self.log.next() {
             Some(Ok(entry)) => entry,
             Some(Err(e)) if self.may_be_torn && e.may_be_torn() => {

@@ -10,12 +10,12 @@ use plumeline_base::{
 use plumeline_detector::{Identity, Reading, settings::Settings};
 use plumeline_procedure::{Effect, Entry, Outcome, Procedure, Progress, Prompt, effect::KeptSettings};
 use plumeline_report::Record;
-use plumeline_trace::{Citation, Logged};
+use plumeline_trace::{Citation, LogRecord, Logged};
 
 /// Where a session keeps things.
 pub trait Keeper {
     /// Adds a record to the log.
-    fn log(&mut self, record: plumeline_trace::Record) -> Result<Citation, Failure>;
+    fn log(&mut self, record: LogRecord) -> Result<Citation, Failure>;
     /// Adds lines to the journal. The log up to `citation` is on the disk before the first of them is written.
     fn journal(&mut self, at: Instant, citation: &Citation, entries: &[Entry]) -> Result<(), Failure>;
     /// Keeps settings as a file.
@@ -83,7 +83,7 @@ impl<K: Keeper> Session<K> {
         while let Some(effect) = self.procedure.poll_effect() {
             match effect {
                 Effect::Send(line, bytes) => {
-                    self.keeper.log(plumeline_trace::Record { at, what: Logged::Sent(line, bytes.clone()) })?;
+                    self.keeper.log(LogRecord { at, what: Logged::Sent(line, bytes.clone()) })?;
                     out.push(Outward::Send(line, bytes));
                 }
                 Effect::Connect(line) => out.push(Outward::Connect(line)),

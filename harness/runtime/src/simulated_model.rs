@@ -184,10 +184,7 @@ fn value(value: &Value) -> SettingValue {
         Value::Int(n) => SettingValue::number(&n.to_string()),
         Value::Number(n) => number(*n),
         Value::Text(t) => SettingValue::Text(t.clone()),
-        Value::Opaque { hex } => {
-            let digits = |i: usize| u8::from_str_radix(hex.get(i..i + 2)?, 16).ok();
-            SettingValue::Bytes((0..hex.len()).step_by(2).filter_map(digits).collect())
-        }
+        Value::Opaque { hex } => SettingValue::Bytes(base16ct::mixed::decode_vec(hex).unwrap_or_default()),
     }
 }
 const fn means(meaning: Meaning) -> Means {

@@ -5,25 +5,25 @@ use plumeline_base::{
     Instant,
     input::{Input, LineId},
 };
-use plumeline_trace::{FORMAT, LogReader, LogWriter, Logged, Record, TRACE_FILE, fake::FakeDisk};
+use plumeline_trace::{FORMAT, LogReader, LogRecord, LogWriter, Logged, TRACE_FILE, fake::FakeDisk};
 use std::hint::black_box;
 
 /// One reading of about 70 B every 100 ms, and a timer wake for every third.
-fn records() -> Vec<Record> {
+fn records() -> Vec<LogRecord> {
     let tool = Input::Tool { version: "0.1.0".into(), format: FORMAT };
-    let mut all = vec![Record { at: Instant::START, what: Logged::Input(tool) }];
+    let mut all = vec![LogRecord { at: Instant::START, what: Logged::Input(tool) }];
     for i in 0..225_000_u64 {
         let at = Instant::from_micros(128_000 * i);
         let frame = (0..70_u64).map(|k| (i * 31 + k * 7) as u8).collect();
-        all.push(Record { at, what: Logged::Input(Input::Received(LineId::Main, frame)) });
+        all.push(LogRecord { at, what: Logged::Input(Input::Received(LineId::Main, frame)) });
         if i % 3 == 0 {
-            all.push(Record { at, what: Logged::Input(Input::Wake) });
+            all.push(LogRecord { at, what: Logged::Input(Input::Wake) });
         }
     }
     all
 }
 
-fn written(records: &[Record]) -> Vec<u8> {
+fn written(records: &[LogRecord]) -> Vec<u8> {
     let disk = FakeDisk::new();
     let mut log = LogWriter::create(disk.clone(), TRACE_FILE).expect("an empty disk");
     for record in records {

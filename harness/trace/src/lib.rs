@@ -16,7 +16,7 @@ mod write;
 
 pub use disk::{Disk, Folder};
 pub use error::{LogError, ReadError};
-pub use read::{Entry, LogReader};
+pub use read::{LogEntry, LogReader};
 pub use write::{LogWriter, Resumed, SetAside};
 
 use plumeline_base::{
@@ -35,7 +35,7 @@ pub const MAX_RECORD: usize = 16 << 20;
 
 /// One entry of the log.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Record {
+pub struct LogRecord {
     /// When, in log time. Never earlier than the record before it.
     pub at: Instant,
     /// What.
@@ -51,7 +51,7 @@ pub enum Logged {
     Sent(LineId, Vec<u8>),
 }
 
-impl From<Event> for Record {
+impl From<Event> for LogRecord {
     fn from(e: Event) -> Self {
         Self { at: e.at, what: Logged::Input(e.input) }
     }

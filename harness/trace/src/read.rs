@@ -2,7 +2,7 @@
 //!
 //! Not here: what to do about a torn end (see [`crate::LogWriter::resume`]).
 use crate::{
-    Citation, FORMAT, Logged, MAX_RECORD, ReadError, Record,
+    Citation, FORMAT, LogRecord, Logged, MAX_RECORD, ReadError,
     block::{self, Chain, Fault, Interface, MAX_BLOCK, MAX_PART},
     codec::{self, Packet},
 };
@@ -21,9 +21,9 @@ const MAX_PARTS: usize = MAX_RECORD / MAX_PART + 1;
 
 /// A record, and the place in the log that it ends at.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Entry {
+pub struct LogEntry {
     /// The record.
-    pub record: Record,
+    pub record: LogRecord,
     /// Where it ends, and the digest of the log up to there.
     pub citation: Citation,
 }
@@ -94,7 +94,7 @@ impl<R: Read> LogReader<R> {
         self.good
     }
 
-    fn step(&mut self) -> Result<Option<Entry>, ReadError> {
+    fn step(&mut self) -> Result<Option<LogEntry>, ReadError> {
         loop {
             let offset = self.source.offset;
             let length = match self.block_length()? {
@@ -154,7 +154,7 @@ impl<R: Read> LogReader<R> {
                 hash: self.chain.hash(),
             };
             self.last = Some(citation);
-            return Ok(Some(Entry { record, citation }));
+            return Ok(Some(LogEntry { record, citation }));
         }
     }
 
@@ -189,7 +189,7 @@ impl<R: Read> LogReader<R> {
     }
 
     /// The rules that hold from record to record.
-    fn admit(&mut self, record: &Record, offset: u64) -> Result<(), ReadError> {
+    fn admit(&mut self, record: &LogRecord, offset: u64) -> Result<(), ReadError> {
         if record.at < self.last_at {
             return Err(ReadError::Backwards { offset, at: record.at, before: self.last_at });
         }
@@ -211,7 +211,7 @@ fn assemble(
     packet: &EnhancedPacketBlock<'_>,
     before: &Chain,
     offset: u64,
-) -> Result<Option<Record>, ReadError> {
+) -> Result<Option<LogRecord>, ReadError> {
     let bad = |why: &str| ReadError::BadBlock { offset, why: why.into() };
     let (on, at) = block::inspect(packet, before).map_err(|fault| match fault {
         Fault::Checksum => ReadError::Checksum { offset },
@@ -221,7 +221,7 @@ fn assemble(
     let decode = |bytes: &[u8]| codec::decode(on, bytes).map_err(|why| ReadError::BadEvent { offset, why });
     let Some(open) = parts else {
         return match decode(&packet.data)? {
-            Packet::Record(what) => Ok(Some(Record { at, what })),
+            Packet::Record(what) => Ok(Some(LogRecord { at, what })),
             Packet::Join(n) if n == 0 || n as usize > MAX_PARTS => Err(bad("an impossible number of parts")),
             Packet::Join(left) => {
                 *parts = Some(Parts { at, left, on: None, bytes: Vec::new() });
@@ -241,7 +241,7 @@ fn assemble(
     let whole = decode(&open.bytes)?;
     *parts = None;
     match whole {
-        Packet::Record(what) => Ok(Some(Record { at, what })),
+        Packet::Record(what) => Ok(Some(LogRecord { at, what })),
         Packet::Join(_) => Err(bad("a joined record within another")),
     }
 }
@@ -258,7 +258,7 @@ fn explain(e: &dyn std::error::Error) -> String {
 }
 
 impl<R: Read> Iterator for LogReader<R> {
-    type Item = Result<Entry, ReadError>;
+    type Item = Result<LogEntry, ReadError>;
     fn next(&mut self) -> Option<Self::Item> {
         if self.failed {
             return None;

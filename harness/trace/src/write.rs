@@ -3,7 +3,7 @@
 //!
 //! Not here: when to sync (whoever cites a record does so first).
 use crate::{
-    Citation, LogError, LogReader, Logged, MAX_RECORD, Record,
+    Citation, LogError, LogReader, LogRecord, Logged, MAX_RECORD,
     block::{Blocks, Chain, MAX_PART},
     codec,
     disk::{Disk, Reading},
@@ -104,7 +104,7 @@ impl<D: Disk> LogWriter<D> {
     /// # Errors
     /// [`LogError::Backwards`], [`LogError::NoTool`], [`LogError::TooLarge`] refuse the record and change nothing.
     /// After [`LogError::Io`] every further call gives [`LogError::Broken`].
-    pub fn append(&mut self, record: &Record) -> Result<Citation, LogError> {
+    pub fn append(&mut self, record: &LogRecord) -> Result<Citation, LogError> {
         if self.broken {
             return Err(LogError::Broken);
         }
@@ -166,10 +166,6 @@ impl<D: Disk> LogWriter<D> {
     /// The instant of the last record.
     pub fn last_at(&self) -> Instant {
         self.last_at
-    }
-    /// Gives the disk back.
-    pub fn into_disk(self) -> D {
-        self.disk
     }
 }
 

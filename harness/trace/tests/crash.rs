@@ -3,7 +3,7 @@
 mod common;
 use common::*;
 use plumeline_base::input::{Input, LineId};
-use plumeline_trace::{Citation, LogError, LogWriter, Record, TRACE_FILE, fake::FakeDisk};
+use plumeline_trace::{Citation, LogError, LogRecord, LogWriter, TRACE_FILE, fake::FakeDisk};
 
 /// How the machine is found afterwards.
 #[derive(Clone, Copy, Debug)]
@@ -22,14 +22,14 @@ fn found(disk: &FakeDisk, after: After) -> FakeDisk {
 #[derive(Default)]
 struct Promised {
     /// Everything that was given to the log, whether it was taken or not.
-    given: Vec<Record>,
+    given: Vec<LogRecord>,
     /// What the system was given and what was synced.
     written: Option<Citation>,
     synced: Option<Citation>,
 }
 
 /// Records of many sizes: within a sector, over several, in several blocks.
-fn session(begin: u64) -> Vec<Record> {
+fn session(begin: u64) -> Vec<LogRecord> {
     let mut all = vec![tool(begin)];
     for i in 0..8_u64 {
         let size = [3, 60, 700, 2000, 10, 480, 150_000, 1][i as usize];

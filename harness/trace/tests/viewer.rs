@@ -4,14 +4,14 @@
 mod common;
 use common::*;
 use plumeline_base::input::{Input, LineId};
-use plumeline_trace::{Citation, Folder, LogWriter, Logged, Record, TRACE_FILE};
+use plumeline_trace::{Citation, Folder, LogRecord, LogWriter, Logged, TRACE_FILE};
 use std::{
     path::{Path, PathBuf},
     process::Command,
 };
 
 /// A log of two sections with a torn end between them that was set aside, and a record of several parts.
-fn repaired_log(folder: &str) -> (PathBuf, Vec<Record>, Citation) {
+fn repaired_log(folder: &str) -> (PathBuf, Vec<LogRecord>, Citation) {
     let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join(folder);
     let _ = std::fs::remove_dir_all(&folder);
     std::fs::create_dir_all(&folder).unwrap();

@@ -4,7 +4,7 @@ use plumeline_base::{
     Instant,
     input::{AbortCause, Answer, Input, LineId, LinkDown, OperatorAct},
 };
-use plumeline_trace::{FORMAT, LogReader, LogWriter, Logged, Record, TRACE_FILE, fake::FakeDisk};
+use plumeline_trace::{FORMAT, LogReader, LogWriter, Logged, LogRecord, TRACE_FILE, fake::FakeDisk};
 use sha2::{Digest as _, Sha256};
 use std::{sync::OnceLock, time::Duration};
 
@@ -23,7 +23,7 @@ pub fn trace(data: &[u8]) {
 }
 
 /// Reads to the first error. Every citation holds, time never runs backward, and the first record of all is a `tool`.
-fn read(bytes: &[u8]) -> (Vec<Record>, bool) {
+fn read(bytes: &[u8]) -> (Vec<LogRecord>, bool) {
     let mut reader = LogReader::new(bytes);
     let (mut records, mut last, mut end) = (Vec::new(), Instant::START, 0);
     let mut failed = false;
@@ -37,7 +37,7 @@ fn read(bytes: &[u8]) -> (Vec<Record>, bool) {
         (last, end) = (entry.record.at, entry.citation.offset);
         records.push(entry.record);
     }
-    assert!(matches!(records.first(), None | Some(Record { what: Logged::Input(Input::Tool { .. }), .. })));
+    assert!(matches!(records.first(), None | Some(LogRecord { what: Logged::Input(Input::Tool { .. }), .. })));
     if let Some(end) = reader.end() {
         let cited = bytes.get(..end.offset as usize).unwrap();
         assert_eq!(end.hash.0, <[u8; 32]>::from(Sha256::digest(cited)));
@@ -45,8 +45,8 @@ fn read(bytes: &[u8]) -> (Vec<Record>, bool) {
     (records, failed)
 }
 
-fn tool() -> Record {
-    Record { at: Instant::START, what: Logged::Input(Input::Tool { version: "0".into(), format: FORMAT }) }
+fn tool() -> LogRecord {
+    LogRecord { at: Instant::START, what: Logged::Input(Input::Tool { version: "0".into(), format: FORMAT }) }
 }
 
 /// A section's opening with its `tool`.
@@ -139,14 +139,14 @@ fn written(mut dice: Dice<'_>) {
     let (flip, mut at) = (dice.u32(), Instant::START);
     while !dice.is_spent() && records.len() < 30 {
         at = at + Duration::from_micros(dice.u16().into());
-        records.push(Record { at, what: record(&mut dice) });
+        records.push(LogRecord { at, what: record(&mut dice) });
     }
     for record in &records {
         writer.append(record).unwrap();
     }
     let mut bytes = disk.contents(TRACE_FILE).unwrap();
     // NaN is not itself, and is written as its name.
-    let same = |a: &[Record], b: &[Record]| a == b || format!("{a:?}") == format!("{b:?}");
+    let same = |a: &[LogRecord], b: &[LogRecord]| a == b || format!("{a:?}") == format!("{b:?}");
     let (back, failed) = read(&bytes);
     assert!(!failed && same(&back, &records));
     let bit = flip as usize % (bytes.len() * 8);

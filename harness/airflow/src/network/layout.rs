@@ -41,27 +41,61 @@ impl Layout {
     pub(crate) fn build(p: &Pipework) -> Result<Self, BuildError> {
         let fan = matches!(p.unit.drive, Drive::Fan(_));
         let first_inlet = if fan { 2 } else { 1 };
-        let mut parent = vec![0u32; first_inlet];
-        let mut node = vec![NONE; first_inlet];
-        let mut position = vec![NONE; p.nodes.len()];
-        let mut inlet = Vec::new();
+        let mut layout = Self {
+            parent: vec![0u32; first_inlet],
+            segment: Vec::new(),
+            drawn: Vec::new(),
+            first_inlet,
+            first_pipe: 0,
+            inlet: Vec::new(),
+            position: vec![NONE; p.nodes.len()],
+            opening_node: p.openings.iter().map(|o| o.node).collect(),
+            chords: Vec::new(),
+            open: Vec::new(),
+            open_at: Vec::new(),
+        };
         for (i, one) in p.inlets.iter().enumerate() {
             if let Some(id) = one.node {
-                position[id as usize] = parent.len() as u32;
-                parent.push(if fan { 1 } else { 0 });
-                node.push(id);
-                inlet.push(i as u32);
+                layout.position[id as usize] = layout.parent.len() as u32;
+                layout.parent.push(if fan { 1 } else { 0 });
+                layout.inlet.push(i as u32);
             }
         }
-        let first_pipe = parent.len();
-        let mut segment = vec![NONE; first_pipe];
-        let mut drawn = vec![1.0; first_pipe];
+        layout.first_pipe = layout.parent.len();
+        layout.walk(p)?;
+        for (i, o) in p.openings.iter().enumerate() {
+            if layout.position[o.node as usize] == NONE {
+                return Err(BuildError::new(Place::Opening(i), Fault::Unjoined));
+            }
+        }
+        if let Some(i) = layout.position.iter().position(|&at| at == NONE) {
+            return Err(BuildError::new(Place::Node(i), Fault::Unjoined));
+        }
+        layout.open = (0..p.openings.len() as u32)
+            .filter(|&k| !p.openings[k as usize].blocked && p.openings[k as usize].diameter_m > 0.0)
+            .collect();
+        if layout.open.is_empty() {
+            return Err(BuildError::new(Place::Pipework, Fault::NothingOpen));
+        }
+        let position = &layout.position;
+        let at = |k: &u32| position[p.openings[*k as usize].node as usize];
+        layout.open.sort_by_key(at);
+        layout.open_at = layout.open.iter().map(at).collect();
+        Ok(layout)
+    }
+
+    /// Puts the segments into the order, from the inlets' pipe ends on; those that are left over close rings.
+    fn walk(&mut self, p: &Pipework) -> Result<(), BuildError> {
+        self.segment = vec![NONE; self.first_pipe];
+        self.drawn = vec![1.0; self.first_pipe];
+        let ends = self.inlet.iter().filter_map(|&i| p.inlets[i as usize].node);
+        let mut node: Vec<u32> = core::iter::repeat_n(NONE, self.first_inlet).chain(ends).collect();
         let (start, adjacent) = adjacency(p);
-        let mut chords = Vec::new();
         let mut used = vec![false; p.segments.len()];
+        let mut chords = Vec::new();
         // Breadth first: neighbours in the order are independent of one another, which lets the sweeps overlap.
-        let mut at = first_inlet;
-        while at < parent.len() {
+        let mut at = self.first_inlet;
+        while at < self.parent.len() {
             let here = node[at] as usize;
             for &s in &adjacent[start[here] as usize..start[here + 1] as usize] {
                 if core::mem::replace(&mut used[s as usize], true) {
@@ -69,12 +103,12 @@ impl Layout {
                 }
                 let seg = &p.segments[s as usize];
                 let other = if seg.near as usize == here { seg.far } else { seg.near };
-                if position[other as usize] == NONE {
-                    position[other as usize] = parent.len() as u32;
-                    parent.push(at as u32);
+                if self.position[other as usize] == NONE {
+                    self.position[other as usize] = self.parent.len() as u32;
+                    self.parent.push(at as u32);
                     node.push(other);
-                    segment.push(s);
-                    drawn.push(if seg.far == other { 1.0 } else { -1.0 });
+                    self.segment.push(s);
+                    self.drawn.push(if seg.far == other { 1.0 } else { -1.0 });
                 } else {
                     chords.push(s);
                 }
@@ -84,43 +118,12 @@ impl Layout {
         if chords.len() > MAX_RINGS {
             return Err(BuildError::new(Place::Pipework, Fault::TooManyRings(chords.len(), MAX_RINGS)));
         }
-        for (i, o) in p.openings.iter().enumerate() {
-            if position[o.node as usize] == NONE {
-                return Err(BuildError::new(Place::Opening(i), Fault::Unjoined));
-            }
-        }
-        if let Some(i) = position.iter().position(|&at| at == NONE) {
-            return Err(BuildError::new(Place::Node(i), Fault::Unjoined));
-        }
-        let chords = chords
-            .into_iter()
-            .map(|s| {
-                let seg = &p.segments[s as usize];
-                (s, position[seg.far as usize], position[seg.near as usize])
-            })
-            .collect();
-        let mut open: Vec<u32> = (0..p.openings.len() as u32)
-            .filter(|&k| !p.openings[k as usize].blocked && p.openings[k as usize].diameter_m > 0.0)
-            .collect();
-        if open.is_empty() {
-            return Err(BuildError::new(Place::Pipework, Fault::NothingOpen));
-        }
-        open.sort_by_key(|&k| position[p.openings[k as usize].node as usize]);
-        let open_at = open.iter().map(|&k| position[p.openings[k as usize].node as usize]).collect();
-        let opening_node = p.openings.iter().map(|o| o.node).collect();
-        Ok(Self {
-            parent,
-            segment,
-            drawn,
-            first_inlet,
-            first_pipe,
-            inlet,
-            position,
-            opening_node,
-            chords,
-            open,
-            open_at,
-        })
+        let joins = |s: u32| {
+            let seg = &p.segments[s as usize];
+            (s, self.position[seg.far as usize], self.position[seg.near as usize])
+        };
+        self.chords = chords.into_iter().map(joins).collect();
+        Ok(())
     }
 }
 

@@ -103,9 +103,9 @@ impl Network {
 
     fn own(&self, ws: &Workspace) -> Result<(), SolveError> {
         let fits = ws.flow.len() == self.layout.parent.len()
-            && ws.q.len() == self.laws.holes.len()
+            && ws.holes.flow.len() == self.laws.holes.len()
             && ws.runs.len() == self.facts.runs.len()
-            && ws.chord_flow.len() == self.layout.chords.len()
+            && ws.chords.flow.len() == self.layout.chords.len()
             && ws.solution.segment_flow_m3_s.len() == self.facts.segments.len()
             && ws.solution.opening_flow_m3_s.len() == self.facts.openings.len()
             && ws.solution.inlet_flow_m3_s.len() == self.facts.inlet_losses.len();
@@ -147,10 +147,10 @@ impl Network {
             take(self.place_of(at), ws.x[at] - ws.x[layout.parent[at] as usize] - loss);
         }
         for (i, &(s, far, near)) in layout.chords.iter().enumerate() {
-            let loss = laws.chords[i].law(self.facts.friction, ws.share, ws.chord_flow[i]).0;
+            let loss = laws.chords[i].law(self.facts.friction, ws.share, ws.chords.flow[i]).0;
             take(Place::Segment(s as usize), ws.x[far as usize] - ws.x[near as usize] - loss);
         }
-        for (hole, (&q, &k)) in laws.holes.iter().zip(ws.q.iter().zip(&layout.open)) {
+        for (hole, (&q, &k)) in laws.holes.iter().zip(ws.holes.flow.iter().zip(&layout.open)) {
             let at = hole.at as usize;
             let inside = ws.x[at] - self.momentum_at(ws, at);
             take(Place::Opening(k as usize), hole.outside - inside - hole.c * q * q.abs());
@@ -189,7 +189,7 @@ impl Network {
         let (layout, laws) = (&self.layout, &self.laws);
         let mut out = core::mem::take(&mut ws.solution);
         out.opening_flow_m3_s.fill(0.0);
-        for (&q, &k) in ws.q.iter().zip(&layout.open) {
+        for (&q, &k) in ws.holes.flow.iter().zip(&layout.open) {
             out.opening_flow_m3_s[k as usize] = q;
         }
         for (pressure, &at) in out.node_pressure_pa.iter_mut().zip(&layout.position) {
@@ -206,8 +206,8 @@ impl Network {
             out.segment_reynolds[s] = laws.edges[at - layout.first_pipe].re_per_q * ws.flow[at].abs();
         }
         for (i, &(s, ..)) in layout.chords.iter().enumerate() {
-            out.segment_flow_m3_s[s as usize] = ws.chord_flow[i];
-            out.segment_reynolds[s as usize] = laws.chords[i].re_per_q * ws.chord_flow[i].abs();
+            out.segment_flow_m3_s[s as usize] = ws.chords.flow[i];
+            out.segment_reynolds[s as usize] = laws.chords[i].re_per_q * ws.chords.flow[i].abs();
         }
         for (i, &inlet) in layout.inlet.iter().enumerate() {
             let at = layout.first_inlet + i;
@@ -233,7 +233,7 @@ impl Network {
         let sum = &mut ws.u;
         sum.fill(0.0);
         let mut total = 0.0;
-        for (&q, &at) in ws.q.iter().zip(&layout.open_at) {
+        for (&q, &at) in ws.holes.flow.iter().zip(&layout.open_at) {
             sum[at as usize] += q;
             total += q.abs();
         }
@@ -241,7 +241,7 @@ impl Network {
             sum[at] -= ws.flow[at];
             sum[layout.parent[at] as usize] += ws.flow[at];
         }
-        for (&q, &(_, far, near)) in ws.chord_flow.iter().zip(&layout.chords) {
+        for (&q, &(_, far, near)) in ws.chords.flow.iter().zip(&layout.chords) {
             sum[far as usize] -= q;
             sum[near as usize] += q;
         }

@@ -19,25 +19,14 @@ use alloc::{vec, vec::Vec};
 /// Memory that solves of one network use; made once by [`Network::workspace`] and never grown.
 #[derive(Clone, Debug)]
 pub struct Workspace {
-    /// Flow of each edge, hole and chord.
+    /// Flow of each edge, and its last step.
     pub(crate) flow: Vec<f64>,
-    pub(crate) q: Vec<f64>,
-    pub(crate) chord_flow: Vec<f64>,
-    /// Hole and chord flows of the last share of momentum that was solved (see `iterate`).
-    kept_q: Vec<f64>,
-    kept_chord: Vec<f64>,
-    /// Last step of each.
     step: Vec<f64>,
-    step_q: Vec<f64>,
-    pub(crate) step_chord: Vec<f64>,
     /// Pressure at each position.
     pub(crate) x: Vec<f64>,
     /// Linearised edges: pressure = e + r Q.
     pub(crate) e: Vec<f64>,
     pub(crate) r: Vec<f64>,
-    /// Linearised holes: q = g (outside - inside) + b.
-    pub(crate) g: Vec<f64>,
-    pub(crate) b: Vec<f64>,
     /// What enters each position from above: Q = a - s x.
     pub(crate) a: Vec<f64>,
     pub(crate) s: Vec<f64>,
@@ -46,17 +35,43 @@ pub struct Workspace {
     pub(crate) u: Vec<f64>,
     /// Weight of what children bring to a position (1 where no momentum is counted).
     pub(crate) weight: Vec<f64>,
+    pub(crate) holes: Holes,
+    pub(crate) chords: Chords,
     /// Per run: linearised momentum term M = on_in Q_in + on_out Q_out + rest, and the holes' g and b + g outside.
     pub(crate) runs: Vec<Run>,
-    pub(crate) chord_e: Vec<f64>,
-    pub(crate) chord_r: Vec<f64>,
-    /// Dense system of the chords.
-    pub(crate) matrix: Vec<f64>,
     /// Keep every slope exact, even where the step would rather hold a law (see `sweep_up`, `weigh_runs`).
     pub(crate) exact: bool,
     /// Share of the momentum that is counted.
     pub(crate) share: f64,
     pub(crate) solution: Solution,
+}
+
+/// What a workspace holds of each hole.
+#[derive(Clone, Debug)]
+pub(crate) struct Holes {
+    pub(crate) flow: Vec<f64>,
+    /// Flows of the last share of momentum that was solved (see `iterate`).
+    kept: Vec<f64>,
+    /// Last step.
+    step: Vec<f64>,
+    /// Linearised: q = g (outside - inside) + b.
+    pub(crate) g: Vec<f64>,
+    pub(crate) b: Vec<f64>,
+}
+
+/// What a workspace holds of each chord.
+#[derive(Clone, Debug)]
+pub(crate) struct Chords {
+    pub(crate) flow: Vec<f64>,
+    /// Flows of the last share of momentum that was solved (see `iterate`).
+    kept: Vec<f64>,
+    /// Last step.
+    pub(crate) step: Vec<f64>,
+    /// Linearised: pressure = e + r Q.
+    pub(crate) e: Vec<f64>,
+    pub(crate) r: Vec<f64>,
+    /// Their dense system.
+    pub(crate) matrix: Vec<f64>,
 }
 
 /// See [`Workspace::runs`].
@@ -79,27 +94,18 @@ impl Workspace {
         let zero = |n: usize| vec![0.0; n];
         Self {
             flow: zero(n),
-            q: zero(holes),
-            chord_flow: zero(c),
-            kept_q: zero(holes),
-            kept_chord: zero(c),
             step: zero(n),
-            step_q: zero(holes),
-            step_chord: zero(c),
             x: zero(n),
             e: zero(n),
             r: zero(n),
-            g: zero(holes),
-            b: zero(holes),
             a: zero(n),
             s: zero(n),
             d: zero(n),
             u: zero(n),
             weight: vec![1.0; n],
+            holes: Holes { flow: zero(holes), kept: zero(holes), step: zero(holes), g: zero(holes), b: zero(holes) },
+            chords: Chords { flow: zero(c), kept: zero(c), step: zero(c), e: zero(c), r: zero(c), matrix: zero(c * c) },
             runs: vec![Run::default(); runs],
-            chord_e: zero(c),
-            chord_r: zero(c),
-            matrix: zero(c * c),
             exact: false,
             share: 1.0,
             solution,
@@ -157,8 +163,8 @@ impl Network {
                     if share >= 1.0 {
                         return Ok((used, misfit));
                     }
-                    ws.kept_q.copy_from_slice(&ws.q);
-                    ws.kept_chord.copy_from_slice(&ws.chord_flow);
+                    ws.holes.kept.copy_from_slice(&ws.holes.flow);
+                    ws.chords.kept.copy_from_slice(&ws.chords.flow);
                 }
                 Err(e) if share == 0.0 => return Err(e),
                 Err(e) => {
@@ -166,8 +172,8 @@ impl Network {
                     share -= rise;
                     rise *= 0.5;
                     failure = e;
-                    ws.q.copy_from_slice(&ws.kept_q);
-                    ws.chord_flow.copy_from_slice(&ws.kept_chord);
+                    ws.holes.flow.copy_from_slice(&ws.holes.kept);
+                    ws.chords.flow.copy_from_slice(&ws.chords.kept);
                 }
             }
             share = (share + rise).min(1.0);
@@ -185,8 +191,8 @@ impl Network {
         // Pressures of an earlier solve must not count: no comparison with these holds.
         ws.x.fill(f64::NAN);
         ws.step.fill(0.0);
-        ws.step_q.fill(0.0);
-        ws.step_chord.fill(0.0);
+        ws.holes.step.fill(0.0);
+        ws.chords.step.fill(0.0);
         let (mut solves, mut t, mut slope_before, mut cuts) = (0, 1.0, 0.0, 0);
         let (mut least, mut idle) = (f64::INFINITY, 0);
         loop {
@@ -228,7 +234,7 @@ impl Network {
     fn look(&self, ws: &mut Workspace) -> Look {
         let (layout, laws) = (&self.layout, &self.laws);
         let n = layout.parent.len();
-        let mean = ws.q.iter().map(|q| q.abs()).sum::<f64>() / ws.q.len() as f64;
+        let mean = ws.holes.flow.iter().map(|q| q.abs()).sum::<f64>() / ws.holes.flow.len() as f64;
         let (tolerance, rounding) = (self.options.tolerance * mean, 8.0 * f64::EPSILON * self.pressure_scale);
         // However steep a law, its pressure must balance as well.
         let most = 10.0 * self.options.tolerance * self.pressure_scale + rounding;
@@ -264,19 +270,19 @@ impl Network {
         }
         for (i, one) in laws.chords.iter().enumerate() {
             let (_, far, near) = layout.chords[i];
-            let (loss, by_q) = one.law(law, share, ws.chord_flow[i]);
-            ws.chord_e[i] = loss - by_q * ws.chord_flow[i];
-            ws.chord_r[i] = by_q;
+            let (loss, by_q) = one.law(law, share, ws.chords.flow[i]);
+            ws.chords.e[i] = loss - by_q * ws.chords.flow[i];
+            ws.chords.r[i] = by_q;
             let misfit = (x[far as usize] - x[near as usize] - loss).abs();
             greatest = if misfit > greatest { misfit } else { greatest };
             settled &= misfit <= tolerance * by_q.abs() + rounding;
-            slope += loss * ws.step_chord[i];
+            slope += loss * ws.chords.step[i];
         }
         // Where a starved hole's misfit is down to rounding its slope is held up, or that rounding would show in its flow.
         let floor = (1e-9 * mean).max(1e-30);
         let flow_floor = 1e-12 * mean.max(1e-30);
         let runs = (!self.run_at.is_empty()).then_some(&ws.runs);
-        let state = ws.q.iter().zip(&ws.step_q).zip(ws.g.iter_mut().zip(&mut ws.b));
+        let state = ws.holes.flow.iter().zip(&ws.holes.step).zip(ws.holes.g.iter_mut().zip(&mut ws.holes.b));
         for (hole, ((&q, &step), (g, b))) in laws.holes.iter().zip(state) {
             let at = hole.at as usize;
             let drop = hole.c * q.abs() * q;
@@ -323,7 +329,7 @@ impl Network {
         self.settle_runs(ws);
         let mut slope = 0.0;
         let runs = (!self.run_at.is_empty()).then_some(&ws.runs);
-        let state = ws.q.iter_mut().zip(&mut ws.step_q).zip(ws.g.iter().zip(&ws.b));
+        let state = ws.holes.flow.iter_mut().zip(&mut ws.holes.step).zip(ws.holes.g.iter().zip(&ws.holes.b));
         for (hole, ((q, step), (g, b))) in self.laws.holes.iter().zip(state) {
             let pull = hole.outside + runs.map_or(0.0, |runs| self.momentum_of(runs, hole.at as usize));
             let pull = pull - ws.x[hole.at as usize];
@@ -333,9 +339,9 @@ impl Network {
             slope -= *step * (pull - hole.c * *q * q.abs());
             *q = new;
         }
-        for i in 0..ws.chord_flow.len() {
-            ws.chord_flow[i] += ws.step_chord[i];
-            slope -= ws.chord_r[i] * ws.step_chord[i] * ws.step_chord[i];
+        for i in 0..ws.chords.flow.len() {
+            ws.chords.flow[i] += ws.chords.step[i];
+            slope -= ws.chords.r[i] * ws.chords.step[i] * ws.chords.step[i];
         }
         core::mem::swap(&mut ws.flow, &mut ws.step);
         self.accumulate(ws);
@@ -350,7 +356,7 @@ impl Network {
     fn load_holes(&self, ws: &mut Workspace) {
         ws.a.fill(0.0);
         ws.s.fill(0.0);
-        for (hole, (g, b)) in self.laws.holes.iter().zip(ws.g.iter().zip(&ws.b)) {
+        for (hole, (g, b)) in self.laws.holes.iter().zip(ws.holes.g.iter().zip(&ws.holes.b)) {
             let at = hole.at as usize;
             ws.s[at] += g;
             ws.a[at] += b + g * hole.outside;
@@ -409,10 +415,10 @@ impl Network {
         let n = self.layout.parent.len();
         let (parent, flow) = (&self.layout.parent[..n], &mut ws.flow[..n]);
         flow.fill(0.0);
-        for (q, hole) in ws.q.iter().zip(&self.laws.holes) {
+        for (q, hole) in ws.holes.flow.iter().zip(&self.laws.holes) {
             flow[hole.at as usize] += q;
         }
-        for (q, &(_, far, near)) in ws.chord_flow.iter().zip(&self.layout.chords) {
+        for (q, &(_, far, near)) in ws.chords.flow.iter().zip(&self.layout.chords) {
             flow[far as usize] -= q;
             flow[near as usize] += q;
         }
@@ -435,14 +441,15 @@ impl Network {
 impl Workspace {
     /// Takes over the flows of another workspace of the same network.
     pub(crate) fn start_from(&mut self, other: &Self) {
-        self.q.copy_from_slice(&other.q);
-        self.chord_flow.copy_from_slice(&other.chord_flow);
+        self.holes.flow.copy_from_slice(&other.holes.flow);
+        self.chords.flow.copy_from_slice(&other.chords.flow);
     }
 
     /// Moves all flows by t times the last full step.
     fn shift(&mut self, t: f64) {
-        let pairs = [(&mut self.flow, &self.step), (&mut self.q, &self.step_q)];
-        for (flows, steps) in pairs.into_iter().chain([(&mut self.chord_flow, &self.step_chord)]) {
+        let (holes, chords) = (&mut self.holes, &mut self.chords);
+        let edges = (&mut self.flow, &self.step);
+        for (flows, steps) in [edges, (&mut holes.flow, &holes.step), (&mut chords.flow, &chords.step)] {
             for (flow, step) in flows.iter_mut().zip(steps) {
                 *flow += t * step;
             }

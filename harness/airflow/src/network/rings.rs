@@ -10,17 +10,17 @@ impl Network {
     pub(crate) fn chord_system(&self, ws: &mut Workspace) -> Vec<f64> {
         let count = self.layout.chords.len();
         self.fill_matrix(ws);
-        (0..count * count).map(|k| ws.matrix[k % count * count + k / count]).collect()
+        (0..count * count).map(|k| ws.chords.matrix[k % count * count + k / count]).collect()
     }
 
-    /// Sets `step_chord` from the tree's pressures without chord flows, x, and its responses to them.
+    /// Sets the chords' step from the tree's pressures without chord flows, x, and its responses to them.
     pub(crate) fn solve_chords(&self, ws: &mut Workspace) {
         self.fill_matrix(ws);
         for (i, &(_, far, near)) in self.layout.chords.iter().enumerate() {
-            ws.step_chord[i] = ws.x[far as usize] - ws.x[near as usize] - ws.chord_e[i];
+            ws.chords.step[i] = ws.x[far as usize] - ws.x[near as usize] - ws.chords.e[i];
         }
-        eliminate(&mut ws.matrix, &mut ws.step_chord);
-        for (step, flow) in ws.step_chord.iter_mut().zip(&ws.chord_flow) {
+        eliminate(&mut ws.chords.matrix, &mut ws.chords.step);
+        for (step, flow) in ws.chords.step.iter_mut().zip(&ws.chords.flow) {
             *step -= flow;
         }
     }
@@ -34,7 +34,7 @@ impl Network {
             self.inject(ws, near as usize, 1.0);
             for (i, &(_, far, near)) in chords.iter().enumerate() {
                 let response = self.response(ws, far as usize) - self.response(ws, near as usize);
-                ws.matrix[i * count + j] = if i == j { ws.chord_r[i] } else { 0.0 } - response;
+                ws.chords.matrix[i * count + j] = if i == j { ws.chords.r[i] } else { 0.0 } - response;
             }
             self.forget(ws, far as usize);
             self.forget(ws, near as usize);
@@ -44,7 +44,7 @@ impl Network {
     /// Adds the chords' new flows to what enters the positions.
     pub(crate) fn load_chords(&self, ws: &mut Workspace) {
         for (i, &(_, far, near)) in self.layout.chords.iter().enumerate() {
-            let flow = ws.chord_flow[i] + ws.step_chord[i];
+            let flow = ws.chords.flow[i] + ws.chords.step[i];
             ws.a[far as usize] -= ws.weight[far as usize] * flow;
             ws.a[near as usize] += ws.weight[near as usize] * flow;
         }

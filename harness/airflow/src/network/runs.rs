@@ -18,7 +18,7 @@ impl Network {
         for run in &mut ws.runs {
             run.joined = 0.0;
         }
-        for (q, hole) in ws.q.iter().zip(&self.laws.holes) {
+        for (q, hole) in ws.holes.flow.iter().zip(&self.laws.holes) {
             if let Some(run) = ws.runs.get_mut(self.run_at[hole.at as usize] as usize) {
                 run.joined += q;
             }

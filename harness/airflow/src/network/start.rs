@@ -51,11 +51,11 @@ impl Network {
             let parent = layout.parent[at] as usize;
             ws.flow[at] = share(ws.flow[parent], through[at], y[parent]);
         }
-        for (q, hole) in ws.q.iter_mut().zip(&laws.holes) {
+        for (q, hole) in ws.holes.flow.iter_mut().zip(&laws.holes) {
             let at = hole.at as usize;
             *q = share(ws.flow[at], 1.0 / sqrt(hole.c), y[at]);
         }
-        ws.chord_flow.fill(0.0);
+        ws.chords.flow.fill(0.0);
     }
 
     /// Flow of the unit through admittance y: where manifold pressure + (q/y)^2 passes zero.

@@ -181,7 +181,7 @@ fn one(hand: &mut Hand<'_>, openings: &[usize], row: &mut [f64]) -> Result<(), S
     inlets.copy_from_slice(&ws.flow[layout.first_inlet..layout.first_pipe]);
     let (flows, rest) = rest.split_at_mut(openings.len());
     if !tree_means(network, &ws.flow, mean) {
-        let flows = Flows { edges: &ws.flow, chords: &ws.chord_flow, holes: &ws.q };
+        let flows = Flows { edges: &ws.flow, chords: &ws.chords.flow, holes: &ws.holes.flow };
         *mean = Ways::new(layout, &network.laws, flows).mean;
     }
     for ((flow, time), &k) in flows.iter_mut().zip(rest.iter_mut()).zip(openings) {

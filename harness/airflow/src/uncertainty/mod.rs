@@ -19,6 +19,7 @@ use crate::{
     network::{Network, Workspace},
     options::SolveOptions,
     sensitivity::{Gradient, Measurable, Sensitivity},
+    solution::Solution,
     transport::{Remixing, TransportOptions, times},
 };
 use alloc::{vec, vec::Vec};
@@ -179,101 +180,139 @@ pub fn predict(pipework: &Pipework, options: &PredictOptions) -> Result<Predicti
 
     let tolerances = Tolerances::new(pipework, &options.model, options.seed);
     let draws = draws::make(&network, &nominal, &tolerances, &openings, options.draws as usize)?;
-    let mut statistics = Statistics::of(&draws, inlets.len());
-    let by_other = Other::new(pipework, options)?;
-    let by_law = |i: usize| by_other.flow_by(i, solution.inlet_flow_m3_s[i]);
-    for (line, &i) in statistics.inlet_covariance.iter_mut().zip(&inlets) {
-        for (c, &j) in line.iter_mut().zip(&inlets) {
-            *c += by_law(i) * by_law(j);
+    let Statistics { deviation, mut inlet_covariance, worst_residual } = Statistics::of(&draws, inlets.len());
+    let other = Other::new(pipework, options)?;
+    let parts = Parts { pipework, options, solution: &solution, inlets, openings, draws, deviation, other };
+    for (line, &i) in inlet_covariance.iter_mut().zip(&parts.inlets) {
+        for (c, &j) in line.iter_mut().zip(&parts.inlets) {
+            *c += parts.by_law(i) * parts.by_law(j);
         }
     }
-
-    let mixed = times(pipework, &solution, &options.transport);
-    let other = match options.transport.remixing {
-        Remixing::AtOpenings => Remixing::Never,
-        Remixing::Never => Remixing::AtOpenings,
-    };
-    let unmixed = times(pipework, &solution, &TransportOptions { remixing: other, ..options.transport.clone() });
 
     let mut linear = Linear { pipework, options, worst: 0.0 };
     let mut sensitivity = Sensitivity::new(Adjoint::new(&network, &mut nominal));
     let inlet_gradients =
-        inlets.iter().map(|&i| sensitivity.of(Measurable::InletFlow(i))).collect::<Result<Vec<_>, _>>()?;
-    let inlet_predictions = inlets
-        .iter()
-        .zip(&inlet_gradients)
-        .enumerate()
-        .map(|(column, (&i, gradient))| {
-            let mut flow = linear.against_draws(gradient, statistics.deviation[column]);
-            let (mut common, _) = linear::parts(pipework, &options.model, gradient);
-            let raised = if flow.u_common > 0.0 { flow.u_common / norm(&common) } else { 1.0 };
-            common.iter_mut().for_each(|c| *c *= raised);
-            let flow_common: Vec<f64> = common.into_iter().chain([by_law(i)]).collect();
-            flow.u_common = norm(&flow_common);
-            Ok(InletPrediction {
-                number: pipework.inlets[i].number,
-                inlet: i,
-                flow_m3_s: flow,
-                flow_common,
-                flow_interval95: draws.interval95(column),
-                suction_pa: linear.of(&sensitivity.of(Measurable::InletSuction(i))?),
-            })
-        })
-        .collect::<Result<Vec<_>, BuildError>>()?;
-
-    let shares = shares(pipework, &solution);
-    let owner = owners(pipework);
-    let mut predictions = Vec::with_capacity(openings.len());
-    for (i, &k) in openings.iter().enumerate() {
-        let (flow_column, time_column) = (inlets.len() + i, inlets.len() + openings.len() + i);
-        let own = inlets.iter().position(|&i| i == owner[k]).unwrap_or(0);
-        let flow = sensitivity.of(Measurable::OpeningFlow(k))?;
-        let time = sensitivity.of(Measurable::MeanTime(k))?;
-        let (mean_s, mean_interval95) = if time.value.is_finite() {
-            let estimate = linear.against_draws(&time, statistics.deviation[time_column]);
-            (estimate, draws.interval95(time_column))
-        } else {
-            (Estimate::new(f64::INFINITY, 0.0, 0.0), (f64::INFINITY, f64::INFINITY))
-        };
-        let closed = linear.change(k, Defect::Closed, inlets[own], &inlet_gradients[own])?;
-        let share = translate::relative_to(closed.clone(), &inlet_gradients[own]);
-        let (common, individual) = linear::parts(pipework, &options.model, &share);
-        let by_law = by_other.closed_share_by(pipework, k, inlets[own], share.value)?;
-        let closed_common: Vec<f64> = common.into_iter().chain([by_law]).collect();
-        predictions.push(OpeningPrediction {
-            opening: k,
-            inlet: pipework.inlets[inlets[own]].number,
-            number: pipework.openings[k].number,
-            flow_m3_s: linear.against_draws(&flow, statistics.deviation[flow_column]),
-            suction_pa: linear.of(&sensitivity.of(Measurable::OpeningSuction(k))?),
-            share_of_pipe: shares[k].of_pipe,
-            share_of_unit: shares[k].of_unit,
-            mean_s,
-            mean_interval95,
-            first_s: shaped(mean_s, mixed[k].first_s, unmixed[k].first_s),
-            half_plateau_s: shaped(mean_s, mixed[k].half_plateau_s, unmixed[k].half_plateau_s),
-            closed_drop_m3_s: linear.of(&closed),
-            closed_share: Estimate::new(share.value, norm(&closed_common), individual),
-            closed_common,
-            open_rise_m3_s: linear.of(&linear.change(k, Defect::Opened, inlets[own], &inlet_gradients[own])?),
-        });
-    }
+        parts.inlets.iter().map(|&i| sensitivity.of(Measurable::InletFlow(i))).collect::<Result<Vec<_>, _>>()?;
+    let inlets = inlet_gradients.iter().enumerate();
+    let inlets = inlets.map(|(column, gradient)| parts.inlet(column, gradient, &mut linear, &mut sensitivity));
+    let inlets = inlets.collect::<Result<_, _>>()?;
+    let openings = parts.openings(&inlet_gradients, &mut linear, &mut sensitivity)?;
     let mut total = linear.of(&sensitivity.of(Measurable::TotalFlow)?);
-    total.u_common = hypot(total.u_common, inlets.iter().map(|&i| by_law(i)).sum());
+    total.u_common = hypot(total.u_common, parts.inlets.iter().map(|&i| parts.by_law(i)).sum());
     Ok(Prediction {
-        inlets: inlet_predictions,
-        inlet_covariance: statistics.inlet_covariance,
-        openings: predictions,
+        inlets,
+        inlet_covariance,
+        openings,
         total_flow_m3_s: total,
         report: PredictReport {
             iterations: solution.iterations,
             residual_mass: solution.residual.mass,
             residual_energy: solution.residual.energy,
-            worst_residual_energy: statistics.worst_residual,
+            worst_residual_energy: worst_residual,
             draws: options.draws,
             linear_against_monte_carlo: linear.worst,
         },
     })
+}
+
+/// What the parts of a prediction are made from.
+struct Parts<'a> {
+    pipework: &'a Pipework,
+    options: &'a PredictOptions,
+    solution: &'a Solution,
+    /// Inlets that carry a pipe.
+    inlets: Vec<usize>,
+    /// Openings that air passes.
+    openings: Vec<usize>,
+    /// Columns: flows of the inlets, then of the openings, then the openings' times.
+    draws: Draws,
+    /// Standard deviation of each column.
+    deviation: Vec<f64>,
+    other: Other,
+}
+impl Parts<'_> {
+    /// What the form of the friction law makes of an inlet's flow, m3/s.
+    fn by_law(&self, inlet: usize) -> f64 {
+        self.other.flow_by(inlet, self.solution.inlet_flow_m3_s[inlet])
+    }
+
+    fn inlet(
+        &self,
+        column: usize,
+        gradient: &Gradient,
+        linear: &mut Linear<'_>,
+        sensitivity: &mut Sensitivity<'_>,
+    ) -> Result<InletPrediction, BuildError> {
+        let i = self.inlets[column];
+        let mut flow = linear.against_draws(gradient, self.deviation[column]);
+        let (mut common, _) = linear::parts(self.pipework, &self.options.model, gradient);
+        let raised = if flow.u_common > 0.0 { flow.u_common / norm(&common) } else { 1.0 };
+        common.iter_mut().for_each(|c| *c *= raised);
+        let flow_common: Vec<f64> = common.into_iter().chain([self.by_law(i)]).collect();
+        flow.u_common = norm(&flow_common);
+        Ok(InletPrediction {
+            number: self.pipework.inlets[i].number,
+            inlet: i,
+            flow_m3_s: flow,
+            flow_common,
+            flow_interval95: self.draws.interval95(column),
+            suction_pa: linear.of(&sensitivity.of(Measurable::InletSuction(i))?),
+        })
+    }
+
+    fn openings(
+        &self,
+        inlet_gradients: &[Gradient],
+        linear: &mut Linear<'_>,
+        sensitivity: &mut Sensitivity<'_>,
+    ) -> Result<Vec<OpeningPrediction>, AirflowError> {
+        let (pipework, options, inlets) = (self.pipework, self.options, &self.inlets);
+        let mixed = times(pipework, self.solution, &options.transport);
+        let remixing = match options.transport.remixing {
+            Remixing::AtOpenings => Remixing::Never,
+            Remixing::Never => Remixing::AtOpenings,
+        };
+        let unmixed = times(pipework, self.solution, &TransportOptions { remixing, ..options.transport.clone() });
+        let shares = shares(pipework, self.solution);
+        let owner = owners(pipework);
+        let mut predictions = Vec::with_capacity(self.openings.len());
+        for (i, &k) in self.openings.iter().enumerate() {
+            let (flow_column, time_column) = (inlets.len() + i, inlets.len() + self.openings.len() + i);
+            let own = inlets.iter().position(|&i| i == owner[k]).unwrap_or(0);
+            let (inlet, gradient) = (inlets[own], &inlet_gradients[own]);
+            let flow = sensitivity.of(Measurable::OpeningFlow(k))?;
+            let time = sensitivity.of(Measurable::MeanTime(k))?;
+            let (mean_s, mean_interval95) = if time.value.is_finite() {
+                let estimate = linear.against_draws(&time, self.deviation[time_column]);
+                (estimate, self.draws.interval95(time_column))
+            } else {
+                (Estimate::new(f64::INFINITY, 0.0, 0.0), (f64::INFINITY, f64::INFINITY))
+            };
+            let closed = linear.change(k, Defect::Closed, inlet, gradient)?;
+            let share = translate::relative_to(closed.clone(), gradient);
+            let (common, individual) = linear::parts(pipework, &options.model, &share);
+            let by_law = self.other.closed_share_by(pipework, k, inlet, share.value)?;
+            let closed_common: Vec<f64> = common.into_iter().chain([by_law]).collect();
+            predictions.push(OpeningPrediction {
+                opening: k,
+                inlet: pipework.inlets[inlet].number,
+                number: pipework.openings[k].number,
+                flow_m3_s: linear.against_draws(&flow, self.deviation[flow_column]),
+                suction_pa: linear.of(&sensitivity.of(Measurable::OpeningSuction(k))?),
+                share_of_pipe: shares[k].of_pipe,
+                share_of_unit: shares[k].of_unit,
+                mean_s,
+                mean_interval95,
+                first_s: shaped(mean_s, mixed[k].first_s, unmixed[k].first_s),
+                half_plateau_s: shaped(mean_s, mixed[k].half_plateau_s, unmixed[k].half_plateau_s),
+                closed_drop_m3_s: linear.of(&closed),
+                closed_share: Estimate::new(share.value, norm(&closed_common), individual),
+                closed_common,
+                open_rise_m3_s: linear.of(&linear.change(k, Defect::Opened, inlet, gradient)?),
+            });
+        }
+        Ok(predictions)
+    }
 }
 
 fn norm(x: &[f64]) -> f64 {

@@ -10,7 +10,9 @@ use alloc::{
     string::{String, ToString},
     vec::Vec,
 };
-use core::{fmt::Write as _, time::Duration};
+pub(super) use base16ct::lower::encode_string as hex;
+use base16ct::mixed;
+use core::time::Duration;
 use plumewire::{
     self as wire, Digest, Nothing, Refusal, RefusalCode, Reply as R, Request,
     image::{self, Decimal, ImageWriter, Items},
@@ -48,7 +50,8 @@ fn to_image(settings: &Settings) -> Result<Vec<u8>, Trouble> {
             },
             Value::Text(text) => image::Value::Text(text),
             Value::Opaque { hex } => {
-                bytes = from_hex(hex).ok_or_else(|| cannot(format!("read the bytes of setting {}", item.key)))?;
+                bytes =
+                    mixed::decode_vec(hex).map_err(|_| cannot(format!("read the bytes of setting {}", item.key)))?;
                 image::Value::Bytes(&bytes)
             }
         };
@@ -58,11 +61,6 @@ fn to_image(settings: &Settings) -> Result<Vec<u8>, Trouble> {
     let len = writer.finish().map_err(|e| cannot(e.to_string()))?;
     out.truncate(len);
     Ok(out)
-}
-fn from_hex(hex: &str) -> Option<Vec<u8>> {
-    let digits: Option<Vec<u8>> = hex.chars().map(|c| c.to_digit(16).and_then(|d| u8::try_from(d).ok())).collect();
-    let digits = digits.filter(|d| d.len() % 2 == 0)?;
-    Some(digits.chunks_exact(2).map(|pair| pair.iter().fold(0, |n, d| n << 4 | d)).collect())
 }
 /// An image as settings.
 fn from_image(bytes: &[u8], revision: u32) -> Result<Settings, String> {
@@ -79,13 +77,6 @@ fn from_image(bytes: &[u8], revision: u32) -> Result<Settings, String> {
         items.push(Item { key: item.key.to_string(), value, unit: item.unit.map(str::to_string) });
     }
     Ok(Settings { revision: Some(revision), items })
-}
-pub(super) fn hex(bytes: &[u8]) -> String {
-    bytes.iter().fold(String::with_capacity(bytes.len() * 2), |mut out, b| {
-        // Writing to a string does not fail.
-        let _ = write!(out, "{b:02x}");
-        out
-    })
 }
 fn revision(revision: u64) -> Result<u32, String> {
     u32::try_from(revision).map_err(|_| format!("a settings revision of {revision}"))

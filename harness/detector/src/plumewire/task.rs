@@ -128,7 +128,7 @@ pub(super) enum Task {
 pub(super) enum Once {
     Begin,
     Wait { own: bool },
-    Stop(Reading),
+    Stop(Box<Reading>),
 }
 /// A baseline: begun, asked after, read back.
 #[derive(Debug)]
@@ -251,7 +251,7 @@ impl Task {
                 *once = Once::Wait { own: true };
                 Next::Send
             }
-            (Self::ReadOnce(Once::Stop(reading)), _) => Next::told(Reply::Reading(reading.clone())),
+            (Self::ReadOnce(Once::Stop(reading)), _) => Next::told(Reply::Reading((**reading).clone())),
             (Self::ReadSettings(read), reply) => read.reply(reply, session),
             (Self::WriteSettings(write), reply) => write.reply(reply),
             (Self::SettingsState, R::SettingsManifest(m)) => Next::told(Reply::SettingsState(SettingsState {
@@ -314,7 +314,7 @@ impl Task {
                 Next::Send
             }
             // The reading is there; that the stream did not stop takes nothing from it.
-            (Self::ReadOnce(Once::Stop(reading)), _) => Next::told(Reply::Reading(reading.clone())),
+            (Self::ReadOnce(Once::Stop(reading)), _) => Next::told(Reply::Reading((**reading).clone())),
             (Self::Renew, RefusalCode::Lease) => {
                 session.lease = None;
                 Next::fail(refused(refusal))
@@ -335,7 +335,7 @@ impl Task {
                 *once = Once::Begin;
                 Next::Send
             }
-            Self::ReadOnce(Once::Stop(reading)) => Next::told(Reply::Reading(reading.clone())),
+            Self::ReadOnce(Once::Stop(reading)) => Next::told(Reply::Reading((**reading).clone())),
             Self::WriteSettings(write) => write.restart(),
             Self::TakeBaseline(Taking::Poll(_)) if anew => {
                 Next::fail(refusal_of(RefusalCode::NoBaseline, "the unit started anew while it took the baseline"))
@@ -347,7 +347,7 @@ impl Task {
     pub(super) fn reading(&mut self, reading: Reading) -> Next {
         match self {
             Self::ReadOnce(once @ Once::Wait { own: true }) => {
-                *once = Once::Stop(reading);
+                *once = Once::Stop(Box::new(reading));
                 Next::Send
             }
             _ => Next::told(Reply::Reading(reading)),

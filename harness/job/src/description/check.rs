@@ -5,9 +5,9 @@ use super::{MAX_ITEMS, raw};
 use crate::{
     any::Any,
     error::{Kind as Wrong, Problem, Source, choices, nearest, quoted},
-    pipework::{MAX_INLETS, bounds, unit},
+    pipework::{MAX_INLETS, unit},
     tables,
-    written::{Spanned, choice, whole},
+    written::{ReadOr, Spanned, choice, whole},
 };
 use plumeline_unit::{
     Description, Meaning,
@@ -412,15 +412,15 @@ fn air(source: &Source<'_>, a: &Spanned<raw::Air>, d: &Description) -> Result<Un
             let cause = "the settings of the fan do not rise, or are too many";
             return Err(source.problem(Wrong::Range, pair.span(), cause, "sort them; at most 64"));
         }
-        speeds.push((*setting, bounds::SPEED.read(source, speed)?));
+        speeds.push((*setting, speed.read(source)?));
     }
     let air = UnitAir {
         inlet_loss: unit::loss_or_none(source, a.inlet_loss.as_ref())?,
-        inlet_bore_m: bounds::BORE.read_or(source, a.inlet_bore.as_ref(), tables::BORE_M)?,
-        inlet_volume_m3: bounds::VOLUME.read_or(source, a.inlet_volume.as_ref(), 0.0)?,
+        inlet_bore_m: a.inlet_bore.read_or(source, tables::BORE_M)?,
+        inlet_volume_m3: a.inlet_volume.read_or(source, 0.0)?,
         loss: unit::loss_or_none(source, a.loss.as_ref())?,
-        volume_m3: bounds::VOLUME.read_or(source, a.volume.as_ref(), 0.0)?,
-        sensor_lag_s: bounds::LAG.read_or(source, a.sensor_lag.as_ref(), 0.0)?,
+        volume_m3: a.volume.read_or(source, 0.0)?,
+        sensor_lag_s: a.sensor_lag.read_or(source, 0.0)?,
         exhaust_loss: unit::loss_or_none(source, a.exhaust_loss.as_ref())?,
         fan: unit::fan(source, a.fan.as_ref())?,
         speeds,

@@ -3,7 +3,10 @@
 //! Not here: what the values mean.
 use crate::{
     any::Any,
-    pipework::raw::{Fan, Loss},
+    pipework::{
+        bounds,
+        raw::{Fan, Loss},
+    },
     written::{Q, Spanned},
 };
 use serde::{
@@ -12,11 +15,7 @@ use serde::{
 };
 use std::{collections::BTreeMap, fmt};
 #[cfg(feature = "schema")]
-use {
-    super::check,
-    crate::pipework::bounds,
-    crate::schema::{names, quantity},
-};
+use {super::check, crate::schema::names};
 
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -141,24 +140,20 @@ pub(super) struct Air {
     /// Loss of each inlet, up to the manifold.
     pub(super) inlet_loss: Option<Spanned<Loss>>,
     /// Inside diameter of each inlet; 21 mm if not stated.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::BORE)))]
-    pub(super) inlet_bore: Option<Q>,
+    pub(super) inlet_bore: Option<Q<bounds::Bore>>,
     /// Volume of each inlet, up to the manifold.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::VOLUME)))]
-    pub(super) inlet_volume: Option<Q>,
+    pub(super) inlet_volume: Option<Q<bounds::Volume>>,
     /// Loss from the manifold to the fan: filter, chamber.
     pub(super) loss: Option<Spanned<Loss>>,
     /// Volume from the manifold to the sensor.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::VOLUME)))]
-    pub(super) volume: Option<Q>,
+    pub(super) volume: Option<Q<bounds::Volume>>,
     /// Time constant of the sensor's own response.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::LAG)))]
-    pub(super) sensor_lag: Option<Q>,
+    pub(super) sensor_lag: Option<Q<bounds::Lag>>,
     /// Loss of the exhaust.
     pub(super) exhaust_loss: Option<Spanned<Loss>>,
     /// The fan at full speed.
     pub(super) fan: Spanned<Fan>,
     /// Fan settings with the share of full speed at each, by rising setting: [[1, "55 %"], [10, "100 %"]].
     #[serde(default)]
-    pub(super) speeds: Vec<Spanned<(f64, Q)>>,
+    pub(super) speeds: Vec<Spanned<(f64, Q<bounds::Speed>)>>,
 }

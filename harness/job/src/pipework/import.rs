@@ -4,8 +4,9 @@
 use super::{FORMAT, MAX_OPENINGS, bounds};
 use crate::{
     TEXT_LIMIT,
+    csv::{self, Cell},
     error::{Kind, Problem, Source, choices, nearest, quoted},
-    written::{Bounds, Written},
+    written::{Bounded, Bounds, Written},
 };
 use std::{collections::BTreeMap, fmt::Write as _, ops::Range};
 
@@ -27,38 +28,32 @@ const COLUMNS: &[(&str, &str, bool)] = &[
 /// What a length's column may end in.
 const LENGTHS: [&str; 5] = ["m", "mm", "cm", "ft", "in"];
 
-/// A cell with its place in the sheet.
-#[derive(Clone, Debug)]
-struct Cell {
-    text: String,
-    span: Range<usize>,
-}
-
 /// A hole as the sheet has it.
-struct Hole {
+struct Hole<'a> {
     number: u32,
     distance: f64,
     row: Range<usize>,
-    cells: BTreeMap<&'static str, Cell>,
+    cells: BTreeMap<&'static str, Cell<'a>>,
 }
 
 /// Turns a sheet into the text of a pipework file. The first line names the columns; `pipe`, `hole`, `distance_m` and
-/// `diameter_mm` must be there. Distances count along the pipe from the unit. Cells are separated by commas, or by
-/// semicolons if the first line is; the decimal mark is a point.
+/// `diameter_mm` must be there. Distances count along the pipe from the unit. How cells are separated: [`csv`]; the
+/// decimal mark is a point.
 ///
 /// # Errors
 /// The first cell that is wrong, with its line, column and a remedy.
 pub fn import_csv(name: &str, bytes: &[u8]) -> Result<String, Problem> {
     let source = Source::new(name, bytes, TEXT_LIMIT)?;
-    let mut rows = rows(&source)?.into_iter();
-    let Some(header) = rows.next() else {
+    let mut rows = csv::rows(&source);
+    let Some(header) = rows.next().transpose()? else {
         let remedy = "write a first line that names the columns: pipe,hole,distance_m,diameter_mm";
         return Err(source.problem(Kind::MissingKey, 0..0, "the sheet is empty", remedy));
     };
     let columns = columns(&source, &header)?;
-    let mut pipes: BTreeMap<u8, Vec<Hole>> = BTreeMap::new();
+    let mut pipes: BTreeMap<u8, Vec<Hole<'_>>> = BTreeMap::new();
     for (count, row) in rows.enumerate() {
-        let span = row.first().map_or(0..0, |c| c.span.start..row.last().map_or(c.span.end, |l| l.span.end));
+        let row = row?;
+        let span = csv::span(&row);
         if count >= MAX_OPENINGS {
             let cause = format!("the sheet has more than {MAX_OPENINGS} holes");
             return Err(source.problem(Kind::TooLarge, span, cause, "split it into several sheets"));
@@ -82,12 +77,13 @@ pub fn import_csv(name: &str, bytes: &[u8]) -> Result<String, Problem> {
 }
 
 /// The known column that each cell belongs to, with the unit of its bare numbers.
-fn columns(source: &Source<'_>, header: &[Cell]) -> Result<Vec<(&'static str, String)>, Problem> {
+fn columns(source: &Source<'_>, header: &[Cell<'_>]) -> Result<Vec<(&'static str, String)>, Problem> {
     let mut found: Vec<(&'static str, String)> = Vec::new();
     for cell in header {
         let matches = |(name, unit, _): &&(&'static str, &'static str, bool)| {
             let stem = name.strip_suffix(unit).filter(|_| !unit.is_empty());
-            *name == cell.text || stem.and_then(|s| cell.text.strip_prefix(s)).is_some_and(|u| LENGTHS.contains(&u))
+            *name == cell.text.as_ref()
+                || stem.and_then(|s| cell.text.strip_prefix(s)).is_some_and(|u| LENGTHS.contains(&u))
         };
         let Some((name, unit, _)) = COLUMNS.iter().find(matches) else {
             let names = COLUMNS.iter().map(|(n, ..)| *n);
@@ -116,16 +112,16 @@ fn columns(source: &Source<'_>, header: &[Cell]) -> Result<Vec<(&'static str, St
     Ok(found)
 }
 
-fn hole(
+fn hole<'a>(
     source: &Source<'_>,
     columns: &[(&'static str, String)],
-    row: Vec<Cell>,
+    row: Vec<Cell<'a>>,
     span: Range<usize>,
-) -> Result<(u8, Hole), Problem> {
+) -> Result<(u8, Hole<'a>), Problem> {
     let mut cells = BTreeMap::new();
     for ((name, unit), mut cell) in columns.iter().zip(row) {
         if !unit.is_empty() && cell.text.ends_with(|c: char| c.is_ascii_digit() || c == '.') {
-            cell.text = format!("{} {unit}", cell.text);
+            cell.text = format!("{} {unit}", cell.text).into();
         }
         if !cell.text.is_empty() {
             cells.insert(*name, cell);
@@ -134,19 +130,19 @@ fn hole(
     let pipe = number(source, &cells, &span, "pipe", super::MAX_INLETS as u32)?;
     let hole = Hole {
         number: number(source, &cells, &span, "hole", MAX_OPENINGS as u32)?,
-        distance: length(source, &cells, &span, "distance_m", &bounds::DISTANCE)?,
+        distance: length(source, &cells, &span, "distance_m", &bounds::Distance::BOUNDS)?,
         row: span,
         cells,
     };
     Ok((u8::try_from(pipe).unwrap_or(u8::MAX), hole))
 }
 
-fn needed<'a>(
+fn needed<'c, 'a>(
     source: &Source<'_>,
-    cells: &'a BTreeMap<&'static str, Cell>,
+    cells: &'c BTreeMap<&'static str, Cell<'a>>,
     row: &Range<usize>,
     name: &str,
-) -> Result<&'a Cell, Problem> {
+) -> Result<&'c Cell<'a>, Problem> {
     cells.get(name).ok_or_else(|| {
         let cause = format!("the row has no `{name}`");
         source.problem(Kind::MissingKey, row.clone(), cause, "fill in the cell, or take the row out")
@@ -155,7 +151,7 @@ fn needed<'a>(
 
 fn number(
     source: &Source<'_>,
-    cells: &BTreeMap<&'static str, Cell>,
+    cells: &BTreeMap<&'static str, Cell<'_>>,
     row: &Range<usize>,
     name: &str,
     high: u32,
@@ -170,17 +166,17 @@ fn number(
 
 fn length(
     source: &Source<'_>,
-    cells: &BTreeMap<&'static str, Cell>,
+    cells: &BTreeMap<&'static str, Cell<'_>>,
     row: &Range<usize>,
     name: &str,
     bounds: &Bounds,
 ) -> Result<f64, Problem> {
     let cell = needed(source, cells, row, name)?;
-    bounds.read_at(source, &Written::Text(cell.text.clone()), cell.span.clone())
+    bounds.read_at(source, &Written::Text(cell.text.clone().into_owned()), cell.span.clone())
 }
 
 /// The run of one pipe: for each hole the pipe to it and the hole itself.
-fn write_pipe(source: &Source<'_>, out: &mut String, inlet: u8, holes: &[Hole]) -> Result<(), Problem> {
+fn write_pipe(source: &Source<'_>, out: &mut String, inlet: u8, holes: &[Hole<'_>]) -> Result<(), Problem> {
     // Writing to a string can't fail.
     let _ = write!(out, "\n[[pipe]]\ninlet = {inlet}\nrun = [\n");
     let (mut before, mut height) = (0.0, 0.0);
@@ -201,7 +197,7 @@ fn write_pipe(source: &Source<'_>, out: &mut String, inlet: u8, holes: &[Hole]) 
         }
         before = hole.distance;
         let rise = match hole.cells.get("height_m") {
-            Some(_) => length(source, &hole.cells, &hole.row, "height_m", &bounds::HEIGHT)? - height,
+            Some(_) => length(source, &hole.cells, &hole.row, "height_m", &bounds::Height::BOUNDS)? - height,
             None => 0.0,
         };
         height += rise;
@@ -220,11 +216,11 @@ fn write_pipe(source: &Source<'_>, out: &mut String, inlet: u8, holes: &[Hole]) 
     Ok(())
 }
 
-fn write_opening(source: &Source<'_>, out: &mut String, hole: &Hole, last: bool) -> Result<(), Problem> {
-    let kind = hole.cells.get("kind").map_or("hole", |c| c.text.as_str());
+fn write_opening(source: &Source<'_>, out: &mut String, hole: &Hole<'_>, last: bool) -> Result<(), Problem> {
+    let kind = hole.cells.get("kind").map_or("hole", |c| c.text.as_ref());
     let blind = hole.cells.get("diameter_mm").is_some_and(|c| c.text.trim() == "blind");
     if !blind {
-        length(source, &hole.cells, &hole.row, "diameter_mm", &bounds::DIAMETER)?;
+        length(source, &hole.cells, &hole.row, "diameter_mm", &bounds::Diameter::BOUNDS)?;
     }
     match (kind, last) {
         ("hole", _) => copy_first(out, hole, "hole"),
@@ -238,7 +234,7 @@ fn write_opening(source: &Source<'_>, out: &mut String, hole: &Hole, last: bool)
         }
     }
     if let Some(cell) = hole.cells.get("reachable") {
-        let reachable = match cell.text.as_str() {
+        let reachable = match cell.text.as_ref() {
             "yes" => true,
             "no" => false,
             other => {
@@ -265,81 +261,22 @@ fn write_opening(source: &Source<'_>, out: &mut String, hole: &Hole, last: bool)
     Ok(())
 }
 
-fn copy_first(out: &mut String, hole: &Hole, key: &str) {
+fn copy_first(out: &mut String, hole: &Hole<'_>, key: &str) {
     let _ = write!(out, "  {{ {key} = {}", toml_text(hole, "diameter_mm"));
 }
 
-fn copy(out: &mut String, hole: &Hole, column: &str, key: &str) {
+fn copy(out: &mut String, hole: &Hole<'_>, column: &str, key: &str) {
     if hole.cells.contains_key(column) {
         let _ = write!(out, ", {key} = {}", toml_text(hole, column));
     }
 }
 
 /// A cell as a TOML string.
-fn toml_text(hole: &Hole, column: &str) -> String {
-    toml::Value::from(hole.cells.get(column).map_or("", |c| c.text.as_str())).to_string()
+fn toml_text(hole: &Hole<'_>, column: &str) -> String {
+    toml::Value::from(hole.cells.get(column).map_or("", |c| c.text.as_ref())).to_string()
 }
 
 /// Metres to the micrometre, so that differences of distances read as people wrote them.
 fn rounded(m: f64) -> f64 {
     (m * 1e6).round() / 1e6
-}
-
-/// The cells of a sheet by rows (RFC 4180), blank rows left out.
-fn rows(source: &Source<'_>) -> Result<Vec<Vec<Cell>>, Problem> {
-    let text = source.text();
-    let first = text.lines().next().unwrap_or_default();
-    let separator = if first.contains(';') { b';' } else { b',' };
-    let bytes = text.as_bytes();
-    let (mut rows, mut row, mut at) = (Vec::new(), Vec::new(), 0);
-    while at < bytes.len() {
-        let start = at;
-        let cell = if bytes.get(at) == Some(&b'"') {
-            let Some(end) = closing_quote(bytes, at + 1) else {
-                let cause = "the quote that begins here has no end";
-                return Err(source.problem(Kind::Syntax, start..start + 1, cause, "close the quote"));
-            };
-            at = end + 1;
-            text[start + 1..end].replace("\"\"", "\"")
-        } else {
-            at += bytes[at..].iter().position(|b| *b == separator || *b == b'\n').unwrap_or(bytes.len() - at);
-            text[start..at].to_owned()
-        };
-        row.push(Cell { text: cell.trim().to_owned(), span: start..at });
-        // Behind a quoted cell there may be a carriage return.
-        at += usize::from(bytes.get(at) == Some(&b'\r'));
-        match bytes.get(at) {
-            Some(b) if *b == separator => {
-                at += 1;
-                if at == bytes.len() || bytes[at] == b'\n' {
-                    row.push(Cell { text: String::new(), span: at..at });
-                }
-            }
-            Some(b'\n') | None => {}
-            Some(_) => {
-                let cause = "the cell goes on behind its closing quote";
-                return Err(source.problem(Kind::Syntax, at..at + 1, cause, "put the quote at the end of the cell"));
-            }
-        }
-        if matches!(bytes.get(at), Some(b'\n') | None) {
-            at += 1;
-            let done: Vec<Cell> = std::mem::take(&mut row);
-            if done.iter().any(|c| !c.text.is_empty()) {
-                rows.push(done);
-            }
-        }
-    }
-    Ok(rows)
-}
-
-/// The quote that ends a cell: one that is not doubled.
-fn closing_quote(bytes: &[u8], from: usize) -> Option<usize> {
-    let mut at = from;
-    loop {
-        at += bytes.get(at..)?.iter().position(|b| *b == b'"')?;
-        if bytes.get(at + 1) != Some(&b'"') {
-            return Some(at);
-        }
-        at += 2;
-    }
 }

@@ -3,14 +3,13 @@
 //!
 //! Not here: runs, and what the two forms share.
 use super::{
-    bounds,
     build::{Builder, Facts},
     raw,
 };
 use crate::{
     error::{Kind, Problem},
     tables,
-    written::{choice, whole},
+    written::{ReadOr, choice, whole},
 };
 use plumeline_base::pipework::{NodeId, Opening, OpeningKind, Segment, SegmentKind};
 use std::collections::BTreeSet;
@@ -22,7 +21,7 @@ pub(super) const OPENING_KINDS: &[(&str, OpeningKind)] =
 impl Builder<'_> {
     pub(super) fn network(&mut self, file: &raw::File, facts: Facts) -> Result<(), Problem> {
         for n in &file.node {
-            let height = bounds::HEIGHT.read_or(self.source, n.height.as_ref(), 0.0)?;
+            let height = n.height.read_or(self.source, 0.0)?;
             let node = self.node(height);
             self.name(&n.name, node)?;
         }
@@ -43,13 +42,13 @@ impl Builder<'_> {
             let cause = "the segment begins and ends at one point";
             return Err(self.source.problem(Kind::Conflict, s.far.span(), cause, "name two different nodes"));
         }
-        let length_m = bounds::LENGTH.read(self.source, &s.length)?;
+        let length_m = s.length.read(self.source)?;
         let rise = self.height(far) - self.height(near);
         if rise.abs() > length_m * (1.0 + 1e-9) {
             let cause = format!("its ends are {} m apart in height, more than its length", rise.abs());
             return Err(self.source.problem(Kind::Range, s.length.span(), cause, "check the heights and the length"));
         }
-        let mut minor_k = bounds::K.read_or(self.source, s.k.as_ref(), 0.0)?;
+        let mut minor_k = s.k.read_or(self.source, 0.0)?;
         for name in &s.fittings {
             minor_k += self.fitting(name)?;
         }
@@ -58,8 +57,8 @@ impl Builder<'_> {
             far,
             kind: if s.capillary == Some(true) { SegmentKind::Capillary } else { SegmentKind::Pipe },
             length_m,
-            bore_m: bounds::BORE.read_or(self.source, s.bore.as_ref(), facts.bore_m)?,
-            roughness_m: bounds::ROUGHNESS.read_or(self.source, s.roughness.as_ref(), facts.roughness_m)?,
+            bore_m: s.bore.read_or(self.source, facts.bore_m)?,
+            roughness_m: s.roughness.read_or(self.source, facts.roughness_m)?,
             minor_k,
             air_temperature_c: self.temperature(s.temperature.as_ref())?,
             known: Self::known(self.basis(s.basis.as_ref(), facts.basis)?),
@@ -91,10 +90,10 @@ impl Builder<'_> {
             node,
             number: whole(self.source, &o.number, 1, super::MAX_OPENINGS as i64, "a hole's number")?,
             kind,
-            diameter_m: bounds::DIAMETER.read(self.source, &o.diameter)?,
-            discharge: bounds::DISCHARGE.read_or(self.source, o.discharge.as_ref(), default_discharge)?,
+            diameter_m: o.diameter.read(self.source)?,
+            discharge: o.discharge.read_or(self.source, default_discharge)?,
             blocked: o.blocked.unwrap_or(false),
-            outside_pa: bounds::OUTSIDE.read_or(self.source, o.outside.as_ref(), 0.0)?,
+            outside_pa: o.outside.read_or(self.source, 0.0)?,
             reachable: o.reachable.unwrap_or(true),
             known: Self::known(self.basis(o.basis.as_ref(), facts.basis)?),
         };
@@ -108,7 +107,7 @@ impl Builder<'_> {
         for i in &file.inlet {
             let n: u8 = whole(self.source, &i.number, 1, super::MAX_INLETS as i64, "an inlet's number")?;
             let node = i.node.as_ref().map(|name| self.named(name)).transpose()?;
-            let suction = i.suction.as_ref().map(|q| bounds::SUCTION.read(self.source, q)).transpose()?;
+            let suction = i.suction.as_ref().map(|q| q.read(self.source)).transpose()?;
             let known = self.inlets.get_mut(&n).filter(|_| seen.insert(n) && node.is_none());
             match known {
                 Some((_, of_pipe)) => *of_pipe = of_pipe.or(suction),

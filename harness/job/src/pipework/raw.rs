@@ -1,17 +1,18 @@
 //! What is written where in a `pipework.toml`: the keys of the format, with their places in the text.
 //!
 //! Not here: what the values mean; see the modules beside this one.
+use super::bounds;
 use crate::written::{Q, Spanned, Written};
 use serde::{
     Deserialize, Deserializer,
-    de::{Error, Visitor},
+    de::{Error, MapAccess, Visitor},
 };
-use std::{collections::BTreeMap, fmt};
+use std::{collections::BTreeMap, fmt, ops::Range};
 #[cfg(feature = "schema")]
 use {
-    super::{MAX_INLETS, MAX_OPENINGS, bounds, network, run, unit},
-    crate::schema::{names, one_kind, one_of, pairs, quantities, quantity, quantity_or, quantity_or_each},
-    crate::tables,
+    super::{MAX_INLETS, MAX_OPENINGS, network, unit},
+    crate::schema::{names, one_kind, one_of, quantity_or, quantity_or_each},
+    crate::{tables, written::Bounded},
 };
 
 /// One value for all, or a list with one for each.
@@ -19,7 +20,7 @@ use {
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema), schemars(untagged, inline))]
 pub(crate) enum OneOrEach {
     One(Written),
-    Each(Vec<Q>),
+    Each(Vec<Q<bounds::Diameter>>),
 }
 impl<'de> Deserialize<'de> for OneOrEach {
     fn deserialize<D: Deserializer<'de>>(d: D) -> Result<Self, D::Error> {
@@ -83,8 +84,7 @@ pub(crate) struct File {
     pub(crate) tolerance: Tolerances,
     /// Loss coefficients of fittings of the site's own, by name, on the velocity head of their pipe.
     #[serde(default)]
-    #[cfg_attr(feature = "schema", schemars(transform = quantities(&bounds::K)))]
-    pub(crate) fitting: BTreeMap<String, Q>,
+    pub(crate) fitting: BTreeMap<String, Q<bounds::K>>,
     /// Pipes in the usual form: the way from the unit outward.
     #[serde(default)]
     pub(crate) pipe: Vec<Spanned<Pipe>>,
@@ -108,14 +108,11 @@ pub(crate) struct File {
 #[serde(deny_unknown_fields)]
 pub(crate) struct Defaults {
     /// Inside diameter of pipes; 21 mm if not stated.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::BORE)))]
-    pub(crate) bore: Option<Q>,
+    pub(crate) bore: Option<Q<bounds::Bore>>,
     /// Roughness of their walls; 0.0015 mm if not stated.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::ROUGHNESS)))]
-    pub(crate) roughness: Option<Q>,
+    pub(crate) roughness: Option<Q<bounds::Roughness>>,
     /// Discharge coefficient of holes; 0.65 if not stated.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::DISCHARGE)))]
-    pub(crate) discharge: Option<Q>,
+    pub(crate) discharge: Option<Q<bounds::Discharge>>,
     /// How the facts are known; "assumed" if not stated.
     #[cfg_attr(feature = "schema", schemars(transform = one_of(tables::BASES.map(tables::basis_name).into())))]
     pub(crate) basis: Option<Spanned<String>>,
@@ -129,57 +126,49 @@ pub(crate) struct Defaults {
 )))]
 pub(crate) struct Air {
     /// 20 degC if not stated.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::TEMPERATURE)))]
-    pub(crate) temperature: Option<Q>,
+    pub(crate) temperature: Option<Q<bounds::Temperature>>,
     /// 1013.25 hPa if not stated; or give the altitude.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::AIR_PRESSURE)))]
-    pub(crate) pressure: Option<Q>,
+    pub(crate) pressure: Option<Q<bounds::AirPressure>>,
     /// In place of the pressure, which then follows by the standard atmosphere (ISO 2533).
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::ALTITUDE)))]
-    pub(crate) altitude: Option<Q>,
+    pub(crate) altitude: Option<Q<bounds::Altitude>>,
     /// Relative humidity; 50 % if not stated.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::HUMIDITY)))]
-    pub(crate) humidity: Option<Q>,
+    pub(crate) humidity: Option<Q<bounds::Humidity>>,
     /// Given directly, with the viscosity.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::DENSITY)))]
-    pub(crate) density: Option<Q>,
+    pub(crate) density: Option<Q<bounds::Density>>,
     /// Dynamic viscosity, given directly, with the density.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::VISCOSITY)))]
-    pub(crate) viscosity: Option<Q>,
+    pub(crate) viscosity: Option<Q<bounds::Viscosity>>,
 }
 
 #[derive(Debug, Default, Deserialize)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub(crate) struct Unit {
+    /// The model by whose description everything holds that is not stated here: fan, losses, volumes, lag, bore of inlets.
+    pub(crate) model: Option<Spanned<String>>,
+    /// The setting that its fan runs at, by the description's own scale; full speed if not stated.
+    pub(crate) fan_setting: Option<Spanned<f64>>,
     /// How many inlets there are; those without a pipe are plugged.
     #[cfg_attr(feature = "schema", schemars(range(min = 1, max = MAX_INLETS)))]
     pub(crate) inlets: Option<Spanned<i64>>,
     /// Inside diameter of each inlet.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::BORE)))]
-    pub(crate) inlet_bore: Option<Q>,
+    pub(crate) inlet_bore: Option<Q<bounds::Bore>>,
     /// Loss of each inlet, up to the manifold.
     pub(crate) inlet_loss: Option<Spanned<Loss>>,
     /// Volume of each inlet, up to the manifold.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::VOLUME)))]
-    pub(crate) inlet_volume: Option<Q>,
+    pub(crate) inlet_volume: Option<Q<bounds::Volume>>,
     /// Loss from the manifold to the sensor: filter, chamber.
     pub(crate) loss: Option<Spanned<Loss>>,
     /// Volume from the manifold to the sensor.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::VOLUME)))]
-    pub(crate) volume: Option<Q>,
+    pub(crate) volume: Option<Q<bounds::Volume>>,
     /// Time constant of the sensor's own response.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::LAG)))]
-    pub(crate) sensor_lag: Option<Q>,
+    pub(crate) sensor_lag: Option<Q<bounds::Lag>>,
     /// Loss of the exhaust.
     pub(crate) exhaust_loss: Option<Spanned<Loss>>,
     /// Pressure where the exhaust ends, against the air at the unit.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::OUTSIDE)))]
-    pub(crate) exhaust_pressure: Option<Q>,
+    pub(crate) exhaust_pressure: Option<Q<bounds::Outside>>,
     /// Height of the exhaust's end above the unit.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::HEIGHT)))]
-    pub(crate) exhaust_height: Option<Q>,
-    /// What moves the air; or measure `suction` at every inlet.
+    pub(crate) exhaust_height: Option<Q<bounds::Height>>,
+    /// What moves the air; or name the `model`, or measure `suction` at every inlet.
     pub(crate) fan: Option<Spanned<Fan>>,
 }
 
@@ -187,7 +176,12 @@ pub(crate) struct Unit {
 #[derive(Debug, Deserialize)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
+#[cfg_attr(feature = "schema", schemars(extend("anyOf" = [{ "required": ["model"] }, { "required": ["fan"] }])))]
 pub(crate) struct Outgoing {
+    /// The model by whose description everything holds that is not stated here.
+    pub(crate) model: Option<Spanned<String>>,
+    /// The setting that its fan ran at, by the description's own scale; full speed if not stated.
+    pub(crate) fan_setting: Option<Spanned<f64>>,
     /// Loss of each inlet, up to the manifold; as of the new unit if not stated.
     pub(crate) inlet_loss: Option<Spanned<Loss>>,
     /// Loss from the manifold to the sensor: filter, chamber.
@@ -195,7 +189,7 @@ pub(crate) struct Outgoing {
     /// Loss of the exhaust.
     pub(crate) exhaust_loss: Option<Spanned<Loss>>,
     /// What moved the air.
-    pub(crate) fan: Spanned<Fan>,
+    pub(crate) fan: Option<Spanned<Fan>>,
 }
 
 /// Pressure lost at a flow, in its part that grows with the flow and its part that grows with the flow's square.
@@ -204,14 +198,11 @@ pub(crate) struct Outgoing {
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema), schemars(extend("anyOf" = [{ "required": ["linear"] }, { "required": ["quadratic"] }])))]
 pub(crate) struct Loss {
     /// The flow at which the loss was stated.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::LOSS_FLOW)))]
-    pub(crate) flow: Q,
+    pub(crate) flow: Q<bounds::LossFlow>,
     /// The part that grows with the flow: fine filters.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::LOSS)))]
-    pub(crate) linear: Option<Q>,
+    pub(crate) linear: Option<Q<bounds::Loss>>,
     /// The part that grows with the flow's square: fittings, grilles.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::LOSS)))]
-    pub(crate) quadratic: Option<Q>,
+    pub(crate) quadratic: Option<Q<bounds::Loss>>,
 }
 
 #[derive(Debug, Deserialize)]
@@ -219,20 +210,17 @@ pub(crate) struct Loss {
 #[serde(deny_unknown_fields)]
 pub(crate) struct Fan {
     /// 2 to 1000 points [flow, pressure], by rising flow.
-    #[cfg_attr(feature = "schema", schemars(length(min = 2, max = 1000), transform = pairs(&bounds::FAN_FLOW, &bounds::FAN_PRESSURE)))]
-    pub(crate) curve: Spanned<Vec<Spanned<(Q, Q)>>>,
+    #[cfg_attr(feature = "schema", schemars(length(min = 2, max = 1000)))]
+    pub(crate) curve: Spanned<Vec<Spanned<(Q<bounds::FanFlow>, Q<bounds::FanPressure>)>>>,
     /// Between the points; "monotone" if not stated.
     #[cfg_attr(feature = "schema", schemars(transform = names(unit::INTERPOLATIONS)))]
     pub(crate) interpolation: Option<Spanned<String>>,
     /// Share of the curve's speed; 100 % if not stated.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::SPEED)))]
-    pub(crate) speed: Option<Q>,
+    pub(crate) speed: Option<Q<bounds::Speed>>,
     /// Density of the air that the curve was taken at; 1.2 kg/m3 if not stated.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::DENSITY)))]
-    pub(crate) density: Option<Q>,
+    pub(crate) density: Option<Q<bounds::Density>>,
     /// Relative standard uncertainty of the pressure; 3 % if not stated.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::UNCERTAINTY)))]
-    pub(crate) uncertainty: Option<Q>,
+    pub(crate) uncertainty: Option<Q<bounds::Uncertainty>>,
 }
 
 #[derive(Debug, Default, Deserialize)]
@@ -284,11 +272,9 @@ pub(crate) struct Known {
 #[serde(deny_unknown_fields)]
 pub(crate) struct Tolerance {
     /// The part that the whole pipework shares.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::UNCERTAINTY)))]
-    pub(crate) common: Q,
+    pub(crate) common: Q<bounds::Uncertainty>,
     /// The part of each fact by itself.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::UNCERTAINTY)))]
-    pub(crate) individual: Q,
+    pub(crate) individual: Q<bounds::Uncertainty>,
 }
 
 /// A pipe in the usual form: the way from the unit outward, step by step.
@@ -300,20 +286,16 @@ pub(crate) struct Pipe {
     #[cfg_attr(feature = "schema", schemars(range(min = 1, max = MAX_INLETS)))]
     pub(crate) inlet: Spanned<i64>,
     /// Inside diameter along this pipe.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::BORE)))]
-    pub(crate) bore: Option<Q>,
+    pub(crate) bore: Option<Q<bounds::Bore>>,
     /// Roughness of its walls.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::ROUGHNESS)))]
-    pub(crate) roughness: Option<Q>,
+    pub(crate) roughness: Option<Q<bounds::Roughness>>,
     /// Discharge coefficient of its holes.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::DISCHARGE)))]
-    pub(crate) discharge: Option<Q>,
+    pub(crate) discharge: Option<Q<bounds::Discharge>>,
     /// How its facts are known.
     #[cfg_attr(feature = "schema", schemars(transform = one_of(tables::BASES.map(tables::basis_name).into())))]
     pub(crate) basis: Option<Spanned<String>>,
     /// Suction measured at its inlet, in place of a fan curve.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::SUCTION)))]
-    pub(crate) suction: Option<Q>,
+    pub(crate) suction: Option<Q<bounds::Suction>>,
     /// Number of its first hole; 1 if not stated.
     #[cfg_attr(feature = "schema", schemars(range(min = 1, max = MAX_OPENINGS)))]
     pub(crate) number_from: Option<Spanned<i64>>,
@@ -325,29 +307,41 @@ pub(crate) struct Pipe {
 }
 
 /// A step of the way. Exactly one of its keys says what it is; the others belong to that.
-#[derive(Debug, Default, Deserialize)]
-#[serde(deny_unknown_fields)]
+// In the file they all stand side by side.
+#[derive(Debug, Default)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema), schemars(transform = one_kind))]
 pub(crate) struct Step {
-    // What it is.
+    #[cfg_attr(feature = "schema", schemars(flatten))]
+    pub(crate) what: What,
+    #[cfg_attr(feature = "schema", schemars(flatten))]
+    pub(crate) row: Row,
+    #[cfg_attr(feature = "schema", schemars(flatten))]
+    pub(crate) loss: StepLoss,
+    #[cfg_attr(feature = "schema", schemars(flatten))]
+    pub(crate) of_pipe: OfPipe,
+    #[cfg_attr(feature = "schema", schemars(flatten))]
+    pub(crate) of_hole: OfHole,
+}
+
+/// What a step is: one of them.
+#[derive(Debug, Default)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub(crate) struct What {
     /// Goes on by a straight length.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::LENGTH)))]
-    pub(crate) pipe: Option<Q>,
+    pub(crate) pipe: Option<Q<bounds::Length>>,
     /// Adds the loss of a fitting, by name.
     #[cfg_attr(feature = "schema", schemars(extend("examples" = tables::FITTINGS.iter().map(|f| f.name).collect::<Vec<_>>())))]
     pub(crate) fitting: Option<Spanned<String>>,
     /// A hole here, of this diameter.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::DIAMETER)))]
-    pub(crate) hole: Option<Q>,
+    pub(crate) hole: Option<Q<bounds::Diameter>>,
     /// That many holes, each behind a length of pipe.
     #[cfg_attr(feature = "schema", schemars(range(min = 1, max = MAX_OPENINGS)))]
     pub(crate) holes: Option<Spanned<i64>>,
     /// Holes at distances from where this step begins.
-    #[cfg_attr(feature = "schema", schemars(transform = quantities(&bounds::DISTANCE)))]
-    pub(crate) holes_at: Option<Spanned<Vec<Q>>>,
+    pub(crate) holes_at: Option<Spanned<Vec<Q<bounds::Distance>>>>,
     /// Ends the run with a cap: "blind", or the diameter of its hole.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity_or(&run::CAP, "blind")))]
-    pub(crate) cap: Option<Q>,
+    #[cfg_attr(feature = "schema", schemars(transform = quantity_or(&bounds::Cap::BOUNDS, "blind")))]
+    pub(crate) cap: Option<Spanned<Written>>,
     /// Ends the run open.
     #[cfg_attr(feature = "schema", schemars(extend("const" = true)))]
     pub(crate) open: Option<Spanned<bool>>,
@@ -357,55 +351,111 @@ pub(crate) struct Step {
     pub(crate) mark: Option<Spanned<String>>,
     /// Ends the run at a named point, which closes a ring.
     pub(crate) join: Option<Spanned<String>>,
-    // How it is.
+}
+
+/// Where the holes of a step are.
+#[derive(Debug, Default)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub(crate) struct Row {
     /// Diameter of the holes: one for all, or a list with one for each.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity_or_each(&bounds::DIAMETER)))]
+    #[cfg_attr(feature = "schema", schemars(transform = quantity_or_each(&bounds::Diameter::BOUNDS)))]
     pub(crate) diameter: Option<Spanned<OneOrEach>>,
     /// Length of pipe before the first hole; `every` if not stated.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::DISTANCE)))]
-    pub(crate) first: Option<Q>,
+    pub(crate) first: Option<Q<bounds::Distance>>,
     /// Length of pipe before each further hole.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::LENGTH)))]
-    pub(crate) every: Option<Q>,
-    /// Inside diameter of this step's pipe, or of the branch.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::BORE)))]
-    pub(crate) bore: Option<Q>,
-    /// Roughness of its walls.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::ROUGHNESS)))]
-    pub(crate) roughness: Option<Q>,
-    /// Height gained over the whole step.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::HEIGHT)))]
-    pub(crate) rise: Option<Q>,
-    /// Temperature of the air inside.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::TEMPERATURE)))]
-    pub(crate) temperature: Option<Q>,
+    pub(crate) every: Option<Q<bounds::Length>>,
+}
+
+/// What a fitting or a tee costs.
+#[derive(Debug, Default)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub(crate) struct StepLoss {
     /// How many such fittings; 1 if not stated.
     #[cfg_attr(feature = "schema", schemars(range(min = 1, max = 1000)))]
     pub(crate) count: Option<Spanned<i64>>,
     /// Loss coefficient of the fitting, in place of the table's.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::K)))]
-    pub(crate) k: Option<Q>,
+    pub(crate) k: Option<Q<bounds::K>>,
     /// Loss coefficient into the branch; 1.5 if not stated.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::K)))]
-    pub(crate) k_branch: Option<Q>,
+    pub(crate) k_branch: Option<Q<bounds::K>>,
     /// Loss coefficient straight on; 0.5 if not stated.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::K)))]
-    pub(crate) k_run: Option<Q>,
+    pub(crate) k_run: Option<Q<bounds::K>>,
+}
+
+/// What is known of the pipe of a step; the basis holds for its holes too.
+#[derive(Debug, Default)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub(crate) struct OfPipe {
+    /// Inside diameter of this step's pipe, or of the branch.
+    pub(crate) bore: Option<Q<bounds::Bore>>,
+    /// Roughness of its walls.
+    pub(crate) roughness: Option<Q<bounds::Roughness>>,
+    /// Height gained over the whole step.
+    pub(crate) rise: Option<Q<bounds::Height>>,
+    /// Temperature of the air inside.
+    pub(crate) temperature: Option<Q<bounds::Temperature>>,
+    /// How these facts are known.
+    #[cfg_attr(feature = "schema", schemars(transform = one_of(tables::BASES.map(tables::basis_name).into())))]
+    pub(crate) basis: Option<Spanned<String>>,
+}
+
+/// What is known of the holes of a step.
+#[derive(Debug, Default)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub(crate) struct OfHole {
     /// Discharge coefficient of the hole.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::DISCHARGE)))]
-    pub(crate) discharge: Option<Q>,
+    pub(crate) discharge: Option<Q<bounds::Discharge>>,
     /// Pressure of the hole's room or void, against the air at the unit.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::OUTSIDE)))]
-    pub(crate) outside: Option<Q>,
+    pub(crate) outside: Option<Q<bounds::Outside>>,
     /// Whether a person can get at the hole; yes if not stated.
     pub(crate) reachable: Option<Spanned<bool>>,
     /// Whether the hole is closed on purpose; no if not stated.
     pub(crate) blocked: Option<Spanned<bool>>,
     /// A capillary from the pipe to the hole.
     pub(crate) drop: Option<Spanned<DropTube>>,
-    /// How these facts are known.
-    #[cfg_attr(feature = "schema", schemars(transform = one_of(tables::BASES.map(tables::basis_name).into())))]
-    pub(crate) basis: Option<Spanned<String>>,
+}
+
+/// Reads the keys of a step into its groups (`serde(flatten)` would lose their places in the text), and tells where they stand.
+macro_rules! step_keys {
+    ($($group:ident: $($key:ident)*;)*) => {
+        #[derive(Deserialize)]
+        #[serde(field_identifier)]
+        #[allow(non_camel_case_types, reason = "named as the keys are")]
+        enum StepKey { $($($key,)*)* }
+
+        impl<'de> Visitor<'de> for StepVisitor {
+            type Value = Step;
+            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.write_str("a step of the way")
+            }
+            fn visit_map<A: MapAccess<'de>>(self, mut map: A) -> Result<Step, A::Error> {
+                let mut step = Step::default();
+                while let Some(key) = map.next_key()? {
+                    match key { $($(StepKey::$key => step.$group.$key = Some(map.next_value()?),)*)* }
+                }
+                Ok(step)
+            }
+        }
+        impl Step {
+            /// The keys that it has, with their places.
+            pub(super) fn keys(&self) -> impl Iterator<Item = (&'static str, Range<usize>)> {
+                let all = [$($((stringify!($key), self.$group.$key.as_ref().map(|v| v.span())),)*)*];
+                all.into_iter().filter_map(|(key, span)| Some((key, span?)))
+            }
+        }
+    };
+}
+step_keys! {
+    what: pipe fitting hole holes holes_at cap open branch mark join;
+    row: diameter first every;
+    loss: count k k_branch k_run;
+    of_pipe: bore roughness rise temperature basis;
+    of_hole: discharge outside reachable blocked drop;
+}
+struct StepVisitor;
+impl<'de> Deserialize<'de> for Step {
+    fn deserialize<D: Deserializer<'de>>(d: D) -> Result<Self, D::Error> {
+        d.deserialize_map(StepVisitor)
+    }
 }
 
 /// A capillary from the pipe to a sampling point.
@@ -414,17 +464,13 @@ pub(crate) struct Step {
 #[serde(deny_unknown_fields)]
 pub(crate) struct DropTube {
     /// Its length.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::LENGTH)))]
-    pub(crate) length: Q,
+    pub(crate) length: Q<bounds::Length>,
     /// Its inside diameter.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::BORE)))]
-    pub(crate) bore: Q,
+    pub(crate) bore: Q<bounds::Bore>,
     /// Height gained along it; negative where it hangs down.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::HEIGHT)))]
-    pub(crate) rise: Option<Q>,
+    pub(crate) rise: Option<Q<bounds::Height>>,
     /// Loss coefficient of its exit into the pipe; 1 if not stated.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::K)))]
-    pub(crate) k: Option<Q>,
+    pub(crate) k: Option<Q<bounds::K>>,
 }
 
 /// What is different at some holes of a pipe, by their numbers.
@@ -435,14 +481,11 @@ pub(crate) struct Except {
     /// Numbers of the holes.
     pub(crate) holes: Spanned<Vec<Spanned<i64>>>,
     /// Their diameter.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::DIAMETER)))]
-    pub(crate) diameter: Option<Q>,
+    pub(crate) diameter: Option<Q<bounds::Diameter>>,
     /// Discharge coefficient of the hole.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::DISCHARGE)))]
-    pub(crate) discharge: Option<Q>,
+    pub(crate) discharge: Option<Q<bounds::Discharge>>,
     /// Pressure of its room or void, against the air at the unit.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::OUTSIDE)))]
-    pub(crate) outside: Option<Q>,
+    pub(crate) outside: Option<Q<bounds::Outside>>,
     /// Whether a person can get at it; yes if not stated.
     pub(crate) reachable: Option<bool>,
     /// Whether it is closed on purpose; no if not stated.
@@ -459,8 +502,7 @@ pub(crate) struct Node {
     /// Its name.
     pub(crate) name: Spanned<String>,
     /// Its height above the unit; 0 m if not stated.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::HEIGHT)))]
-    pub(crate) height: Option<Q>,
+    pub(crate) height: Option<Q<bounds::Height>>,
 }
 
 #[derive(Debug, Deserialize)]
@@ -472,25 +514,20 @@ pub(crate) struct Segment {
     /// Name of the point farther from the unit.
     pub(crate) far: Spanned<String>,
     /// Its length.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::LENGTH)))]
-    pub(crate) length: Q,
+    pub(crate) length: Q<bounds::Length>,
     /// Its inside diameter.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::BORE)))]
-    pub(crate) bore: Option<Q>,
+    pub(crate) bore: Option<Q<bounds::Bore>>,
     /// Roughness of its walls.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::ROUGHNESS)))]
-    pub(crate) roughness: Option<Q>,
+    pub(crate) roughness: Option<Q<bounds::Roughness>>,
     /// Fittings in it, by name.
     #[serde(default)]
     pub(crate) fittings: Vec<Spanned<String>>,
     /// Further loss coefficient, on its velocity head.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::K)))]
-    pub(crate) k: Option<Q>,
+    pub(crate) k: Option<Q<bounds::K>>,
     /// Whether it is a capillary; no if not stated.
     pub(crate) capillary: Option<bool>,
     /// Temperature of the air inside.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::TEMPERATURE)))]
-    pub(crate) temperature: Option<Q>,
+    pub(crate) temperature: Option<Q<bounds::Temperature>>,
     /// How these facts are known.
     #[cfg_attr(feature = "schema", schemars(transform = one_of(tables::BASES.map(tables::basis_name).into())))]
     pub(crate) basis: Option<Spanned<String>>,
@@ -509,14 +546,11 @@ pub(crate) struct Opening {
     #[cfg_attr(feature = "schema", schemars(transform = names(network::OPENING_KINDS)))]
     pub(crate) kind: Option<Spanned<String>>,
     /// Its diameter.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::DIAMETER)))]
-    pub(crate) diameter: Q,
+    pub(crate) diameter: Q<bounds::Diameter>,
     /// Discharge coefficient of the hole.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::DISCHARGE)))]
-    pub(crate) discharge: Option<Q>,
+    pub(crate) discharge: Option<Q<bounds::Discharge>>,
     /// Pressure of its room or void, against the air at the unit.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::OUTSIDE)))]
-    pub(crate) outside: Option<Q>,
+    pub(crate) outside: Option<Q<bounds::Outside>>,
     /// Whether a person can get at it; yes if not stated.
     pub(crate) reachable: Option<bool>,
     /// Whether it is closed on purpose; no if not stated.
@@ -536,14 +570,11 @@ pub(crate) struct Inlet {
     /// Name of the point where it is; none if it is plugged or a pipe has it.
     pub(crate) node: Option<Spanned<String>>,
     /// Suction measured at it, in place of a fan curve.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::SUCTION)))]
-    pub(crate) suction: Option<Q>,
+    pub(crate) suction: Option<Q<bounds::Suction>>,
     /// Its inside diameter.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::BORE)))]
-    pub(crate) bore: Option<Q>,
+    pub(crate) bore: Option<Q<bounds::Bore>>,
     /// Its loss, up to the manifold.
     pub(crate) loss: Option<Spanned<Loss>>,
     /// Its volume, up to the manifold.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&bounds::VOLUME)))]
-    pub(crate) volume: Option<Q>,
+    pub(crate) volume: Option<Q<bounds::Volume>>,
 }

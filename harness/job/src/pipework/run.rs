@@ -6,12 +6,12 @@ use super::{
     bounds,
     build::{Builder, Facts, mm},
     raw::{self, OneOrEach, Step},
-    step::kind_of,
+    step::{Is, kind_of},
 };
 use crate::{
     error::{Kind, Problem},
     tables,
-    written::{Bounds, Q, Spanned, Written, whole},
+    written::{Bounded, Q, ReadOr, Spanned, Written, whole},
 };
 use plumeline_base::pipework::{NodeId, Opening, OpeningKind, Segment, SegmentKind};
 use std::ops::Range;
@@ -44,7 +44,7 @@ impl Builder<'_> {
                 basis: p.basis.clone(),
             },
         )?;
-        let suction = p.suction.as_ref().map(|q| bounds::SUCTION.read(self.source, q)).transpose()?;
+        let suction = p.suction.as_ref().map(|q| q.read(self.source)).transpose()?;
         let start = self.node(0.0);
         self.claim(&p.inlet, Some(start), suction)?;
         let first = self.openings.len();
@@ -81,43 +81,46 @@ impl Builder<'_> {
             }
             let s = step.as_ref();
             match kind_of(self.source, step)? {
-                "pipe" => {
-                    if let Some(q) = &s.pipe {
-                        let length = bounds::LENGTH.read(self.source, q)?;
-                        let rise = self.rise(s, length)?;
-                        self.lay(&mut walk, step, length, rise, facts)?;
-                    }
+                Is::Pipe(q) => {
+                    let length = q.read(self.source)?;
+                    let rise = self.rise(s, length)?;
+                    self.lay(&mut walk, step, length, rise, facts)?;
                 }
-                "fitting" => self.add_fitting(&mut walk, s)?,
-                "hole" => {
-                    if let Some(q) = &s.hole {
-                        let diameter = bounds::DIAMETER.read(self.source, q)?;
-                        self.opening(&mut walk, step, OpeningKind::Hole, diameter, facts, number)?;
-                    }
+                Is::Fitting(name) => self.add_fitting(&mut walk, s, name)?,
+                Is::Hole(q) => {
+                    let diameter = q.read(self.source)?;
+                    self.opening(&mut walk, step, OpeningKind::Hole, diameter, facts, number)?;
                 }
-                "holes" => self.holes(&mut walk, step, facts, number)?,
-                "holes_at" => self.holes_at(&mut walk, step, facts, number)?,
-                "branch" => {
-                    if let Some(arms) = &s.branch {
-                        let k_branch = self.k_or(s.k_branch.as_ref(), "tee branch")?;
-                        walk.waiting_k += self.k_or(s.k_run.as_ref(), "tee through")?;
-                        walk.just_laid = None;
-                        let bore_m = bounds::BORE.read_or(self.source, s.bore.as_ref(), facts.bore_m)?;
-                        self.run(arms, walk.at, k_branch, Facts { bore_m, ..facts }, number, depth + 1)?;
-                    }
+                Is::Holes(count) => self.holes(&mut walk, step, count, facts, number)?,
+                Is::HolesAt(places) => self.holes_at(&mut walk, step, places, facts, number)?,
+                Is::Branch(arms) => {
+                    let k_branch = self.k_or(s.loss.k_branch.as_ref(), "tee branch")?;
+                    walk.waiting_k += self.k_or(s.loss.k_run.as_ref(), "tee through")?;
+                    walk.just_laid = None;
+                    let bore_m = s.of_pipe.bore.read_or(self.source, facts.bore_m)?;
+                    self.run(arms, walk.at, k_branch, Facts { bore_m, ..facts }, number, depth + 1)?;
                 }
-                "mark" => {
-                    if let Some(name) = &s.mark {
-                        self.name(name, walk.at)?;
-                        walk.just_laid = None;
-                    }
+                Is::Mark(name) => {
+                    self.name(name, walk.at)?;
+                    walk.just_laid = None;
                 }
-                "join" => {
-                    if let Some(name) = &s.join {
-                        self.join(&mut walk, name)?;
-                    }
+                Is::Join(name) => self.join(&mut walk, name)?,
+                Is::Cap(cap) => {
+                    let blind = matches!(cap.as_ref(), Written::Text(t) if t == "blind");
+                    let diameter = if blind { 0.0 } else { bounds::Cap::BOUNDS.read(self.source, cap)? };
+                    walk.ended = true;
+                    self.opening(&mut walk, step, OpeningKind::EndCap, diameter, facts, number)?;
                 }
-                _ => self.end(&mut walk, step, facts, number)?,
+                Is::Open(open) => {
+                    if !*open.as_ref() {
+                        let cause = "an end that is not open needs a cap";
+                        let remedy = "write `{ open = true }`, or `{ cap = \"4 mm\" }`";
+                        return Err(self.source.problem(Kind::Range, open.span(), cause, remedy));
+                    }
+                    let bore = walk.last.and_then(|i| self.segments.get(i)).map_or(facts.bore_m, |seg| seg.bore_m);
+                    walk.ended = true;
+                    self.opening(&mut walk, step, OpeningKind::OpenEnd, bore, facts, number)?;
+                }
             }
         }
         if !walk.ended {
@@ -142,7 +145,7 @@ impl Builder<'_> {
         facts: Facts,
     ) -> Result<(), Problem> {
         let s = step.as_ref();
-        let bore_m = bounds::BORE.read_or(self.source, s.bore.as_ref(), facts.bore_m)?;
+        let bore_m = s.of_pipe.bore.read_or(self.source, facts.bore_m)?;
         let mut minor_k = std::mem::take(&mut walk.waiting_k);
         if let Some(previous) = walk.last.and_then(|i| self.segments.get_mut(i)) {
             let k = tables::change_of_bore(previous.bore_m, bore_m);
@@ -156,30 +159,30 @@ impl Builder<'_> {
             kind: SegmentKind::Pipe,
             length_m,
             bore_m,
-            roughness_m: bounds::ROUGHNESS.read_or(self.source, s.roughness.as_ref(), facts.roughness_m)?,
+            roughness_m: s.of_pipe.roughness.read_or(self.source, facts.roughness_m)?,
             minor_k,
-            air_temperature_c: self.temperature(s.temperature.as_ref())?,
-            known: Self::known(self.basis(s.basis.as_ref(), facts.basis)?),
+            air_temperature_c: self.temperature(s.of_pipe.temperature.as_ref())?,
+            known: Self::known(self.basis(s.of_pipe.basis.as_ref(), facts.basis)?),
         };
         let laid = self.add_segment(segment, step.span())?;
         *walk = Walk { at: far, just_laid: Some(laid), last: Some(laid), waiting_k: 0.0, ended: false };
         Ok(())
     }
 
-    pub(super) fn temperature(&self, q: Option<&Q>) -> Result<Option<f64>, Problem> {
-        q.map(|q| bounds::TEMPERATURE.read(self.source, q)).transpose()
+    pub(super) fn temperature(&self, q: Option<&Q<bounds::Temperature>>) -> Result<Option<f64>, Problem> {
+        q.map(|q| q.read(self.source)).transpose()
     }
 
-    fn k_or(&mut self, stated: Option<&Q>, name: &'static str) -> Result<f64, Problem> {
+    fn k_or(&mut self, stated: Option<&Q<bounds::K>>, name: &'static str) -> Result<f64, Problem> {
         match stated {
-            Some(q) => bounds::K.read(self.source, q),
+            Some(q) => q.read(self.source),
             None => Ok(self.built_in_fitting(name)),
         }
     }
 
     fn rise(&self, s: &Step, length: f64) -> Result<f64, Problem> {
-        let Some(q) = &s.rise else { return Ok(0.0) };
-        let rise = bounds::HEIGHT.read(self.source, q)?;
+        let Some(q) = &s.of_pipe.rise else { return Ok(0.0) };
+        let rise = q.read(self.source)?;
         if rise.abs() > length * (1.0 + 1e-9) {
             let cause = format!("the pipe can't rise {rise} m over {length} m of length");
             return Err(self.source.problem(Kind::Range, q.span(), cause, "check the rise and the length"));
@@ -188,13 +191,12 @@ impl Builder<'_> {
     }
 
     /// A fitting counts on the pipe before it, or, straight behind the unit, a hole or a tee, on the pipe behind it.
-    fn add_fitting(&mut self, walk: &mut Walk, s: &Step) -> Result<(), Problem> {
-        let Some(name) = &s.fitting else { return Ok(()) };
-        let k = match &s.k {
-            Some(k) => bounds::K.read(self.source, k)?,
+    fn add_fitting(&mut self, walk: &mut Walk, s: &Step, name: &Spanned<String>) -> Result<(), Problem> {
+        let k = match &s.loss.k {
+            Some(k) => k.read(self.source)?,
             None => self.fitting(name)?,
         };
-        let count: u16 = match &s.count {
+        let count: u16 = match &s.loss.count {
             Some(n) => whole(self.source, n, 1, 1000, "a count of fittings")?,
             None => 1,
         };
@@ -217,11 +219,11 @@ impl Builder<'_> {
         number: &mut u32,
     ) -> Result<(), Problem> {
         let s = step.as_ref();
-        let basis = self.basis(s.basis.as_ref(), facts.basis)?;
+        let basis = self.basis(s.of_pipe.basis.as_ref(), facts.basis)?;
         let default_discharge = if kind == OpeningKind::OpenEnd { tables::OPEN_END_DISCHARGE } else { facts.discharge };
         let pipe_bore = walk.last.and_then(|i| self.segments.get(i)).map_or(facts.bore_m, |seg| seg.bore_m);
         let (mut node, mut bore_m) = (walk.at, pipe_bore);
-        if let Some(tube) = &s.drop {
+        if let Some(tube) = &s.of_hole.drop {
             (node, bore_m) = self.drop_tube(walk.at, tube, basis, facts)?;
         }
         *number += 1;
@@ -230,10 +232,10 @@ impl Builder<'_> {
             number: *number,
             kind,
             diameter_m,
-            discharge: bounds::DISCHARGE.read_or(self.source, s.discharge.as_ref(), default_discharge)?,
-            blocked: s.blocked.as_ref().is_some_and(|b| *b.as_ref()),
-            outside_pa: bounds::OUTSIDE.read_or(self.source, s.outside.as_ref(), 0.0)?,
-            reachable: s.reachable.as_ref().is_none_or(|b| *b.as_ref()),
+            discharge: s.of_hole.discharge.read_or(self.source, default_discharge)?,
+            blocked: s.of_hole.blocked.as_ref().is_some_and(|b| *b.as_ref()),
+            outside_pa: s.of_hole.outside.read_or(self.source, 0.0)?,
+            reachable: s.of_hole.reachable.as_ref().is_none_or(|b| *b.as_ref()),
             known: Self::known(basis),
         };
         walk.just_laid = None;
@@ -248,9 +250,9 @@ impl Builder<'_> {
         facts: Facts,
     ) -> Result<(NodeId, f64), Problem> {
         let t = tube.as_ref();
-        let length_m = bounds::LENGTH.read(self.source, &t.length)?;
-        let bore_m = bounds::BORE.read(self.source, &t.bore)?;
-        let rise = bounds::HEIGHT.read_or(self.source, t.rise.as_ref(), 0.0)?;
+        let length_m = t.length.read(self.source)?;
+        let bore_m = t.bore.read(self.source)?;
+        let rise = t.rise.read_or(self.source, 0.0)?;
         let far = self.node(self.height(near) + rise);
         let segment = Segment {
             near,
@@ -259,7 +261,7 @@ impl Builder<'_> {
             length_m,
             bore_m,
             roughness_m: facts.roughness_m,
-            minor_k: bounds::K.read_or(self.source, t.k.as_ref(), tables::EXIT_K)?,
+            minor_k: t.k.read_or(self.source, tables::EXIT_K)?,
             air_temperature_c: None,
             known: Self::known(basis),
         };
@@ -268,19 +270,25 @@ impl Builder<'_> {
     }
 
     /// `holes = 10`: each behind a length of pipe.
-    fn holes(&mut self, walk: &mut Walk, step: &Spanned<Step>, facts: Facts, number: &mut u32) -> Result<(), Problem> {
+    fn holes(
+        &mut self,
+        walk: &mut Walk,
+        step: &Spanned<Step>,
+        count: &Spanned<i64>,
+        facts: Facts,
+        number: &mut u32,
+    ) -> Result<(), Problem> {
         let s = step.as_ref();
-        let Some(count) = &s.holes else { return Ok(()) };
         let n: u32 = whole(self.source, count, 1, super::MAX_OPENINGS as i64, "a count of holes")?;
-        let every = match (&s.every, &s.first) {
-            (Some(q), _) => bounds::LENGTH.read(self.source, q)?,
+        let every = match (&s.row.every, &s.row.first) {
+            (Some(q), _) => q.read(self.source)?,
             (None, Some(_)) if n == 1 => 0.0,
             _ => {
                 let remedy = "add how far they are apart, such as `every = \"4 m\"`";
                 return Err(self.source.problem(Kind::MissingKey, step.span(), "the holes have no spacing", remedy));
             }
         };
-        let first = bounds::DISTANCE.read_or(self.source, s.first.as_ref(), every)?;
+        let first = s.row.first.read_or(self.source, every)?;
         let whole_length = first + every * f64::from(n - 1);
         let rise = self.rise(s, whole_length)?;
         for i in 0..n {
@@ -300,14 +308,14 @@ impl Builder<'_> {
         &mut self,
         walk: &mut Walk,
         step: &Spanned<Step>,
+        places: &Spanned<Vec<Q<bounds::Distance>>>,
         facts: Facts,
         number: &mut u32,
     ) -> Result<(), Problem> {
         let s = step.as_ref();
-        let Some(places) = &s.holes_at else { return Ok(()) };
         let mut distances = Vec::with_capacity(places.as_ref().len());
         for q in places.as_ref() {
-            let d = bounds::DISTANCE.read(self.source, q)?;
+            let d = q.read(self.source)?;
             if distances.last().is_some_and(|last| *last >= d) {
                 let cause = "the holes do not go by rising distance";
                 let remedy = "sort them; distances count from where this step begins";
@@ -335,14 +343,14 @@ impl Builder<'_> {
 
     /// The diameter of the `i`th of `n` holes of a step.
     fn diameter(&self, step: &Spanned<Step>, i: usize, n: usize) -> Result<f64, Problem> {
-        let Some(diameter) = &step.as_ref().diameter else {
+        let Some(diameter) = &step.as_ref().row.diameter else {
             let remedy = "add `diameter = \"3 mm\"`";
             return Err(self.source.problem(Kind::MissingKey, step.span(), "the holes have no diameter", remedy));
         };
         match diameter.as_ref() {
-            OneOrEach::One(w) => bounds::DIAMETER.read_at(self.source, w, diameter.span()),
+            OneOrEach::One(w) => bounds::Diameter::BOUNDS.read_at(self.source, w, diameter.span()),
             OneOrEach::Each(all) => match all.get(i).filter(|_| all.len() == n) {
-                Some(q) => bounds::DIAMETER.read(self.source, q),
+                Some(q) => q.read(self.source),
                 None => {
                     let cause = format!("there are {} diameters for {n} holes", all.len());
                     let remedy = "give one diameter for all, or one for each";
@@ -350,29 +358,6 @@ impl Builder<'_> {
                 }
             },
         }
-    }
-
-    /// A cap or an open end.
-    fn end(&mut self, walk: &mut Walk, step: &Spanned<Step>, facts: Facts, number: &mut u32) -> Result<(), Problem> {
-        let s = step.as_ref();
-        walk.ended = true;
-        if let Some(open) = &s.open {
-            if !*open.as_ref() {
-                let remedy = "write `{ open = true }`, or `{ cap = \"4 mm\" }`";
-                return Err(self.source.problem(
-                    Kind::Range,
-                    open.span(),
-                    "an end that is not open needs a cap",
-                    remedy,
-                ));
-            }
-            let bore = walk.last.and_then(|i| self.segments.get(i)).map_or(facts.bore_m, |seg| seg.bore_m);
-            return self.opening(walk, step, OpeningKind::OpenEnd, bore, facts, number);
-        }
-        let Some(cap) = &s.cap else { return Ok(()) };
-        let blind = matches!(cap.as_ref(), Written::Text(t) if t == "blind");
-        let diameter = if blind { 0.0 } else { CAP.read(self.source, cap)? };
-        self.opening(walk, step, OpeningKind::EndCap, diameter, facts, number)
     }
 
     /// Ends the run at a named point, which closes a ring.
@@ -400,10 +385,9 @@ impl Builder<'_> {
     fn except(&mut self, e: &raw::Except, first: usize, number_from: i64) -> Result<(), Problem> {
         let source = self.source;
         let basis = e.basis.as_ref().map(|b| self.basis(Some(b), Default::default())).transpose()?;
-        let read = |b: &Bounds, q: &Option<Q>| q.as_ref().map(|q| b.read(source, q)).transpose();
-        let diameter = read(&bounds::DIAMETER, &e.diameter)?;
-        let discharge = read(&bounds::DISCHARGE, &e.discharge)?;
-        let outside = read(&bounds::OUTSIDE, &e.outside)?;
+        let diameter = e.diameter.as_ref().map(|q| q.read(source)).transpose()?;
+        let discharge = e.discharge.as_ref().map(|q| q.read(source)).transpose()?;
+        let outside = e.outside.as_ref().map(|q| q.read(source)).transpose()?;
         let count = self.openings.len() - first;
         for hole in e.holes.as_ref() {
             let at: Range<usize> = hole.span();
@@ -427,11 +411,3 @@ impl Builder<'_> {
         Ok(())
     }
 }
-
-pub(super) const CAP: Bounds = Bounds::new(
-    crate::units::Dimension::Length,
-    2e-4,
-    0.1,
-    "an end cap's hole",
-    "a diameter from 0.2 mm to 100 mm, or \"blind\" for a cap without a hole",
-);

@@ -1,16 +1,11 @@
 //! What a step of a run is, and which keys may stand together in it.
 //!
 //! Not here: what a step does; see the runs.
-use super::raw::Step;
+use super::{bounds, raw::Step};
 use crate::{
     error::{Kind, Problem, Source, choices},
-    written::Spanned,
+    written::{Q, Spanned, Written},
 };
-
-/// The spans of the keys that a step holds.
-macro_rules! keys {
-    ($step:expr; $($key:ident)*) => { [$((stringify!($key), $step.$key.as_ref().map(|v| v.span()))),*] };
-}
 
 /// What a step can be, with the further keys that have a meaning then.
 pub(crate) const WHAT: &[(&str, &[&str])] = &[
@@ -58,33 +53,49 @@ pub(crate) const WHAT: &[(&str, &[&str])] = &[
     ("join", &[]),
 ];
 
+/// What a step is, with the value that says so.
+pub(super) enum Is<'a> {
+    Pipe(&'a Q<bounds::Length>),
+    Fitting(&'a Spanned<String>),
+    Hole(&'a Q<bounds::Diameter>),
+    Holes(&'a Spanned<i64>),
+    HolesAt(&'a Spanned<Vec<Q<bounds::Distance>>>),
+    Cap(&'a Spanned<Written>),
+    Open(&'a Spanned<bool>),
+    Branch(&'a Spanned<Vec<Spanned<Step>>>),
+    Mark(&'a Spanned<String>),
+    Join(&'a Spanned<String>),
+}
+
 /// What a step is, by the one key that says so; its other keys belong to that.
-pub(super) fn kind_of(source: &Source<'_>, step: &Spanned<Step>) -> Result<&'static str, Problem> {
+pub(super) fn kind_of<'a>(source: &Source<'_>, step: &'a Spanned<Step>) -> Result<Is<'a>, Problem> {
     let s = step.as_ref();
-    let keys = keys!(s; pipe fitting hole holes holes_at cap open branch mark join
-        diameter first every bore roughness rise temperature count k k_branch k_run
-        discharge outside reachable blocked drop basis);
-    let mut kinds = WHAT.iter().filter(|(what, _)| keys.iter().any(|(k, span)| k == what && span.is_some()));
+    let mut kinds = WHAT.iter().filter(|(what, _)| s.keys().any(|(key, _)| key == *what));
     let Some((what, with)) = kinds.next() else {
-        let remedy = format!("give the step one of the keys {}", choices(WHAT.iter().map(|(w, _)| *w)));
-        return Err(source.problem(Kind::MissingKey, step.span(), "the step does not say what it is", remedy));
+        return Err(says_nothing(source, step));
     };
     if let Some((other, _)) = kinds.next() {
         let cause = format!("the step says both `{what}` and `{other}`");
         return Err(source.problem(Kind::Conflict, step.span(), cause, "make two steps of it"));
     }
-    for (key, span) in keys {
-        if let Some(span) = span
-            && key != *what
-            && !with.contains(&key)
-        {
-            let cause = format!("`{key}` has no meaning in a `{what}` step");
-            let remedy = match with {
-                [] => format!("a `{what}` step has no further keys"),
-                _ => format!("with `{what}` go: {}", with.join(", ")),
-            };
-            return Err(source.problem(Kind::UnknownKey, span, cause, remedy));
-        }
+    if let Some((key, span)) = s.keys().find(|(key, _)| key != what && !with.contains(key)) {
+        let cause = format!("`{key}` has no meaning in a `{what}` step");
+        let remedy = match with {
+            [] => format!("a `{what}` step has no further keys"),
+            _ => format!("with `{what}` go: {}", with.join(", ")),
+        };
+        return Err(source.problem(Kind::UnknownKey, span, cause, remedy));
     }
-    Ok(what)
+    let w = &s.what;
+    let is = w.pipe.as_ref().map(Is::Pipe);
+    let is = is.or(w.fitting.as_ref().map(Is::Fitting)).or(w.hole.as_ref().map(Is::Hole));
+    let is = is.or(w.holes.as_ref().map(Is::Holes)).or(w.holes_at.as_ref().map(Is::HolesAt));
+    let is = is.or(w.cap.as_ref().map(Is::Cap)).or(w.open.as_ref().map(Is::Open));
+    let is = is.or(w.branch.as_ref().map(Is::Branch)).or(w.mark.as_ref().map(Is::Mark));
+    is.or(w.join.as_ref().map(Is::Join)).ok_or_else(|| says_nothing(source, step))
+}
+
+fn says_nothing(source: &Source<'_>, step: &Spanned<Step>) -> Problem {
+    let remedy = format!("give the step one of the keys {}", choices(WHAT.iter().map(|(w, _)| *w)));
+    source.problem(Kind::MissingKey, step.span(), "the step does not say what it is", remedy)
 }

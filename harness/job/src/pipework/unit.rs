@@ -5,11 +5,12 @@ use super::{FrictionChoice, ModelChoice, bounds, raw};
 use crate::{
     error::{Kind, Problem, Source},
     tables, units,
-    written::{self, Q, Spanned, choice},
+    written::{Q, ReadOr, Spanned, choice},
 };
 use plumeline_base::pipework::{
     Air, AirPath, CurveInterpolation, Drive, Fan, FanPoint, GivenAir, Known, Loss, Pipework, Tolerance,
 };
+use plumeline_unit::{Description, description::UnitAir};
 
 /// Air density that losses and fan curves refer to where none is stated, kg/m3 (the usual reference for fans: 20
 /// degC, 101325 Pa, 50 %; common practice).
@@ -37,12 +38,12 @@ pub(super) fn model(source: &Source<'_>, m: &raw::Model) -> Result<ModelChoice, 
 }
 
 pub(super) fn air(source: &Source<'_>, a: &raw::Air, notes: &mut Vec<String>) -> Result<Air, Problem> {
-    let temperature_c = bounds::TEMPERATURE.read_or(source, a.temperature.as_ref(), 20.0)?;
-    let relative_humidity = bounds::HUMIDITY.read_or(source, a.humidity.as_ref(), 0.5)?;
+    let temperature_c = a.temperature.read_or(source, 20.0)?;
+    let relative_humidity = a.humidity.read_or(source, 0.5)?;
     let pressure_pa = match (&a.pressure, &a.altitude) {
-        (Some(p), None) => bounds::AIR_PRESSURE.read(source, p)?,
+        (Some(p), None) => p.read(source)?,
         (None, Some(h)) => {
-            let h = bounds::ALTITUDE.read(source, h)?;
+            let h = h.read(source)?;
             notes.push(format!("air pressure from the altitude {h} m by ISO 2533:1975, standard atmosphere"));
             pressure_at(h)
         }
@@ -53,21 +54,20 @@ pub(super) fn air(source: &Source<'_>, a: &raw::Air, notes: &mut Vec<String>) ->
         }
     };
     let given = match (&a.density, &a.viscosity) {
-        (Some(d), Some(v)) => {
-            Some(GivenAir { density: bounds::DENSITY.read(source, d)?, viscosity: bounds::VISCOSITY.read(source, v)? })
-        }
+        (Some(d), Some(v)) => Some(GivenAir { density: d.read(source)?, viscosity: v.read(source)? }),
         (None, None) => None,
-        (Some(one), None) | (None, Some(one)) => {
+        (density, viscosity) => {
+            let one = density.as_ref().map(|q| q.span()).or(viscosity.as_ref().map(|q| q.span()));
             let cause = "the air's density and viscosity belong together; one of them is missing";
-            return Err(source.problem(Kind::MissingKey, one.span(), cause, "give both, or neither"));
+            return Err(source.problem(Kind::MissingKey, one.unwrap_or_default(), cause, "give both, or neither"));
         }
     };
-    let missing = |q: &Option<Q>, what: &str| q.is_none().then(|| what.to_owned());
+    let missing = |stated: bool, what: &str| (!stated).then(|| what.to_owned());
     let pressure_missing = a.pressure.is_none() && a.altitude.is_none();
     let assumed: Vec<_> = [
-        missing(&a.temperature, "20 degC"),
+        missing(a.temperature.is_some(), "20 degC"),
         pressure_missing.then(|| "1013.25 hPa".to_owned()),
-        missing(&a.humidity, "50 % humidity"),
+        missing(a.humidity.is_some(), "50 % humidity"),
     ]
     .into_iter()
     .flatten()
@@ -88,12 +88,12 @@ fn pressure_at(altitude_m: f64) -> f64 {
 
 pub(crate) fn loss(source: &Source<'_>, l: &Spanned<raw::Loss>) -> Result<Loss, Problem> {
     let written = l.as_ref();
-    let flow = bounds::LOSS_FLOW.read(source, &written.flow)?;
+    let flow = written.flow.read(source)?;
     if written.linear.is_none() && written.quadratic.is_none() {
         let remedy = "add `quadratic = \"20 Pa\"` (turbulent: fittings, grilles) or `linear = \"20 Pa\"` (laminar: fine filters), or both";
         return Err(source.problem(Kind::MissingKey, l.span(), "a loss needs a pressure at its flow", remedy));
     }
-    let pressure = |q: &Option<Q>| bounds::LOSS.read_or(source, q.as_ref(), 0.0);
+    let pressure = |q: &Option<Q<bounds::Loss>>| q.read_or(source, 0.0);
     Ok(Loss { linear: pressure(&written.linear)? / flow, quadratic: pressure(&written.quadratic)? / (flow * flow) })
 }
 
@@ -101,28 +101,105 @@ pub(crate) fn loss_or_none(source: &Source<'_>, l: Option<&Spanned<raw::Loss>>) 
     l.map_or(Ok(Loss::default()), |l| loss(source, l))
 }
 
-pub(super) fn air_path(source: &Source<'_>, u: &raw::Unit, drive: Drive) -> Result<AirPath, Problem> {
+/// The air path of a model and the share of full speed that its fan runs at.
+pub(super) struct Named<'a> {
+    pub(super) model: &'a str,
+    pub(super) air: &'a UnitAir,
+    speed: f64,
+}
+impl<'a> Named<'a> {
+    /// What is named, if anything is.
+    pub(super) fn find(
+        source: &Source<'_>,
+        models: &'a [Description],
+        model: Option<&Spanned<String>>,
+        setting: Option<&Spanned<f64>>,
+    ) -> Result<Option<Self>, Problem> {
+        let Some(name) = model else {
+            let Some(setting) = setting else { return Ok(None) };
+            let cause = "a fan setting means nothing without the model whose scale it is on";
+            return Err(source.problem(Kind::MissingKey, setting.span(), cause, "name the `model` beside it"));
+        };
+        let Some(described) = models.iter().find(|d| d.model == *name.as_ref()) else {
+            let mut p = crate::written::unknown_name(
+                source,
+                name,
+                "a described model",
+                models.iter().map(|d| d.model.as_str()),
+            );
+            p.extend_remedy("; or put its description into the job, or state [unit.fan] and losses here");
+            return Err(p);
+        };
+        let Some(air) = &described.air else {
+            let cause = format!("the description of {} has no air path", described.model);
+            return Err(source.problem(Kind::MissingKey, name.span(), cause, "add [air] to it, or state the fan here"));
+        };
+        let speed = match setting {
+            None => 1.0,
+            Some(setting) => air.speed(*setting.as_ref()).ok_or_else(|| {
+                let cause = format!("the fan of a {} has no such setting", described.model);
+                source.problem(Kind::Range, setting.span(), cause, "give one of those that its description states")
+            })?,
+        };
+        Ok(Some(Self { model: &described.model, air, speed }))
+    }
+    /// The fan at the speed that it runs at.
+    pub(super) fn drive(&self) -> Drive {
+        Drive::Fan(Fan { speed: self.speed, ..self.air.fan.clone() })
+    }
+}
+
+/// The loss as stated, or as the model has it, or none.
+pub(super) fn loss_or(
+    source: &Source<'_>,
+    l: Option<&Spanned<raw::Loss>>,
+    model: Option<Loss>,
+) -> Result<Loss, Problem> {
+    l.map_or(Ok(model.unwrap_or_default()), |l| loss(source, l))
+}
+
+pub(super) fn air_path(
+    source: &Source<'_>,
+    u: &raw::Unit,
+    named: Option<&Named<'_>>,
+    drive: Drive,
+) -> Result<AirPath, Problem> {
+    let air = named.map(|n| n.air);
     Ok(AirPath {
-        loss: loss_or_none(source, u.loss.as_ref())?,
-        volume_m3: bounds::VOLUME.read_or(source, u.volume.as_ref(), 0.0)?,
-        sensor_lag_s: bounds::LAG.read_or(source, u.sensor_lag.as_ref(), 0.0)?,
+        loss: loss_or(source, u.loss.as_ref(), air.map(|a| a.loss))?,
+        volume_m3: u.volume.read_or(source, air.map_or(0.0, |a| a.volume_m3))?,
+        sensor_lag_s: u.sensor_lag.read_or(source, air.map_or(0.0, |a| a.sensor_lag_s))?,
         drive,
-        exhaust_loss: loss_or_none(source, u.exhaust_loss.as_ref())?,
-        exhaust_pa: bounds::OUTSIDE.read_or(source, u.exhaust_pressure.as_ref(), 0.0)?,
-        exhaust_elevation_m: bounds::HEIGHT.read_or(source, u.exhaust_height.as_ref(), 0.0)?,
+        exhaust_loss: loss_or(source, u.exhaust_loss.as_ref(), air.map(|a| a.exhaust_loss))?,
+        exhaust_pa: u.exhaust_pressure.read_or(source, 0.0)?,
+        exhaust_elevation_m: u.exhaust_height.read_or(source, 0.0)?,
     })
 }
 
 /// The same pipes on the outgoing unit.
-pub(super) fn outgoing(source: &Source<'_>, o: &raw::Outgoing, new: &Pipework) -> Result<Pipework, Problem> {
+pub(super) fn outgoing(
+    source: &Source<'_>,
+    o: &raw::Outgoing,
+    models: &[Description],
+    new: &Pipework,
+) -> Result<Pipework, Problem> {
+    let named = Named::find(source, models, o.model.as_ref(), o.fan_setting.as_ref())?;
+    let air = named.as_ref().map(|n| n.air);
     let mut old = new.clone();
-    if let Some(l) = &o.inlet_loss {
-        let own = loss(source, l)?;
+    let own = o.inlet_loss.as_ref().map(|l| loss(source, l)).transpose()?;
+    if let Some(own) = own.or(air.map(|a| a.inlet_loss)) {
         old.inlets.iter_mut().for_each(|i| i.loss = own);
     }
-    old.unit.loss = loss_or_none(source, o.loss.as_ref())?;
-    old.unit.exhaust_loss = loss_or_none(source, o.exhaust_loss.as_ref())?;
-    old.unit.drive = Drive::Fan(fan(source, o.fan.as_ref())?);
+    old.unit.loss = loss_or(source, o.loss.as_ref(), air.map(|a| a.loss))?;
+    old.unit.exhaust_loss = loss_or(source, o.exhaust_loss.as_ref(), air.map(|a| a.exhaust_loss))?;
+    old.unit.drive = match (&o.fan, &named) {
+        (Some(own), _) => Drive::Fan(fan(source, own.as_ref())?),
+        (None, Some(named)) => named.drive(),
+        (None, None) => {
+            let cause = "nothing says what moved the outgoing unit's air";
+            return Err(source.problem(Kind::MissingKey, 0..0, cause, "name its `model`, or add [outgoing.fan]"));
+        }
+    };
     Ok(old)
 }
 
@@ -136,10 +213,7 @@ pub(crate) fn fan(source: &Source<'_>, f: &raw::Fan) -> Result<Fan, Problem> {
     let mut curve: Vec<FanPoint> = Vec::with_capacity(points.len());
     for point in points {
         let (flow, pressure) = point.as_ref();
-        let next = FanPoint {
-            flow_m3_s: bounds::FAN_FLOW.read(source, flow)?,
-            pressure_pa: bounds::FAN_PRESSURE.read(source, pressure)?,
-        };
+        let next = FanPoint { flow_m3_s: flow.read(source)?, pressure_pa: pressure.read(source)? };
         if curve.last().is_some_and(|p| p.flow_m3_s >= next.flow_m3_s) {
             let cause = "the points of the fan curve do not go by rising flow";
             return Err(source.problem(Kind::Range, point.span(), cause, "sort the points; each flow stands once"));
@@ -152,9 +226,9 @@ pub(crate) fn fan(source: &Source<'_>, f: &raw::Fan) -> Result<Fan, Problem> {
             .interpolation
             .as_ref()
             .map_or(Ok(CurveInterpolation::default()), |n| choice(source, n, "an interpolation", INTERPOLATIONS))?,
-        speed: bounds::SPEED.read_or(source, f.speed.as_ref(), 1.0)?,
-        reference_density: bounds::DENSITY.read_or(source, f.density.as_ref(), REFERENCE_DENSITY)?,
-        u_pressure: bounds::UNCERTAINTY.read_or(source, f.uncertainty.as_ref(), 0.03)?,
+        speed: f.speed.read_or(source, 1.0)?,
+        reference_density: f.density.read_or(source, REFERENCE_DENSITY)?,
+        u_pressure: f.uncertainty.read_or(source, 0.03)?,
     })
 }
 
@@ -185,7 +259,7 @@ pub(super) fn tolerances(
                 (&mut known.minor_k, &set.fittings),
             ] {
                 if let Some(from) = from {
-                    let read = |q: &written::Q| bounds::UNCERTAINTY.read(source, q);
+                    let read = |q: &Q<bounds::Uncertainty>| q.read(source);
                     *to = Tolerance { common: read(&from.common)?, individual: read(&from.individual)? };
                 }
             }

@@ -1,7 +1,8 @@
 //! What is written where in a `plan.toml`: the keys of the format, with their places in the text.
 //!
 //! Not here: what the values mean.
-use crate::written::{Q, Spanned};
+use super::stages::Deadline;
+use crate::written::{Q, Spanned, Written};
 use serde::{
     Deserialize, Deserializer,
     de::{Error, MapAccess, SeqAccess, Visitor, value::MapAccessDeserializer},
@@ -9,8 +10,8 @@ use serde::{
 use std::fmt;
 #[cfg(feature = "schema")]
 use {
-    super::{check::MARKS, stages},
-    crate::schema::{names, one_of, quantity, words_or_list},
+    super::check::MARKS,
+    crate::schema::{names, one_of, words_or_list},
     plumeline_procedure::{outcome::StageKind, plan::Policy, rules::declared::BATTERY},
 };
 
@@ -27,6 +28,8 @@ pub(super) struct File {
     pub(super) format: Spanned<i64>,
     /// Site and zone.
     pub(super) site: String,
+    /// The port that the job is run through where the command is given none.
+    pub(super) port: Option<String>,
     /// Who does the job.
     pub(super) technician: String,
     /// Whether the site and the units are invented (a demonstration or a test): every report says so loudly.
@@ -85,8 +88,7 @@ pub(super) struct Stage {
     #[cfg_attr(feature = "schema", schemars(transform = names(Policy::NAMES)))]
     pub(super) policy: Option<Spanned<String>>,
     /// How long it may take.
-    #[cfg_attr(feature = "schema", schemars(transform = quantity(&stages::DEADLINE)))]
-    pub(super) deadline: Option<Q>,
+    pub(super) deadline: Option<Q<Deadline>>,
 }
 
 #[derive(Debug, Default, Deserialize)]
@@ -223,7 +225,7 @@ pub(super) enum Limit {
 #[serde(deny_unknown_fields)]
 pub(super) struct Own {
     /// The limit.
-    pub(super) value: Q,
+    pub(super) value: Spanned<Written>,
     /// Where it comes from.
     pub(super) source: String,
 }

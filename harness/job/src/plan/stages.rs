@@ -5,15 +5,19 @@ use super::raw;
 use crate::{
     error::{Kind, Problem, Source},
     units::Dimension::Time,
-    written::{Bounds, Spanned, choice},
+    written::{Bounded, Bounds, Spanned, choice},
 };
 use plumeline_procedure::{
     outcome::StageKind,
     plan::{Policy, StagePlan},
 };
 
-pub(super) const DEADLINE: Bounds =
-    Bounds::new(Time, 1.0, 172_800.0, "a stage's deadline", "a time from 1 s to 48 h, such as \"30 min\"");
+#[derive(Clone, Debug)]
+pub(super) struct Deadline;
+impl Bounded for Deadline {
+    const BOUNDS: Bounds =
+        Bounds::new(Time, 1.0, 172_800.0, "a stage's deadline", "a time from 1 s to 48 h, such as \"30 min\"");
+}
 
 /// A stage by name.
 pub(super) fn stage(source: &Source<'_>, name: &Spanned<String>) -> Result<StageKind, Problem> {
@@ -52,7 +56,7 @@ pub(super) fn stages(
             this.policy = choice(source, name, "a policy", Policy::NAMES)?;
         }
         if let Some(q) = &s.deadline {
-            this.deadline_s = DEADLINE.read(source, q)? as u32;
+            this.deadline_s = q.read(source)? as u32;
         }
         plan.push(this);
     }

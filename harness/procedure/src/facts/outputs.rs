@@ -44,11 +44,11 @@ facts! {
     not_told(function) = "outputs.not-told", Fail,
         "the unit took the order to operate \"{function}\", and neither its readings nor the panel show that it did",
         likely "the unit does not do what it acknowledges", next "do not put this unit into service before its maker has explained it";
-    wrong_input(function, by) = "outputs.wrong-input", Fail,
-        "does not operate \"{function}\" at the panel ({by})", likely WIRES, next SHEET;
-    not_cleared(function, by) = "outputs.not-cleared", Fail, "\"{function}\" does not clear at the panel ({by})",
+    wrong_input(function, by, reason) = "outputs.wrong-input", Fail,
+        "does not operate \"{function}\" at the panel ({by}{reason})", likely WIRES, next SHEET;
+    not_cleared(function, by, reason) = "outputs.not-cleared", Fail, "\"{function}\" does not clear at the panel ({by}{reason})",
         likely WIRES, next SHEET;
     not_released(trouble, remedy) = "outputs.not-released", Undecided,
         "the output could not be put to rest again: {trouble}", next "{remedy}";
-    panel_not_told() = "outputs.panel-not-told", Undecided, "the panel's reaction was not told";
+    panel_not_told(reason) = "outputs.panel-not-told", Undecided, "the panel's reaction was not told{reason}";
 }

@@ -15,7 +15,7 @@ pub struct Advanced {
     pub average: AverageRules,
     /// How closed holes are told from noise and held against each other.
     pub holes: HoleRules,
-    /// How the flows are held against the outgoing unit's.
+    /// How often the outgoing unit is asked, and how the flows are held against its.
     pub as_found: AsFoundRules,
     /// How a release of smoke is done and read.
     pub smoke: SmokeRules,
@@ -90,8 +90,12 @@ sections! {
         /// So many times less known than stated is what the unit's filter, exhaust and fan do to a drop, which is no hole's own
         freely: f64 = "freely", Ratio, between(1.0, 100.0), [practice(5.0)];
     }
-    /// How the flows are held against the outgoing unit's.
+    /// How often the outgoing unit is asked, and how the flows are held against its.
     AsFoundRules in "advanced.as_found" {
+        /// How often a unit that may be dead is asked who it is before its items are not captured ...
+        tries: u32 = "tries", Count, between(1.0, 100.0), [practice(3.0)];
+        /// ... and how long apart
+        apart_s: f64 = "apart", Time, between(0.0, 600.0), [practice(3.0)];
         /// What the pattern between the pipes leaves unexplained of a change by another fan, as a share of that change
         pattern: f64 = "pattern", Ratio, between(0.0, 1.0), [practice_of(0.1, "found by comparing with whole solves")];
         /// Standard uncertainty, as a share, of what shifts the flows of all pipes (or all holes of a pipe) alike: of it nothing is known
@@ -105,9 +109,11 @@ sections! {
         most_restless: u32 = "most_restless", Count, between(0.0, 1_000.0), [practice(20.0)];
         /// What came of a release is looked at this often
         look_s: f64 = "look", Time, between(1.0, 600.0), [practice(5.0)];
-        /// Smoke is held to a hole until this many spreads after its first arrival have passed
+        /// Smoke is held to a hole until this many spreads after its first arrival have passed ...
         spreads_held: f64 = "spreads_held", Ratio, between(1.0, 100.0),
             [practice_of(4.0, "Taylor 1953, 1 - (T/2t)^2: 96 % of a laminar plateau at t = 2.5 T")];
+        /// ... and so many times the unit's own lag is waited beside
+        lags_held: f64 = "lags_held", Ratio, between(1.0, 100.0), [practice_of(3.0, "a first-order lag is then through by 95 %")];
         /// Releases that may be set aside at one place before it stays open
         most_set_aside: u8 = "most_set_aside", Count, between(0.0, 20.0), [practice(3.0)];
         /// Smoke is waited for up to this many times as long as predicted ...
@@ -181,6 +187,8 @@ sections! {
         settles_s: f64 = "settles", Time, over(0.0, 600.0), [practice(3.0)];
         /// Fewest readings of voltage or current that make a mean
         least_readings: u32 = "least_readings", Count, between(1.0, 10_000.0), [practice(3.0)];
+        /// How often a supply is switched off again where it was on when the answer came
+        most_again: u32 = "most_again", Count, between(1.0, 20.0), [practice(3.0)];
     }
     /// How outputs and the inhibit are tried.
     OutputRules in "advanced.outputs" {
@@ -188,6 +196,8 @@ sections! {
         panel_s: f64 = "panel", Time, over(0.0, 600.0), [practice(3.0)];
         /// The unit's own readings show what was asked of it within
         shown_s: f64 = "shown", Time, over(0.0, 600.0), [practice(5.0)];
+        /// How often an output is operated anew where it was at rest when the answer came
+        most_again: u32 = "most_again", Count, between(1.0, 20.0), [practice(5.0)];
         /// The lease of the inhibit that is let lapse
         lapsing_s: f64 = "lapsing", Time, between(1.0, 600.0), [practice(5.0)];
         /// The fault of a lapsed inhibit is shown, and is gone when it is regained, within
@@ -206,6 +216,8 @@ sections! {
     }
     /// Whether the unit's readings can be relied upon as such.
     ReadingRules in "advanced.readings" {
+        /// The latest reading tells how things stand now for this long
+        present_s: f64 = "present", Time, over(0.0, 60.0), [practice(3.0)];
         /// A stage ends when no reading could be used for this long
         unusable_s: f64 = "unusable", Time, between(5.0, 3600.0), [practice(45.0)];
         /// Readings are counted over this long

@@ -60,13 +60,16 @@ fn band(ctx: &Context) -> f64 {
     told.unwrap_or(ctx.inputs().plan.limits.flow_band.value)
 }
 
+/// How often name and reason are asked for.
+const ASKED: u32 = 3;
+
 /// Asks who takes the baseline over unproven airflow, and why. Both, or it is not taken.
 async fn override_given(ctx: &Context, proven: Verdict) -> Option<String> {
     let mut text = format!(
         "The airflow is not proven ({proven}). A baseline taken now hides what is wrong for years. To take it all the same, answer with \
          your name and the reason, as in \"A. Name: reason\"; otherwise answer no."
     );
-    for _ in 0..3 {
+    for _ in 0..ASKED {
         let Answer::Text(words) = ctx.ask(Act::Override, text, Wants::Text).await.1 else {
             return None;
         };
@@ -107,7 +110,7 @@ async fn left_alone(ctx: &Context) {
                 filter and fan setting untouched?";
     let answer = ctx.ask(Act::LeftAlone, text, Wants::YesNo).await.1;
     let f = judge::left_alone(&answer);
-    if answer == Answer::No {
+    if answer.is_no() {
         ctx.void(&[StageKind::Baseline], &f.says);
     }
     ctx.found(f);

@@ -23,6 +23,13 @@ use plumeline_measure::{
     settle,
 };
 
+/// A flow that settles is looked at this often where no reading comes.
+const LOOKED: Duration = Duration::from_secs(1);
+/// How it settles is told this often.
+const TOLD: Duration = Duration::from_secs(2);
+/// What is left of the stage's time when settling is given up: the reason is told, and not just the time.
+const LEFT_OVER: Duration = Duration::from_secs(2);
+
 /// Averages the flow of these inlets over `span`, or longer where the readings hang together too strongly. A gap starts it
 /// over; the stage's deadline ends it.
 pub(crate) async fn average(ctx: &Context, pipes: &[Pipe], span: Duration, says: &str) -> Vec<Result<MeanFlow, Error>> {
@@ -145,8 +152,8 @@ pub(crate) async fn settle(ctx: Context) -> Result<(), Stop> {
     let mut told = ctx.now();
     let (mut settlers, mut paused) = (settlers(&ctx, &inputs, pipes.len()), ctx.paused());
     loop {
-        // Woken at least every second, so that a stream that never comes still ends in a reason.
-        let item = feed.next_before(ctx.within(Duration::from_secs(1))).await;
+        // Woken now and then, so that a stream that never comes still ends in a reason.
+        let item = feed.next_before(ctx.within(LOOKED)).await;
         if ctx.paused() != paused {
             // Nobody watched for a time: begun anew, with the time that the stage has left.
             (settlers, paused) = (self::settlers(&ctx, &inputs, pipes.len()), ctx.paused());
@@ -175,7 +182,7 @@ pub(crate) async fn settle(ctx: Context) -> Result<(), Stop> {
             state.into_iter().for_each(|f| ctx.found(f));
             return Ok(());
         }
-        if now.since(told) >= Duration::from_secs(2) {
+        if now.since(told) >= TOLD {
             told = now;
             tell_waiting(&ctx, &pipes, &states);
         }
@@ -189,8 +196,7 @@ fn settlers(ctx: &Context, inputs: &JobInputs, pipes: usize) -> Vec<settle::Sett
         window: seconds(inputs.plan.settle.window_s),
         slope_limit: settle::Limit::Relative(inputs.plan.settle.slope_per_min.value),
         resolution: ctx.abilities().map_or(0.0, |a| f64::from(a.flow_step_nl_s) * 1e-12),
-        // A little before the stage's own, so that the reason is told and not just the time.
-        deadline: ends.since(now).saturating_sub(Duration::from_secs(2)),
+        deadline: ends.since(now).saturating_sub(LEFT_OVER),
         oscillation_limit: settle::Limit::Relative(rules.oscillation),
         step_limit: settle::Limit::Relative(rules.step),
         spike_limit: settle::Limit::Relative(rules.spike),

@@ -8,12 +8,8 @@ use crate::{
     outcome::{Figure, Subject},
 };
 use alloc::format;
-use core::time::Duration;
+use plumeline_base::time::seconds;
 use plumeline_detector::{Abilities, Identity, Trouble, ask};
-
-/// How often a unit that may be dead is asked who it is, and how long apart.
-const TRIES: u32 = 3;
-const APART: Duration = Duration::from_secs(3);
 
 pub(crate) async fn as_found(ctx: Context) -> Result<(), Stop> {
     let Some(planned) = ctx.inputs().plan.outgoing.clone() else {
@@ -42,9 +38,10 @@ pub(crate) async fn as_found(ctx: Context) -> Result<(), Stop> {
 /// A dead unit must not hold the job up: a few tries, not the whole stage.
 async fn identify(ctx: &Context) -> Result<(Identity, Abilities), Trouble> {
     let mut last = Trouble::Silent;
-    for k in 0..TRIES {
+    let rules = &ctx.inputs().plan.advanced.as_found.clone();
+    for k in 0..rules.tries {
         if k > 0 {
-            ctx.sleep(APART).await;
+            ctx.sleep(seconds(rules.apart_s)).await;
         }
         match ctx.unit_once(ask::Identify).await {
             Ok(told) => return Ok(told),

@@ -111,9 +111,6 @@ fn is_on(t: &Timed, output: u8) -> Option<bool> {
     t.reading.outputs.map(|on| on & bit(output) != 0)
 }
 
-/// So often an output is operated anew for one answer.
-const MOST_AGAIN: u32 = 5;
-
 /// What the panel shows while the output is operated. An answer given when the unit no longer drives it tells nothing of its
 /// wire: the output is operated anew and the question asked again. `driven`: the unit's readings showed it.
 async fn panel_shows(ctx: &Context, output: u8, function: &str, wire: Option<&Wire>, driven: bool) -> Answer {
@@ -125,7 +122,7 @@ async fn panel_shows(ctx: &Context, output: u8, function: &str, wire: Option<&Wi
     let called = wire.and_then(|w| w.panel.as_deref());
     let called = called.map_or_else(String::new, |p| format!(", at the panel \"{p}\","));
     let mut lapsed = "";
-    for _ in 0..MOST_AGAIN {
+    for _ in 0..ctx.inputs().plan.advanced.outputs.most_again {
         let text = format!(
             "{lapsed}Output {output} stands for \"{function}\"{called} and is operated now, for {DRIVE_S} s. Does the panel show exactly \
              that input?"
@@ -134,7 +131,7 @@ async fn panel_shows(ctx: &Context, output: u8, function: &str, wire: Option<&Wi
         let answer = ctx.ask(act, text, one_of(WORDS)).await.1;
         let still = !driven || ctx.latest().is_some_and(|t| is_on(&t, output) == Some(true));
         match answer {
-            Answer::Yes | Answer::No if !still => {
+            Answer::Yes | Answer::No | Answer::NoBecause(_) if !still => {
                 lapsed = "The unit no longer operated the output when you answered: not taken. ";
                 ctx.remark(format!("output {output} was no longer operated when the answer came: it is operated anew"));
             }

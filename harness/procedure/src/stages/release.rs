@@ -59,7 +59,7 @@ pub(super) async fn release(
     let predicted = inputs.opening(hole).and_then(|(opening, _)| inputs.predicted(opening));
     let arrives = predicted.map(|p| p.first_s.value + rules.spreads_held * (p.mean_s.value - p.first_s.value));
     let lag = inputs.pipework.unit.sensor_lag_s;
-    let least = arrives.filter(|t| t.is_finite()).unwrap_or(0.0) + 3.0 * lag + inputs.plan.smoke.release_s;
+    let least = arrives.filter(|t| t.is_finite()).unwrap_or(0.0) + rules.lags_held * lag + inputs.plan.smoke.release_s;
     let (own, held_s) = (usize::from(hole.inlet).saturating_sub(1), least.min(latest_s));
     let rule = match clear_air::lowest_level(ctx) {
         Ok(level) => Rule { full_scale: full_scale(ctx), ..rule(inputs, level, latest_s) },
@@ -123,6 +123,10 @@ async fn watched(
 ) -> Result<SmokeSeen, String> {
     if gather.broken {
         return Err("readings were missing before it".into());
+    }
+    // Known before any of its smoke could show: another release is asked for, and nothing is picked by its result.
+    if !smoke::is_at_rest(gather.of(wanted.own), &wanted.rule) {
+        return Err("the reading was restless before it".into());
     }
     let plan = &inputs.plan.smoke;
     let paused = ctx.paused();

@@ -68,6 +68,10 @@ async fn log(ctx: &Context) {
         .filter_map(|(kind, done)| done.then_some(kind))
         .collect()
     };
+    // Nothing was done that it would have to tell.
+    if done.is_empty() {
+        return;
+    }
     let read = held::soon(ctx, ask::ReadEvents { from: 0 }).await.map_err(|trouble| trouble.to_string());
     ctx.found(judge_log::log(&done, read.as_deref().map_err(String::as_str)));
 }

@@ -6,6 +6,7 @@ use super::{
     release::{Ran, release},
 };
 use crate::{
+    again::Part,
     context::{Context, Stop},
     facts::smoke as fact,
     job::{JobInputs, hole_words},
@@ -24,38 +25,47 @@ pub(crate) async fn prove_smoke(ctx: Context) -> Result<(), Stop> {
     if ctx.get().stream.hz.is_none() {
         ctx.start_readings().await?;
     }
+    let part = ctx.edit().running.part.take();
+    // The smoke at other pipes stands where it was shown.
+    let stands = |inlet: u8| {
+        let of_pipe = |f: &Finding| f.stage == StageKind::ProveSmoke && f.subject == Subject::Pipe(inlet);
+        let shown = |f: &Finding| of_pipe(f) && f.stands() && f.void.is_none();
+        part.as_ref().is_some_and(|part| *part != Part::Smoke(inlet)) && ctx.get().outcome.findings.iter().any(shown)
+    };
     for pipe in inputs.pipes() {
         if !inputs.plan.smoke.at.iter().any(|h| h.inlet == pipe.inlet) {
             ctx.found(judge::of_pipe(pipe.inlet, fact::not_planned()));
         }
     }
-    let mut found = Vec::new();
-    for hole in &inputs.plan.smoke.at {
-        found.extend(at_hole(&ctx, &inputs, *hole).await);
+    let open: Vec<HoleRef> = inputs.plan.smoke.at.iter().copied().filter(|hole| !stands(hole.inlet)).collect();
+    for hole in &open {
+        at_hole(&ctx, &inputs, *hole).await;
     }
-    // A unit whose levels and readings contradict each other is told before what those readings say of the pipes.
     alarms::conclude(&ctx);
-    found.into_iter().for_each(|f| ctx.found(f));
     Ok(())
 }
 
-async fn at_hole(ctx: &Context, inputs: &JobInputs, hole: HoleRef) -> Vec<Finding> {
+async fn at_hole(ctx: &Context, inputs: &JobInputs, hole: HoleRef) {
     let Some((opening, geometry)) = inputs.opening(hole) else {
         let subject = Subject::Hole(hole.inlet, hole.number);
-        return alloc::vec![Finding::of(StageKind::ProveSmoke, subject, fact::no_hole(hole.number, hole.inlet))];
+        ctx.found(Finding::of(StageKind::ProveSmoke, subject, fact::no_hole(hole.number, hole.inlet)));
+        return;
     };
     let predicted = inputs.predicted(opening).map(|p| p.half_plateau_s).filter(Estimate::is_sound);
     let words = hole_words(hole, geometry.kind);
     let mut place = Place { hole, words, predicted, window: None, set_aside: Vec::new() };
     let mut runs = Runs::default();
-    match all_runs(ctx, inputs, &mut place, &mut runs).await {
-        Ended::Crossed(inlet) => alloc::vec![place.crossed(inlet)],
+    let ended = all_runs(ctx, inputs, &mut place, &mut runs).await;
+    // A unit whose levels and readings contradict each other is told before what those readings say of the pipe.
+    alarms::wrong_so_far(ctx);
+    match ended {
+        Ended::Crossed(inlet) => ctx.found(place.crossed(inlet)),
         // A run without a time is missing evidence: it can't be left out of the mean.
-        Ended::Short(why) => alloc::vec![place.not_timed(why.as_deref())],
-        Ended::Complete => alloc::vec![
-            judge::within_limit(inputs, &place, &runs.onsets),
-            judge::as_predicted(inputs, &place, &runs.halves),
-        ],
+        Ended::Short(why) => ctx.found(place.not_timed(why.as_deref())),
+        Ended::Complete => {
+            ctx.found(judge::within_limit(inputs, &place, &runs.onsets));
+            ctx.found(judge::as_predicted(inputs, &place, &runs.halves));
+        }
     }
 }
 

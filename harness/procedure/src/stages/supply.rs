@@ -166,7 +166,7 @@ async fn removed(ctx: &Context, supply: Supply) -> Option<Estimate> {
     let asked = format!("The {name} is on again. Has the panel's fault cleared?");
     let clear = ctx.ask(Act::PanelFaultClear, asked, Wants::YesNo).await.1;
     let fault_after_s = shown.map(|t| t.at.since(at).as_secs_f64());
-    let seen = Removed { fault_after_s, readings, gone, panel, clear };
+    let seen = Removed { fault_after_s, readings, streams, gone, panel, clear };
     ctx.found(judge::removed(supply, &limit, Ok(&seen)));
     volts
 }
@@ -184,8 +184,6 @@ struct Away<'a> {
     /// What the unit shows for as long as it is off; `None`: it shows nothing.
     fault: Option<Faults>,
 }
-/// So often the supply is switched off again for an answer.
-const MOST_AGAIN: u32 = 3;
 
 impl Away<'_> {
     fn is_back(&self) -> bool {
@@ -193,7 +191,7 @@ impl Away<'_> {
     }
     async fn ask(&self, act: Act, text: String, wants: Wants) -> Answer {
         let name = self.supply.words();
-        for _ in 0..MOST_AGAIN {
+        for _ in 0..self.ctx.inputs().plan.advanced.supply.most_again {
             let answer = self.ctx.ask(act.clone(), text.clone(), wants.clone()).await.1;
             if !self.is_back() {
                 return answer;
@@ -219,7 +217,7 @@ impl Away<'_> {
     }
     /// The voltage on the battery alone.
     async fn voltage(&self) -> Option<Estimate> {
-        for _ in 0..MOST_AGAIN {
+        for _ in 0..self.ctx.inputs().plan.advanced.supply.most_again {
             let told = told(self.ctx).await.0;
             if !self.is_back() {
                 if told.is_some() {

@@ -12,6 +12,9 @@ use core::time::Duration;
 use plumeline_base::{Verdict, input::LineId, time::seconds};
 use plumeline_detector::{Abilities, Identity, Trouble, ask, settings::Settings};
 
+/// A unit that starts is asked this often.
+const ASKED: Duration = Duration::from_secs(2);
+
 /// From here until the next unit has said who it is, a silent line and a new start are what is expected.
 pub(super) fn forget(ctx: &Context) {
     let mut s = ctx.edit();
@@ -41,6 +44,7 @@ pub(crate) async fn swap(ctx: Context) -> Result<(), Stop> {
 pub(crate) async fn boot(ctx: Context) -> Result<(), Stop> {
     let stage = StageKind::Boot;
     let began = ctx.now();
+    forget(&ctx);
     let (identity, abilities) = wait_for_start(&ctx, None).await?;
     let took = ctx.now().since(began).as_secs_f64();
     ctx.note(Entry::Unit { role: "replacement".into(), identity: identity.clone() });
@@ -99,7 +103,7 @@ pub(super) async fn wait_for_start(ctx: &Context, not: Option<u64>) -> Result<(I
             Err(trouble @ (Trouble::CannotDo(_) | Trouble::NotTold(_))) => return Err(Stop::Trouble(trouble)),
             Err(trouble) => last = trouble,
         }
-        ctx.sleep(Duration::from_secs(2)).await;
+        ctx.sleep(ASKED).await;
     }
 }
 

@@ -1,9 +1,9 @@
 //! Measured against expected: one row for each item, with intervals and what is allowed.
-use super::{
-    svg::{Anchor, Svg, fitted},
-    ticks,
+use super::{fit::fitted, ticks};
+use crate::{
+    svg::{Anchor, Svg},
+    words::number,
 };
-use crate::words::number;
 
 const WIDTH: f64 = 720.0;
 const LEFT: f64 = 130.0;
@@ -44,7 +44,7 @@ pub fn svg(id: &str, title: &str, desc: &str, unit: &str, rows: &[Row]) -> Optio
     let x = |v: f64| LEFT + (v.clamp(low, high) - low) / (high - low) * PLOT;
     let bottom = TOP + rows.len() as f64 * ROW;
 
-    let mut svg = Svg::new();
+    let mut svg = Svg::new(1);
     let t = ticks(low, high, 9);
     for v in &t.values {
         svg.line("grid", x(*v), TOP, x(*v), bottom);
@@ -77,7 +77,7 @@ pub fn svg(id: &str, title: &str, desc: &str, unit: &str, rows: &[Row]) -> Optio
         }
     }
     svg.rect("frame", LEFT, TOP, PLOT, bottom - TOP);
-    Some(svg.finish(id, WIDTH, bottom + 40.0, title, desc))
+    Some(svg.on_page(id, WIDTH, bottom + 40.0, title, desc))
 }
 
 #[cfg(test)]

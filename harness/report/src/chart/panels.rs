@@ -1,10 +1,13 @@
 //! Readings over time: one panel above another on a common time axis, with spans, levels and marked moments.
 use super::{
     decimate,
-    svg::{Anchor, Svg, fitted, text_width},
+    fit::{fitted, text_width},
     ticks,
 };
-use crate::words::{number, shortest};
+use crate::{
+    svg::{Anchor, Svg},
+    words::{number, shortest},
+};
 
 const WIDTH: f64 = 720.0;
 const LEFT: f64 = 58.0;
@@ -97,7 +100,7 @@ impl TimeChart {
         if !(self.to > self.from && (self.to - self.from).is_finite()) {
             return None;
         }
-        let mut svg = Svg::new();
+        let mut svg = Svg::new(1);
         let x = |t: f64| LEFT + (t.clamp(self.from, self.to) - self.from) / (self.to - self.from) * PLOT;
 
         // Names of moments, each in the first row with room for it.
@@ -163,7 +166,7 @@ impl TimeChart {
             svg.text("", x(v * per), axis + 17.0, Anchor::Middle, &number(*v, t.decimals));
         }
         svg.text("", LEFT + PLOT, axis + 33.0, Anchor::End, &format!("{unit} {}", self.since));
-        Some(svg.finish(id, WIDTH, axis + 40.0, &self.title, &self.desc))
+        Some(svg.on_page(id, WIDTH, axis + 40.0, &self.title, &self.desc))
     }
 
     fn panel(&self, svg: &mut Svg, panel: &Panel, y0: f64) {

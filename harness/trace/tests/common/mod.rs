@@ -4,16 +4,18 @@ use plumeline_base::{
     Instant,
     input::{AbortCause, Answer, Input, LineId, LinkDown, OperatorAct},
 };
-use plumeline_trace::{Entry, FORMAT, LogReader, LogWriter, Logged, ReadError, Record, TRACE_FILE, fake::FakeDisk};
+use plumeline_trace::{
+    FORMAT, LogEntry, LogReader, LogRecord, LogWriter, Logged, ReadError, TRACE_FILE, fake::FakeDisk,
+};
 use proptest::{collection::vec, prelude::*};
 
-pub fn at(us: u64, what: impl Into<Logged>) -> Record {
-    Record { at: Instant::from_micros(us), what: what.into() }
+pub fn at(us: u64, what: impl Into<Logged>) -> LogRecord {
+    LogRecord { at: Instant::from_micros(us), what: what.into() }
 }
-pub fn input(us: u64, input: Input) -> Record {
+pub fn input(us: u64, input: Input) -> LogRecord {
     at(us, Logged::Input(input))
 }
-pub fn tool(us: u64) -> Record {
+pub fn tool(us: u64) -> LogRecord {
     input(us, Input::Tool { version: "0.1.0".into(), format: FORMAT })
 }
 
@@ -23,7 +25,7 @@ pub fn which() -> impl Strategy<Value = LineId> + Clone {
 }
 
 /// One of every kind, with awkward contents.
-pub fn one_of_each() -> Vec<Record> {
+pub fn one_of_each() -> Vec<LogRecord> {
     let operator = |prompt, answer| Input::Operator(OperatorAct { prompt, answer });
     let inputs = [
         Input::Date("2026-03-01T09:00:00+01:00".into()),
@@ -49,6 +51,8 @@ pub fn one_of_each() -> Vec<Record> {
         Input::Attended(true),
         Input::Attended(false),
         operator(8, Answer::Back),
+        operator(9, Answer::NoBecause("it shows input 3".into())),
+        operator(9, Answer::Again("hole 1.4".into())),
     ];
     let mut all = vec![tool(0)];
     all.extend(inputs.into_iter().enumerate().map(|(i, x)| input(i as u64, x)));
@@ -88,7 +92,7 @@ pub fn any_input() -> impl Strategy<Value = Input> {
 }
 
 /// A log's worth of records: a tool first, then anything, in order of time.
-pub fn any_records() -> impl Strategy<Value = Vec<Record>> {
+pub fn any_records() -> impl Strategy<Value = Vec<LogRecord>> {
     let what = prop_oneof![
         4 => any_input().prop_map(Logged::Input),
         1 => (which(), vec(any::<u8>(), 0..200)).prop_map(|(line, bytes)| Logged::Sent(line, bytes))
@@ -105,7 +109,7 @@ pub fn any_records() -> impl Strategy<Value = Vec<Record>> {
 }
 
 /// Writes a log on a disk of its own and returns its bytes.
-pub fn written(records: &[Record]) -> Vec<u8> {
+pub fn written(records: &[LogRecord]) -> Vec<u8> {
     let disk = FakeDisk::new();
     let mut log = LogWriter::create(disk.clone(), TRACE_FILE).unwrap();
     for record in records {
@@ -115,7 +119,7 @@ pub fn written(records: &[Record]) -> Vec<u8> {
 }
 
 /// Everything that can be read, and why no more can, if so.
-pub fn read(bytes: &[u8]) -> (Vec<Entry>, Option<ReadError>) {
+pub fn read(bytes: &[u8]) -> (Vec<LogEntry>, Option<ReadError>) {
     let mut entries = Vec::new();
     for entry in LogReader::new(bytes) {
         match entry {
@@ -125,6 +129,6 @@ pub fn read(bytes: &[u8]) -> (Vec<Entry>, Option<ReadError>) {
     }
     (entries, None)
 }
-pub fn records(entries: Vec<Entry>) -> Vec<Record> {
+pub fn records(entries: Vec<LogEntry>) -> Vec<LogRecord> {
     entries.into_iter().map(|e| e.record).collect()
 }

@@ -155,12 +155,12 @@ impl Device {
 
     /// Inhibits outputs for `seconds`; gives the lease.
     pub(crate) fn inhibit(&mut self, now: Instant, seconds: u16) -> Done<u32> {
-        self.leases += 1;
-        self.lease(now, self.leases, seconds)
+        self.control.leases += 1;
+        self.lease(now, self.control.leases, seconds)
     }
     /// Carries a lease that runs on.
     pub(crate) fn renew(&mut self, now: Instant, lease: u32, seconds: u16) -> Done<u32> {
-        match self.inhibit {
+        match self.control.inhibit {
             Inhibit::Leased { lease: running, .. } if lease == running => self.lease(now, lease, seconds),
             _ => refuse(Why::Lease, "no such inhibit lease runs"),
         }
@@ -169,25 +169,25 @@ impl Device {
         if seconds == 0 || seconds > LEASE_MAX_S {
             return refuse(Why::Range, format!("a lease runs 1 to {LEASE_MAX_S} s"));
         }
-        if !self.inhibit.holds() {
+        if !self.control.inhibit.holds() {
             self.note(now, EventCode::Inhibited, "outputs inhibited".into());
         }
         let share = self.liar.severity(LieKind::LeaseLapsesEarly).unwrap_or(1.0);
         let until = now + Duration::from_secs(seconds.into()).mul_f64(share);
-        self.inhibit = Inhibit::Leased { lease, until };
+        self.control.inhibit = Inhibit::Leased { lease, until };
         self.remember_inhibit();
         Ok(lease)
     }
     /// Gives the outputs back.
     pub(crate) fn release(&mut self, now: Instant, lease: u32) -> Done<()> {
-        match self.inhibit {
+        match self.control.inhibit {
             Inhibit::Leased { lease: running, .. } | Inhibit::Lapsed { lease: running, .. } if lease == running => {}
             _ => return refuse(Why::Lease, "no such inhibit lease runs"),
         }
         if !self.clear() {
             return refuse(Why::NotClear, "smoke at the lowest level, a latched alarm, or a driven output");
         }
-        self.inhibit = if self.liar.tells(LieKind::ReleaseIgnored) {
+        self.control.inhibit = if self.liar.tells(LieKind::ReleaseIgnored) {
             Inhibit::Leased { lease, until: Instant::FAR_FUTURE }
         } else {
             Inhibit::Free
@@ -198,11 +198,11 @@ impl Device {
     }
     /// The inhibit as it is now.
     pub(crate) const fn inhibited(&self) -> Inhibit {
-        self.inhibit
+        self.control.inhibit
     }
     /// Outputs that are driven for test; bit 0 is output 1.
     pub(crate) fn driven(&self) -> u32 {
-        self.driven.bits()
+        self.control.driven.bits()
     }
     /// Drives an output for test.
     pub(crate) fn drive(&mut self, now: Instant, output: u8, seconds: u8) -> Done<()> {
@@ -213,7 +213,7 @@ impl Device {
             return refuse(Why::Range, text);
         }
         if !self.liar.tells(LieKind::DriveIgnored) {
-            self.driven.drive(output, now + Duration::from_secs(seconds.into()));
+            self.control.driven.drive(output, now + Duration::from_secs(seconds.into()));
         }
         self.note(now, EventCode::Driven, format!("output {output} driven for test"));
         Ok(())
@@ -223,14 +223,14 @@ impl Device {
         if output == 0 || output > self.outputs() {
             return refuse(Why::Range, "no such output");
         }
-        self.driven.stop(output);
+        self.control.driven.stop(output);
         Ok(())
     }
     /// Lets go what is no longer reached; gives the alarm levels and the faults that are latched still.
     pub(crate) fn reset_latches(&mut self, now: Instant) -> (u32, Faults) {
         if !self.liar.tells(LieKind::ResetIgnored) {
             self.alarms.reset();
-            self.held = 0;
+            self.control.held = 0;
             self.faults.latched = self.faults.now;
         }
         self.note(now, EventCode::LatchesReset, "latches reset".into());

@@ -4,6 +4,7 @@
 mod airflow;
 mod alarms;
 pub(crate) mod asked;
+mod baseline;
 mod config;
 mod log;
 mod lying;
@@ -16,7 +17,7 @@ use crate::{
     lie::{Lie, LieKind as K},
     models::Model,
     rng::Stream,
-    sensors::{Measured, NL_S, Sensors, Truth},
+    sensors::{Measured, Sensors, Truth},
 };
 use airflow::{Supervision, Taking};
 use alarms::Alarms;
@@ -24,12 +25,12 @@ use asked::{Done, Refused, Why};
 use config::Config;
 use log::Log;
 use lying::Liar;
-use outputs::{Driven, Inhibit};
-use plumeline_base::{Instant, quantity::KELVIN_AT_0_C, time::micros};
+use outputs::{Control, Driven, Inhibit};
+use plumeline_base::{Instant, time::micros};
 use plumewire::{BaselineState, EventCode, Faults};
 use settings::{Setting, from_image, to_image};
 use std::{sync::Arc, time::Duration};
-use store::{KeptBaseline, Memory, Store};
+use store::{Memory, Store};
 
 /// Time from power until the unit answers at all.
 const SILENT: Duration = Duration::from_secs(4);
@@ -96,11 +97,7 @@ pub(crate) struct Device {
     supervision: Supervision,
     alarms: Alarms,
     faults: Standing,
-    inhibit: Inhibit,
-    leases: u32,
-    driven: Driven,
-    /// Outputs that stay operated until latches are reset.
-    held: u32,
+    control: Control,
     /// Date and time (ms since 1970 UTC) at an instant; a cell of its own keeps them going without supply.
     date: Option<(Instant, u64)>,
     run: Option<Run>,
@@ -144,10 +141,7 @@ impl Device {
             supervision: Supervision::default(),
             alarms: Alarms::default(),
             faults: Standing::default(),
-            inhibit: Inhibit::Free,
-            leases: 0,
-            driven: Driven::default(),
-            held: 0,
+            control: Control::default(),
             date: None,
             run: None,
             before_load: None,
@@ -196,7 +190,8 @@ impl Device {
             self.config = self.liar.config(config, || self.factory());
         }
         // Outputs that were inhibited stay so, and the fault says it, until the air is clear: as after a lapse.
-        self.inhibit = if self.memory.inhibited { Inhibit::Lapsed { lease: 0, since: now } } else { Inhibit::Free };
+        self.control.inhibit =
+            if self.memory.inhibited { Inhibit::Lapsed { lease: 0, since: now } } else { Inhibit::Free };
         self.keep();
         let mut own = Stream::new(self.fitted.seed, 2);
         let starts = if self.liar.tells(K::BootIdUnchanged) { 1 } else { self.memory.boots };
@@ -206,8 +201,8 @@ impl Device {
         self.liar.restart();
         self.alarms = Alarms::default();
         self.supervision.restart();
-        self.driven = Driven::default();
-        self.held = 0;
+        self.control.driven = Driven::default();
+        self.control.held = 0;
         self.run = Some(Run {
             since: now,
             answers_from: now + SILENT,
@@ -226,6 +221,10 @@ impl Device {
     fn factory(&self) -> Option<Config> {
         let (model, inlets) = (&self.fitted.model, self.fitted.inlets);
         model.configure(&model.factory_settings(inlets), inlets).ok()
+    }
+    /// What was wrong inside it was mended, or is still so.
+    pub(crate) fn mended(&mut self, loses: Option<usize>, fan_factor: f64) {
+        (self.fitted.loses, self.fitted.fan_factor) = (loses, fan_factor);
     }
     /// The defect: one setting silently goes back to the factory's value. The revision stays, as it does when memory fails.
     fn lose_a_setting(&mut self) {
@@ -307,19 +306,20 @@ impl Device {
         if self.run.is_none() {
             return 0;
         }
-        let holds = self.inhibit.holds() && !self.liar.tells(K::InhibitIdle) && !self.liar.tells(K::InhibitIdleHidden);
-        let driven = match self.driven.bits() {
+        let holds =
+            self.control.inhibit.holds() && !self.liar.tells(K::InhibitIdle) && !self.liar.tells(K::InhibitIdleHidden);
+        let driven = match self.control.driven.bits() {
             _ if self.liar.tells(K::DriveTold) => 0,
             bits if self.liar.tells(K::DriveOther) => bits << 1 | bits >> self.outputs().saturating_sub(1),
             bits => bits,
         };
-        self.following(holds) | self.held | driven & outputs::first(self.outputs())
+        self.following(holds) | self.control.held | driven & outputs::first(self.outputs())
     }
     /// Which outputs it tells as operated.
     pub(crate) fn told_operated(&self) -> u32 {
         match self.run {
             Some(_) if !self.liar.tells(K::InhibitIdle) => {
-                self.following(self.inhibit.holds()) | self.held | self.driven.bits()
+                self.following(self.control.inhibit.holds()) | self.control.held | self.control.driven.bits()
             }
             _ => self.operated(),
         }
@@ -336,36 +336,6 @@ impl Device {
     fn at_speed(&self) -> bool {
         let target = self.running_speed();
         (self.measured.fan - target).abs() <= AT_SPEED * target
-    }
-    /// Gives the unit a baseline from long ago, taken over the flows that its sensors read now.
-    pub(crate) fn adopt_baseline(&mut self, truth: &Truth) {
-        let measured = self.sensors.read(truth, 0.0, 0);
-        let nl_s = |x: f64| libm::round(x / NL_S) as i64;
-        let used = |i: usize| self.config.used.get(i).copied().unwrap_or(false);
-        let by_inlet = |f: fn(f64) -> f64| {
-            measured.flow_m3_s.iter().enumerate().map(|(i, q)| if used(i) { nl_s(f(*q)) } else { -1 }).collect()
-        };
-        self.memory.baseline = Some(KeptBaseline {
-            id: 1,
-            flow_nl_s: by_inlet(|q| q),
-            uncertainty_nl_s: by_inlet(|q| q * 0.002),
-            temperature_mk: libm::round((measured.temperature_c + KELVIN_AT_0_C) * 1e3) as i64,
-            fan_mrev_s: libm::round(truth.fan * self.fitted.model.fan.full_speed_rev_s * 1e3) as i64,
-            duration_ms: airflow::READINGS as u32 * 1000,
-            boot_id: 1,
-            taken_us: 3_600_000_000,
-            settings_revision: self.memory.revision,
-            holds: true,
-        });
-        self.keep();
-    }
-    fn void_baseline(&mut self, now: Instant, why: &str) {
-        if let Some(baseline) = self.memory.baseline.as_mut().filter(|b| b.holds) {
-            baseline.holds = false;
-            self.keep();
-            self.note(now, EventCode::Fault, format!("the baseline no longer holds: {why}"));
-        }
-        self.supervision.restart();
     }
 
     /// When it next looks at its sensors by itself, or restarts.
@@ -405,12 +375,12 @@ impl Device {
             self.supervise(now);
             self.take_baseline(now);
         }
-        self.driven.tick(now);
+        self.control.driven.tick(now);
         // While starting nothing is known of the air.
         let clear = up && self.clear();
-        let stays = self.liar.tells(K::LeaseNeverLapses) && matches!(self.inhibit, Inhibit::Leased { .. });
-        if !stays && self.inhibit.tick(now, clear) {
-            let (code, text) = match self.inhibit {
+        let stays = self.liar.tells(K::LeaseNeverLapses) && matches!(self.control.inhibit, Inhibit::Leased { .. });
+        if !stays && self.control.inhibit.tick(now, clear) {
+            let (code, text) = match self.control.inhibit {
                 Inhibit::Free => (EventCode::Restored, "outputs given back after a lapse"),
                 _ => (EventCode::InhibitLapsed, "the inhibit was not renewed and lapsed"),
             };
@@ -418,7 +388,7 @@ impl Device {
             self.remember_inhibit();
         }
         self.judge_faults(now, up, since_start);
-        self.held |= self.following(self.inhibit.holds()) & self.config.held;
+        self.control.held |= self.following(self.control.inhibit.holds()) & self.config.held;
     }
     fn judge_alarms(&mut self, now: Instant) {
         let (new, gone) = self.alarms.judge(now, &self.config.levels, self.measured.extinction_per_m);
@@ -431,84 +401,15 @@ impl Device {
             }
         }
     }
-    /// Supervises the flow against the baseline that holds.
-    fn supervise(&mut self, now: Instant) {
-        if let Some(run) = &mut self.run {
-            run.first_flow_m3_s.get_or_insert_with(|| self.measured.flow_m3_s.clone());
-        }
-        let before = (self.supervision.low, self.supervision.high);
-        if self.at_speed()
-            && !self.liar.tells(K::BaselineUnsupervised)
-            && let Some(b) = self.memory.baseline.as_ref().filter(|b| b.holds)
-        {
-            self.supervision.judge(now, &self.config, b, &self.measured.flow_m3_s);
-        }
-        if self.liar.tells(K::FlowFaultSticks) {
-            self.supervision.low |= before.0;
-            self.supervision.high |= before.1;
-        }
-        let asked_s = self.liar.severity(K::FlowFaultUnasked).unwrap_or(f64::INFINITY);
-        let taken_us = self.baseline().filter(|b| b.boot_id == self.boot_id()).map(|b| b.taken_us);
-        if taken_us.is_some_and(|at| self.clock_us(now).saturating_sub(at) as f64 >= asked_s * 1e6) {
-            self.supervision.low |= 1;
-        }
-    }
     /// No smoke at or over the lowest level, nothing latched, nothing driven.
     fn clear(&self) -> bool {
         let lowest = self.config.levels.first().map_or(f64::INFINITY, |l| l.threshold.0);
-        self.measured.extinction_per_m < lowest && self.alarms.shown() == 0 && self.driven.bits() == 0
+        self.measured.extinction_per_m < lowest && self.alarms.shown() == 0 && self.control.driven.bits() == 0
     }
     fn remember_inhibit(&mut self) {
-        if self.memory.inhibited != self.inhibit.holds() {
-            self.memory.inhibited = self.inhibit.holds();
+        if self.memory.inhibited != self.control.inhibit.holds() {
+            self.memory.inhibited = self.control.inhibit.holds();
             self.keep();
-        }
-    }
-    /// A second of taking a baseline.
-    fn take_baseline(&mut self, now: Instant) {
-        let at_speed = self.at_speed();
-        let Some(run) = &mut self.run else { return };
-        let Some(taking) = &mut run.taking else { return };
-        let outcome = if !at_speed {
-            Err("the fan is not at its speed".into())
-        } else if self.truth.cover_open {
-            Err("the cover is open".into())
-        } else if taking.add(&self.measured.flow_m3_s) {
-            taking.finish(&self.config.used)
-        } else {
-            return;
-        };
-        run.taking = None;
-        match outcome {
-            Ok((mut flow_nl_s, uncertainty_nl_s)) => {
-                let first = run.first_flow_m3_s.as_deref().unwrap_or_default();
-                self.liar.baseline(&mut flow_nl_s, first);
-                run.baseline_state = BaselineState::Taken;
-                run.baseline_reason = None;
-                let (boot_id, revision) = (run.boot_id, self.memory.revision);
-                self.memory.baseline = Some(KeptBaseline {
-                    id: self.memory.baseline.as_ref().map_or(1, |b| b.id + 1),
-                    flow_nl_s,
-                    uncertainty_nl_s,
-                    temperature_mk: libm::round((self.measured.temperature_c + KELVIN_AT_0_C) * 1e3) as i64,
-                    fan_mrev_s: self.fan_mrev_s(),
-                    duration_ms: airflow::READINGS as u32 * 1000,
-                    boot_id,
-                    taken_us: self.clock_us(now),
-                    settings_revision: revision,
-                    holds: true,
-                });
-                if self.liar.tells(K::BaselineNotKept) {
-                    self.memory.baseline = None;
-                }
-                self.supervision.restart();
-                self.keep();
-                self.note(now, EventCode::BaselineTaken, "airflow baseline taken".into());
-            }
-            Err(why) => {
-                run.baseline_state = BaselineState::Failed;
-                run.baseline_reason = Some(why);
-            }
         }
     }
     /// The new image in the place of the old, or nothing changed.

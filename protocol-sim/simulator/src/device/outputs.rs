@@ -42,6 +42,17 @@ impl Inhibit {
     }
 }
 
+/// What holds outputs back or operates them besides what they follow.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Control {
+    pub(crate) inhibit: Inhibit,
+    /// Leases given so far.
+    pub(crate) leases: u32,
+    pub(crate) driven: Driven,
+    /// Outputs that stay operated until latches are reset.
+    pub(crate) held: u32,
+}
+
 /// Outputs driven for test, with the instants at which they go back.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Driven(Vec<(u8, Instant)>);

@@ -51,7 +51,7 @@ impl Device {
             (Faults::FILTER, self.liar.tells(LieKind::FilterDue), "filter due"),
             (Faults::SENSOR, self.liar.tells(LieKind::SensorFault), "sensor"),
             (Faults::COVER, self.truth.cover_open, "cover open"),
-            (Faults::INHIBIT_LAPSED, matches!(self.inhibit, Inhibit::Lapsed { .. }), "inhibit lapsed"),
+            (Faults::INHIBIT_LAPSED, matches!(self.control.inhibit, Inhibit::Lapsed { .. }), "inhibit lapsed"),
             (Faults::BASELINE, up && self.baseline().is_none(), "no airflow baseline"),
             (Faults::SETTINGS, self.faults.settings, "settings"),
         ];
@@ -83,8 +83,8 @@ impl Device {
         let conditions = [
             (Conditions::STARTING, starting),
             (Conditions::SPINNING_UP, !self.at_speed()),
-            (Conditions::INHIBITED, self.inhibit.holds()),
-            (Conditions::DRIVEN, self.driven.bits() != 0),
+            (Conditions::INHIBITED, self.control.inhibit.holds()),
+            (Conditions::DRIVEN, self.control.driven.bits() != 0),
             (Conditions::LEARNING, self.config.learning),
             (Conditions::TAKING_BASELINE, self.is_taking()),
         ];
@@ -107,7 +107,7 @@ impl Device {
             alarms: self.alarms.reached,
             alarms_latched: self.alarms.latched,
             conditions: conditions.iter().filter(|(_, on)| *on).fold(Conditions(0), |all, (c, _)| all.with(*c)),
-            was_inhibited: self.leases > 0,
+            was_inhibited: self.control.leases > 0,
         };
         let run_s = self.run.as_ref().map_or(0.0, |r| now.since(r.since).as_secs_f64());
         self.liar.tell(now, run_s, &self.config.used, &mut seen);

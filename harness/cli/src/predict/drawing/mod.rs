@@ -4,7 +4,6 @@
 //! A landscape A4 page wide. A run that is too long for the page goes on in the next row; its branches then stand on lines
 //! of their own, referred to by letters.
 mod plan;
-mod svg;
 
 use super::{
     Predicted, is_closed,
@@ -13,8 +12,8 @@ use super::{
 use plan::{Run, Station, What};
 use plumeline_airflow::{Place, warnings::Remark};
 use plumeline_base::pipework::OpeningKind;
+use plumeline_report::svg::{Anchor, Svg};
 use std::collections::BTreeSet;
-use svg::{At, Svg};
 
 /// Width of the page, mm.
 const PAGE: f64 = 297.0;
@@ -25,10 +24,10 @@ const FIRST: f64 = 51.0;
 /// The unit, and where a line begins that comes from another row, mm.
 const UNIT: (f64, f64) = (8.0, 14.0);
 const FROM_ELSEWHERE: f64 = 41.0;
-/// Text heights, mm.
-const TITLE: f64 = 4.5;
-const VALUE: f64 = 3.0;
-const SMALL: f64 = 2.5;
+/// Black on white; widths and text heights in mm.
+const STYLE: &str = "svg{font-family:sans-serif}line{stroke:#000;stroke-width:.7}.thin{stroke-width:.4}\
+    rect,circle{fill:#fff;stroke:#000;stroke-width:.35}.page{stroke:none}.unit,.cross{stroke-width:.5}.full{fill:#000}\
+    text{font-size:3px}.title{font-size:4.5px}.small{font-size:2.5px}.title,.strong{font-weight:bold}";
 /// Length of a drop tube on paper, mm.
 const DROP: f64 = 7.0;
 const DOT: f64 = 1.1;
@@ -37,7 +36,7 @@ const DOT: f64 = 1.1;
 pub fn svg(p: &Predicted) -> String {
     let mut d = Drawing {
         p,
-        svg: Svg::default(),
+        svg: Svg::new(2),
         y: 0.0,
         letters: 0,
         remarked: p.warnings.iter().filter_map(|w| remarked(w.place, &w.what)).collect(),
@@ -50,7 +49,7 @@ pub fn svg(p: &Predicted) -> String {
     d.unit(&inlets);
     d.legend();
     let says = "Pipes, holes, flows and transport times of the sampling pipework, as plumeline predict tells them.";
-    d.svg.finish(PAGE, d.y + 6.0, &p.pipework().name, says)
+    d.svg.document(PAGE, d.y + 6.0, &p.pipework().name, says, STYLE)
 }
 
 fn remarked(place: Place, what: &Remark) -> Option<usize> {
@@ -100,14 +99,14 @@ fn cut(text: &str, most: usize) -> String {
 
 impl Drawing<'_> {
     fn header(&mut self) {
-        self.svg.text((UNIT.0, 12.0), At::Start, TITLE, true, cut(&self.p.pipework().name, 100));
+        self.svg.text("title", UNIT.0, 12.0, Anchor::Start, &cut(&self.p.pipework().name, 100));
         let air = self.p.solution.air.density;
         let total = flow(self.p.prediction.total_flow_m3_s.value);
         let says = format!(
             "Predicted: {total} L/min through the unit, air {air:.3} kg/m3. At each hole: its number; below it the \
              flow in L/min and the mean transport time in s. Not to scale."
         );
-        self.svg.text((UNIT.0, 17.5), At::Start, VALUE, false, says);
+        self.svg.text("", UNIT.0, 17.5, Anchor::Start, &says);
         self.y = 21.0;
     }
 
@@ -163,47 +162,47 @@ impl Drawing<'_> {
         let end = column(first + stations.len().saturating_sub(1));
         let begin = match from {
             From::Unit(name, draws) => {
-                self.svg.text((UNIT.1 + 2.0, y - 7.6), At::Start, VALUE, true, name);
-                self.svg.text((UNIT.1 + 2.0, y - 4.0), At::Start, VALUE, false, draws);
+                self.svg.text("strong", UNIT.1 + 2.0, y - 7.6, Anchor::Start, name);
+                self.svg.text("", UNIT.1 + 2.0, y - 4.0, Anchor::Start, draws);
                 UNIT.1
             }
             From::Elsewhere(name) => {
-                self.svg.text((FROM_ELSEWHERE - 1.5, y + 1.0), At::End, VALUE, true, name);
+                self.svg.text("strong", FROM_ELSEWHERE - 1.5, y + 1.0, Anchor::End, name);
                 FROM_ELSEWHERE
             }
             From::Tee(x, above) => {
-                self.svg.line((*x, *above), (*x, y), 0.7);
+                self.svg.line("", *x, *above, *x, y);
                 *x
             }
         };
-        self.svg.line((begin, y), (end, y), 0.7);
+        self.svg.line("", begin, y, end, y);
         if stations.iter().any(|s| matches!(s.what, What::Opening { .. })) {
             let x = column(first) - 5.0;
-            self.svg.text((x, y + drop + 5.0), At::End, SMALL, false, "L/min");
-            self.svg.text((x, y + drop + 8.6), At::End, SMALL, false, "s");
+            self.svg.text("small", x, y + drop + 5.0, Anchor::End, "L/min");
+            self.svg.text("small", x, y + drop + 8.6, Anchor::End, "s");
         }
         let mut before = begin;
         let mut letters = letters.iter();
         for (i, s) in stations.iter().enumerate() {
             let x = column(first + i);
             if s.gap_m > 0.0 {
-                self.svg.text((0.5 * (before + x), y - 1.1), At::Middle, SMALL, false, length(s.gap_m));
+                self.svg.text("small", 0.5 * (before + x), y - 1.1, Anchor::Middle, &length(s.gap_m));
             }
             before = x;
             match &s.what {
                 What::Opening { index, drop_m } => self.opening(*index, *drop_m, (x, y), drop),
                 What::Branch(_) => {
                     if let Some(name) = letters.next() {
-                        self.svg.line((x, y), (x, y + 3.0), 0.7);
-                        self.svg.text((x, y + 6.4), At::Middle, VALUE, true, name);
+                        self.svg.line("", x, y, x, y + 3.0);
+                        self.svg.text("strong", x, y + 6.4, Anchor::Middle, name);
                     }
                 }
                 What::Ring { number, length_m } => {
-                    self.svg.circle((x, y), 2.0, false);
-                    self.svg.text((x, y + 1.05), At::Middle, VALUE, false, number + 1);
-                    self.svg.text((x, y - 3.0), At::Middle, SMALL, false, length(*length_m));
+                    self.svg.circle("", x, y, 2.0);
+                    self.svg.text("", x, y + 1.05, Anchor::Middle, &(number + 1).to_string());
+                    self.svg.text("small", x, y - 3.0, Anchor::Middle, &length(*length_m));
                 }
-                What::End => self.svg.line((x, y - 1.6), (x, y + 1.6), 0.7),
+                What::End => self.svg.line("", x, y - 1.6, x, y + 1.6),
             }
         }
         y
@@ -215,29 +214,30 @@ impl Drawing<'_> {
         let mut y = line;
         if let Some(m) = drop_m {
             y += drop - 2.5;
-            self.svg.line((x, line), (x, y), 0.4);
-            self.svg.text((x + 0.9, line + 3.4), At::Start, SMALL, false, length(m));
+            self.svg.line("thin", x, line, x, y);
+            self.svg.text("small", x + 0.9, line + 3.4, Anchor::Start, &length(m));
         }
         self.symbol(o.kind, is_closed(o), (x, y));
         let mark = if self.remarked.contains(&index) { " !" } else { "" };
-        self.svg.text((x, line - 3.0), At::Middle, VALUE, true, format_args!("{}{mark}", o.number));
+        self.svg.text("strong", x, line - 3.0, Anchor::Middle, &format!("{}{mark}", o.number));
         let Some(at) = p.opening(index) else {
-            self.svg.text((x, line + drop + 5.0), At::Middle, SMALL, false, "closed");
+            self.svg.text("small", x, line + drop + 5.0, Anchor::Middle, "closed");
             return;
         };
-        self.svg.text((x, line + drop + 5.0), At::Middle, VALUE, false, flow(at.flow_m3_s.value));
-        self.svg.text((x, line + drop + 8.6), At::Middle, VALUE, false, seconds(at.mean_s.value));
+        self.svg.text("", x, line + drop + 5.0, Anchor::Middle, &flow(at.flow_m3_s.value));
+        self.svg.text("", x, line + drop + 8.6, Anchor::Middle, &seconds(at.mean_s.value));
     }
 
     fn symbol(&mut self, kind: OpeningKind, closed: bool, (x, y): (f64, f64)) {
         if kind == OpeningKind::EndCap {
-            self.svg.line((x + DOT + 0.3, y - 2.0), (x + DOT + 0.3, y + 2.0), 0.7);
+            self.svg.line("", x + DOT + 0.3, y - 2.0, x + DOT + 0.3, y + 2.0);
         }
-        self.svg.circle((x, y), DOT, kind != OpeningKind::OpenEnd && !closed);
+        let full = kind != OpeningKind::OpenEnd && !closed;
+        self.svg.circle(if full { "full" } else { "" }, x, y, DOT);
         if closed {
             let r = 1.6;
-            self.svg.line((x - r, y - r), (x + r, y + r), 0.5);
-            self.svg.line((x - r, y + r), (x + r, y - r), 0.5);
+            self.svg.line("cross", x - r, y - r, x + r, y + r);
+            self.svg.line("cross", x - r, y + r, x + r, y - r);
         }
     }
 
@@ -245,8 +245,8 @@ impl Drawing<'_> {
     fn unit(&mut self, inlets: &[f64]) {
         let (Some(top), Some(bottom)) = (inlets.first(), inlets.last()) else { return };
         let (top, bottom) = (top - 8.0, bottom + 8.0);
-        self.svg.rect((UNIT.0, top), UNIT.1 - UNIT.0, bottom - top);
-        self.svg.upward((UNIT.0 + 4.2, 0.5 * (top + bottom)), VALUE, "unit");
+        self.svg.rect("unit", UNIT.0, top, UNIT.1 - UNIT.0, bottom - top);
+        self.svg.upward("", UNIT.0 + 4.2, 0.5 * (top + bottom), "unit");
     }
 
     fn legend(&mut self) {
@@ -254,7 +254,7 @@ impl Drawing<'_> {
         self.y = y;
         let mut x = UNIT.0 + 2.0;
         let mut word = |d: &mut Self, text: &str, wide: f64| -> (f64, f64) {
-            d.svg.text((x + 3.5, y + 1.0), At::Start, SMALL, false, text);
+            d.svg.text("small", x + 3.5, y + 1.0, Anchor::Start, text);
             x += wide;
             (x, y)
         };
@@ -270,11 +270,11 @@ impl Drawing<'_> {
             at = word(self, text, wide);
         }
         if !self.p.forest.closing.is_empty() {
-            self.svg.circle(at, 2.0, false);
+            self.svg.circle("", at.0, at.1, 2.0);
             at = word(self, "joined by a length of pipe to the same number", 72.0);
         }
         if !self.remarked.is_empty() {
-            self.svg.text((at.0, y + 1.0), At::Middle, VALUE, true, "!");
+            self.svg.text("strong", at.0, y + 1.0, Anchor::Middle, "!");
             word(self, "see the warnings of the prediction", 50.0);
         }
     }

@@ -1,5 +1,5 @@
 //! The network of a pipework: each segment, opening, inlet and the unit as a branch.
-use super::{Branch, FIRST_STEP_S, Joint, Law, Network, OUTSIDE, Pipe};
+use super::{Branch, FIRST_STEP_S, Fan, Joint, Law, Network, OUTSIDE, Pipe};
 use crate::physics::{
     Laws, Momentum,
     air::{self, GRAVITY_M_S2},
@@ -243,7 +243,7 @@ impl Network {
             edge,
             matrix: Matrix::new(n + 1, &edges),
             capacity,
-            curve,
+            fan: Fan { curve, speed: 0.0, target: 0.0, spin_s: 1.0 },
             segments: pipework.segments.len(),
             openings: pipework.openings.len(),
             inlets: pipework.inlets.len(),
@@ -252,9 +252,6 @@ impl Network {
             inlet_mass,
             m: vec![0.0; k],
             p: vec![0.0; n + 1],
-            speed: 0.0,
-            target_speed: 0.0,
-            spin_s: 1.0,
             dt: FIRST_STEP_S,
             held: true,
             seen: vec![(0.0, 0.0, 0.0); k],

@@ -12,7 +12,7 @@ impl Network {
     }
     /// Fan speed as a share of the curve's reference speed.
     pub(crate) const fn speed(&self) -> f64 {
-        self.speed
+        self.fan.speed
     }
     /// Mass flow of segment `i` towards the unit, kg/s.
     pub(crate) fn segment_kg_s(&self, i: usize) -> f64 {

@@ -88,6 +88,16 @@ pub(crate) struct Conduit {
     pub(crate) viscosity: f64,
 }
 
+/// The fan; speeds as shares of its curve's reference speed.
+#[derive(Clone, Debug)]
+struct Fan {
+    curve: Curve,
+    speed: f64,
+    target: f64,
+    /// Time constant with which it gets there, s.
+    spin_s: f64,
+}
+
 /// The flows and pressures of one installation.
 #[derive(Clone, Debug)]
 pub(crate) struct Network {
@@ -97,7 +107,7 @@ pub(crate) struct Network {
     edge: Vec<u32>,
     matrix: Matrix,
     capacity: Vec<f64>,
-    curve: Curve,
+    fan: Fan,
     segments: usize,
     openings: usize,
     inlets: usize,
@@ -108,10 +118,6 @@ pub(crate) struct Network {
     m: Vec<f64>,
     /// Pressure of each node, Pa.
     p: Vec<f64>,
-    /// Fan speed as a share of its curve's reference speed.
-    speed: f64,
-    target_speed: f64,
-    spin_s: f64,
     /// Next step, s.
     dt: f64,
     held: bool,
@@ -150,7 +156,7 @@ impl Network {
         let kept = nodes.min(old_nodes);
         self.p[..kept].copy_from_slice(&old.p[..kept]);
         self.p[nodes] = old.p[old_nodes];
-        (self.speed, self.target_speed, self.spin_s) = (old.speed, old.target_speed, old.spin_s);
+        (self.fan.speed, self.fan.target, self.fan.spin_s) = (old.fan.speed, old.fan.target, old.fan.spin_s);
         self.disturb();
     }
     /// Says that something changed: steps start short again.
@@ -160,11 +166,11 @@ impl Network {
     }
     /// The speed that the fan is to run at, and the time constant with which it gets there, s.
     pub(crate) fn set_speed(&mut self, target: f64, spin_s: f64) {
-        if target != self.target_speed {
-            self.target_speed = target;
+        if target != self.fan.target {
+            self.fan.target = target;
             self.disturb();
         }
-        self.spin_s = spin_s;
+        self.fan.spin_s = spin_s;
     }
     /// Opens or shuts opening `i`. One without a diameter stays shut.
     pub(crate) fn shut_opening(&mut self, i: usize, shut_now: bool) {
@@ -184,10 +190,10 @@ impl Network {
 
     /// One step of `dt`, friction taken along its tangent while Re has moved by less than a share of `reuse`; gives the greatest change of a flow as a share of the greatest flow.
     fn step(&mut self, dt: f64, reuse: f64) -> f64 {
-        if self.speed != self.target_speed {
-            self.speed += (self.target_speed - self.speed) * -libm::expm1(-dt / self.spin_s);
-            if (self.speed - self.target_speed).abs() < 1e-6 {
-                self.speed = self.target_speed;
+        if self.fan.speed != self.fan.target {
+            self.fan.speed += (self.fan.target - self.fan.speed) * -libm::expm1(-dt / self.fan.spin_s);
+            if (self.fan.speed - self.fan.target).abs() < 1e-6 {
+                self.fan.speed = self.fan.target;
             }
         }
         self.matrix.clear();
@@ -210,7 +216,7 @@ impl Network {
                     (quadratic * m * m.abs() + linear * m, 2.0 * quadratic * m.abs() + linear, 0.0)
                 }
                 Law::Unit { quadratic, linear, drive_pa, density } => {
-                    let (rise, fall) = self.curve.at(m / density, self.speed, *density);
+                    let (rise, fall) = self.fan.curve.at(m / density, self.fan.speed, *density);
                     (
                         quadratic * m * m.abs() + linear * m,
                         2.0 * quadratic * m.abs() + linear + (-fall / density).max(0.0),
@@ -273,7 +279,7 @@ impl Network {
             left -= dt;
             // Judged by its rate, and not by a step too short to show any.
             let steady = dt >= FIRST_STEP_S && change < REST * dt / LONGEST_STEP_S;
-            self.held = steady && self.speed == self.target_speed;
+            self.held = steady && self.fan.speed == self.fan.target;
             let grown = if change > 0.05 {
                 self.dt * 0.7
             } else if change < 0.02 {
@@ -286,7 +292,7 @@ impl Network {
     }
     /// Goes straight to the steady state at the target speed; false if none is found.
     pub(crate) fn settle(&mut self) -> bool {
-        self.speed = self.target_speed;
+        self.fan.speed = self.fan.target;
         let (mut dt, mut before, mut quiet) = (0.05, f64::INFINITY, 0);
         for _ in 0..1000 {
             let change = self.step(dt, 0.0);
