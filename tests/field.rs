@@ -7,3 +7,5 @@ mod batches;
 mod cable;
 mod pulled;
 mod refused;
+mod slips;
+pub(crate) mod terminal;

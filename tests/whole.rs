@@ -23,6 +23,7 @@ mod judge;
 mod line_faults;
 mod load_cuts;
 mod models;
+mod new_job;
 mod other_units;
 mod over_a_line;
 mod physics_agree;

@@ -1,85 +1,11 @@
 //! A person at a real terminal: colour, progress with time left, Ctrl-C and a second Ctrl-C through the terminal itself.
 use crate::{
-    common::{Folder, exits, run, text, word_for},
+    common::{Folder, exits, run, text},
+    field::terminal::Terminal,
     simulator::{SPEED, Simulator, job, without_bench},
 };
-use nix::pty::{Winsize, openpty};
-use std::{
-    fs::File,
-    io::{Read, Write},
-    process::{Child, Command, Stdio},
-    sync::{Arc, Mutex},
-    time::{Duration, Instant},
-};
-
-/// A program on a terminal of its own, which is its controlling terminal.
-struct Terminal {
-    child: Child,
-    keys: File,
-    shown: Arc<Mutex<String>>,
-}
-impl Terminal {
-    fn start(args: &[&str], no_colour: bool) -> Self {
-        let size = Winsize { ws_row: 40, ws_col: 120, ws_xpixel: 0, ws_ypixel: 0 };
-        let pair = openpty(Some(&size), None).unwrap();
-        let end = File::from(pair.slave);
-        // From util-linux: a session of its own, with this terminal to control it.
-        let mut command = Command::new("setsid");
-        command.args(["--ctty", "--wait", env!("CARGO_BIN_EXE_plumeline")]).args(args).env("TERM", "xterm");
-        command.env_remove("RUST_LOG").env_remove("NO_COLOR");
-        if no_colour {
-            command.env("NO_COLOR", "1");
-        }
-        let stdio = || Stdio::from(end.try_clone().unwrap());
-        let child = command.stdin(stdio()).stdout(stdio()).stderr(stdio()).spawn().unwrap();
-        let keys = File::from(pair.master);
-        let shown = Arc::new(Mutex::new(String::new()));
-        let (mut screen, all) = (keys.try_clone().unwrap(), shown.clone());
-        std::thread::spawn(move || {
-            let mut buffer = [0; 4096];
-            // The system reports an error when nobody has the other end any more.
-            while let Ok(n) = screen.read(&mut buffer) {
-                all.lock().unwrap().push_str(&String::from_utf8_lossy(&buffer[..n]));
-            }
-        });
-        Self { child, keys, shown }
-    }
-    fn shown(&self) -> String {
-        self.shown.lock().unwrap().clone()
-    }
-    fn press(&mut self, keys: &str) {
-        self.keys.write_all(keys.as_bytes()).unwrap();
-    }
-    /// Says yes to every question until this is shown. Gives how many were answered so far.
-    fn yes_until(&mut self, words: &str, mut answered: usize) -> usize {
-        let began = Instant::now();
-        while !self.shown().contains(words) {
-            assert!(began.elapsed() < Duration::from_secs(300), "no `{words}` in\n{}", self.shown());
-            if self.child.try_wait().unwrap().is_some() {
-                // What it said last may still be on its way.
-                std::thread::sleep(Duration::from_millis(500));
-                assert!(self.shown().contains(words), "ended before `{words}`\n{}", self.shown());
-            }
-            let shown = self.shown();
-            let asked: Vec<(&str, &str)> = shown.split("? [").skip(1).filter_map(|q| q.split_once(']')).collect();
-            for (id, question) in asked.iter().skip(answered) {
-                let who = question.trim_start().starts_with("Who ");
-                let answer = if who { "A. Name" } else { word_for(question).unwrap_or("yes") };
-                // Sooner than this nobody has read it, and it is not taken.
-                std::thread::sleep(Duration::from_millis(600));
-                self.press(&format!("{id}: {answer}\n"));
-            }
-            answered = asked.len();
-            std::thread::sleep(Duration::from_millis(20));
-        }
-        answered
-    }
-    fn exit(mut self) -> (Option<i32>, String) {
-        let code = self.child.wait().unwrap().code();
-        std::thread::sleep(Duration::from_millis(200));
-        (code, self.shown())
-    }
-}
+use std::process::Command;
+use std::time::Duration;
 
 const GREEN: &str = "\x1b[32m";
 
@@ -111,7 +37,7 @@ fn journal(dir: &Folder) -> String {
 }
 
 /// Tells the program behind the terminal's session to end.
-fn signal(dir: &Folder, name: &str) {
+pub(super) fn signal(dir: &Folder, name: &str) {
     let job = dir.join("job");
     let pattern = format!("run {}", text(&job));
     let found = Command::new("pgrep").args(["-f", &pattern]).output().unwrap();
@@ -153,7 +79,7 @@ fn a_job_is_paused_in_every_way_and_taken_up_again() {
         assert_eq!(from, 0);
         std::thread::sleep(Duration::from_millis(700));
         match next {
-            "closed" => terminal.press("\x03"),
+            "closed" => terminal.close(),
             name => signal(&dir, name),
         }
     }

@@ -176,6 +176,23 @@ pub enum Answer {
     Ticked(Tick),
     /// No answer: the answer given before it is taken back.
     Back,
+    /// No, or it is not so, with the reason.
+    NoBecause(String),
+    /// No answer: what is named here is to be done again first.
+    Again(String),
+}
+impl Answer {
+    /// It is not so, with a reason or without.
+    pub const fn is_no(&self) -> bool {
+        matches!(self, Self::No | Self::NoBecause(_))
+    }
+    /// The person's own words, where there are any.
+    pub fn words(&self) -> Option<&str> {
+        match self {
+            Self::NoBecause(words) | Self::Cannot(words) | Self::Text(words) | Self::Again(words) => Some(words),
+            Self::Yes | Self::No | Self::Number(_) | Self::Ticked(_) | Self::Back => None,
+        }
+    }
 }
 
 /// How an item of the checklist was answered.

@@ -134,7 +134,8 @@ pub fn carry_over(given: &Given<'_>) -> Result<Carried, Failure> {
     let document = settings::parse(name, bytes)?;
     let from = Described::of_document(name, &document, given.from)?;
     let decided = given.decisions.map_or_else(|| Ok(Decisions::default()), |(n, b)| decisions::parse(n, b))?;
-    let pipework = pipework::parse(folder::PIPEWORK, given.pipework)?;
+    let own = [&from.description, &given.to.description];
+    let pipework = pipework::parse_with(folder::PIPEWORK, given.pipework, &own)?;
     let plan = plan::parse(folder::PLAN, given.plan, &pipework.pipework)?;
     let account = carry(&Carry {
         old: &document.settings,

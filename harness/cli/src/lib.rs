@@ -39,7 +39,7 @@ pub fn main() -> ExitCode {
     match trace_to_stderr(cli.verbose).and_then(|()| command(&cli.command)) {
         Ok(exit) => exit.into(),
         Err(failure) => {
-            eprintln!("{}", failure.render(show::colour_on(&std::io::stderr())));
+            show::print_trouble(&failure.render(show::colour_on(&std::io::stderr())));
             failure.exit().into()
         }
     }
@@ -50,7 +50,7 @@ fn command(command: &Command) -> Result<Exit, Failure> {
         Command::Demo(a) => commands::demo::demo(a),
         Command::Lies => commands::lies::lies(),
         Command::Simulate(a) => commands::simulate::simulate(a),
-        Command::New(a) => commands::files::new(a),
+        Command::New(a) => commands::new::new(a),
         Command::PlanCheck(a) => commands::plan_check::plan_check(a),
         Command::Run(a) => commands::run::run(a),
         Command::Replay(a) => commands::files::replay(a),
@@ -90,7 +90,10 @@ fn trace_to_stderr(verbose: u8) -> Result<(), Failure> {
         })?,
         _ => Targets::new().with_default(level),
     };
-    let lines = fmt::layer().with_ansi(show::colour_on(&std::io::stderr())).with_writer(std::io::stderr);
+    let lines = fmt::layer()
+        .with_ansi(show::colour_on(&std::io::stderr()))
+        .with_writer(std::io::stderr)
+        .log_internal_errors(false);
     tracing_subscriber::registry().with(lines.with_filter(filter)).init();
     Ok(())
 }

@@ -166,7 +166,7 @@ impl Driver for Display {
         }
         let Some(mut asking) = self.asking.take() else { return };
         let refused = match answer {
-            Answer::Cannot(why) => Some(why.clone()),
+            Answer::Cannot(why) | Answer::NoBecause(why) => Some(why.clone()),
             Answer::No => Some("the person said no".to_string()),
             _ => None,
         };

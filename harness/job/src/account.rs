@@ -12,6 +12,8 @@ use crate::{
 };
 use plumeline_carry::{Account, Decision, Description};
 use plumeline_detector::Identity;
+use plumeline_procedure::plan;
+use plumeline_unit::meaning::Function;
 use serde::{Deserialize, Serialize};
 
 /// The version of the format that is read and written.
@@ -79,6 +81,13 @@ pub fn parse(name: &str, bytes: &[u8]) -> Result<AccountFile, Problem> {
 }
 
 impl AccountFile {
+    /// The wiring sheet as the carry-over wrote it: what each output of the new unit that carries wires stands for.
+    pub fn wires(&self) -> Vec<plan::Wire> {
+        let wired = self.account.wiring.iter().filter(|w| w.from.is_some()).filter_map(|w| w.to.as_ref());
+        let used = wired.filter(|to| to.function != Function::Nothing);
+        used.map(|to| plan::Wire { output: to.output, function: to.function.to_string(), panel: None, input: None })
+            .collect()
+    }
     /// Whether these are the settings that may be loaded: nothing open, and the items are the account's.
     ///
     /// # Errors

@@ -5,6 +5,7 @@
 pub mod account;
 mod any;
 pub mod archive;
+pub mod begin;
 pub mod check;
 pub mod csv;
 pub mod decisions;

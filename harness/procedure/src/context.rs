@@ -3,6 +3,7 @@
 //! A [`Context`] is a handle on the state that the machine and its tasks share. No borrow of that state is ever held
 //! across a wait. Not here: what a stage does ([`crate::stages`]), how events get in ([`crate::machine`]).
 use crate::{
+    again::{self, Named, Part},
     effect::{Effect, Entry, Progress},
     executor::wait_for,
     job::JobInputs,
@@ -85,8 +86,18 @@ impl Context {
         }
     }
     pub(crate) fn progress(&self, says: impl Into<String>, fraction: Option<f64>, left: Option<Duration>) {
-        let progress =
-            Progress { stage: self.stage(), says: says.into(), fraction, left_s: left.map(|d| d.as_secs_f64()) };
+        let progress = Progress {
+            stage: self.stage(),
+            says: says.into(),
+            fraction,
+            left_s: left.map(|d| d.as_secs_f64()),
+            stays: false,
+        };
+        self.effect(Effect::Progress(progress));
+    }
+    /// Shows at once what was just found out, before it is judged.
+    pub(crate) fn shown(&self, says: impl Into<String>) {
+        let progress = Progress { stage: self.stage(), says: says.into(), fraction: None, left_s: None, stays: true };
         self.effect(Effect::Progress(progress));
     }
     /// The verdict of the findings of a stage so far.
@@ -99,19 +110,31 @@ impl Context {
         self.get().outcome.not_done.iter().any(|(s, _)| *s == stage)
     }
     /// These stages are done again: what they found stays in the record and no longer counts. What was ticked off stands.
-    pub(crate) fn put_right(&self, stages: &[StageKind], why: &str) {
+    /// Of the smoke at one pipe only what is about that pipe, or about no pipe.
+    pub(crate) fn put_right(&self, stages: &[StageKind], part: Option<&Part>, why: &str) {
         {
             let mut s = self.edit();
+            let s: &mut JobState = &mut s;
             let o = &mut s.outcome;
             let ticked = |f: &Finding| matches!(f.subject, Subject::Check(_)) && f.counts_as().is_pass();
-            let again = o.findings.iter_mut().filter(|f| stages.contains(&f.stage) && f.stands() && !ticked(f));
+            let elsewhere = |inlet: u8| matches!(part, Some(Part::Smoke(pipe)) if *pipe != inlet);
+            let other_pipe =
+                |f: &Finding| f.stage == StageKind::ProveSmoke && matches!(f.subject, Subject::Pipe(n) if elsewhere(n));
+            let stays = |f: &Finding| ticked(f) || other_pipe(f);
+            let again = o.findings.iter_mut().filter(|f| stages.contains(&f.stage) && f.stands() && !stays(f));
             again.for_each(|f| f.put_right = Some(why.into()));
             let again = o.stages.iter_mut().filter(|r| stages.contains(&r.stage) && r.put_right.is_none());
             again.for_each(|r| r.put_right = Some(why.into()));
             if stages.contains(&StageKind::ProveSmoke) {
-                o.smoke.iter_mut().filter(|r| r.set_aside.is_none()).for_each(|r| r.set_aside = Some(why.into()));
+                let runs = o.smoke.iter_mut().filter(|r| r.set_aside.is_none() && !elsewhere(r.inlet));
+                runs.for_each(|r| r.set_aside = Some(why.into()));
+                if part.is_none() {
+                    s.record.alarms.clear();
+                    s.record.leaving.clear();
+                }
             }
             o.trouble = None;
+            s.running.part = part.cloned();
             if stages.contains(&StageKind::Baseline) {
                 s.unit.baseline = None;
             }
@@ -211,9 +234,32 @@ impl Context {
             let id = self.open_prompt(None, back, act.clone(), text.clone(), wants.clone());
             let prompt = OpenPrompt { ctx: self.clone(), id };
             let (at, answer) = wait_for(|| prompt.ctx.edit().prompts.answers.remove(&id)).await;
-            // Where something rests on the answer before, there is no way back: the question stands.
-            if answer != Answer::Back || back.is_some() {
-                return (id, at, answer);
+            match answer {
+                // Where something rests on the answer before, there is no way back: the question stands.
+                Answer::Back if back.is_none() => {}
+                Answer::Again(what) => self.take_up(&act, &what).await,
+                answer => return (id, at, answer),
+            }
+        }
+    }
+    /// Something is to be done again before this is answered. Where it can't be, that is said and the question stands.
+    async fn take_up(&self, act: &Act, what: &str) {
+        let stage = self.stage();
+        let (attended, done) = {
+            let s = self.get();
+            let done = |n: &Named| s.outcome.stages.iter().any(|r| r.stage == n.stage()) || n.stage() == stage;
+            (s.running.attended, Named::parse(&s.inputs, what).filter(done))
+        };
+        match done {
+            _ if !attended => self.remark("nothing is done again here: the plan decides what follows"),
+            _ if act.ends_something() => self.remark("first answer what is asked: it ends what was begun at the site"),
+            _ if !stage.row().traits.bound_to_settings => self.remark(format!("at {stage} nothing is done again")),
+            None => self.remark(format!("\"{what}\" names nothing that was done here: name {}", again::NAMES)),
+            Some(named) => {
+                self.edit().running.again = Some(named);
+                self.edit().changed = true;
+                // The stage ends here.
+                core::future::pending::<()>().await;
             }
         }
     }
@@ -454,8 +500,7 @@ pub(crate) fn said(words: &[(&str, &str)], answer: Answer) -> Result<String, Str
     match answer {
         Answer::Yes => Ok(words.first().map_or("", |(word, _)| word).into()),
         Answer::Text(word) if words.iter().any(|(w, _)| *w == word) => Ok(word),
-        Answer::Cannot(why) | Answer::Text(why) if !why.is_empty() => Err(why),
-        _ => Err("no reason was given".into()),
+        other => Err(other.words().filter(|why| !why.is_empty()).unwrap_or("no reason was given").into()),
     }
 }
 

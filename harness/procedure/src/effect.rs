@@ -65,6 +65,9 @@ pub struct Progress {
     pub fraction: Option<f64>,
     /// Seconds left, where it can be told.
     pub left_s: Option<f64>,
+    /// It is a result, told as soon as it is known: it stays on the screen.
+    #[serde(skip_serializing_if = "core::ops::Not::not")]
+    pub stays: bool,
 }
 
 /// A line of the journal.

@@ -6,11 +6,13 @@
 #![no_std]
 extern crate alloc;
 
+mod again;
 pub mod battery;
 mod context;
 mod date;
 mod described;
 mod digest;
+mod drops;
 pub mod effect;
 mod executor;
 pub mod facts;

@@ -134,6 +134,24 @@ acts! {
     ReadDisplay = "read-display",
 }
 
+impl Act {
+    /// It ends what an earlier act began at the site: nothing else is taken up before it is answered.
+    pub(crate) const fn ends_something(&self) -> bool {
+        matches!(
+            self,
+            Self::OpenHole(_)
+                | Self::ReleaseWent(_)
+                | Self::StopSmoke
+                | Self::RefitInlet { .. }
+                | Self::PanelClear { .. }
+                | Self::PanelFault
+                | Self::PanelFaultClear
+                | Self::SwitchSupply { on: true, .. }
+                | Self::Decide { .. }
+        )
+    }
+}
+
 /// The name and the reason in an answer to [`Act::Override`], as in "A. Name: reason"; `None` where one is missing: then
 /// nothing is overridden.
 pub fn name_and_reason(words: &str) -> Option<(&str, &str)> {

@@ -2,11 +2,14 @@
 //!
 //! Not here: how stage code works with it ([`crate::context`]).
 use crate::{
+    again::{Named, Part},
+    drops::HoleShown,
     effect::Effect,
     job::JobInputs,
     lines::{Drivers, Lines},
     mean_flow::MeanFlow,
     outcome::{Outcome, StageKind},
+    plan::HoleRef,
     readings::Log,
     rise::{Leaving, Rise},
     rules::advanced::ClockRules,
@@ -158,6 +161,10 @@ pub(crate) struct RunningStage {
     pub(crate) stage: StageKind,
     pub(crate) ends: Instant,
     pub(crate) abort: Option<AbortCause>,
+    /// What a person named to be done again first.
+    pub(crate) again: Option<Named>,
+    /// The part of the stage that is done; `None`: the whole.
+    pub(crate) part: Option<Part>,
     /// Going on is not safe: what was found says why.
     pub(crate) unsafe_to_go_on: bool,
     /// A person decides what follows when something is not shown; else the plan does.
@@ -177,6 +184,8 @@ pub(crate) struct RecordState {
     pub(crate) alarms: BTreeMap<u8, Rise>,
     /// How each of them went with the smoke.
     pub(crate) leaving: BTreeMap<u8, Leaving>,
+    /// What closing each hole showed last, so that one can be closed again without the others.
+    pub(crate) holes: BTreeMap<HoleRef, HoleShown>,
     /// Flows with the outgoing unit, by inlet.
     pub(crate) as_found: BTreeMap<u8, MeanFlow>,
 }
@@ -242,6 +251,8 @@ impl JobState {
                 stage: StageKind::Isolate,
                 ends: Instant::FAR_FUTURE,
                 abort: None,
+                again: None,
+                part: None,
                 unsafe_to_go_on: false,
                 attended: false,
             },

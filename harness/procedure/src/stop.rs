@@ -16,6 +16,8 @@ pub(crate) enum Stop {
     StartedAnew,
     /// The unit's settings are not shown to be those that were proven, with the reason.
     OtherSettings(OtherSettings),
+    /// A person wants something done again first.
+    Again,
     /// Going on makes no sense or is not safe; the findings say why.
     Found,
 }
@@ -32,7 +34,7 @@ impl Stop {
     /// on; a lost or mad unit ends the job.
     pub(crate) fn ends_job(&self) -> bool {
         match self {
-            Self::Deadline => false,
+            Self::Deadline | Self::Again => false,
             Self::Trouble(trouble) => {
                 !matches!(trouble, Trouble::CannotDo(_) | Trouble::NotTold(_) | Trouble::Refused { .. })
             }

@@ -149,6 +149,8 @@ impl Record {
     /// Takes in a set of readings.
     pub fn reading(&mut self, reading: &Reading) {
         let at = reading.received;
+        // Whatever was written down of the line: a reading that came is no gap.
+        self.line_back(at);
         self.until = self.until.max(at);
         let spacing = Duration::from_secs_f64(GAP_SPACINGS / f64::from(self.readings_hz.max(1)));
         let gap = self.now.last_reading.is_some_and(|last| at.since(last) > spacing);
@@ -265,6 +267,15 @@ mod tests {
         ask(&mut r, 2, Act::Override, 8, Answer::Text("A. Name: a reason".into()));
         assert_eq!(r.overrides.len(), 1);
         assert_eq!((r.overrides[0].stage, &*r.overrides[0].answer), (Some(StageKind::Baseline), "A. Name: a reason"));
+    }
+    #[test]
+    fn a_reading_ends_a_gap_that_nobody_else_ended() {
+        let mut r = Record::new(1);
+        let s = Instant::from_secs;
+        r.entry(s(3), &Entry::Line { trouble: plumeline_detector::Trouble::Silent });
+        r.reading(&reading(s(5), None));
+        r.entry(s(4000), &Entry::Ended { verdict: Default::default(), because: String::new() });
+        assert_eq!(r.line_gaps.iter().map(|(a, b, _)| (*a, *b)).collect::<Vec<_>>(), [(s(3), s(5))]);
     }
     #[test]
     fn a_lost_line_is_a_gap_until_it_is_back_or_the_job_ends() {

@@ -89,7 +89,12 @@ fn rows(outcome: &Outcome) -> Vec<Row> {
                     ]);
                 }
                 if open.is_empty() {
-                    rows.push([s.group.words(), "undecided".to_owned(), "not measured".to_owned(), words::dash()]);
+                    let measured = match s.group {
+                        Group::Pipe(inlet) => flow(inlet).and_then(|p| p.measured.as_ref()),
+                        _ => None,
+                    };
+                    let measured = measured.map_or_else(|| "not measured".to_owned(), words::figure);
+                    rows.push([s.group.words(), "undecided".to_owned(), measured, words::dash()]);
                 }
             }
         }

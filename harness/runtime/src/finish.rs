@@ -47,7 +47,7 @@ pub fn write(
 /// The last words.
 pub fn tell(outcome: &Outcome, report: &std::path::Path) {
     show::print_result("");
-    show::print_result(plumeline_report::text(outcome, 100).trim_end());
+    show::print_result(plumeline_report::text(outcome, show::width()).trim_end());
     show::print_result("");
     show::print_result(&format!("report: {}", report.display()));
 }

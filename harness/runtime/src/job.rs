@@ -282,6 +282,12 @@ impl<'a, K: Keeper> Job<'a, K> {
             self.feed(at, input)?;
         }
         for i in 0..self.operators.len() {
+            while let Some(typed) = self.operators[i].types(now, self.session.open())? {
+                self.typed(i, &typed);
+                while let Some((at, input)) = self.inputs.pop_front() {
+                    self.feed(at, input)?;
+                }
+            }
             while let Some(act) = self.operators[i].answer_due(now, self.session.open(), self.photos.as_ref())? {
                 tracing::debug!(operator = self.operators[i].name(), prompt = act.prompt, "answers");
                 self.feed(self.time(), Input::Operator(act))?;
@@ -412,7 +418,7 @@ impl<'a, K: Keeper> Job<'a, K> {
                 let input = self.lines.get_mut(id).and_then(|line| line.connect(id, now));
                 self.inputs.extend(input.map(|input| (now, input)));
             }
-            Outward::Ask(prompt) => self.operators.iter_mut().for_each(|o| o.asked(prompt.id)),
+            Outward::Ask(prompt) => self.operators.iter_mut().for_each(|o| o.asked(now, &prompt)),
             Outward::Paused if matches!(self.clock, Clock::Virtual) => self.done = true,
             Outward::Paused => self.paused = Some(std::time::Instant::now()),
             Outward::Done(_) => self.done = true,

@@ -82,6 +82,20 @@ impl Files {
             Failure::Problem(p)
         })
     }
+    /// The pipework; a model that it names is the job's own description, or one that comes with the tool.
+    fn pipework(&self) -> Result<PipeworkFile, Failure> {
+        let own = [folder::UNIT_REPLACEMENT, folder::UNIT_OUTGOING].map(|name| self.described(name, None));
+        let own = own.into_iter().collect::<Result<Vec<_>, _>>()?;
+        let own: Vec<&Description> = own.iter().flatten().collect();
+        Ok(pipework::parse_with(folder::PIPEWORK, self.get(folder::PIPEWORK)?, &own)?)
+    }
+    /// The plan, by its own pipework.
+    ///
+    /// # Errors
+    /// Files that are missing or not sound.
+    pub fn plan(&self) -> Result<plan::PlanFile, Failure> {
+        Ok(plan::parse(folder::PLAN, self.get(folder::PLAN)?, &self.pipework()?.pipework)?)
+    }
     /// The description of that name, if the job has it: the one that the settings were carried over by.
     fn described(&self, name: &str, carried: Option<&account::Model>) -> Result<Option<Description>, Failure> {
         let Ok(bytes) = self.get(name) else { return Ok(None) };
@@ -131,9 +145,7 @@ impl Files {
         if self.get(folder::UNIT_REPLACEMENT).is_ok() {
             return Ok(None);
         }
-        let pipework = pipework::parse(folder::PIPEWORK, self.get(folder::PIPEWORK)?)?;
-        let plan = plan::parse(folder::PLAN, self.get(folder::PLAN)?, &pipework.pipework)?;
-        let Some(model) = plan.plan.replacement.model else { return Ok(None) };
+        let Some(model) = self.plan()?.plan.replacement.model else { return Ok(None) };
         for (name, text) in description::SHIPPED {
             if description::parse(name, text.as_bytes())?.model == model {
                 self.0.push((folder::UNIT_REPLACEMENT.into(), text.into()));
@@ -148,7 +160,7 @@ impl Files {
     }
     /// Like [`Files::check`], with a plan that is changed after it was read: for campaigns.
     pub fn check_with(&self, change: impl FnOnce(&mut Plan)) -> Result<Loaded, Failure> {
-        let pipework = pipework::parse(folder::PIPEWORK, self.get(folder::PIPEWORK)?)?;
+        let pipework = self.pipework()?;
         let mut plan = plan::parse(folder::PLAN, self.get(folder::PLAN)?, &pipework.pipework)?;
         change(&mut plan.plan);
         let to_load = match self.get(folder::SETTINGS_NEW) {
@@ -161,6 +173,10 @@ impl Files {
         };
         if let Some(carried) = &carried {
             carried.allows(to_load.as_ref())?;
+            // The wiring sheet is written once: where the plan has none, the carry-over's holds.
+            if plan.plan.outputs.wires.is_empty() {
+                plan.plan.outputs.wires = carried.wires();
+            }
         }
         let to_load = to_load.map(|d| d.settings);
         let outgoing = self.described(folder::UNIT_OUTGOING, carried.as_ref().map(|c| &c.from))?;

@@ -114,8 +114,7 @@ pub fn read(path: &Path) -> Result<Scenario, Failure> {
     let file: File = written::from_toml(&source)?;
     written::version(&source, &file.format, 1)?;
     let beside = path.parent().unwrap_or(Path::new(".")).join(&file.pipework);
-    let bytes = std::fs::read(&beside).map_err(|e| Problem::from_io(&beside, "read the pipework", &e))?;
-    let pipework = pipework::parse(&beside.display().to_string(), &bytes)?.pipework;
+    let pipework = pipework::read(&beside)?.pipework;
     let mut scenario = site(pipework, file.seed, &file.defects, file.outgoing == Outgoing::Alive)?;
     scenario.lies = lies(&file.lies)?;
     if let Some(name) = &file.replacement {

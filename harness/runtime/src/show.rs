@@ -1,10 +1,16 @@
 //! What a person sees while a job runs: stages, findings, prompts, one live line. Plain text, readable piped.
 use crate::session::Outward;
 use indicatif::{ProgressBar, ProgressStyle};
-use plumeline_base::{Instant, Verdict, input::LineId};
+use plumeline_base::{
+    Instant, Verdict,
+    input::LineId,
+    obscuration::{Extinction, ObscurationUnit},
+    quantity::M3_S_PER_L_MIN,
+};
+use plumeline_detector::Reading;
 use plumeline_procedure::{Act, Entry, Finding, Progress, Prompt};
 use std::{
-    io::{IsTerminal, Write, stdout},
+    io::{IsTerminal, Write, stderr, stdout},
     sync::atomic::{AtomicBool, Ordering},
     time::Duration,
 };
@@ -148,7 +154,30 @@ pub struct Words {
     began: Option<Instant>,
     out: Option<OutOfService>,
     last_told: Option<Instant>,
+    air: Option<String>,
+    down: Option<Down>,
+    doing: String,
+    /// The kind and the next step of the finding that was told last: findings of one cause are told together.
+    cause: Option<(String, Option<String>)>,
 }
+
+/// A link that is not there, and how often it was tried.
+struct Down {
+    why: String,
+    tries: u32,
+}
+
+/// Flows and the highest obscuration of a reading, in few words.
+fn air(r: &Reading) -> Option<String> {
+    let flows = r.flow_m3_s.iter().flatten().filter(|q| **q != 0.0).map(|q| format!("{:.1}", q / M3_S_PER_L_MIN));
+    let flows: Vec<String> = flows.collect();
+    let smoke = r.extinction_per_m.iter().flatten().copied().reduce(f64::max);
+    let smoke = smoke.map(|k| format!("{:.3} %/m", Extinction(k).stated(ObscurationUnit::PercentPerMetre)));
+    let flows = (!flows.is_empty()).then(|| format!("{} L/min", flows.join(" ")));
+    let all: Vec<String> = flows.into_iter().chain(smoke).collect();
+    (!all.is_empty()).then(|| all.join("  "))
+}
+
 impl Words {
     /// `prompts`: somebody at this terminal answers.
     pub fn new(prompts: bool) -> Self {
@@ -157,7 +186,19 @@ impl Words {
             live.set_style(style);
         }
         let width = terminal_size::terminal_size_of(stdout()).map(|(w, _)| usize::from(w.0).max(40));
-        Self { live, prompts, colour: colour_on(&stdout()), width, began: None, out: None, last_told: None }
+        Self {
+            live,
+            prompts,
+            colour: colour_on(&stdout()),
+            width,
+            began: None,
+            out: None,
+            last_told: None,
+            air: None,
+            down: None,
+            doing: String::new(),
+            cause: None,
+        }
     }
     /// A line, folded between words to the width of the terminal; whole where nobody looks at a terminal.
     fn put(&self, text: &str) {
@@ -172,7 +213,7 @@ impl Words {
         };
         self.live.suspend(|| print_result(&folded));
     }
-    fn finding(&self, f: &Finding) {
+    fn finding(&mut self, f: &Finding) {
         let verdict = paint(self.colour, f.counts_as());
         self.put(&format!("    {verdict}  {}: {}", f.subject, f.says));
         if let Some(m) = &f.measured {
@@ -185,7 +226,10 @@ impl Words {
             }
             self.put(&format!("               {figures}"));
         }
-        if f.counts_as() != Verdict::Pass {
+        // What several findings have in common is told once.
+        let cause = (f.code.to_string(), f.next.clone());
+        if f.counts_as() != Verdict::Pass && self.cause.as_ref() != Some(&cause) {
+            self.cause = Some(cause);
             for (label, text) in [("likely", &f.likely), ("next", &f.next)] {
                 if let Some(text) = text {
                     self.put(&format!("               {label}: {text}"));
@@ -197,21 +241,36 @@ impl Words {
         match entry {
             Entry::StageBegan { stage } => {
                 self.began = Some(now);
+                self.cause = None;
+                self.doing = format!("{stage}");
                 self.put(&format!("{}  {stage}", clock(now)));
             }
+            Entry::Answered { .. } => self.doing.clear(),
             Entry::StageEnded(r) => {
+                self.doing.clear();
                 let took = r.ended.since(r.began).as_secs_f64();
                 let because = r.because.as_ref().map(|b| format!(" ({b})")).unwrap_or_default();
                 self.put(&format!("    {}  {} after {took:.0} s{because}", paint(self.colour, r.verdict), r.stage));
             }
             Entry::Found(f) => self.finding(f),
             Entry::Remark { text } => self.put(&format!("    note       {text}")),
-            Entry::LinkUp { line, link } => self.put(&format!("    link       open{}: {link}", whose(*line))),
+            Entry::LinkUp { line, link } => {
+                self.down = None;
+                self.put(&format!("    link       open{}: {link}", whose(*line)));
+            }
             Entry::LinkDown { line, cause, detail } => {
+                let why = format!("{cause}{}", whose(*line));
+                // The same once more is one line: the one that runs.
+                if let Some(down) = self.down.as_mut().filter(|d| d.why == why) {
+                    down.tries += 1;
+                    return;
+                }
+                self.down = Some(Down { why, tries: 1 });
                 self.put(&format!("    link       {cause}{} ({detail})", whose(*line)));
                 self.put(&format!("               next: {}", cause.remedy()));
             }
             Entry::Line { trouble } => {
+                self.down = Some(Down { why: trouble.to_string(), tries: 1 });
                 self.put(&format!("    link       {trouble}"));
                 self.put(&format!("               next: {}", trouble.remedy()));
             }
@@ -222,7 +281,10 @@ impl Words {
                 let stages: Vec<&str> = stages.iter().map(|s| s.name()).collect();
                 self.put(&format!("    put right  {what}; proven again: {}", stages.join(", ")));
             }
-            Entry::LineBack => self.put("    link       the unit answers again"),
+            Entry::LineBack => {
+                self.down = None;
+                self.put("    link       the unit answers again");
+            }
             Entry::StartedAnew { .. } => self.put("    unit       started anew"),
             Entry::Void { because, stages } => {
                 let stages: Vec<&str> = stages.iter().map(|s| s.name()).collect();
@@ -240,10 +302,19 @@ impl Words {
         }
     }
     fn progress(&mut self, now: Instant, p: &Progress) {
+        if p.stays {
+            return self.put(&format!("    seen       {}", p.says));
+        }
         let out = self.out.map(|o| format!("  {}", o.words(now))).unwrap_or_default();
         let share = p.fraction.map(|f| format!(" {:.0} %", f * 100.0)).unwrap_or_default();
         let left = p.left_s.map(|s| format!(", {s:.0} s left")).unwrap_or_default();
-        let text = format!("{}  {}: {}{share}{left}{out}", clock(now), p.stage, p.says);
+        // Where there is little room, what is left to wait matters more than what for.
+        self.doing = format!(
+            "{}{}: {}{share}",
+            left.replacen(", ", "", 1) + if left.is_empty() { "" } else { "  " },
+            p.stage,
+            p.says
+        );
         if self.live.is_hidden() {
             // Piped: a line now and then, so that a reader sees that things go on.
             if self.last_told.is_none_or(|t| now.since(t) >= PIPED) {
@@ -251,25 +322,39 @@ impl Words {
                 print_result(&format!("    ...        {}{share}{left}{out}", p.says));
             }
         } else {
-            self.live.set_message(text);
-            self.live.tick();
+            self.line(now);
         }
+    }
+    /// The line that runs: first what must never be cut off, then what goes on, in the width that there is.
+    fn line(&self, now: Instant) {
+        let out = self.out.map(|o| o.words(now));
+        let down = self.down.as_ref().map(|d| match d.tries {
+            1 => format!("NO LINK ({})", d.why),
+            n => format!("NO LINK ({}; tried {n} times)", d.why),
+        });
+        let air = self.air.clone().filter(|_| down.is_none());
+        let doing = Some(self.doing.clone()).filter(|d| !d.is_empty());
+        // The job's own time stands beside what was noted; here the other clock matters more.
+        let time = out.is_none().then(|| clock(now));
+        let parts: Vec<String> = [time, out, down, air, doing].into_iter().flatten().collect();
+        self.live.set_message(parts.join("  "));
+        self.live.tick();
     }
 }
 impl Show for Words {
     fn tick(&mut self, now: Instant, waits: Option<&Prompt>) {
-        let (Some(out), false) = (self.out, self.live.is_hidden()) else {
+        if self.live.is_hidden() {
             // Piped: a line now and then.
             if let Some(out) = self.out.filter(|_| self.last_told.is_none_or(|t| now.since(t) >= PIPED)) {
                 self.last_told = Some(now);
                 print_result(&format!("    clock      {}", out.words(now)));
             }
             return;
-        };
-        if let Some(p) = waits {
-            self.live.set_message(format!("{}  {}  waiting for the answer to [{}]", clock(now), out.words(now), p.id));
         }
-        self.live.tick();
+        if let Some(p) = waits {
+            self.doing = waits_for(p);
+        }
+        self.line(now);
     }
     fn out_of_service(&mut self, since: Instant, limit_s: f64) {
         self.out = Some(OutOfService { since, limit_s });
@@ -280,15 +365,32 @@ impl Show for Words {
                 OutOfService::follow(&mut self.out, now, entry);
                 self.note(now, entry);
             }
-            Outward::Ask(p) if self.prompts => self.prompt(now, p),
+            Outward::Ask(p) if self.prompts => {
+                self.doing = waits_for(p);
+                self.prompt(now, p);
+            }
             Outward::Progress(p) => self.progress(now, p),
-            Outward::Done(_) => self.live.finish_and_clear(),
+            Outward::Reading(reading) => {
+                // What comes is not gone, whatever was noted of the line.
+                self.down = None;
+                self.air = air(reading);
+            }
+            Outward::Done(_) => return self.live.finish_and_clear(),
             _ => {}
+        }
+        // What was going on a moment ago does not stay on the screen.
+        if matches!(what, Outward::Note(_) | Outward::Ask(_)) && !self.live.is_hidden() {
+            self.line(now);
         }
     }
     fn say(&mut self, text: &str) {
         self.put(text);
     }
+}
+
+/// What the live line says while a question waits.
+fn waits_for(p: &Prompt) -> String {
+    format!("[{}] waits", p.id)
 }
 
 fn whose(line: LineId) -> &'static str {
@@ -360,6 +462,11 @@ pub fn print_progress(text: &str) {
     if !is_quiet() {
         print_result(text);
     }
+}
+
+/// A line of what is wrong, to standard error. A terminal that is gone ends nothing either.
+pub fn print_trouble(text: &str) {
+    let _ = writeln!(stderr(), "{text}");
 }
 
 /// A line of what the command was called for, to standard output. A closed pipe ends nothing: the job matters more than its

@@ -64,6 +64,8 @@ enum AnswerText<'a> {
     Text(Cow<'a, str>),
     Ticked(Cow<'a, Tick>),
     Back,
+    NoBecause(Cow<'a, str>),
+    Again(Cow<'a, str>),
 }
 
 const WAKE: &[u8] = br#"{"event":"wake"}"#;
@@ -137,6 +139,8 @@ fn header(input: &Input) -> Option<Header<'_>> {
                 Answer::Text(text) => AnswerText::Text(text.into()),
                 Answer::Ticked(tick) => AnswerText::Ticked(Cow::Borrowed(tick)),
                 Answer::Back => AnswerText::Back,
+                Answer::NoBecause(why) => AnswerText::NoBecause(why.into()),
+                Answer::Again(what) => AnswerText::Again(what.into()),
             },
         },
         Input::Abort(cause) => Header::Abort { cause: *cause },
@@ -192,6 +196,8 @@ fn event(packet: &[u8]) -> Result<Packet, String> {
                 AnswerText::Text(text) => Answer::Text(text.into()),
                 AnswerText::Ticked(tick) => Answer::Ticked(tick.into_owned()),
                 AnswerText::Back => Answer::Back,
+                AnswerText::NoBecause(why) => Answer::NoBecause(why.into()),
+                AnswerText::Again(what) => Answer::Again(what.into()),
             };
             Input::Operator(OperatorAct { prompt, answer })
         }
@@ -221,6 +227,8 @@ fn words(input: &Input) -> String {
                 Answer::Text(text) => format!("\"{text}\""),
                 Answer::Ticked(tick) => tick.state.words().into(),
                 Answer::Back => "takes the answer before back".into(),
+                Answer::NoBecause(why) => format!("no: {why}"),
+                Answer::Again(what) => format!("takes up again: {what}"),
             };
             format!("operator answers prompt {prompt}: {answer}")
         }

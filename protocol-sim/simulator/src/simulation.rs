@@ -318,7 +318,12 @@ impl Simulation {
                 self.isolated = false;
                 self.shown = 0;
             }
-            Command::Repair { defect } => self.site.repair(now, &defect)?,
+            Command::Repair { defect } => {
+                self.site.repair(now, &defect)?;
+                let loses = self.site.suffers(DefectKind::SettingLost).map(|s| s as usize);
+                let fan_factor = self.site.suffers(DefectKind::FanSettingWrong).unwrap_or(1.0);
+                self.unit(Which::Replacement).reached.device.mended(loses, fan_factor);
+            }
             Command::Panel => {
                 self.watch_panel();
                 let panel = self.panel();

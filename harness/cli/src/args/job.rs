@@ -100,9 +100,24 @@ pub struct New {
     /// The replacement's model: a description that comes with the tool, or a file.
     #[arg(long, value_name = "MODEL")]
     pub replacement: Option<String>,
-    /// The outgoing unit's model, likewise.
+    /// The outgoing unit's model, likewise; "dead" if it can't be asked.
     #[arg(long, value_name = "MODEL")]
     pub outgoing: Option<String>,
+    /// Site and zone. What no flag says is asked for at a terminal.
+    #[arg(long)]
+    pub site: Option<String>,
+    /// Who does the work.
+    #[arg(long, value_name = "NAME")]
+    pub technician: Option<String>,
+    /// Numbers of the inlets that carry a pipe, such as 1,2.
+    #[arg(long, value_name = "NUMBERS")]
+    pub inlets: Option<String>,
+    /// The port that the job is run through.
+    #[arg(long)]
+    pub port: Option<String>,
+    /// Another job whose files are taken over (pipework, plan, descriptions, settings, decisions), but no evidence.
+    #[arg(long, value_name = "JOB", conflicts_with_all = ["site", "technician", "inlets", "port", "replacement", "outgoing", "from_csv"])]
+    pub from: Option<PathBuf>,
     /// Replace files that are there already.
     #[arg(long)]
     pub force: bool,
@@ -132,9 +147,10 @@ pub struct PlanCheck {
 pub struct Run {
     /// The job folder.
     pub job: PathBuf,
-    /// The unit: serial:PATH[@BAUD], usb:VID:PID[:SERIAL], tcp:HOST:PORT, sim:, or display: (a person reads it).
+    /// The unit: serial:PATH[@BAUD], usb:VID:PID[:SERIAL], tcp:HOST:PORT, sim:, or display: (a person reads it); the
+    /// plan's, if none is given.
     #[arg(long)]
-    pub port: String,
+    pub port: Option<String>,
     /// The outgoing unit, where it has a port of its own; else --port serves both in turn, by one cable.
     #[arg(long, value_name = "PORT")]
     pub old_port: Option<String>,

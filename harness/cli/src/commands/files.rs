@@ -1,13 +1,10 @@
-//! Commands over files alone: new, replay, report. No link, no simulator, no clock.
-use crate::{
-    args::{New, Replay, Report},
-    carrying::Described,
-};
+//! Commands over files alone: replay, report. No link, no simulator, no clock.
+use crate::args::{Replay, Report};
 use plumeline_base::Verdict;
 use plumeline_job::{
     Problem,
     folder::{self, Folder},
-    journal, pipework, plan,
+    journal,
     seal::{self, State},
 };
 use plumeline_procedure::Entry;
@@ -21,53 +18,6 @@ use plumeline_runtime::{
 };
 use plumeline_trace::LogReader;
 use std::path::{Path, PathBuf};
-
-/// `plumeline new`
-pub fn new(args: &New) -> Result<Exit, Failure> {
-    let sheet = match &args.from_csv {
-        Some(path) => {
-            let bytes = std::fs::read(path).map_err(|e| Problem::from_io(path, "read the sheet", &e))?;
-            pipework::import_csv(&path.display().to_string(), &bytes)?
-        }
-        None => pipework::TEMPLATE.to_owned(),
-    };
-    let mut files = vec![(folder::PIPEWORK, sheet.as_bytes()), (folder::PLAN, plan::TEMPLATE.as_bytes())];
-    let describe = |model: &Option<String>| model.as_deref().map(Described::find).transpose();
-    let (outgoing, replacement) = (describe(&args.outgoing)?, describe(&args.replacement)?);
-    files.extend(outgoing.iter().map(|d| (folder::UNIT_OUTGOING, d.bytes.as_slice())));
-    files.extend(replacement.iter().map(|d| (folder::UNIT_REPLACEMENT, d.bytes.as_slice())));
-    if args.force {
-        refuse_begun(&args.job)?;
-    }
-    let folder = Folder::create(&args.job, &files, args.force)?;
-    print_progress(&format!("a new job is in {}", folder.dir().display()));
-    print_progress(&format!("  1. describe the pipes, the new unit's fan and the air in {}", folder::PIPEWORK));
-    print_progress(&format!("  2. name site, units, limits and smoke tests in {}", folder::PLAN));
-    let settings = format!("put the settings for the new unit into {}", folder::SETTINGS_NEW);
-    print_progress(&if replacement.is_some() {
-        format!("  3. {settings}")
-    } else {
-        format!("  3. {settings}, and the description of its model into {}", folder::UNIT_REPLACEMENT)
-    });
-    print_progress(&format!("  4. plumeline predict {}", folder.dir().join(folder::PIPEWORK).display()));
-    print_progress(&format!("  5. plumeline run {} --port serial:PATH", folder.dir().display()));
-    Ok(Exit::Pass)
-}
-
-/// A record is evidence: no new job is written over one that has a log, a journal or a seal.
-fn refuse_begun(job: &Path) -> Result<(), Failure> {
-    let told = |e| Problem::from_io(job, "look into the folder", &e);
-    for entry in std::fs::read_dir(job).into_iter().flatten() {
-        let name = entry.map_err(told)?.file_name().to_string_lossy().into_owned();
-        if [folder::TRACE, folder::JOURNAL].contains(&name.as_str()) || seal::number_of(&name).is_some() {
-            return Err(Failure::input(
-                format!("{}: there is a job that has begun ({name})", job.display()),
-                "choose another folder; a record that is to go is taken away by hand",
-            ));
-        }
-    }
-    Ok(())
-}
 
 fn trace_of(path: &Path) -> PathBuf {
     if path.is_dir() { path.join(folder::TRACE) } else { path.to_owned() }

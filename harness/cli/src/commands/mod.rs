@@ -11,6 +11,7 @@ pub mod judge;
 pub mod key;
 pub mod lies;
 pub mod manual;
+pub mod new;
 pub mod plan_check;
 pub mod ports;
 pub mod predict;

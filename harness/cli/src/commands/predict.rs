@@ -7,19 +7,22 @@ use crate::{
         table,
     },
 };
-use plumeline_job::{Problem, disk, pipework};
+use plumeline_job::{Problem, disk, pipework, remarks};
 use plumeline_runtime::{
     failure::{Exit, Failure},
-    show::{print_progress, print_result},
+    show::{print_progress, print_result, print_trouble},
 };
 
 /// `plumeline predict`
 pub fn predict(args: &Predict) -> Result<Exit, Failure> {
     let limits = Limits::new(args.limit.as_deref())?;
     let levels = args.obscuration.iter().map(|text| Level::parse(text)).collect::<Result<Vec<_>, _>>()?;
-    let bytes = std::fs::read(&args.file).map_err(|e| Problem::from_io(&args.file, "read the pipework", &e))?;
     let name = args.file.display().to_string();
-    let file = pipework::parse(&name, &bytes)?;
+    let file = pipework::read(&args.file)?;
+    // Standard output is for what was asked for.
+    for remark in remarks::untouched(&file) {
+        print_trouble(&remark.text());
+    }
     let predicted = Predicted::new(&name, file, args.draws, limits, levels)?;
     if let Some(path) = &args.svg {
         disk::replace(&disk::OsDisk, path, drawing::svg(&predicted).as_bytes())

@@ -23,8 +23,12 @@ const UNATTENDED: &str = "script";
 
 /// `plumeline run`
 pub fn run(args: &Run) -> Result<Exit, Failure> {
-    let ports = Ports::read(args)?;
     let folder = Folder::open(&args.job)?;
+    let port = match &args.port {
+        Some(port) => port.clone(),
+        None => port_of_plan(&folder)?,
+    };
+    let ports = Ports::read(&port, args)?;
     let _lock = folder.lock()?;
     let script = args.operator.as_deref().map(read_operator).transpose()?;
     let date = match &args.date {
@@ -45,7 +49,7 @@ pub fn run(args: &Run) -> Result<Exit, Failure> {
             folder::UNIT_REPLACEMENT
         ));
     }
-    let files = files.with_port(&args.port).with_old_port(args.old_port.as_deref());
+    let files = files.with_port(&port).with_old_port(args.old_port.as_deref());
     let open = plan_checked(&folder, &files, args.output.json)?;
     let disk = || plumeline_trace::Folder::new(folder.dir());
     let TakenUp { session, loaded, opening, at, told, was_over } =
@@ -84,14 +88,22 @@ pub fn run(args: &Run) -> Result<Exit, Failure> {
     finish::finished(&folder, &loaded, job.run()?, args.output.json, false)
 }
 
+/// The port that the job's own plan names.
+fn port_of_plan(folder: &Folder) -> Result<String, Failure> {
+    let port = Files::read(folder)?.plan()?.port;
+    port.ok_or_else(|| {
+        Failure::input("no port is given, and the plan names none", "say --port; `plumeline ports` lists what there is")
+    })
+}
+
 /// The ports of a job: one for both units in turn, or one for each.
 struct Ports {
     main: LinkSpec,
     old: Option<LinkSpec>,
 }
 impl Ports {
-    fn read(args: &Run) -> Result<Self, Failure> {
-        let (main, old) = (port::parse(&args.port)?, args.old_port.as_deref().map(port::parse).transpose()?);
+    fn read(port: &str, args: &Run) -> Result<Self, Failure> {
+        let (main, old) = (port::parse(port)?, args.old_port.as_deref().map(port::parse).transpose()?);
         let this = Self { main, old };
         if this.old.as_ref().is_some_and(|old| matches!(old, LinkSpec::Sim(_)) != this.simulated()) {
             return Err(Failure::input(
@@ -147,7 +159,7 @@ fn plan_checked(folder: &Folder, files: &Files, json: bool) -> Result<String, Fa
     if found.loaded.is_ok() && !text.is_empty() {
         // Standard output is for what programs read.
         if json {
-            eprintln!("{text}")
+            show::print_trouble(&text)
         } else {
             show::print_progress(&text)
         }

@@ -8,6 +8,7 @@ use crate::{
     written::{Q, ReadOr, Spanned, choice, whole},
 };
 use plumeline_base::pipework::{Basis, Drive, Inlet, Node, NodeId, Opening, OpeningKind, Pipework, Segment};
+use plumeline_unit::Description;
 use std::{collections::BTreeMap, ops::Range};
 
 /// What holds for a pipe where a step says nothing else.
@@ -37,7 +38,8 @@ pub(super) struct Builder<'a> {
     used: BTreeMap<&'static str, &'static tables::Fitting>,
 }
 
-pub(super) fn build(source: &Source<'_>, file: &raw::File) -> Result<PipeworkFile, Problem> {
+pub(super) fn build(source: &Source<'_>, file: &raw::File, models: &[Description]) -> Result<PipeworkFile, Problem> {
+    let named = unit::Named::find(source, models, file.unit.model.as_ref(), file.unit.fan_setting.as_ref())?;
     let mut notes = Vec::new();
     let model = unit::model(source, &file.model)?;
     let air = unit::air(source, &file.air, &mut notes)?;
@@ -60,12 +62,12 @@ pub(super) fn build(source: &Source<'_>, file: &raw::File) -> Result<PipeworkFil
         let remedy = "add a [[pipe]] with its inlet and run";
         return Err(source.problem(Kind::MissingKey, 0..0, "the file has no pipe", remedy));
     }
-    note_defaults(file, &mut notes);
+    note_defaults(file, named.as_ref(), &mut notes);
     notes.extend(builder.used.values().map(|f| format!("fitting \"{}\": K = {}, {}", f.name, f.k, f.source)));
-    let (inlets, drive) = builder.inlets(file)?;
+    let (inlets, drive) = builder.inlets(file, named.as_ref())?;
     let pipework = Pipework {
         name: file.name.clone(),
-        unit: unit::air_path(source, &file.unit, drive)?,
+        unit: unit::air_path(source, &file.unit, named.as_ref(), drive)?,
         nodes: builder.nodes,
         segments: builder.segments,
         openings: builder.openings,
@@ -73,11 +75,11 @@ pub(super) fn build(source: &Source<'_>, file: &raw::File) -> Result<PipeworkFil
         air,
         known,
     };
-    let outgoing = file.outgoing.as_ref().map(|o| unit::outgoing(source, o, &pipework)).transpose()?;
+    let outgoing = file.outgoing.as_ref().map(|o| unit::outgoing(source, o, models, &pipework)).transpose()?;
     Ok(PipeworkFile { pipework, outgoing, model, notes })
 }
 
-fn note_defaults(file: &raw::File, notes: &mut Vec<String>) {
+fn note_defaults(file: &raw::File, named: Option<&unit::Named<'_>>, notes: &mut Vec<String>) {
     let everywhere = |own: fn(&raw::Pipe) -> bool| file.pipe.iter().all(|p| own(p.as_ref()));
     let d = &file.defaults;
     let mut note = |missing: bool, says: String| {
@@ -105,6 +107,10 @@ fn note_defaults(file: &raw::File, notes: &mut Vec<String>) {
         "facts of the pipework without a stated basis are taken as assumed".to_owned(),
     );
     let u = &file.unit;
+    if let Some(named) = named {
+        note(true, format!("the unit: what is not stated is that of the description of {}", named.model));
+        return;
+    }
     for (missing, what) in [
         (u.inlet_loss.is_none(), "the loss of its inlets"),
         (u.loss.is_none(), "the loss of its filter and chamber"),
@@ -241,7 +247,7 @@ impl<'a> Builder<'a> {
         Ok(n)
     }
     /// All inlets by number, and what moves the air.
-    fn inlets(&mut self, file: &raw::File) -> Result<(Vec<Inlet>, Drive), Problem> {
+    fn inlets(&mut self, file: &raw::File, named: Option<&unit::Named<'_>>) -> Result<(Vec<Inlet>, Drive), Problem> {
         let source = self.source;
         let u = &file.unit;
         if let Some(count) = &u.inlets {
@@ -255,9 +261,10 @@ impl<'a> Builder<'a> {
                 self.inlets.entry(n).or_insert((None, None));
             }
         }
-        let bore_m = u.inlet_bore.read_or(source, tables::BORE_M)?;
-        let loss = unit::loss_or_none(source, u.inlet_loss.as_ref())?;
-        let volume_m3 = u.inlet_volume.read_or(source, 0.0)?;
+        let air = named.map(|n| n.air);
+        let bore_m = u.inlet_bore.read_or(source, air.map_or(tables::BORE_M, |a| a.inlet_bore_m))?;
+        let loss = unit::loss_or(source, u.inlet_loss.as_ref(), air.map(|a| a.inlet_loss))?;
+        let volume_m3 = u.inlet_volume.read_or(source, air.map_or(0.0, |a| a.inlet_volume_m3))?;
         let mut inlets = Vec::new();
         for (number, (node, _)) in &self.inlets {
             let mut inlet = Inlet { number: *number, node: *node, loss, bore_m, volume_m3 };
@@ -270,14 +277,17 @@ impl<'a> Builder<'a> {
             }
             inlets.push(inlet);
         }
-        let drive = self.drive(file)?;
+        let drive = self.drive(file, named)?;
         Ok((inlets, drive))
     }
-    fn drive(&self, file: &raw::File) -> Result<Drive, Problem> {
+    fn drive(&self, file: &raw::File, named: Option<&unit::Named<'_>>) -> Result<Drive, Problem> {
         let source = self.source;
         let suctions = file.pipe.iter().filter_map(|p| p.as_ref().suction.as_ref());
         let first: Option<&Q<bounds::Suction>> =
             suctions.chain(file.inlet.iter().filter_map(|i| i.suction.as_ref())).next();
+        if let (None, None, Some(named)) = (&file.unit.fan, first, named) {
+            return Ok(named.drive());
+        }
         match (&file.unit.fan, first) {
             (Some(fan), None) => Ok(Drive::Fan(unit::fan(source, fan.as_ref())?)),
             (Some(_), Some(suction)) => {
@@ -295,8 +305,7 @@ impl<'a> Builder<'a> {
             }
             (None, None) => {
                 let cause = "nothing says what moves the air";
-                let remedy =
-                    "add [unit.fan] with its curve, or `suction = \"120 Pa\"` to every pipe as measured at its inlet";
+                let remedy = "name the unit's `model`, or add [unit.fan] with its curve, or `suction = \"120 Pa\"` to every pipe as measured at its inlet";
                 Err(source.problem(Kind::MissingKey, 0..0, cause, remedy))
             }
         }

@@ -15,11 +15,13 @@ pub(crate) mod unit;
 pub use import::import_csv;
 
 use crate::{
-    TEXT_LIMIT,
+    TEXT_LIMIT, description,
     error::{Problem, Source},
-    written,
+    folder, written,
 };
 use plumeline_base::pipework::Pipework;
+use plumeline_unit::Description;
+use std::path::Path;
 
 /// The version of the format that is read and written.
 pub const FORMAT: i64 = 1;
@@ -84,8 +86,39 @@ pub(crate) fn schema() -> String {
 /// # Errors
 /// The first thing that is wrong, with its line, column and remedy.
 pub fn parse(name: &str, bytes: &[u8]) -> Result<PipeworkFile, Problem> {
+    parse_with(name, bytes, &[])
+}
+
+/// Reads a `pipework.toml` from the disk; the descriptions in its folder go before those that come with the tool.
+///
+/// # Errors
+/// As [`parse`]; a file that can't be read.
+pub fn read(path: &Path) -> Result<PipeworkFile, Problem> {
+    let bytes = std::fs::read(path).map_err(|e| Problem::from_io(path, "read the pipework", &e))?;
+    let mut own = Vec::new();
+    for name in [folder::UNIT_REPLACEMENT, folder::UNIT_OUTGOING] {
+        if let Ok(bytes) = std::fs::read(path.with_file_name(name)) {
+            own.push(description::parse(name, &bytes)?);
+        }
+    }
+    parse_with(&path.display().to_string(), &bytes, &own.iter().collect::<Vec<_>>())
+}
+
+/// The same with descriptions of the job's own, which go before those that come with the tool.
+///
+/// # Errors
+/// As [`parse`].
+pub fn parse_with(name: &str, bytes: &[u8], own: &[&Description]) -> Result<PipeworkFile, Problem> {
     let source = Source::new(name, bytes, TEXT_LIMIT)?;
     let file: raw::File = written::from_toml(&source)?;
     written::version(&source, &file.format, FORMAT)?;
-    build::build(&source, &file)
+    let names_a_model = file.unit.model.is_some() || file.outgoing.as_ref().is_some_and(|o| o.model.is_some());
+    let mut models: Vec<Description> = Vec::new();
+    if names_a_model {
+        models.extend(own.iter().map(|d| (*d).clone()));
+        for (name, text) in description::SHIPPED {
+            models.push(description::parse(name, text.as_bytes())?);
+        }
+    }
+    build::build(&source, &file, &models)
 }

@@ -143,6 +143,10 @@ pub(crate) struct Air {
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub(crate) struct Unit {
+    /// The model by whose description everything holds that is not stated here: fan, losses, volumes, lag, bore of inlets.
+    pub(crate) model: Option<Spanned<String>>,
+    /// The setting that its fan runs at, by the description's own scale; full speed if not stated.
+    pub(crate) fan_setting: Option<Spanned<f64>>,
     /// How many inlets there are; those without a pipe are plugged.
     #[cfg_attr(feature = "schema", schemars(range(min = 1, max = MAX_INLETS)))]
     pub(crate) inlets: Option<Spanned<i64>>,
@@ -164,7 +168,7 @@ pub(crate) struct Unit {
     pub(crate) exhaust_pressure: Option<Q<bounds::Outside>>,
     /// Height of the exhaust's end above the unit.
     pub(crate) exhaust_height: Option<Q<bounds::Height>>,
-    /// What moves the air; or measure `suction` at every inlet.
+    /// What moves the air; or name the `model`, or measure `suction` at every inlet.
     pub(crate) fan: Option<Spanned<Fan>>,
 }
 
@@ -172,7 +176,12 @@ pub(crate) struct Unit {
 #[derive(Debug, Deserialize)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
+#[cfg_attr(feature = "schema", schemars(extend("anyOf" = [{ "required": ["model"] }, { "required": ["fan"] }])))]
 pub(crate) struct Outgoing {
+    /// The model by whose description everything holds that is not stated here.
+    pub(crate) model: Option<Spanned<String>>,
+    /// The setting that its fan ran at, by the description's own scale; full speed if not stated.
+    pub(crate) fan_setting: Option<Spanned<f64>>,
     /// Loss of each inlet, up to the manifold; as of the new unit if not stated.
     pub(crate) inlet_loss: Option<Spanned<Loss>>,
     /// Loss from the manifold to the sensor: filter, chamber.
@@ -180,7 +189,7 @@ pub(crate) struct Outgoing {
     /// Loss of the exhaust.
     pub(crate) exhaust_loss: Option<Spanned<Loss>>,
     /// What moved the air.
-    pub(crate) fan: Spanned<Fan>,
+    pub(crate) fan: Option<Spanned<Fan>>,
 }
 
 /// Pressure lost at a flow, in its part that grows with the flow and its part that grows with the flow's square.

@@ -10,6 +10,7 @@ use crate::{
 use plumeline_base::pipework::{
     Air, AirPath, CurveInterpolation, Drive, Fan, FanPoint, GivenAir, Known, Loss, Pipework, Tolerance,
 };
+use plumeline_unit::{Description, description::UnitAir};
 
 /// Air density that losses and fan curves refer to where none is stated, kg/m3 (the usual reference for fans: 20
 /// degC, 101325 Pa, 50 %; common practice).
@@ -100,28 +101,105 @@ pub(crate) fn loss_or_none(source: &Source<'_>, l: Option<&Spanned<raw::Loss>>) 
     l.map_or(Ok(Loss::default()), |l| loss(source, l))
 }
 
-pub(super) fn air_path(source: &Source<'_>, u: &raw::Unit, drive: Drive) -> Result<AirPath, Problem> {
+/// The air path of a model and the share of full speed that its fan runs at.
+pub(super) struct Named<'a> {
+    pub(super) model: &'a str,
+    pub(super) air: &'a UnitAir,
+    speed: f64,
+}
+impl<'a> Named<'a> {
+    /// What is named, if anything is.
+    pub(super) fn find(
+        source: &Source<'_>,
+        models: &'a [Description],
+        model: Option<&Spanned<String>>,
+        setting: Option<&Spanned<f64>>,
+    ) -> Result<Option<Self>, Problem> {
+        let Some(name) = model else {
+            let Some(setting) = setting else { return Ok(None) };
+            let cause = "a fan setting means nothing without the model whose scale it is on";
+            return Err(source.problem(Kind::MissingKey, setting.span(), cause, "name the `model` beside it"));
+        };
+        let Some(described) = models.iter().find(|d| d.model == *name.as_ref()) else {
+            let mut p = crate::written::unknown_name(
+                source,
+                name,
+                "a described model",
+                models.iter().map(|d| d.model.as_str()),
+            );
+            p.extend_remedy("; or put its description into the job, or state [unit.fan] and losses here");
+            return Err(p);
+        };
+        let Some(air) = &described.air else {
+            let cause = format!("the description of {} has no air path", described.model);
+            return Err(source.problem(Kind::MissingKey, name.span(), cause, "add [air] to it, or state the fan here"));
+        };
+        let speed = match setting {
+            None => 1.0,
+            Some(setting) => air.speed(*setting.as_ref()).ok_or_else(|| {
+                let cause = format!("the fan of a {} has no such setting", described.model);
+                source.problem(Kind::Range, setting.span(), cause, "give one of those that its description states")
+            })?,
+        };
+        Ok(Some(Self { model: &described.model, air, speed }))
+    }
+    /// The fan at the speed that it runs at.
+    pub(super) fn drive(&self) -> Drive {
+        Drive::Fan(Fan { speed: self.speed, ..self.air.fan.clone() })
+    }
+}
+
+/// The loss as stated, or as the model has it, or none.
+pub(super) fn loss_or(
+    source: &Source<'_>,
+    l: Option<&Spanned<raw::Loss>>,
+    model: Option<Loss>,
+) -> Result<Loss, Problem> {
+    l.map_or(Ok(model.unwrap_or_default()), |l| loss(source, l))
+}
+
+pub(super) fn air_path(
+    source: &Source<'_>,
+    u: &raw::Unit,
+    named: Option<&Named<'_>>,
+    drive: Drive,
+) -> Result<AirPath, Problem> {
+    let air = named.map(|n| n.air);
     Ok(AirPath {
-        loss: loss_or_none(source, u.loss.as_ref())?,
-        volume_m3: u.volume.read_or(source, 0.0)?,
-        sensor_lag_s: u.sensor_lag.read_or(source, 0.0)?,
+        loss: loss_or(source, u.loss.as_ref(), air.map(|a| a.loss))?,
+        volume_m3: u.volume.read_or(source, air.map_or(0.0, |a| a.volume_m3))?,
+        sensor_lag_s: u.sensor_lag.read_or(source, air.map_or(0.0, |a| a.sensor_lag_s))?,
         drive,
-        exhaust_loss: loss_or_none(source, u.exhaust_loss.as_ref())?,
+        exhaust_loss: loss_or(source, u.exhaust_loss.as_ref(), air.map(|a| a.exhaust_loss))?,
         exhaust_pa: u.exhaust_pressure.read_or(source, 0.0)?,
         exhaust_elevation_m: u.exhaust_height.read_or(source, 0.0)?,
     })
 }
 
 /// The same pipes on the outgoing unit.
-pub(super) fn outgoing(source: &Source<'_>, o: &raw::Outgoing, new: &Pipework) -> Result<Pipework, Problem> {
+pub(super) fn outgoing(
+    source: &Source<'_>,
+    o: &raw::Outgoing,
+    models: &[Description],
+    new: &Pipework,
+) -> Result<Pipework, Problem> {
+    let named = Named::find(source, models, o.model.as_ref(), o.fan_setting.as_ref())?;
+    let air = named.as_ref().map(|n| n.air);
     let mut old = new.clone();
-    if let Some(l) = &o.inlet_loss {
-        let own = loss(source, l)?;
+    let own = o.inlet_loss.as_ref().map(|l| loss(source, l)).transpose()?;
+    if let Some(own) = own.or(air.map(|a| a.inlet_loss)) {
         old.inlets.iter_mut().for_each(|i| i.loss = own);
     }
-    old.unit.loss = loss_or_none(source, o.loss.as_ref())?;
-    old.unit.exhaust_loss = loss_or_none(source, o.exhaust_loss.as_ref())?;
-    old.unit.drive = Drive::Fan(fan(source, o.fan.as_ref())?);
+    old.unit.loss = loss_or(source, o.loss.as_ref(), air.map(|a| a.loss))?;
+    old.unit.exhaust_loss = loss_or(source, o.exhaust_loss.as_ref(), air.map(|a| a.exhaust_loss))?;
+    old.unit.drive = match (&o.fan, &named) {
+        (Some(own), _) => Drive::Fan(fan(source, own.as_ref())?),
+        (None, Some(named)) => named.drive(),
+        (None, None) => {
+            let cause = "nothing says what moved the outgoing unit's air";
+            return Err(source.problem(Kind::MissingKey, 0..0, cause, "name its `model`, or add [outgoing.fan]"));
+        }
+    };
     Ok(old)
 }
 

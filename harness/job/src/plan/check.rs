@@ -33,12 +33,13 @@ pub(super) fn check(
     supply::supply(source, f.supply.calculation.as_ref(), &mut plan.supply, &mut notes)?;
     plan.outgoing = f.outgoing.map(|u| expected(source, u)).transpose()?;
     plan.replacement = expected(source, f.replacement)?;
+    let port = f.port;
     (plan.site, plan.technician, plan.invented) = (f.site, f.technician, f.invented);
     if !(stated.contains("flow.calibration_common") && stated.contains("flow.calibration_individual")) {
         notes.push("uncertainty of the unit's flow readings where none is stated: 3 % common, 2 % individual (common practice, no source)".to_owned());
     }
     let ports = super::ports::ports(source, &f.limits.port_obscuration)?;
-    Ok(PlanFile { plan, ports, notes })
+    Ok(PlanFile { plan, ports, notes, port })
 }
 
 fn expected(source: &Source<'_>, u: raw::Unit) -> Result<ExpectedUnit, Problem> {

@@ -34,6 +34,8 @@ pub const TEMPLATE: &str = include_str!("../templates/plan.toml");
 pub struct PlanFile {
     /// The typed plan.
     pub plan: Plan,
+    /// The port that the job is run through where the command is given none.
+    pub port: Option<String>,
     /// What a port may need for each level of the new unit, where the plan says.
     pub ports: Vec<PortLimit>,
     /// What was filled in or deserves a second look, for the report.

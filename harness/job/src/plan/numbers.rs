@@ -24,6 +24,7 @@ const FACTS: &[(&str, &[&str])] = &[
             "format",
             "site",
             "technician",
+            "port",
             "invented",
             "outgoing",
             "replacement",

@@ -28,6 +28,8 @@ pub(super) struct File {
     pub(super) format: Spanned<i64>,
     /// Site and zone.
     pub(super) site: String,
+    /// The port that the job is run through where the command is given none.
+    pub(super) port: Option<String>,
     /// Who does the job.
     pub(super) technician: String,
     /// Whether the site and the units are invented (a demonstration or a test): every report says so loudly.

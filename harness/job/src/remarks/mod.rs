@@ -101,16 +101,24 @@ impl Read {
                 }
             };
         }
-        take!(pipework, folder::PIPEWORK, |b| pipework::parse(folder::PIPEWORK, b));
+        take!(replacement, folder::UNIT_REPLACEMENT, |b| description::parse(folder::UNIT_REPLACEMENT, b));
+        let outgoing = bytes(folder::UNIT_OUTGOING).and_then(|b| description::parse(folder::UNIT_OUTGOING, b).ok());
+        let own: Vec<_> = read.replacement.iter().chain(&outgoing).cloned().collect();
+        let own: Vec<_> = own.iter().collect();
+        take!(pipework, folder::PIPEWORK, |b| pipework::parse_with(folder::PIPEWORK, b, &own));
         if let Some(file) = &read.pipework {
             let pipework = &file.pipework;
             take!(plan, folder::PLAN, |b| crate::plan::parse(folder::PLAN, b, pipework));
         }
         take!(settings, folder::SETTINGS_NEW, |b| crate::settings::parse(folder::SETTINGS_NEW, b));
-        take!(replacement, folder::UNIT_REPLACEMENT, |b| description::parse(folder::UNIT_REPLACEMENT, b));
         take!(account, folder::ACCOUNT, |b| account::parse(folder::ACCOUNT, b));
         if let Some(Err(problem)) = read.account.as_ref().map(|a| a.allows(read.settings.as_ref())) {
             told(folder::ACCOUNT, problem);
+        }
+        if let (Some(plan), Some(account)) = (&mut read.plan, &read.account)
+            && plan.plan.outputs.wires.is_empty()
+        {
+            plan.plan.outputs.wires = account.wires();
         }
         read.unreadable = unreadable;
         read
@@ -120,6 +128,9 @@ impl Read {
         UnitView::new(self.replacement.as_ref(), None, self.settings.as_ref().map(|d| &d.settings))
     }
 }
+
+/// What of a pipework is still the template's.
+pub use template::untouched_pipework as untouched;
 
 /// Everything that the files alone tell, in the order of the codes.
 pub fn files<'a>(bytes: impl Fn(&str) -> Option<&'a [u8]>) -> (Read, Vec<Remark>) {

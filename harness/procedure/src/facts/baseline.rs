@@ -34,10 +34,11 @@ facts! {
 
     left_alone() = "last-look.left-alone", Pass,
         "pipes, cover, filter and fan setting were left alone since the baseline, says the technician";
-    touched() = "last-look.touched", Undecided, "pipes, cover, filter or fan setting were touched since the baseline",
+    touched(reason) = "last-look.touched", Undecided,
+        "pipes, cover, filter or fan setting were touched since the baseline{reason}",
         next "prove flow and take the baseline again";
-    not_told_left_alone() = "last-look.not-told-left-alone", Undecided,
-        "not told whether pipes, cover, filter and fan setting were left alone since the baseline";
+    not_told_left_alone(reason) = "last-look.not-told-left-alone", Undecided,
+        "not told whether pipes, cover, filter and fan setting were left alone since the baseline{reason}";
     still_held() = "last-look.baseline-still-held", Pass, "the unit still holds the baseline that was taken";
     no_longer_held() = "last-look.baseline-no-longer-held", Undecided,
         "the unit no longer holds the baseline that was taken",

@@ -10,6 +10,7 @@ impl fmt::Display for Stop {
             Self::Trouble(trouble) => write!(f, "{trouble}"),
             Self::StartedAnew => f.write_str("the unit started anew although nobody asked it to"),
             Self::OtherSettings(why) => write!(f, "{why}"),
+            Self::Again => f.write_str("something is done again first"),
             Self::Found => f.write_str("what was found makes going on pointless or unsafe"),
         }
     }

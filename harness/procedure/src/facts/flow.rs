@@ -3,6 +3,9 @@ use alloc::{format, string::String};
 use plumeline_base::quantity::M3_S_PER_L_MIN;
 use plumeline_measure::settle::{Fault, Reason};
 
+/// The code of [`less`].
+pub(crate) const LESS: &str = "flow.less-than-predicted";
+
 facts! {
     captured() = "as-found.flow-captured", Pass, "flow captured";
     not_captured(error) = "as-found.flow-not-captured", Undecided, "flow not captured: {error}";
@@ -37,6 +40,10 @@ facts! {
     less(percent) = "flow.less-than-predicted", Fail, "flow is {percent} % less than predicted",
         likely "holes of this pipe are blocked or taped, the pipe is crushed or full of swarf, or it is in another pipe's inlet",
         next "look at the inlet's number and at the holes of this pipe, nearest first; then prove flow again";
+    less_beside(percent, other) = "flow.less-beside-more", Fail,
+        "flow is {percent} % less than predicted, while pipe {other} draws more than predicted",
+        likely "pipe {other} takes the air: it is off or half seated, open at its end or broken",
+        next "put pipe {other} right first, then prove flow again";
     all_more(percent) = "flow.all-more-than-predicted", Fail,
         "flow is {percent} % more than predicted, and every other pipe draws more too",
         likely "the fan runs faster than the pipework file says, the exhaust or filter differs, or the pipework file is wrong",

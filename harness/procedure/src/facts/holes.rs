@@ -1,4 +1,7 @@
 //! What closing the holes of a pipe in turn can show.
+/// Closing a hole showed that its pipe sits in another's inlet.
+pub(crate) const CROSSED: &str = "holes.pipes-crossed";
+
 facts! {
     not_closed(hole, why) = "holes.not-closed", Undecided, "{hole} was not closed: {why}",
         next "show by smoke or manometer that it draws, or reach it another way";

@@ -2,8 +2,8 @@
 const MAKER: &str = "do not rely on the unit's inhibit to end by itself; tell its maker";
 facts! {
     panel_quiet() = "inhibit.panel-quiet", Pass, "the panel showed nothing of the unit while smoke was at it, says the technician";
-    shown_at_panel() = "inhibit.shown-at-panel", Fail,
-        "the panel showed something of the unit while smoke was at it, although its outputs were inhibited",
+    shown_at_panel(reason) = "inhibit.shown-at-panel", Fail,
+        "the panel showed something of the unit while smoke was at it, although its outputs were inhibited{reason}",
         likely "the inhibit does not hold and the unit's readings hide it, or wires are crossed and the panel takes a fault for an alarm",
         next "see what was operated; do not put this unit into service, and never rely on its inhibit alone";
     panel_not_told(why) = "inhibit.panel-not-told", Undecided,

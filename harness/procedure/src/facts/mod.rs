@@ -12,7 +12,7 @@ use alloc::{
     vec::Vec,
 };
 use core::fmt;
-use plumeline_base::Verdict;
+use plumeline_base::{Verdict, input::Answer};
 use serde::{Deserialize, Serialize};
 
 /// The stable name of a kind of finding, such as `supervise.fault-late`.
@@ -42,6 +42,14 @@ impl PartialEq<str> for Code {
 impl PartialEq<&str> for Code {
     fn eq(&self, other: &&str) -> bool {
         self.0 == *other
+    }
+}
+
+/// The reason behind an answer, where one was given.
+pub(crate) struct Reason<'a>(pub(crate) &'a Answer);
+impl fmt::Display for Reason<'_> {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        self.0.words().filter(|why| !why.is_empty()).map_or(Ok(()), |why| write!(f, ": {why}"))
     }
 }
 

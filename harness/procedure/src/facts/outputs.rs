@@ -41,11 +41,11 @@ facts! {
         "operates \"{function}\" at the panel and no other, and clears ({by})";
     not_alone() = "outputs.not-alone", Undecided,
         "the unit's own readings do not show that this output alone was operated";
-    wrong_input(function, by) = "outputs.wrong-input", Fail,
-        "does not operate \"{function}\" at the panel ({by})", likely WIRES, next SHEET;
-    not_cleared(function, by) = "outputs.not-cleared", Fail, "\"{function}\" does not clear at the panel ({by})",
+    wrong_input(function, by, reason) = "outputs.wrong-input", Fail,
+        "does not operate \"{function}\" at the panel ({by}{reason})", likely WIRES, next SHEET;
+    not_cleared(function, by, reason) = "outputs.not-cleared", Fail, "\"{function}\" does not clear at the panel ({by}{reason})",
         likely WIRES, next SHEET;
     not_released(trouble, remedy) = "outputs.not-released", Undecided,
         "the output could not be put to rest again: {trouble}", next "{remedy}";
-    panel_not_told() = "outputs.panel-not-told", Undecided, "the panel's reaction was not told";
+    panel_not_told(reason) = "outputs.panel-not-told", Undecided, "the panel's reaction was not told{reason}";
 }

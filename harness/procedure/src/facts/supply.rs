@@ -36,16 +36,20 @@ facts! {
     readings_stopped(supply) = "supply.readings-stopped", Undecided,
         "readings stopped when the {supply} was switched off",
         likely "the other supply does not hold the unit, or the line was lost", next LOOK;
+    not_seen_here(supply) = "supply.not-seen-here", Undecided,
+        "no readings come this way: the loss of the {supply} was looked for at the panel only",
+        next "use a port over which the unit can be read";
     not_at_unit(supply) = "supply.loss-not-at-unit", Fail, "the loss of the {supply} was not shown at the unit",
         next LOOK;
-    not_at_panel(supply) = "supply.loss-not-at-panel", Fail, "the loss of the {supply} was not shown at the panel",
+    not_at_panel(supply, reason) = "supply.loss-not-at-panel", Fail,
+        "the loss of the {supply} was not shown at the panel{reason}",
         next LOOK;
     not_cleared(supply) = "supply.fault-not-cleared", Undecided,
         "the fault did not clear when the {supply} was back", next LOOK;
-    panel_not_cleared(supply) = "supply.panel-not-cleared", Fail,
-        "the panel's fault did not clear when the {supply} was back", next LOOK;
-    panel_not_told(supply) = "supply.panel-not-told", Undecided,
-        "not told what the panel showed when the {supply} was off", next LOOK;
+    panel_not_cleared(supply, reason) = "supply.panel-not-cleared", Fail,
+        "the panel's fault did not clear when the {supply} was back{reason}", next LOOK;
+    panel_not_told(supply, reason) = "supply.panel-not-told", Undecided,
+        "not told what the panel showed when the {supply} was off{reason}", next LOOK;
     load_unknown(why, remedy) = "supply.load-unknown", Undecided,
         "not known which outputs make the load of an alarm: {why}", next "{remedy}";
     no_load() = "supply.no-load", Undecided,

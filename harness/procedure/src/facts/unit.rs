@@ -5,6 +5,8 @@ facts! {
         "{maker} {model}, serial {serial}, firmware {firmware} (as planned)";
     firmware_not_planned(maker, model, serial, firmware) = "unit.firmware-not-planned", Pass,
         "{maker} {model}, serial {serial}, firmware {firmware} (held against nothing: the plan states none)";
+    model_as_planned(maker, model, serial, firmware) = "unit.model-as-planned", Pass,
+        "{maker} {model} as planned, serial {serial}, firmware {firmware} (the plan states no firmware)";
     still_outgoing() = "unit.still-outgoing", Fail, "the unit that answers is still the outgoing one", next WHICH;
     not_as_planned(property, planned, told) = "unit.not-as-planned", Fail,
         "the plan expects {property} {planned}, the unit says {told}", next WHICH;

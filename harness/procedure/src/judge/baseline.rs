@@ -3,7 +3,7 @@
 //! The same sensor read twice: the calibration is common and drops out, only scatter counts.
 use super::{Ruling, decide};
 use crate::{
-    facts::{Fact, baseline as fact},
+    facts::{Fact, Reason, baseline as fact},
     job::JobInputs,
     mean_flow::{L_MIN, MeanFlow},
     outcome::{Figure, Finding, StageKind, Subject},
@@ -133,8 +133,8 @@ fn against(inputs: &JobInputs, difference: f64, mean: &MeanFlow, limit: f64) -> 
 pub(crate) fn left_alone(answer: &Answer) -> Finding {
     looked(match answer {
         Answer::Yes => fact::left_alone(),
-        Answer::No => fact::touched(),
-        _ => fact::not_told_left_alone(),
+        no if no.is_no() => fact::touched(Reason(no)),
+        told => fact::not_told_left_alone(Reason(told)),
     })
 }
 

@@ -42,18 +42,24 @@ fn verdict(o: &Outcome, missing: &[StageKind]) -> Verdict {
     if o.aborted || !o.still.is_empty() { all.and(Verdict::Undecided) } else { all }
 }
 
-/// The first finding with this verdict. Of the holes of a pipe that are off, it is the one that is farthest off: one that
-/// is blocked makes the others draw more.
+/// The first finding with this verdict. Of the holes of a pipe that are off, and of the pipes of a unit, it is the one that is
+/// farthest off: a hole that is blocked makes the others draw more, and a pipe that is off leaves the others less.
 fn hangs_on(o: &Outcome, wanted: Verdict) -> Option<&Finding> {
     let mut such = o.findings.iter().filter(|f| f.stage.judges() && f.stands() && f.counts_as() == wanted);
     let first = such.next()?;
-    let Subject::Hole(inlet, _) = first.subject else { return Some(first) };
+    let beside = |f: &&Finding| {
+        f.stage == first.stage
+            && match (&first.subject, &f.subject) {
+                (Subject::Hole(inlet, _), Subject::Hole(other, _)) => inlet == other,
+                (Subject::Pipe(inlet), Subject::Pipe(other)) => inlet != other && first.stage == StageKind::ProveFlow,
+                _ => false,
+            }
+    };
     let off = |f: &Finding| match (&f.measured, &f.expected) {
         (Some(m), Some(e)) if e.value > 0.0 => libm::fabs(m.value / e.value - 1.0),
         _ => 0.0,
     };
-    let of_pipe = |f: &&Finding| f.stage == first.stage && matches!(f.subject, Subject::Hole(i, _) if i == inlet);
-    Some(such.filter(of_pipe).fold(first, |worst, f| if off(f) > off(worst) { f } else { worst }))
+    Some(such.filter(beside).fold(first, |worst, f| if off(f) > off(worst) { f } else { worst }))
 }
 
 #[cfg(test)]
@@ -117,5 +123,8 @@ mod tests {
         let (verdict, because) = concluded(outcome(alloc::vec![hole(1, 1, 1.2), hole(1, 2, 0.1), hole(2, 1, 0.0)]));
         assert_eq!(verdict, Verdict::Fail);
         assert!(because.starts_with("pipe 1 hole 2: "), "{because}");
+        let pipe = |inlet, measured| Finding { subject: Subject::Pipe(inlet), ..hole(1, 1, measured) };
+        let (_, because) = concluded(outcome(alloc::vec![pipe(1, 0.8), pipe(2, 2.1)]));
+        assert!(because.starts_with("pipe 2: "), "{because}");
     }
 }

@@ -9,7 +9,7 @@ use plumeline_detector::Trouble;
 /// The finding, where none was written down already. `last` is the trouble with the link that still stands.
 pub(crate) fn early(stage: StageKind, stop: &Stop, last: Option<&Trouble>) -> Option<Finding> {
     let (subject, fact) = match (stop, last) {
-        (Stop::Found, _) => return None,
+        (Stop::Found | Stop::Again, _) => return None,
         (Stop::Aborted(_), _) => (Subject::Job, fact::aborted(stage, stop)),
         (Stop::Deadline, None) => (Subject::Job, fact::too_long(stage, stop)),
         (Stop::Deadline, Some(trouble)) => (Subject::Link, fact::held_up(stage, trouble, trouble.remedy())),

@@ -70,6 +70,8 @@ pub(crate) fn against_prediction(inputs: &JobInputs, flows: &[(Pipe, Result<Mean
     };
     // What shifts every pipe to the same side is the unit's, not each pipe's own.
     let first = held.first().and_then(side);
+    let outside = |more: bool| flows.iter().zip(&held).find(|(_, h)| side(h) == Some(more)).map(|((p, _), _)| p.inlet);
+    let draws_more = outside(true);
     let all_alike = held.len() > 1 && first.is_some() && held.iter().all(|h| side(h) == first);
     flows
         .iter()
@@ -89,7 +91,12 @@ pub(crate) fn against_prediction(inputs: &JobInputs, flows: &[(Pipe, Result<Mean
             match ruling {
                 Err(error) => f.state(fact::not_judged(error, error.remedy())),
                 Ok(ruling) => {
-                    let fact = said(ruling.because, percent_off(&f), all_alike);
+                    let fact = match (said(ruling.because, percent_off(&f), all_alike), draws_more) {
+                        (fact, Some(other)) if fact.code == fact::LESS => {
+                            fact::less_beside(fixed(libm::fabs(percent_off(&f)), 1), other)
+                        }
+                        (fact, _) => fact,
+                    };
                     ruling.state(&mut f, fact);
                 }
             }
@@ -190,6 +197,7 @@ mod tests {
             let [f, _] = codes(first, second);
             assert_eq!((f.code.as_str(), f.verdict), (code, verdict), "{first} {second}");
         }
+        assert_eq!(codes(40.0, 24.0)[1].code, "flow.less-beside-more");
         assert_eq!(codes(24.0, 30.0)[0].told["percent"], "20.0");
     }
 

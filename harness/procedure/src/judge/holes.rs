@@ -4,9 +4,10 @@
 //! drops out. Not here: what the other holes of the pipe add ([`super::holes_compared`]).
 use super::{
     decide,
-    holes_compared::{DropLook, MeasuredDrop, by_cause, matters, takes_from_others},
+    holes_compared::{by_cause, matters, takes_from_others},
 };
 use crate::{
+    drops::{DropLook, MeasuredDrop},
     facts::{Fact, fixed, holes as fact},
     job::{JobInputs, Pipe},
     mean_flow::{L_MIN, MeanFlow, coverage_factor},

@@ -6,15 +6,15 @@
 //! where this leaves it open ([`crate::stages::holes`]).
 use super::{conforms, decide, holes::of_hole};
 use crate::{
+    drops::MeasuredDrop,
     facts::{Fact, fixed, give_or_take, holes as fact, signed},
     job::JobInputs,
     mean_flow::{L_MIN, coverage_factor},
     outcome::{Figure, Finding},
-    plan::HoleRef,
 };
 use alloc::{string::String, vec::Vec};
 use plumeline_airflow::uncertainty::OF_THE_UNIT;
-use plumeline_base::{Instant, Verdict, quantity::Estimate};
+use plumeline_base::{Verdict, quantity::Estimate};
 use plumeline_measure::{
     decide::{Because, Limits},
     joint::{self, Parted, Seen},
@@ -37,53 +37,6 @@ pub(crate) fn takes_from_others(inputs: &JobInputs, share_of_pipe: f64) -> f64 {
 /// over the hole's share of the air.
 pub(crate) fn matters(inputs: &JobInputs) -> f64 {
     1.0 - 1.0 / (1.0 + inputs.plan.holes.worse.value)
-}
-
-/// What closing a hole once showed, as shares of the predicted drop.
-#[derive(Clone, Copy, Debug)]
-pub(crate) struct DropLook {
-    /// Measured drop less the predicted one.
-    pub(crate) deviation: f64,
-    /// Standard uncertainty of the measured drop.
-    pub(crate) u: f64,
-    /// Degrees of freedom of that.
-    pub(crate) dof: f64,
-}
-
-/// A hole whose drop was measured, to be compared with the pipe's other holes.
-#[derive(Clone, Debug)]
-pub(crate) struct MeasuredDrop {
-    pub(crate) hole: HoleRef,
-    pub(crate) opening: usize,
-    pub(crate) words: String,
-    /// When it was closed first.
-    pub(crate) window: (Instant, Instant),
-    /// The predicted drop, m3/s.
-    pub(crate) expected: Estimate,
-    /// Each time that it was closed.
-    pub(crate) looks: Vec<DropLook>,
-    /// What each common cause does to its drop, as a share of it.
-    pub(crate) common: Vec<f64>,
-    pub(crate) share_of_pipe: f64,
-}
-impl MeasuredDrop {
-    /// All looks together, each by the inverse of its variance.
-    pub(crate) fn pooled(&self) -> DropLook {
-        let weight = |l: &DropLook| 1.0 / (l.u * l.u);
-        let total: f64 = self.looks.iter().map(weight).sum();
-        DropLook {
-            deviation: self.looks.iter().map(|l| l.deviation * weight(l)).sum::<f64>() / total,
-            u: libm::sqrt(1.0 / total),
-            dof: self.looks.iter().map(|l| l.dof).fold(f64::INFINITY, f64::min),
-        }
-    }
-    pub(crate) fn seen(&self) -> Seen {
-        let look = self.pooled();
-        Seen { deviation: look.deviation, u: look.u, spread: self.spread(), common: self.common.clone() }
-    }
-    fn spread(&self) -> f64 {
-        self.expected.u_individual / self.expected.value
-    }
 }
 
 /// What a hole shows beside the other holes of its pipe.
@@ -159,8 +112,9 @@ fn one(inputs: &JobInputs, h: &MeasuredDrop, parted: Option<Parted>) -> HoleJudg
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::judge::sample;
+    use crate::{drops::DropLook, judge::sample};
     use alloc::vec;
+    use plumeline_base::Instant;
 
     /// Three holes whose drops are so far off their predictions, each known to `u`.
     fn drops(off: [f64; 3], u: f64) -> Vec<MeasuredDrop> {

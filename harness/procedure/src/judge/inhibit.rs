@@ -1,6 +1,6 @@
 //! Whether an inhibit holds, by what a reading tells while it should.
 use crate::{
-    facts::inhibit as fact,
+    facts::{Reason, inhibit as fact},
     outcome::{Finding, StageKind, Subject},
 };
 use plumeline_base::input::Answer;
@@ -76,9 +76,8 @@ pub(crate) fn finding(stage: StageKind, held: Held) -> Option<Finding> {
 pub(crate) fn at_panel(nothing: &Answer) -> Finding {
     let fact = match nothing {
         Answer::Yes => fact::panel_quiet(),
-        Answer::No => fact::shown_at_panel(),
-        Answer::Cannot(why) | Answer::Text(why) => fact::panel_not_told(why),
-        Answer::Number(_) | Answer::Ticked(_) | Answer::Back => fact::panel_not_told("no answer to that was given"),
+        no if no.is_no() => fact::shown_at_panel(Reason(no)),
+        told => fact::panel_not_told(told.words().unwrap_or("no answer to that was given")),
     };
     Finding::of(StageKind::Purge, Subject::Replacement, fact)
 }

@@ -1,7 +1,7 @@
 //! What the operated outputs and the lapsed inhibit show.
 use crate::{
     facts::{
-        Fact, inhibit,
+        Fact, Reason, inhibit,
         outputs::{self as fact, By},
     },
     outcome::{Figure, Finding, StageKind, Subject},
@@ -65,10 +65,10 @@ pub(crate) fn operated(function: &str, seen: &Operated) -> Fact {
     match (&seen.shows, &seen.clears, &seen.released) {
         (Answer::Yes, Answer::Yes, Ok(())) if seen.alone => fact::operates(function, seen.by),
         (Answer::Yes, Answer::Yes, Ok(())) => fact::not_alone(),
-        (Answer::No, ..) => fact::wrong_input(function, seen.by),
-        (Answer::Yes, Answer::No, _) => fact::not_cleared(function, seen.by),
+        (no, ..) if no.is_no() => fact::wrong_input(function, seen.by, Reason(no)),
+        (Answer::Yes, no, _) if no.is_no() => fact::not_cleared(function, seen.by, Reason(no)),
         (Answer::Yes, Answer::Yes, Err(trouble)) => fact::not_released(trouble, trouble.remedy()),
-        _ => fact::panel_not_told(),
+        (Answer::Yes, told, _) | (told, ..) => fact::panel_not_told(Reason(told)),
     }
 }
 

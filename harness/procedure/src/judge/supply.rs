@@ -2,7 +2,7 @@
 use crate::{
     battery,
     facts::{
-        Fact,
+        Fact, Reason,
         supply::{self as fact, Against},
     },
     job::JobInputs,
@@ -57,6 +57,8 @@ pub(crate) struct Removed {
     pub(crate) fault_after_s: Option<f64>,
     /// Readings came while it was off.
     pub(crate) readings: bool,
+    /// Readings are streamed at all.
+    pub(crate) streams: bool,
     /// The unit's fault has gone.
     pub(crate) gone: bool,
     /// The panel showed a fault.
@@ -79,12 +81,13 @@ pub(crate) fn removed(supply: Supply, limit: &Limit, seen: Result<&Removed, &str
 fn loss(supply: Supply, seen: &Removed) -> Fact {
     match (seen.fault_after_s, seen.gone, &seen.panel, &seen.clear) {
         (Some(_), true, Answer::Yes, Answer::Yes) => fact::loss_shown(supply),
+        (None, ..) if !seen.streams => fact::not_seen_here(supply),
         (None, ..) if !seen.readings => fact::readings_stopped(supply),
         (None, ..) => fact::not_at_unit(supply),
-        (_, _, Answer::No, _) => fact::not_at_panel(supply),
+        (_, _, no, _) if no.is_no() => fact::not_at_panel(supply, Reason(no)),
         (_, false, ..) => fact::not_cleared(supply),
-        (_, _, _, Answer::No) => fact::panel_not_cleared(supply),
-        _ => fact::panel_not_told(supply),
+        (_, _, _, no) if no.is_no() => fact::panel_not_cleared(supply, Reason(no)),
+        (_, _, Answer::Yes, told) | (_, _, told, _) => fact::panel_not_told(supply, Reason(told)),
     }
 }
 
@@ -198,8 +201,14 @@ mod tests {
     }
     #[test]
     fn a_loss_must_show_at_unit_and_panel_and_clear() {
-        let sound =
-            || Removed { fault_after_s: Some(4.0), readings: true, gone: true, panel: Answer::Yes, clear: Answer::Yes };
+        let sound = || Removed {
+            fault_after_s: Some(4.0),
+            readings: true,
+            streams: true,
+            gone: true,
+            panel: Answer::Yes,
+            clear: Answer::Yes,
+        };
         let of = |seen: Removed| {
             let f = removed(Supply::Mains, &limit(), Ok(&seen));
             (code(&f), f.verdict)
@@ -208,6 +217,8 @@ mod tests {
         assert_eq!(of(sound()), is("supply.loss-shown", Verdict::Pass));
         let silent = Removed { fault_after_s: None, readings: false, ..sound() };
         assert_eq!(of(silent), is("supply.readings-stopped", Verdict::Undecided));
+        let display = Removed { fault_after_s: None, readings: false, streams: false, ..sound() };
+        assert_eq!(of(display), is("supply.not-seen-here", Verdict::Undecided));
         assert_eq!(of(Removed { fault_after_s: None, ..sound() }), is("supply.loss-not-at-unit", Verdict::Fail));
         assert_eq!(of(Removed { panel: Answer::No, ..sound() }), is("supply.loss-not-at-panel", Verdict::Fail));
         assert_eq!(of(Removed { gone: false, ..sound() }), is("supply.fault-not-cleared", Verdict::Undecided));

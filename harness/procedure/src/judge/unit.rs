@@ -52,6 +52,8 @@ pub(crate) fn expected(
         fact::too_few_inlets(needed, inlets)
     } else if planned.firmware.is_some() {
         fact::as_planned(maker, model, serial, firmware)
+    } else if planned.model.is_some() {
+        fact::model_as_planned(maker, model, serial, firmware)
     } else {
         fact::firmware_not_planned(maker, model, serial, firmware)
     };

@@ -110,7 +110,7 @@ async fn left_alone(ctx: &Context) {
                 filter and fan setting untouched?";
     let answer = ctx.ask(Act::LeftAlone, text, Wants::YesNo).await.1;
     let f = judge::left_alone(&answer);
-    if answer == Answer::No {
+    if answer.is_no() {
         ctx.void(&[StageKind::Baseline], &f.says);
     }
     ctx.found(f);

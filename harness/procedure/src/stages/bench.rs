@@ -14,6 +14,8 @@ use crate::{
 use plumeline_base::{Verdict, input::LineId};
 
 pub(crate) async fn bench(ctx: Context) -> Result<(), Stop> {
+    // Where this is done again, another unit may have answered before.
+    unit::forget(&ctx);
     let text = "Put the replacement on the bench, not on the wall: supply on, the cable to it, nothing wired to its outputs and \
                 inputs. The site stays in service with the outgoing unit. Done?";
     if let Err(why) = ctx.ask_done(Act::Bench, text).await {

@@ -98,8 +98,7 @@ fn ticked(ctx: &Context, item: &ChecklistItem, number: u32, at: Instant, answer:
     let mut tick = match answer {
         Answer::Ticked(tick) => tick,
         Answer::Yes => plain(TickState::Done, None),
-        Answer::Cannot(why) | Answer::Text(why) => plain(TickState::NotDone, Some(why)),
-        Answer::No | Answer::Number(_) | Answer::Back => plain(TickState::NotDone, None),
+        other => plain(TickState::NotDone, other.words().map(String::from)),
     };
     let said = |words: Option<String>| words.map(|w| String::from(w.trim())).filter(|w| !w.is_empty());
     (tick.by, tick.note) = (said(tick.by).filter(|by| is_name(by)), said(tick.note));

@@ -6,20 +6,22 @@ use super::{
     presence::presence,
 };
 use crate::{
+    again::Part,
     context::{Context, Stop},
+    drops::{HoleShown, MeasuredDrop},
     facts::{Fact, fixed, holes as fact, list, missed, readings},
     job::{JobInputs, Pipe, hole_words},
     judge::{
         as_found,
         flow::by_holes,
         holes::{self as judge, Closed, Closing, of_hole},
-        holes_compared::{MeasuredDrop, compared, matters},
+        holes_compared::{compared, matters},
         lag::{self, Step},
         pipes_compared::unit_limit,
         readings::of_unit,
     },
     mean_flow::L_MIN,
-    outcome::{Finding, Statement, Subject},
+    outcome::{Finding, StageKind, Statement, Subject},
     plan::HoleRef,
     prompt::Act,
 };
@@ -28,22 +30,29 @@ use core::time::Duration;
 use plumeline_base::{Instant, Verdict, time::seconds};
 use plumeline_measure::{Error, joint::Seen};
 
-/// Flow of each pipe against the prediction, then hole by hole.
+/// Flow of each pipe against the prediction, then hole by hole. Where only a part is done again, the other holes stay as they
+/// were shown, and are compared anew.
 pub(crate) async fn prove_flow(ctx: Context) -> Result<(), Stop> {
     let inputs = ctx.inputs();
     if ctx.get().stream.hz.is_none() {
         ctx.start_readings().await?;
     }
+    let part = ctx.edit().running.part.take();
+    if part.is_none() {
+        ctx.edit().record.holes.clear();
+    }
     let flow::Flows { by_pipe, compared: mut pipes_compared, measured } = flow::against_prediction(&ctx).await;
     let failed = by_pipe.iter().any(|(_, f)| f.verdict == Verdict::Fail);
     let mut proven = Vec::new();
+    let mut crossed = false;
     for (pipe, finding) in by_pipe {
-        // Over a pipe that already fails, single holes prove nothing more: first things first.
-        if failed {
+        // Over a pipe that already fails, or where pipes are crossed, single holes prove nothing more: first things first.
+        if failed || crossed {
             ctx.found(finding);
             continue;
         }
-        let holes = hole_by_hole(&ctx, &inputs, &pipe).await?;
+        let holes = hole_by_hole(&ctx, &inputs, &pipe, part.as_ref()).await?;
+        crossed = holes.crossed;
         pipes_compared.holes(pipe.inlet, &holes.seen);
         proven.push((pipe, finding, holes));
     }
@@ -61,6 +70,9 @@ pub(crate) async fn prove_flow(ctx: Context) -> Result<(), Stop> {
         ctx.found(finding);
     }
     smallest_missed(&ctx, &inputs);
+    if ctx.get().unit.baseline.is_some() && ctx.verdict_of(StageKind::ProveFlow) != Verdict::Pass {
+        ctx.void(&[StageKind::Baseline], "the airflow was looked at again and is not proven");
+    }
     Ok(())
 }
 
@@ -71,11 +83,13 @@ struct ByHoles {
     left_out: Vec<HoleRef>,
     /// How far the drops were off their predictions.
     seen: Vec<Seen>,
+    /// A hole showed that this pipe sits in another's inlet.
+    crossed: bool,
 }
 
 /// Every hole of a pipe that is to be closed, in turn, and those that smoke shows.
-async fn hole_by_hole(ctx: &Context, inputs: &JobInputs, pipe: &Pipe) -> Result<ByHoles, Stop> {
-    let (holes, left_out) = inputs.holes_to_close(pipe);
+async fn hole_by_hole(ctx: &Context, inputs: &JobInputs, pipe: &Pipe, part: Option<&Part>) -> Result<ByHoles, Stop> {
+    let (holes, mut left_out) = inputs.holes_to_close(pipe);
     let mut verdicts = Vec::new();
     let mut by_smoke: Vec<HoleRef> = Vec::new();
     let mut tell = |finding: Finding| {
@@ -84,22 +98,45 @@ async fn hole_by_hole(ctx: &Context, inputs: &JobInputs, pipe: &Pipe) -> Result<
     };
     let mut round = HoleRound::new(ctx, pipe);
     let mut drops = Vec::new();
-    for (hole, opening) in &holes {
+    let mut crossed = false;
+    for (at, (hole, opening)) in holes.iter().enumerate() {
+        if let Some(shown) = stands(ctx, part, *hole) {
+            match shown {
+                HoleShown::Found(finding) => tell(*finding),
+                HoleShown::BySmoke(finding) => {
+                    by_smoke.push(*hole);
+                    tell(*finding);
+                }
+                HoleShown::Measured(drop) => drops.push(drop),
+            }
+            continue;
+        }
         let base = seconds(inputs.plan.holes.average_s);
         match round.close(*hole, *opening, base).await? {
-            Closed::Found(finding) => tell(*finding),
+            Closed::Found(finding) => {
+                crossed = finding.code == fact::CROSSED;
+                keep(ctx, *hole, HoleShown::Found(finding.clone()));
+                tell(*finding);
+                if crossed {
+                    left_out.extend(holes.iter().skip(at + 1).map(|(hole, _)| *hole));
+                    break;
+                }
+            }
             Closed::TooSmall => {
                 by_smoke.push(*hole);
-                tell(presence(ctx, inputs, *hole).await);
+                let finding = presence(ctx, inputs, *hole).await;
+                keep(ctx, *hole, HoleShown::BySmoke(Box::new(finding.clone())));
+                tell(finding);
                 round.interrupted();
             }
             Closed::Measured(drop) => {
+                keep(ctx, *hole, HoleShown::Measured(drop.clone()));
                 let litres = (1.0 + drop.pooled().deviation) * drop.expected.value * L_MIN;
                 let text = format!(
                     "{}: closing it lowered the flow by {litres:.2} L/min; it is judged with the pipe's other holes",
                     drop.words
                 );
-                ctx.progress(text, None, None);
+                ctx.shown(text);
                 drops.push(drop);
             }
         }
@@ -109,13 +146,22 @@ async fn hole_by_hole(ctx: &Context, inputs: &JobInputs, pipe: &Pipe) -> Result<
         ctx.found(late);
         return Err(Stop::Found);
     }
-    let (findings, seen) = settle(&mut round, drops).await?;
+    let (findings, seen) = settle(&mut round, drops, part).await?;
     findings.into_iter().for_each(&mut tell);
     let (planned, left_out): (Vec<_>, Vec<_>) =
         left_out.into_iter().partition(|h| inputs.plan.smoke.presence.contains(h));
     for hole in planned {
         by_smoke.push(hole);
-        tell(presence(ctx, inputs, hole).await);
+        let stood = match stands(ctx, part, hole) {
+            Some(HoleShown::BySmoke(finding)) => Some(*finding),
+            _ => None,
+        };
+        let finding = match stood {
+            Some(finding) => finding,
+            None => presence(ctx, inputs, hole).await,
+        };
+        keep(ctx, hole, HoleShown::BySmoke(Box::new(finding.clone())));
+        tell(finding);
     }
     let numbers = |holes: &[HoleRef]| list(holes.iter().map(|h| h.number));
     let mut missed = Vec::new();
@@ -127,7 +173,15 @@ async fn hole_by_hole(ctx: &Context, inputs: &JobInputs, pipe: &Pipe) -> Result<
     }
     ctx.edit().outcome.could_have_missed.extend(missed);
     suction_at_last_hole(ctx, inputs, pipe);
-    Ok(ByHoles { verdicts, left_out, seen })
+    Ok(ByHoles { verdicts, left_out, seen, crossed })
+}
+
+/// What this hole showed before, where only another part is done again.
+fn stands(ctx: &Context, part: Option<&Part>, hole: HoleRef) -> Option<HoleShown> {
+    part.filter(|part| !part.has_hole(hole)).and_then(|_| ctx.get().record.holes.get(&hole).cloned())
+}
+fn keep(ctx: &Context, hole: HoleRef, shown: HoleShown) {
+    ctx.edit().record.holes.insert(hole, shown);
 }
 
 /// One pipe's holes closed in turn. Its flow while open after one hole serves as the flow before the next, so that each drop
@@ -217,19 +271,32 @@ impl<'a> HoleRound<'a> {
 
 /// Compares the holes of a pipe; those that this leaves open are closed again for as long as can be asked for. Gives the
 /// findings and what was seen.
-async fn settle(round: &mut HoleRound<'_>, mut drops: Vec<MeasuredDrop>) -> Result<(Vec<Finding>, Vec<Seen>), Stop> {
+async fn settle(
+    round: &mut HoleRound<'_>,
+    mut drops: Vec<MeasuredDrop>,
+    part: Option<&Part>,
+) -> Result<(Vec<Finding>, Vec<Seen>), Stop> {
     let inputs = round.inputs.clone();
     let mut found = Vec::new();
     for _ in 0..inputs.plan.advanced.holes.again {
         let judged = compared(&inputs, &drops);
-        let open: Vec<HoleRef> =
-            drops.iter().zip(judged).filter(|(_, j)| j.worth_another_look).map(|(d, _)| d.hole).collect();
+        let again = |hole| part.is_none_or(|part| part.has_hole(hole));
+        let open: Vec<HoleRef> = drops
+            .iter()
+            .zip(judged)
+            .filter(|(d, j)| j.worth_another_look && again(d.hole))
+            .map(|(d, _)| d.hole)
+            .collect();
         for hole in open {
             let Some(at) = drops.iter().position(|d| d.hole == hole) else { continue };
             match round.close(hole, drops[at].opening, judge::longest(&inputs)).await? {
-                Closed::Measured(again) => drops[at].looks.push(again.pooled()),
+                Closed::Measured(again) => {
+                    drops[at].looks.push(again.pooled());
+                    keep(round.ctx, hole, HoleShown::Measured(drops[at].clone()));
+                }
                 Closed::Found(finding) if finding.verdict == Verdict::Fail => {
                     drops.remove(at);
+                    keep(round.ctx, hole, HoleShown::Found(finding.clone()));
                     found.push(*finding);
                 }
                 // Not closed or not measured again: what was seen stands.

@@ -69,10 +69,10 @@ pub(crate) async fn job(ctx: Context) {
             Next::GoOn => {}
             Next::Stop if stopped.is_some() => {}
             Next::Stop => stopped = Some(format!("stopped after {}: {}", plan.stage, ran.verdict)),
-            Next::Again(stages, why) => {
+            Next::Again(again) => {
                 let done = |stage: &StageKind| standing.contains(stage) && !ctx.is_left_out(*stage);
-                let stages: Vec<StageKind> = stages.into_iter().filter(done).collect();
-                ctx.put_right(&stages, &why);
+                let stages: Vec<StageKind> = again.stages.into_iter().filter(done).collect();
+                ctx.put_right(&stages, again.part.as_ref(), &again.why);
                 standing.retain(|stage| !stages.contains(stage));
             }
         }
@@ -153,6 +153,9 @@ async fn watch(ctx: &Context) -> Stop {
         }
         if core::mem::take(&mut s.running.unsafe_to_go_on) && !s.running.stage.row().traits.winds_down {
             return Some(Stop::Found);
+        }
+        if s.running.again.is_some() {
+            return Some(Stop::Again);
         }
         if core::mem::take(&mut s.unit.started_anew) {
             return Some(Stop::StartedAnew);

@@ -125,7 +125,7 @@ async fn panel_shows(ctx: &Context, output: u8, function: &str, wire: Option<&Wi
         let answer = ctx.ask(act, text, one_of(WORDS)).await.1;
         let still = !driven || ctx.latest().is_some_and(|t| is_on(&t, output) == Some(true));
         match answer {
-            Answer::Yes | Answer::No if !still => {
+            Answer::Yes | Answer::No | Answer::NoBecause(_) if !still => {
                 lapsed = "The unit no longer operated the output when you answered: not taken. ";
                 ctx.remark(format!("output {output} was no longer operated when the answer came: it is operated anew"));
             }

@@ -124,6 +124,10 @@ async fn watched(
     if gather.broken {
         return Err("readings were missing before it".into());
     }
+    // Known before any of its smoke could show: another release is asked for, and nothing is picked by its result.
+    if !smoke::is_at_rest(gather.of(wanted.own), &wanted.rule) {
+        return Err("the reading was restless before it".into());
+    }
     let plan = &inputs.plan.smoke;
     let paused = ctx.paused();
     let end = ctx.within(seconds(wanted.latest_s));

@@ -6,6 +6,7 @@ use super::{
     release::{Ran, release},
 };
 use crate::{
+    again::Part,
     context::{Context, Stop},
     facts::smoke as fact,
     job::{JobInputs, hole_words},
@@ -24,12 +25,20 @@ pub(crate) async fn prove_smoke(ctx: Context) -> Result<(), Stop> {
     if ctx.get().stream.hz.is_none() {
         ctx.start_readings().await?;
     }
+    let part = ctx.edit().running.part.take();
+    // The smoke at other pipes stands where it was shown.
+    let stands = |inlet: u8| {
+        let of_pipe = |f: &Finding| f.stage == StageKind::ProveSmoke && f.subject == Subject::Pipe(inlet);
+        let shown = |f: &Finding| of_pipe(f) && f.stands() && f.void.is_none();
+        part.as_ref().is_some_and(|part| *part != Part::Smoke(inlet)) && ctx.get().outcome.findings.iter().any(shown)
+    };
     for pipe in inputs.pipes() {
         if !inputs.plan.smoke.at.iter().any(|h| h.inlet == pipe.inlet) {
             ctx.found(judge::of_pipe(pipe.inlet, fact::not_planned()));
         }
     }
-    for hole in &inputs.plan.smoke.at {
+    let open: Vec<HoleRef> = inputs.plan.smoke.at.iter().copied().filter(|hole| !stands(hole.inlet)).collect();
+    for hole in &open {
         at_hole(&ctx, &inputs, *hole).await;
     }
     alarms::conclude(&ctx);

@@ -30,6 +30,7 @@ pub(crate) async fn supervise(ctx: Context) -> Result<(), Stop> {
     let delay = delay.ok().map(|set_s| Delay { set_s, within_s: rules.delay_within_s });
     for pipe in inputs.pipes() {
         let inlet = pipe.inlet;
+        settled(&ctx, limit.value).await;
         if let Some(finding) = judge::before(inlet, ctx.faults()) {
             ctx.found(finding);
             continue;
@@ -55,6 +56,15 @@ pub(crate) async fn supervise(ctx: Context) -> Result<(), Stop> {
     s.outcome.band_sees = all;
     drop(s);
     Ok(())
+}
+
+/// Where a person has just put back what raised a fault, it is given the time to clear.
+async fn settled(ctx: &Context, wait_s: f64) {
+    let stands = ctx.latest().is_some_and(|t| t.reading.has_fault(Faults::FLOW) == Some(true));
+    if stands && ctx.get().running.attended {
+        ctx.progress("waiting for the flow fault that stands to clear", None, Some(seconds(wait_s)));
+        ctx.until_reading(seconds(wait_s), |t| t.reading.has_fault(Faults::FLOW) == Some(false)).await;
+    }
 }
 
 /// Shuts one inlet and puts it back. Gives whether somebody watched (or a fault that did not go would spoil the next try).

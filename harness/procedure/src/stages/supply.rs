@@ -166,7 +166,7 @@ async fn removed(ctx: &Context, supply: Supply) -> Option<Estimate> {
     let asked = format!("The {name} is on again. Has the panel's fault cleared?");
     let clear = ctx.ask(Act::PanelFaultClear, asked, Wants::YesNo).await.1;
     let fault_after_s = shown.map(|t| t.at.since(at).as_secs_f64());
-    let seen = Removed { fault_after_s, readings, gone, panel, clear };
+    let seen = Removed { fault_after_s, readings, streams, gone, panel, clear };
     ctx.found(judge::removed(supply, &limit, Ok(&seen)));
     volts
 }

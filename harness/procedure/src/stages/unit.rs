@@ -44,6 +44,7 @@ pub(crate) async fn swap(ctx: Context) -> Result<(), Stop> {
 pub(crate) async fn boot(ctx: Context) -> Result<(), Stop> {
     let stage = StageKind::Boot;
     let began = ctx.now();
+    forget(&ctx);
     let (identity, abilities) = wait_for_start(&ctx, None).await?;
     let took = ctx.now().since(began).as_secs_f64();
     ctx.note(Entry::Unit { role: "replacement".into(), identity: identity.clone() });

@@ -87,13 +87,13 @@ pub(crate) fn table(input: &ReportInput<'_>) -> Table {
         match (s.group, s.verdict) {
             (Group::Pipe(inlet), Verdict::Pass) => table.rows.push(good_pipe(input, inlet)),
             (_, Verdict::Pass) => {}
-            _ => bad(&mut table, &s),
+            _ => bad(&mut table, input, &s),
         }
     }
     table
 }
 
-fn bad(table: &mut Table, s: &Standing<'_>) {
+fn bad(table: &mut Table, input: &ReportInput<'_>, s: &Standing<'_>) {
     let missing: Vec<&str> = s.missing.iter().map(|m| m.title()).collect();
     let missing = missing.join(", ").to_lowercase();
     let open: Vec<&Finding> = s.findings.iter().copied().filter(|f| !f.counts_as().is_pass()).collect();
@@ -105,7 +105,7 @@ fn bad(table: &mut Table, s: &Standing<'_>) {
         table.rows.push(vec![
             Cell::text(s.group.words()).below(format!("not done for it: {missing}")),
             Cell::verdict(s.verdict),
-            Cell::text("not measured"),
+            Cell::text(measured(input, &s.group)),
             Cell::text(""),
             Cell::text("the job did not come to this, or left it out"),
             Cell::text("do the job to its end"),
@@ -140,6 +140,13 @@ fn finding_row(f: &Finding, also: &str) -> Vec<Cell> {
 }
 
 /// A pipe that passed, in one row: its flow and its slowest smoke run.
+/// What was measured of it although not everything was done: a pipe's flow.
+fn measured(input: &ReportInput<'_>, group: &Group) -> String {
+    let Group::Pipe(inlet) = group else { return "not measured".into() };
+    let flow = input.outcome.pipes.iter().find(|p| p.inlet == *inlet).and_then(|p| p.measured.as_ref());
+    flow.map_or_else(|| "not measured".into(), |m| format!("flow {}", words::figure(m)))
+}
+
 fn good_pipe(input: &ReportInput<'_>, inlet: u8) -> Vec<Cell> {
     let flow = input.outcome.pipes.iter().find(|p| p.inlet == inlet);
     let runs = input.outcome.smoke.iter().filter(|r| r.inlet == inlet).filter_map(|r| r.onset.as_ref());

@@ -59,8 +59,16 @@ impl Readable {
     pub(crate) fn asked(&mut self, id: u32) {
         if self.at_terminal {
             plumeline_link::forget_typed();
-            self.from.insert(id, std::time::Instant::now() + SOONEST);
+            self.stands(id, std::time::Instant::now());
         }
+    }
+    /// As at a terminal, wherever that is.
+    pub(crate) fn always() -> Self {
+        Self { from: BTreeMap::new(), at_terminal: true }
+    }
+    /// A question stands since then.
+    pub(crate) fn stands(&mut self, id: u32, since: std::time::Instant) {
+        self.from.insert(id, since + SOONEST);
     }
     fn too_soon(&self, typed: &Typed, id: u32) -> bool {
         self.from.get(&id).is_some_and(|from| typed.pressed < *from)
@@ -99,6 +107,9 @@ pub fn hear(typed: &Typed, open: &OpenPrompts, readable: &Readable) -> Heard {
             Some(_) => Ok((Answer::Back, None)),
             None => Err("nothing can be taken back here: what follows rests on the answer before".into()),
         },
+        wants if !has_word(wants, AGAIN) && behind(words, AGAIN).is_some_and(|what| !what.is_empty()) => {
+            Ok((Answer::Again(behind(words, AGAIN).unwrap_or_default().into()), None))
+        }
         Wants::Tick => tick(words).map(|(tick, photo)| (Answer::Ticked(tick), photo)),
         wants => answer(wants, words).map(|answer| (answer, None)),
     };
@@ -112,19 +123,32 @@ pub fn hear(typed: &Typed, open: &OpenPrompts, readable: &Readable) -> Heard {
     }
 }
 
+/// What is done again is named behind this word, at any question.
+const AGAIN: &str = "again";
+
+/// One of the words that are asked for, with words of the person's own behind it.
+fn has_word(wants: &Wants, word: &str) -> bool {
+    matches!(wants, Wants::OneOf { words } if words.iter().any(|w| w.more && w.word == word))
+}
+/// What follows this word, if it stands first.
+fn behind<'a>(typed: &'a str, word: &str) -> Option<&'a str> {
+    let (head, rest) = typed.split_at_checked(word.len())?;
+    let ends = rest.is_empty() || rest.starts_with([' ', ',', ':', ';', '.']);
+    (ends && head.eq_ignore_ascii_case(word)).then(|| rest.trim_start_matches([' ', ',', ':', ';', '.']).trim())
+}
+
 /// What was understood, where a word stands for more than itself.
 fn understood(prompt: &Prompt, answer: &Answer) -> Option<String> {
-    let Wants::OneOf { words } = &prompt.wants else {
-        return matches!(answer, Answer::Back).then(|| "understood: the answer before is taken back".into());
-    };
     let typed = match answer {
+        Answer::Back => return Some("understood: the answer before is taken back".into()),
+        Answer::Again(what) => return Some(format!("understood: done again first: {what}")),
+        Answer::Cannot(why) | Answer::NoBecause(why) => return Some(format!("understood: not so: {why}")),
         Answer::Yes => "yes",
         Answer::No => "no",
         Answer::Text(text) => text,
-        Answer::Back => return Some("understood: the answer before is taken back".into()),
-        Answer::Cannot(why) => return Some(format!("understood: not so: {why}")),
         Answer::Number(_) | Answer::Ticked(_) => return None,
     };
+    let Wants::OneOf { words } = &prompt.wants else { return None };
     let means =
         words.iter().find(|w| typed == w.word || w.more && typed.starts_with(&w.word)).map(|w| w.means.as_str());
     Some(format!("understood: {}", means.unwrap_or("not so")))
@@ -180,11 +204,7 @@ const REFUSALS: [&str; 6] = ["cannot", "can not", "can't", "can\u{2019}t", "cant
 
 /// The reason behind a refusal, empty where none was given; `None`: it is no refusal.
 fn refusal(words: &str) -> Option<&str> {
-    REFUSALS.iter().find_map(|refusal| {
-        let (head, rest) = words.split_at_checked(refusal.len())?;
-        let ends = rest.is_empty() || rest.starts_with([' ', ',', ':', ';', '.']);
-        (ends && head.eq_ignore_ascii_case(refusal)).then(|| rest.trim_start_matches([' ', ',', ':', ';', '.']).trim())
-    })
+    REFUSALS.iter().find_map(|refusal| behind(words, refusal))
 }
 
 fn answer(wants: &Wants, words: &str) -> Result<Answer, String> {
@@ -193,7 +213,7 @@ fn answer(wants: &Wants, words: &str) -> Result<Answer, String> {
     match (wants, refusal(words)) {
         (Wants::OneOf { words: wanted }, refusal) => one_of(wanted, words, refusal),
         (Wants::YesNo, _) if yes => Ok(Answer::Yes),
-        (Wants::YesNo, Some(_)) if lower.starts_with("no") => Ok(Answer::No),
+        (Wants::YesNo, Some(why)) if lower.starts_with("no") => Ok(no_because(why)),
         (Wants::Number { .. }, _) if no => {
             Err("say why there is no number, for example: no, the meter is broken".into())
         }
@@ -208,6 +228,10 @@ fn answer(wants: &Wants, words: &str) -> Result<Answer, String> {
         (Wants::Text, None) if lower.is_empty() => Err("type some words, or: no".into()),
         (Wants::Text, None) => Ok(Answer::Text(words.into())),
     }
+}
+
+fn no_because(why: &str) -> Answer {
+    if why.is_empty() { Answer::No } else { Answer::NoBecause(why.into()) }
 }
 
 /// A number with a comma or a point, with or without its unit.
@@ -241,7 +265,7 @@ fn one_of(wanted: &[Word], typed: &str, refusal: Option<&str>) -> Result<Answer,
         _ if is_choice(wanted) => Err(format!("type {}", words_to_type(wanted))),
         Some("") if typed.eq_ignore_ascii_case("no") => Ok(Answer::No),
         Some(why) if !why.is_empty() && wanted.iter().any(|w| w.word == "no") && lower.starts_with("no") => {
-            Ok(Answer::No)
+            Ok(no_because(why))
         }
         Some(why) if !why.is_empty() => Ok(Answer::Cannot(why.into())),
         _ => Err(format!("type {}", words_to_type(wanted))),
@@ -326,13 +350,31 @@ mod tests {
         assert_eq!(heard(&mut o, "Back"), Some((1, Answer::Back)));
     }
     #[test]
+    fn what_is_done_again_is_named_at_any_question() {
+        let again = || Some((3, Answer::Again("hole 1.4".into())));
+        for wants in [Wants::Done, Wants::YesNo, Wants::Moment, Wants::Tick, consequence()] {
+            assert_eq!(heard(&mut open(wants.clone()), "again: hole 1.4"), again());
+            assert_eq!(heard(&mut open(wants.clone()), "Again hole 1.4"), again());
+            assert_eq!(heard(&mut open(wants), "again"), None);
+        }
+        // Where the word is one of the answers, it is that answer.
+        let more = Word { more: true, ..Word::of("again", "named") };
+        let decide = || Wants::OneOf { words: vec![Word::of("again", "this"), more.clone()] };
+        assert_eq!(heard(&mut open(decide()), "again"), Some((3, Answer::Text("again".into()))));
+        assert_eq!(heard(&mut open(decide()), "again: smoke 1.4"), Some((3, Answer::Text("again: smoke 1.4".into()))));
+    }
+    #[test]
     fn reasons_and_numbers_are_taken_as_people_write_them() {
         for refused in ["no, too high", "cannot too high", "Can't, too high", "no: too high"] {
             assert_eq!(answer(&Wants::Done, refused), Ok(Answer::Cannot("too high".into())), "{refused}");
             assert_eq!(answer(&Wants::Moment, refused), Ok(Answer::Cannot("too high".into())));
         }
         assert!(answer(&Wants::Done, "nothing").is_err());
-        assert_eq!(answer(&Wants::YesNo, "no, it shows input 3"), Ok(Answer::No));
+        let because = || Answer::NoBecause("it shows input 3".into());
+        assert_eq!(answer(&Wants::YesNo, "no, it shows input 3"), Ok(because()));
+        assert_eq!(answer(&Wants::YesNo, "No"), Ok(Answer::No));
+        let words = ["yes", "no", "again"].map(|w| Word::of(w, w)).to_vec();
+        assert_eq!(answer(&Wants::OneOf { words }, "no: it shows input 3"), Ok(because()));
         let volts = Wants::Number { unit: "V".into() };
         for v in ["26.9", "26,9", "26,9 V", "26.9v", " 26.9 v"] {
             assert_eq!(answer(&volts, v.trim()), Ok(Answer::Number(26.9)), "{v}");

@@ -6,14 +6,17 @@ pub mod keyboard;
 mod prompts;
 mod script;
 mod site;
+mod typist;
 
 pub use prompts::OpenPrompts;
 pub use script::{OperatorFile, Photos, Script, read};
 pub use site::{NoSite, RemoteSite, SimulatedSite, Site};
+pub use typist::{More, Typist};
 
 use crate::failure::Failure;
 use keyboard::{Heard, Readable, Typed};
 use plumeline_base::{Instant, input::OperatorAct};
+use plumeline_procedure::Prompt;
 use std::task::{Context, Poll};
 use tokio::sync::mpsc::UnboundedReceiver;
 
@@ -28,6 +31,8 @@ enum Who {
     Person(UnboundedReceiver<Typed>, Readable),
     /// A script with a way into a site.
     Script(Script, Box<dyn Site>),
+    /// A simulated person who types, in virtual time.
+    Types(Box<Typist>),
     /// Nobody any more.
     Gone,
 }
@@ -41,6 +46,10 @@ impl Operator {
     pub fn script(name: impl Into<String>, script: Script, site: impl Site + 'static) -> Self {
         Self { name: name.into(), who: Who::Script(script, Box::new(site)) }
     }
+    /// Somebody who types at the keyboard, in virtual time.
+    pub fn typist(name: impl Into<String>, typist: Typist) -> Self {
+        Self { name: name.into(), who: Who::Types(Box::new(typist)) }
+    }
     /// What they are called.
     pub fn name(&self) -> &str {
         &self.name
@@ -53,6 +62,7 @@ impl Operator {
         match &self.who {
             Who::Person(..) => true,
             Who::Script(script, _) => script.decides(),
+            Who::Types(typist) => typist.decides(),
             Who::Gone => false,
         }
     }
@@ -64,6 +74,7 @@ impl Operator {
     pub(crate) fn due(&self, open: &OpenPrompts) -> Option<Instant> {
         match &self.who {
             Who::Script(script, _) => script.due(open),
+            Who::Types(typist) => typist.due(),
             Who::Person(..) | Who::Gone => None,
         }
     }
@@ -76,26 +87,36 @@ impl Operator {
     ) -> Result<Option<OperatorAct>, Failure> {
         match &mut self.who {
             Who::Script(script, site) => script.answer_due(now, open, site.as_mut(), photos),
-            Who::Person(..) | Who::Gone => Ok(None),
+            Who::Person(..) | Who::Types(_) | Who::Gone => Ok(None),
+        }
+    }
+    /// The next line that a simulated person types at `now`.
+    pub(crate) fn types(&mut self, now: Instant, open: &OpenPrompts) -> Result<Option<Typed>, Failure> {
+        match &mut self.who {
+            Who::Types(typist) => typist.types(now, open),
+            Who::Person(..) | Who::Script(..) | Who::Gone => Ok(None),
         }
     }
     /// A line that was typed; `None` if nobody types any more.
     pub(crate) fn poll_typed(&mut self, cx: &mut Context<'_>) -> Poll<Option<Typed>> {
         match &mut self.who {
             Who::Person(lines, _) => lines.poll_recv(cx),
-            Who::Script(..) | Who::Gone => Poll::Pending,
+            Who::Script(..) | Who::Types(_) | Who::Gone => Poll::Pending,
         }
     }
     /// A question appears.
-    pub(crate) fn asked(&mut self, id: u32) {
-        if let Who::Person(_, readable) = &mut self.who {
-            readable.asked(id);
+    pub(crate) fn asked(&mut self, now: Instant, prompt: &Prompt) {
+        match &mut self.who {
+            Who::Person(_, readable) => readable.asked(prompt.id),
+            Who::Types(typist) => typist.asked(now, prompt),
+            Who::Script(..) | Who::Gone => {}
         }
     }
     /// What a line of this person's comes to.
     pub(crate) fn hear(&self, typed: &Typed, open: &OpenPrompts) -> Heard {
         match &self.who {
             Who::Person(_, readable) => keyboard::hear(typed, open, readable),
+            Who::Types(typist) => typist.hear(typed, open),
             Who::Script(..) | Who::Gone => Heard::Again("a script answers here".into()),
         }
     }

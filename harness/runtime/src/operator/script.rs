@@ -74,9 +74,11 @@ struct Exception {
     output: Option<u8>,
     /// `yes`, `no`, `cannot`, or `not-applicable` (of a line of the checklist).
     say: Option<Said>,
-    /// The reason, for `cannot` and `not-applicable`.
+    /// The reason, for `no`, `cannot` and `not-applicable`.
     #[serde(default)]
     because: String,
+    /// No answer: what is named here (a stage, `hole 1.4`, `smoke 1.4`) is done again first.
+    again: Option<String>,
     /// Words, for prompts that want words; the note of a line of the checklist.
     text: Option<String>,
     /// A number, for prompts that want one.
@@ -210,7 +212,7 @@ impl Script {
         Ok(Tick { state, by: e.by.clone(), note: because.or_else(|| e.text.clone()), photo })
     }
 
-    fn act(
+    pub(super) fn act(
         &self,
         now: Instant,
         prompt: &Prompt,
@@ -224,16 +226,23 @@ impl Script {
             e
         });
         if let Some(command) = exception.and_then(|e| e.site.as_deref()) {
-            site.command(now, command)?;
+            let reply = site.command(now, command)?;
+            if !reply.contains("\"ok\":true") {
+                let cause = format!("the site did not do `{command}`: {reply}");
+                return Err(Failure::trouble(cause, "correct the command; docs/simulator.md lists them"));
+            }
+        }
+        if let Some(what) = exception.and_then(|e| e.again.clone()) {
+            return Ok(Answer::Again(what));
         }
         if prompt.wants == Wants::Tick {
             return Self::tick(exception, photos).map(Answer::Ticked);
         }
+        let because = || exception.map(|e| e.because.clone()).unwrap_or_default();
         match exception.and_then(|e| e.say) {
-            Some(Said::No) => return Ok(Answer::No),
-            Some(Said::Cannot | Said::NotApplicable) => {
-                return Ok(Answer::Cannot(exception.map(|e| e.because.clone()).unwrap_or_default()));
-            }
+            Some(Said::No) if because().is_empty() => return Ok(Answer::No),
+            Some(Said::No) => return Ok(Answer::NoBecause(because())),
+            Some(Said::Cannot | Said::NotApplicable) => return Ok(Answer::Cannot(because())),
             _ => {}
         }
         if let Some(text) = exception.and_then(|e| e.text.clone()) {

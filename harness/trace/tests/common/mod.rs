@@ -51,6 +51,8 @@ pub fn one_of_each() -> Vec<LogRecord> {
         Input::Attended(true),
         Input::Attended(false),
         operator(8, Answer::Back),
+        operator(9, Answer::NoBecause("it shows input 3".into())),
+        operator(9, Answer::Again("hole 1.4".into())),
     ];
     let mut all = vec![tool(0)];
     all.extend(inputs.into_iter().enumerate().map(|(i, x)| input(i as u64, x)));

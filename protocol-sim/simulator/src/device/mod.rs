@@ -222,6 +222,10 @@ impl Device {
         let (model, inlets) = (&self.fitted.model, self.fitted.inlets);
         model.configure(&model.factory_settings(inlets), inlets).ok()
     }
+    /// What was wrong inside it was mended, or is still so.
+    pub(crate) fn mended(&mut self, loses: Option<usize>, fan_factor: f64) {
+        (self.fitted.loses, self.fitted.fan_factor) = (loses, fan_factor);
+    }
     /// The defect: one setting silently goes back to the factory's value. The revision stays, as it does when memory fails.
     fn lose_a_setting(&mut self) {
         let Some(from) = self.fitted.loses else { return };

@@ -1,0 +1,159 @@
+//! `plumeline new`: the files of a new job, from what is asked or given, or from those of another job.
+//!
+//! Not here: what the files look like (the job crate).
+use crate::{args::New, carrying::Described};
+use plumeline_job::{
+    Problem,
+    begin::Begin,
+    description::SHIPPED,
+    folder::{self, Folder},
+    pipework, seal,
+};
+use plumeline_runtime::{
+    failure::{Exit, Failure},
+    job_files::Files,
+    plan_check::check,
+    port,
+    show::print_progress,
+};
+use std::{
+    io::{IsTerminal, Write, stdin, stdout},
+    path::Path,
+};
+
+/// What is taken over from another job: what a person wrote or decided. Never what a job found.
+const TAKEN_OVER: [&str; 10] = [
+    folder::PIPEWORK,
+    folder::PLAN,
+    folder::UNIT_OUTGOING,
+    folder::UNIT_REPLACEMENT,
+    folder::SETTINGS_OLD,
+    folder::DECISIONS,
+    folder::ACCOUNT,
+    folder::ACCOUNT_TEXT,
+    folder::WIRING,
+    folder::SETTINGS_NEW,
+];
+
+/// `plumeline new`
+pub fn new(args: &New) -> Result<Exit, Failure> {
+    if args.force {
+        refuse_begun(&args.job)?;
+    }
+    let files = match &args.from {
+        Some(from) => taken_over(from)?,
+        None => asked_for(args)?,
+    };
+    let given: Vec<(&str, &[u8])> = files.iter().map(|(name, bytes)| (*name, bytes.as_slice())).collect();
+    let folder = Folder::create(&args.job, &given, args.force)?;
+    let job = folder.dir().display();
+    print_progress(&format!("a new job is in {job}"));
+    let open = check(&Files::read(&folder)?);
+    if !open.remarks.is_empty() {
+        print_progress(&format!(
+            "this is still open in it; `plumeline plan-check {job}` says so again:\n{}",
+            open.text()
+        ));
+    }
+    print_progress(&format!("next: plumeline predict {}", folder.dir().join(folder::PIPEWORK).display()));
+    Ok(Exit::Pass)
+}
+
+/// The files of another job that are no evidence.
+fn taken_over(from: &Path) -> Result<Vec<(&'static str, Vec<u8>)>, Failure> {
+    let from = Folder::open(from)?;
+    let mut files = Vec::new();
+    for name in TAKEN_OVER {
+        if from.exists(name)? {
+            files.push((name, from.read(name)?.bytes));
+        }
+    }
+    let names: Vec<&str> = files.iter().map(|(name, _)| *name).collect();
+    print_progress(&format!("taken over from {}: {}; no evidence", from.dir().display(), names.join(", ")));
+    Ok(files)
+}
+
+/// The templates with what is known, by flags or (at a terminal) by questions.
+fn asked_for(args: &New) -> Result<Vec<(&'static str, Vec<u8>)>, Failure> {
+    let ask = Ask { on: stdin().is_terminal() && stdout().is_terminal() };
+    let site = ask.or(&args.site, "Site and zone, as the record is to name them")?;
+    let technician = ask.or(&args.technician, "Who does the work")?;
+    let names: Vec<&str> = SHIPPED.iter().map(|(name, _)| *name).collect();
+    let models = format!("{}, or the path of a description", names.join(", "));
+    let replacement = ask.or(&args.replacement, &format!("Model of the new unit ({models})"))?;
+    let outgoing =
+        ask.or(&args.outgoing, &format!("Model of the old unit ({models}; \"dead\" if it can't be asked)"))?;
+    let inlets = ask.or(&args.inlets, "Inlets that carry a pipe (such as 1,2)")?;
+    let port = ask.or(&args.port, "Port of the unit (`plumeline ports` lists them)")?;
+    let outgoing_dead = outgoing.as_deref() == Some("dead");
+    let find = |model: Option<String>| model.as_deref().map(Described::find).transpose();
+    let (outgoing, replacement) = (find(outgoing.filter(|_| !outgoing_dead))?, find(replacement)?);
+    if let Some(port) = &port {
+        port::parse(port)?;
+    }
+    let begin = Begin {
+        site,
+        technician,
+        outgoing: outgoing.as_ref().map(|d| d.description.clone()),
+        outgoing_dead,
+        replacement: replacement.as_ref().map(|d| d.description.clone()),
+        inlets: inlets.as_deref().map_or(Ok(Vec::new()), numbers)?,
+        port,
+    };
+    let sheet = match &args.from_csv {
+        Some(path) => {
+            let bytes = std::fs::read(path).map_err(|e| Problem::from_io(path, "read the sheet", &e))?;
+            pipework::import_csv(&path.display().to_string(), &bytes)?
+        }
+        None => begin.pipework(),
+    };
+    let mut files = vec![(folder::PIPEWORK, sheet.into_bytes()), (folder::PLAN, begin.plan().into_bytes())];
+    files.extend(outgoing.map(|d| (folder::UNIT_OUTGOING, d.bytes)));
+    files.extend(replacement.map(|d| (folder::UNIT_REPLACEMENT, d.bytes)));
+    Ok(files)
+}
+
+/// Numbers of inlets.
+fn numbers(text: &str) -> Result<Vec<u8>, Failure> {
+    let wrong = || Failure::input(format!("`{text}` are no inlets"), "write their numbers, 1 to 8, such as 1,2");
+    let parts = text.split(|c: char| c == ',' || c.is_whitespace()).filter(|p| !p.is_empty());
+    let mut inlets = parts.map(|p| p.parse().map_err(|_| wrong())).collect::<Result<Vec<u8>, _>>()?;
+    inlets.sort_unstable();
+    inlets.dedup();
+    let sound = inlets.iter().all(|n| (1..=pipework::MAX_INLETS).contains(&usize::from(*n)));
+    if sound && !inlets.is_empty() { Ok(inlets) } else { Err(wrong()) }
+}
+
+/// Asks for what no flag says, where somebody is at the terminal.
+struct Ask {
+    on: bool,
+}
+impl Ask {
+    /// What the flag says, else what is typed; nothing typed stays open.
+    fn or(&self, flag: &Option<String>, question: &str) -> Result<Option<String>, Failure> {
+        if flag.is_some() || !self.on {
+            return Ok(flag.clone());
+        }
+        print!("{question} (Enter: not known yet): ");
+        let told = |e| Problem::from_io(Path::new("the terminal"), "read the answer", &e);
+        stdout().flush().map_err(told)?;
+        let mut line = String::new();
+        stdin().read_line(&mut line).map_err(told)?;
+        Ok(Some(line.trim().to_owned()).filter(|line| !line.is_empty()))
+    }
+}
+
+/// A record is evidence: no new job is written over one that has a log, a journal or a seal.
+fn refuse_begun(job: &Path) -> Result<(), Failure> {
+    let told = |e| Problem::from_io(job, "look into the folder", &e);
+    for entry in std::fs::read_dir(job).into_iter().flatten() {
+        let name = entry.map_err(told)?.file_name().to_string_lossy().into_owned();
+        if [folder::TRACE, folder::JOURNAL].contains(&name.as_str()) || seal::number_of(&name).is_some() {
+            return Err(Failure::input(
+                format!("{}: there is a job that has begun ({name})", job.display()),
+                "choose another folder; a record that is to go is taken away by hand",
+            ));
+        }
+    }
+    Ok(())
+}

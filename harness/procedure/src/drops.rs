@@ -1,0 +1,65 @@
+//! What closing a hole showed: kept, so that one hole can be closed again without the others.
+//!
+//! Not here: what it is held against (`crate::judge`).
+use crate::{outcome::Finding, plan::HoleRef};
+use alloc::{boxed::Box, string::String, vec::Vec};
+use plumeline_base::{Instant, quantity::Estimate};
+use plumeline_measure::joint::Seen;
+
+/// What a hole showed.
+#[derive(Clone)]
+pub(crate) enum HoleShown {
+    /// Nothing more is to be found out.
+    Found(Box<Finding>),
+    /// Smoke held to it, in place of closing it.
+    BySmoke(Box<Finding>),
+    /// Measured; to be compared with the pipe's other holes.
+    Measured(MeasuredDrop),
+}
+
+/// What closing a hole once showed, as shares of the predicted drop.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct DropLook {
+    /// Measured drop less the predicted one.
+    pub(crate) deviation: f64,
+    /// Standard uncertainty of the measured drop.
+    pub(crate) u: f64,
+    /// Degrees of freedom of that.
+    pub(crate) dof: f64,
+}
+
+/// A hole whose drop was measured, to be compared with the pipe's other holes.
+#[derive(Clone, Debug)]
+pub(crate) struct MeasuredDrop {
+    pub(crate) hole: HoleRef,
+    pub(crate) opening: usize,
+    pub(crate) words: String,
+    /// When it was closed first.
+    pub(crate) window: (Instant, Instant),
+    /// The predicted drop, m3/s.
+    pub(crate) expected: Estimate,
+    /// Each time that it was closed.
+    pub(crate) looks: Vec<DropLook>,
+    /// What each common cause does to its drop, as a share of it.
+    pub(crate) common: Vec<f64>,
+    pub(crate) share_of_pipe: f64,
+}
+impl MeasuredDrop {
+    /// All looks together, each by the inverse of its variance.
+    pub(crate) fn pooled(&self) -> DropLook {
+        let weight = |l: &DropLook| 1.0 / (l.u * l.u);
+        let total: f64 = self.looks.iter().map(weight).sum();
+        DropLook {
+            deviation: self.looks.iter().map(|l| l.deviation * weight(l)).sum::<f64>() / total,
+            u: libm::sqrt(1.0 / total),
+            dof: self.looks.iter().map(|l| l.dof).fold(f64::INFINITY, f64::min),
+        }
+    }
+    pub(crate) fn seen(&self) -> Seen {
+        let look = self.pooled();
+        Seen { deviation: look.deviation, u: look.u, spread: self.spread(), common: self.common.clone() }
+    }
+    pub(crate) fn spread(&self) -> f64 {
+        self.expected.u_individual / self.expected.value
+    }
+}
