@@ -72,7 +72,7 @@ class Unit:
         self.alarms, self.watch = Alarms(self.lies), FlowWatch(self.lies)
         self.outputs = Outputs(self.lies, store)
         self.outputs.begin(now)
-        self.faults_latched, self.taking, self.failed, self.log = 0, None, None, []
+        self.faults_latched, self.taking, self.failed, self.log = 0, None, None, self.store.log
         self.flows, self.smoke, self.faults, self.frozen = [0.0] * INLETS, 0.0, 0, None
         self.before = dict(store.before)
         self.note(1, "started")

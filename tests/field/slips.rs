@@ -69,7 +69,7 @@ fn slips() -> Vec<Slip> {
             ..slip("the word and three times Enter before the question stood", "isolate", 2)
         },
         Slip { answer: "can't, the key is lost", then: AGAIN, ..slip("no lock", "lock-off", 2) },
-        Slip { answer: "no, nobody answers", then: AGAIN, ..slip("nobody told", "tell", 2) },
+        Slip { answer: "no, nobody answers", then: AGAIN, ..slip("nobody told", "tell", 1) },
         Slip { refused: &["done; photo /nowhere/at/all.jpg"], ..slip("a mistyped photo", "check", 1) },
         Slip {
             refused: &["no"],

@@ -85,10 +85,13 @@ fn take_back(ctx: &Context, given: &mut Vec<u32>) {
     ctx.taken_back(prompt, step.act.clone());
 }
 
-/// From here the clock runs until the zone is back in service.
+/// From here the clock runs until the zone is back in service. Where this is done again it runs already.
 fn out_of_service(ctx: &Context, at: Instant) {
     {
         let mut s = ctx.edit();
+        if s.site.zone_isolated {
+            return;
+        }
         (s.site.isolated_at, s.site.zone_isolated) = (Some(at), true);
     }
     ctx.note(Entry::OutOfService { limit_s: ctx.inputs().plan.limits.out_of_service.value });

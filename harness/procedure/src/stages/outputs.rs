@@ -4,7 +4,7 @@ use super::unit;
 use crate::{
     context::{Context, Stop, one_of},
     facts::{
-        Fact,
+        Fact, Reason,
         outputs::{self as fact, By},
     },
     judge::outputs::{self as judge, Lapsed, Operated},
@@ -56,7 +56,7 @@ async fn each(ctx: &Context, has: u8) {
         });
         let fact = match wiring {
             Ok(None) => continue,
-            Ok(Some(unit)) => one(ctx, output, &unit.said, wire).await,
+            Ok(Some(unit)) => watched(ctx, output, &unit.said, wire).await,
             Err(differs) => *differs,
         };
         any = true;
@@ -65,6 +65,29 @@ async fn each(ctx: &Context, has: u8) {
     if !any {
         ctx.found(judge::of_unit(fact::none_in_use()));
     }
+}
+
+/// Operates one output; once more from the beginning where the job was paused meanwhile: the drive ended with it, and a lapsed
+/// inhibit operates outputs by its own fault.
+async fn watched(ctx: &Context, output: u8, function: &str, wire: Option<&Wire>) -> Fact {
+    for _ in 0..ctx.inputs().plan.advanced.outputs.most_again {
+        let paused = ctx.paused();
+        let fact = one(ctx, output, function, wire).await;
+        if ctx.paused() == paused {
+            return fact;
+        }
+        ctx.remark(format!("the job was paused while output {output} was tried: it is operated anew"));
+        held_back(ctx).await;
+    }
+    fact::panel_not_told(Reason(&Answer::Cannot("the job was paused each time".into())))
+}
+
+/// Waits until the inhibit holds again.
+async fn held_back(ctx: &Context) -> bool {
+    let holds =
+        |t: &Timed| t.reading.inhibited() == Some(true) && t.reading.has_fault(Faults::INHIBIT_LAPSED) == Some(false);
+    let within = seconds(ctx.inputs().plan.advanced.outputs.lapse_shown_s);
+    ctx.until_reading(within, holds).await.is_some()
 }
 
 /// Operates one output and finds out what that does.
@@ -79,8 +102,14 @@ async fn one(ctx: &Context, output: u8, function: &str, wire: Option<&Wire>) -> 
         return fact::not_operated(&trouble, trouble.remedy());
     }
     ctx.sleep(seconds(rules.panel_s)).await;
-    let alone =
-        ctx.until_reading(seconds(rules.shown_s), |t| t.reading.outputs == Some(rest | bit(output))).await.is_some();
+    let mut never = false;
+    let alone = ctx
+        .until_reading(seconds(rules.shown_s), |t| {
+            never = is_on(t, output) == Some(false);
+            t.reading.outputs == Some(rest | bit(output))
+        })
+        .await
+        .is_some();
     let input = wire.and_then(|w| w.input);
     let shows = match input {
         Some(n) => seen(ctx, n, true).await,
@@ -97,7 +126,7 @@ async fn one(ctx: &Context, output: u8, function: &str, wire: Option<&Wire>) -> 
     };
     let at_rest = ctx.until_reading(seconds(rules.shown_s), |t| is_on(t, output) == Some(false)).await.is_some();
     let by = input.map_or(By::Operator, By::Input);
-    judge::operated(function, &Operated { shows, clears, released, alone: alone && at_rest, by })
+    judge::operated(function, &Operated { shows, clears, released, alone: alone && at_rest, never, by })
 }
 
 /// By a reading: the output is operated.
@@ -187,8 +216,6 @@ async fn lapse(ctx: &Context) {
         s.inhibit.renewing = true;
         s.inhibit.on = regained;
     }
-    let holds =
-        |t: &Timed| t.reading.inhibited() == Some(true) && t.reading.has_fault(Faults::INHIBIT_LAPSED) == Some(false);
-    let regained = regained && ctx.until_reading(seconds(rules.lapse_shown_s), holds).await.is_some();
+    let regained = regained && held_back(ctx).await;
     ctx.found(judge::lapsed(Some(Lapsed { fault, regained, readings: ctx.faults().is_some() })));
 }

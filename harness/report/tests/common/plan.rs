@@ -26,10 +26,9 @@ pub(crate) fn plan() -> Plan {
             flow_band: limit(0.2, "1", "EN 54-20 / ISO 7240-20", Mark::FromMemory),
             flow_fault_within: limit(300.0, "s", "EN 54-20 / ISO 7240-20", Mark::FromMemory),
             out_of_service: limit(14_400.0, "s", "NFPA 101", Mark::FromMemory),
-            boot: practice(180.0, "s"),
-            clock: practice(5.0, "s"),
             supply_voltage: practice(20.4, "V"),
             supply_fault_within: limit(100.0, "s", "EN 54-2", Mark::FromMemory),
+            ..Limits::default()
         },
         settle: SettlePlan { window_s: 60.0, slope_per_min: limit(0.005, "1", "this job", Mark::ThisJob) },
         flow: FlowPlan {
@@ -44,7 +43,7 @@ pub(crate) fn plan() -> Plan {
             average_s: 10.0,
             wait_s: 4.0,
             agreement: practice(0.5, "1"),
-            worse: practice(0.2, "1"),
+            ..HolePlan::default()
         },
         smoke: SmokePlan {
             presence: Vec::new(),
