@@ -119,7 +119,11 @@ class Unit:
         self.flows, self.smoke = self.sensors.step(now, STEP, flow, extinction)
         values = self.store.values
         if not self.starting(now):
+            before = list(self.alarms.reached)
             self.alarms.step(now, self.smoke, values, self.before)
+            for i, (was, now_reached) in enumerate(zip(before, self.alarms.reached)):
+                if was != now_reached:
+                    self.note(2 if now_reached else 3, f"level {i + 1} {'reached' if now_reached else 'left'}")
             baseline = self.store.baseline
             self.watch.step(now, STEP, self.flows, baseline and baseline["flow"], values, self.before)
         self.outputs.step(now, self.clear())
