@@ -205,13 +205,16 @@ pub(crate) struct Loss {
     pub(crate) quadratic: Option<Q<bounds::Loss>>,
 }
 
+/// A point of a fan curve: flow and pressure.
+type CurvePoint = (Q<bounds::FanFlow>, Q<bounds::FanPressure>);
+
 #[derive(Debug, Deserialize)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub(crate) struct Fan {
     /// 2 to 1000 points [flow, pressure], by rising flow.
     #[cfg_attr(feature = "schema", schemars(length(min = 2, max = 1000)))]
-    pub(crate) curve: Spanned<Vec<Spanned<(Q<bounds::FanFlow>, Q<bounds::FanPressure>)>>>,
+    pub(crate) curve: Spanned<Vec<Spanned<CurvePoint>>>,
     /// Between the points; "monotone" if not stated.
     #[cfg_attr(feature = "schema", schemars(transform = names(unit::INTERPOLATIONS)))]
     pub(crate) interpolation: Option<Spanned<String>>,
