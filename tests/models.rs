@@ -8,7 +8,7 @@ use plumeline_procedure::Outcome;
 use plumeline_runtime::{
     clock::DATE_OF_SIMULATIONS,
     job::Job,
-    job_files::Files,
+    job_files::{Files, Loaded},
     keep::MemoryKeeper,
     line::Line,
     operator::{Operator, Script, SimulatedSite},
@@ -91,11 +91,11 @@ fn plan(d: &Description, firmware: &str, functions: &[Function]) -> String {
     plan.replacen("Model B", &d.model, 1).replacen("4.0.1", firmware, 1)
 }
 
-/// A whole job with this replacement; `described` says by which model's description it is asked.
-fn job(name: &str, described: &str) -> Outcome {
+/// A whole job with this replacement, to be begun: its files, checked, and the site.
+pub(crate) fn prepared(name: &str, described: &str, change: fn(&mut Model)) -> (Files, Loaded, SimulatedSite) {
     let (d, _) = shipped(name);
     let real = simulated_model::find(name).unwrap();
-    let model = Model { slots: simulated_model::model(&d, &Hardware::default()).slots, ..real };
+    let mut model = Model { slots: simulated_model::model(&d, &Hardware::default()).slots, ..real };
     let functions = functions(&d);
     let pipework = std::fs::read(Path::new(env!("CARGO_MANIFEST_DIR")).join("demo/small/pipework.toml")).unwrap();
     let files = Files(vec![
@@ -105,12 +105,18 @@ fn job(name: &str, described: &str) -> Outcome {
         (folder::UNIT_REPLACEMENT.into(), shipped(described).1.into_bytes()),
     ])
     .with_port("sim:");
-    let inputs = files.check().unwrap().inputs;
-    let mut site = scenario::site(inputs.pipework.clone(), 11, &[], true).unwrap();
+    let loaded = files.check().unwrap();
+    let mut site = scenario::site(loaded.inputs.pipework.clone(), 11, &[], true).unwrap();
     site.fault_wire = 1 + functions.iter().position(|f| *f == Function::Fault).unwrap() as u8;
+    change(&mut model);
     site.replacement = Arc::new(model);
-    let site = SimulatedSite::new(Simulation::new(site, Instant::START).unwrap());
-    let session = Job::begin(&files, inputs, MemoryKeeper::default(), DATE_OF_SIMULATIONS)
+    (files, loaded, SimulatedSite::new(Simulation::new(site, Instant::START).unwrap()))
+}
+
+/// A whole job with this replacement; `described` says by which model's description it is asked.
+fn job(name: &str, described: &str) -> Outcome {
+    let (files, loaded, site) = prepared(name, described, |_| ());
+    let session = Job::begin(&files, loaded.inputs, MemoryKeeper::default(), DATE_OF_SIMULATIONS)
         .line(Line::simulated(&site, None, FaultSpec::default(), 11))
         .operator(Operator::script("script", Script::willing(), site))
         .run()
@@ -139,7 +145,6 @@ fn a_model_in_decibels_with_sets_of_times_passes() {
     passes("model-d");
 }
 #[test]
-#[ignore = "ends undecided: a rise through a sensor this slow is not timed yet"]
 fn a_model_with_its_fault_on_another_output_passes() {
     passes("model-e");
 }

@@ -19,6 +19,7 @@ mod evidence;
 mod field;
 mod forgive;
 mod hand_work;
+mod hostile_text;
 mod judge;
 mod line_faults;
 mod load_cuts;

@@ -72,7 +72,7 @@ class Unit:
         self.alarms, self.watch = Alarms(self.lies), FlowWatch(self.lies)
         self.outputs = Outputs(self.lies, store)
         self.outputs.begin(now)
-        self.faults_latched, self.taking, self.failed, self.log = 0, None, None, []
+        self.faults_latched, self.taking, self.failed, self.log = 0, None, None, self.store.log
         self.flows, self.smoke, self.faults, self.frozen = [0.0] * INLETS, 0.0, 0, None
         self.before = dict(store.before)
         self.note(1, "started")
@@ -119,7 +119,11 @@ class Unit:
         self.flows, self.smoke = self.sensors.step(now, STEP, flow, extinction)
         values = self.store.values
         if not self.starting(now):
+            before = list(self.alarms.reached)
             self.alarms.step(now, self.smoke, values, self.before)
+            for i, (was, now_reached) in enumerate(zip(before, self.alarms.reached)):
+                if was != now_reached:
+                    self.note(2 if now_reached else 3, f"level {i + 1} {'reached' if now_reached else 'left'}")
             baseline = self.store.baseline
             self.watch.step(now, STEP, self.flows, baseline and baseline["flow"], values, self.before)
         self.outputs.step(now, self.clear())

@@ -92,7 +92,7 @@ def read_image(data: bytes) -> dict:
 
 
 class Store:
-    """What a power cut does not take: settings and their revision, baseline, inhibit, boot count, log positions, date."""
+    """What a power cut does not take: settings and their revision, baseline, inhibit, boot count, event log, date."""
 
     def __init__(self):
         self.values = {k: v[0] for k, v in KEYS.items()}
@@ -100,7 +100,7 @@ class Store:
         self.revision, self.boots, self.hellos = 1, 0, 0
         self.baseline, self.baselines = None, 0
         self.inhibited, self.lease = False, 0
-        self.log_next = 1
+        self.log_next, self.log = 1, []
         self.wall_offset_s = None
 
     def change(self, values, counts=True):

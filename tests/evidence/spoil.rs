@@ -1,4 +1,6 @@
 //! The items of evidence, and the ways to spoil each. Every way damages its item: nothing here is harmless by design.
+mod unit;
+
 use super::recording::{Heard, Recording};
 use plumeline_base::{
     Instant,
@@ -102,6 +104,18 @@ items! {
     "no standing fault" => standing_fault;
     "zone restored" => |r, d| answer(r, d, |a| *a == Act::Restore);
     "release circuits unlocked" => |r, d| answer(r, d, |a| *a == Act::Unlock);
+    "alarm levels seen" => unit::levels;
+    "latches kept" => unit::latches;
+    "outputs at rest under the inhibit" => unit::inhibited_output;
+    "inhibit told" => unit::inhibit_told;
+    "unit at its work" => unit::at_work;
+    "inlet of the flow fault" => unit::fault_inlet;
+    "flow of a shut inlet" => unit::shut_flow;
+    "stamps that rise" => unit::stamps;
+    "readings of now" => unit::of_now;
+    "unused inlets" => unit::unused_inlet;
+    "revision" => unit::revision;
+    "event log" => unit::log;
     "unbroken link" => link;
     "whole record" => cut;
 }

@@ -10,6 +10,7 @@ pub mod input;
 pub mod obscuration;
 pub mod pipework;
 pub mod quantity;
+pub mod text;
 pub mod time;
 pub mod verdict;
 

@@ -29,8 +29,12 @@ pub fn main() -> ExitCode {
         Ok(cli) => cli,
         Err(e) => {
             // Help and version are no errors; wrong usage is our code 3, not the parser's own.
+            if e.use_stderr() {
+                show::print_trouble(e.render().to_string().trim_end());
+                return Exit::Input.into();
+            }
             let _ = e.print();
-            return if e.use_stderr() { Exit::Input.into() } else { Exit::Pass.into() };
+            return Exit::Pass.into();
         }
     };
     if cli.quiet {
@@ -39,7 +43,7 @@ pub fn main() -> ExitCode {
     match trace_to_stderr(cli.verbose).and_then(|()| command(&cli.command)) {
         Ok(exit) => exit.into(),
         Err(failure) => {
-            show::print_trouble(&failure.render(show::colour_on(&std::io::stderr())));
+            show::print_failure(&failure);
             failure.exit().into()
         }
     }

@@ -72,6 +72,9 @@ pub struct Abilities {
     pub flow_step_nl_s: u32,
     /// Largest flow that an inlet's sensor can tell, nL/s; 0 if not stated.
     pub flow_max_nl_s: u32,
+    /// Largest extinction that its sensor can tell, 1e-9/m; 0 if not stated.
+    #[serde(default)]
+    pub extinction_max_n_m: u64,
     /// How obscuration is told.
     pub obscuration: ObscurationSensing,
     /// Device time can be compared with ours.

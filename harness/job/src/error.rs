@@ -2,6 +2,7 @@
 //!
 //! Not here: which exit code it becomes, or colour unless asked for; that is for whoever shows it.
 use annotate_snippets::{AnnotationKind, Group, Level, Origin, Renderer, Snippet};
+use plumeline_base::text::{visible, visible_line};
 use std::{fmt, io, ops::Range, path::Path};
 
 /// Longest excerpt of a source that a message carries, bytes. Longer lines are pointed at, not shown.
@@ -150,23 +151,26 @@ impl Problem {
     pub fn render(&self, colour: bool) -> String {
         let d = &*self.0;
         let renderer = if colour { Renderer::styled() } else { Renderer::plain() };
-        let title = Level::ERROR.primary_title(d.cause.as_str());
-        let mut group = Group::with_title(title);
+        let (cause, file, remedy) = (visible(&d.cause), visible_line(&d.file), visible(&d.remedy));
+        let mut group = Group::with_title(Level::ERROR.primary_title(cause));
         if let Some(x) = &d.excerpt {
+            // What is made visible is longer, so the place moves with it.
+            let part = |to: usize| visible(x.text.get(..to).unwrap_or(&x.text));
+            let span = part(x.span.start).len()..part(x.span.end).len();
             group = group.element(
-                Snippet::source(x.text.as_str())
+                Snippet::source(part(x.text.len()))
                     .line_start(x.first_line)
-                    .path(d.file.as_str())
-                    .annotation(AnnotationKind::Primary.span(x.span.clone())),
+                    .path(file)
+                    .annotation(AnnotationKind::Primary.span(span)),
             );
         } else {
-            let mut origin = Origin::path(d.file.as_str());
+            let mut origin = Origin::path(file);
             if let Some(p) = &d.place {
                 origin = origin.line(p.line).char_column(p.column);
             }
             group = group.element(origin);
         }
-        group = group.element(Level::HELP.message(d.remedy.as_str()));
+        group = group.element(Level::HELP.message(remedy));
         renderer.render(&[group])
     }
 }
@@ -174,11 +178,11 @@ impl Problem {
 impl fmt::Display for Problem {
     /// One line: `file:line:column: cause; remedy`.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(&self.0.file)?;
+        f.write_str(&visible_line(&self.0.file))?;
         if let Some(p) = &self.0.place {
             write!(f, ":{}:{}", p.line, p.column)?;
         }
-        write!(f, ": {}; {}", self.0.cause, self.0.remedy)
+        write!(f, ": {}; {}", visible(&self.0.cause), visible(&self.0.remedy))
     }
 }
 impl std::error::Error for Problem {}
@@ -264,16 +268,10 @@ pub(crate) fn too_large(name: &str, size: u64, limit: u64) -> Problem {
 
 /// A user's own words within a message: short, on one line, in backquotes.
 pub(crate) fn quoted(s: &str) -> String {
-    let mut out = String::from("`");
-    for (i, c) in s.chars().enumerate() {
-        if i == 60 {
-            out.push('…');
-            break;
-        }
-        if c.is_control() { out.extend(c.escape_default()) } else { out.push(c) }
+    match s.char_indices().nth(60) {
+        Some((end, _)) => format!("`{}…`", visible_line(&s[..end])),
+        None => format!("`{}`", visible_line(s)),
     }
-    out.push('`');
-    out
 }
 
 /// `"a", "b", "c"`, for remedies.

@@ -212,7 +212,7 @@ pub(crate) fn one_kind(schema: &mut Schema) {
     let kinds: Vec<_> = step::WHAT
         .iter()
         .map(|(what, with)| {
-            let keys: Vec<_> = std::iter::once(what).chain(*with).collect();
+            let keys: Vec<_> = std::iter::once(*what).chain(with.concat()).collect();
             json!({ "required": [what], "propertyNames": { "enum": keys } })
         })
         .collect();

@@ -13,7 +13,6 @@ use crate::{
     supervisors,
 };
 use alloc::{boxed::Box, format, rc::Rc, vec::Vec};
-use core::time::Duration;
 use plumeline_base::{
     Instant,
     input::{AbortCause, Event, Input, LineId, LinkDown},
@@ -289,21 +288,17 @@ impl Procedure {
             s.effects.push_back(Effect::Note(Entry::Remark { text: text.into() }));
         }
         let mapped = mapped.filter(|_| s.clock.tie.is_some());
-        let told = mapped.map_or(reading.received, |m| m.at.min(reading.received));
         let tie = mapped.map(|_| s.clock.tie_number);
-        let mut at = told;
-        if let Some(last) = s.clock.counted.filter(|last| told <= last.at) {
-            // Another clock puts it before one that counted already: not a reading out of order, but a stretch that ends here.
-            // By one and the same clock it is out of order, and whoever judges the readings must see that.
-            if tie != last.tie {
-                let now = s.now;
-                s.readings.push(Item::Gap(now));
-            }
-            if tie != last.tie || (last.at > last.told && told > last.told) {
-                at = last.at + Duration::from_micros(1);
-            }
+        let told = mapped.map_or(reading.received, |m| m.at.min(reading.received));
+        let unsure_s = mapped.map_or(0.0, |m| s.inputs.plan.advanced.clock.widths * m.u_s);
+        let counted = Counted { at: told, tie, stamp_us: reading.device_us };
+        let (counted, gap) = s.clock.counted.map_or((counted, false), |last| counted.after(&last, unsure_s));
+        if gap {
+            let now = s.now;
+            s.readings.push(Item::Gap(now));
         }
-        s.clock.counted = Some(Counted { at, told, tie });
+        s.clock.counted = Some(counted);
+        let at = counted.at;
         // A reading missed here and there shows in the times of those that came: whoever judges them says what a gap is.
         s.effects.push_back(Effect::Reading(reading.clone()));
         s.readings.push(Item::Reading(Rc::new(Timed { at, reading })));

@@ -32,16 +32,20 @@ impl Rise {
 /// than the rise of dense smoke does.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) enum Leaving {
-    /// It went when the reading fell under its threshold; at this share of it.
-    AtThreshold(f64),
+    /// It went when the reading fell under its threshold; between these shares of it.
+    AtThreshold(f64, f64),
     /// It went while the reading still stood over its threshold, at this share of it.
     Above(f64),
     /// It stayed until the reading had fallen to this share of its threshold.
     Below(f64),
 }
 impl Leaving {
-    /// Of two, what counts: what went wrong is not made good by another time.
+    /// Of two, what counts: what went wrong is not made good by another time, and two that went well bound the threshold together.
     pub(crate) fn and(self, other: Self) -> Self {
-        if matches!(self, Self::AtThreshold(_)) { other } else { self }
+        match (self, other) {
+            (Self::AtThreshold(a, b), Self::AtThreshold(c, d)) => Self::AtThreshold(a.max(c), b.min(d)),
+            (Self::AtThreshold(..), other) => other,
+            (wrong, _) => wrong,
+        }
     }
 }

@@ -30,13 +30,33 @@ use plumeline_detector::{Baseline, Identity, SettingsState, Ticket, Trouble, dri
 use plumeline_measure::clock;
 
 /// When a reading counted, and by which clock.
-#[derive(Clone, Copy)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Counted {
     pub(crate) at: Instant,
-    /// As its clock told it.
-    pub(crate) told: Instant,
     /// The tie that mapped it; `None`: its arrival.
     pub(crate) tie: Option<u32>,
+    /// As the unit stamped it.
+    pub(crate) stamp_us: Option<u64>,
+}
+impl Counted {
+    /// This reading behind the one before it, and whether a stretch of readings ends between them.
+    ///
+    /// A unit whose stamps rise is in order, whatever the clocks make of it: readings that arrive together are one after the
+    /// other, and a tie that was corrected may move an instant back by what it is unsure of. More than that, or another tie, is
+    /// a break that is not the unit's: a gap. Stamps that do not rise are out of order, and whoever judges the readings must see
+    /// that.
+    pub(crate) fn after(self, last: &Self, unsure_s: f64) -> (Self, bool) {
+        if self.at > last.at {
+            return (self, false);
+        }
+        let another_clock = self.tie != last.tie;
+        let falls = matches!((last.stamp_us, self.stamp_us), (Some(last), Some(now)) if now <= last);
+        if falls && !another_clock {
+            return (self, false);
+        }
+        let back_s = last.at.since(self.at).as_secs_f64();
+        (Self { at: last.at + Duration::from_micros(1), ..self }, another_clock || back_s > unsure_s)
+    }
 }
 
 /// How late the readings of one tie come at the least: on an honest line some come at once.
@@ -269,5 +289,43 @@ impl JobState {
     }
     pub(crate) fn end(&self, deadline: Deadline) -> Instant {
         deadline.at + self.paused.saturating_sub(deadline.paused)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn counted(ms: u64, tie: Option<u32>, stamp_ms: Option<u64>) -> Counted {
+        Counted { at: Instant::from_micros(ms * 1000), tie, stamp_us: stamp_ms.map(|ms| ms * 1000) }
+    }
+    /// How much later, us, and whether a stretch ends.
+    fn after(now: Counted, last: Counted) -> (i64, bool) {
+        let (counted, gap) = now.after(&last, 0.05);
+        (counted.at.as_micros() as i64 - last.at.as_micros() as i64, gap)
+    }
+
+    #[test]
+    fn readings_that_arrive_together_are_in_the_order_of_their_stamps() {
+        let last = counted(1000, Some(1), Some(500));
+        assert_eq!(after(counted(1100, Some(1), Some(600)), last), (100_000, false));
+        assert_eq!(after(counted(1000, Some(1), Some(600)), last), (1, false), "both capped at their arrival");
+        assert_eq!(after(counted(970, Some(1), Some(600)), last), (1, false), "a tie that was corrected");
+        assert_eq!(after(counted(1000, None, Some(600)), counted(1000, None, Some(500))), (1, false), "before any tie");
+        assert_eq!(after(counted(1000, None, None), counted(1000, None, None)), (1, false), "no stamps");
+    }
+    #[test]
+    fn a_break_that_is_not_the_units_is_a_gap() {
+        let last = counted(1000, Some(1), Some(500));
+        assert_eq!(after(counted(900, Some(1), Some(600)), last), (1, true), "moved back by more than it is unsure of");
+        assert_eq!(after(counted(990, Some(2), Some(600)), last), (1, true), "another tie");
+        assert_eq!(after(counted(990, Some(2), Some(10)), last), (1, true), "another start");
+        assert_eq!(after(counted(1200, Some(2), Some(10)), last), (200_000, false));
+    }
+    #[test]
+    fn stamps_that_do_not_rise_stay_out_of_order() {
+        let last = counted(1000, Some(1), Some(500));
+        assert_eq!(after(counted(1000, Some(1), Some(500)), last), (0, false));
+        assert_eq!(after(counted(600, Some(1), Some(100)), last), (-400_000, false));
     }
 }

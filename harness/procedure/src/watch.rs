@@ -10,6 +10,7 @@ use crate::{
     judge::{
         inhibit::{self, Followed, Held},
         readings::{Stamps, lacks, of_unit},
+        still::Moves,
     },
     readings::Item,
 };
@@ -37,7 +38,7 @@ pub(crate) async fn readings(ctx: Context) {
     loop {
         let hz = wait_for(|| wanted(&ctx)).await;
         let mut feed = ctx.feed();
-        let mut stamps = Stamps::default();
+        let (mut stamps, mut moves) = (Stamps::default(), Moves::default());
         // Since when nothing could be used.
         let mut useless = ctx.within(seconds(rules.unusable_s));
         let mut lacking: Option<String> = None;
@@ -46,10 +47,10 @@ pub(crate) async fn readings(ctx: Context) {
             let mut found = None;
             match &item {
                 Some(Item::Reading(t)) => {
-                    found = stamps.take(&t.reading, hz, rules);
+                    found = stamps.take(&t.reading, hz, rules).or_else(|| moves.take(t.at, &t.reading, rules));
                     lacking = lacks(&t.reading, &inlets).map(Into::into);
                 }
-                Some(Item::Gap(_)) => stamps = Stamps::default(),
+                Some(Item::Gap(_)) => (stamps, moves) = (Stamps::default(), Moves::default()),
                 None => {}
             }
             if matches!(&item, Some(Item::Reading(_)) if lacking.is_none()) {

@@ -1,6 +1,5 @@
 //! Numbers, times and strings as people read them. Every number leaves here with its unit.
-use core::fmt::Write;
-use plumeline_base::{Instant, Verdict, obscuration::ObscurationUnit};
+use plumeline_base::{Instant, Verdict, obscuration::ObscurationUnit, text::visible_line};
 use plumeline_procedure::{
     outcome::{Figure, Subject},
     plan::Limit,
@@ -9,24 +8,12 @@ use plumeline_procedure::{
 /// Longest string from outside that is shown, characters; the rest stays in the record.
 const LONGEST: usize = 2000;
 
-/// A string from outside, fit to be shown: no character that could steer a terminal, turn the direction of text or
-/// break XML (control characters, directional formatting characters, noncharacters), and not without end.
+/// A string from outside, fit to be shown, and not without end.
 pub fn clean(s: &str) -> String {
-    let mut out = String::with_capacity(s.len().min(LONGEST));
-    for (n, c) in s.chars().enumerate() {
-        if n == LONGEST {
-            // Writing to a String can't fail.
-            let _ = write!(out, " … ({} characters in all)", s.chars().count());
-            break;
-        }
-        out.push(match c {
-            '\t' | '\n' | '\r' => ' ',
-            '\u{202A}'..='\u{202E}' | '\u{2066}'..='\u{2069}' | '\u{200E}' | '\u{200F}' | '\u{FEFF}' => '\u{FFFD}',
-            c if c.is_control() || u32::from(c) & 0xFFFE == 0xFFFE => '\u{FFFD}',
-            c => c,
-        });
+    match s.char_indices().nth(LONGEST) {
+        Some((end, _)) => format!("{} … ({} characters in all)", visible_line(&s[..end]), s.chars().count()),
+        None => visible_line(s).into_owned(),
     }
-    out
 }
 
 /// A value with this many decimals; very large values in powers of ten, and words where there is no number.

@@ -231,3 +231,29 @@ fn the_page_names_every_rule_with_the_value_that_held() {
         assert!(row.contains(&value), "{path}: {value} is not in {row}");
     }
 }
+
+/// The schema is written by hand but for its lists of stages and limits. Run with `PLUMELINE_WRITE_SCHEMAS=1` to write those anew.
+#[test]
+fn the_schema_names_every_stage_and_every_limit() {
+    let list = |names: &[&str]| names.iter().map(|n| format!("\"{n}\"")).collect::<Vec<_>>().join(", ");
+    let limits: Vec<&str> =
+        plumeline_procedure::rules::all().filter(|r| r.section == "limits").map(|r| r.key).collect();
+    let each =
+        limits.iter().map(|key| format!("        \"{key}\": {{ \"$ref\": \"#/$defs/limit\" }}")).collect::<Vec<_>>();
+    let parts = [
+        ("    \"stage\": { \"enum\": [", "] },", list(&plumeline_procedure::StageKind::ALL.map(|s| s.name()))),
+        ("      \"required\": [\"transport\", ", "],", list(&limits[1..])),
+        ("        \"transport\": {", "\n      }", each.join(",\n")[each[0].find('{').unwrap() + 1..].to_owned()),
+    ];
+    let wanted = parts.iter().fold(RESULT_SCHEMA.to_owned(), |text, (starts, ends, between)| {
+        let (before, rest) = text.split_once(starts).unwrap();
+        let (_, after) = rest.split_once(ends).unwrap();
+        format!("{before}{starts}{between}{ends}{after}")
+    });
+    if std::env::var_os("PLUMELINE_WRITE_SCHEMAS").is_some() {
+        let path = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("../../docs/schemas/result.schema.json");
+        std::fs::write(path, wanted).unwrap();
+        return;
+    }
+    assert!(RESULT_SCHEMA == wanted, "result.schema.json is out of date: run with PLUMELINE_WRITE_SCHEMAS=1");
+}

@@ -2,7 +2,7 @@
 //!
 //! The codes: 0 pass, 1 fail, 2 undecided, 3 wrong usage or input, 4 link or device trouble, 5 internal error,
 //! 6 paused: the job is in a safe state and goes on when it is run again.
-use plumeline_base::Verdict;
+use plumeline_base::{Verdict, text::visible};
 use plumeline_job::{Kind, Problem};
 use plumeline_link::Down;
 use plumeline_procedure::Outcome;
@@ -85,7 +85,7 @@ impl Failure {
     pub fn render(&self, colour: bool) -> String {
         match self {
             Self::Problem(p) => p.render(colour),
-            Self::Other { cause, remedy, .. } => format!("error: {cause}\n  = help: {remedy}"),
+            Self::Other { cause, remedy, .. } => format!("error: {}\n  = help: {}", visible(cause), visible(remedy)),
         }
     }
 }

@@ -1,11 +1,12 @@
 //! What a person sees while a job runs: stages, findings, prompts, one live line. Plain text, readable piped.
-use crate::session::Outward;
+use crate::{failure::Failure, session::Outward};
 use indicatif::{ProgressBar, ProgressStyle};
 use plumeline_base::{
     Instant, Verdict,
     input::LineId,
     obscuration::{Extinction, ObscurationUnit},
     quantity::M3_S_PER_L_MIN,
+    text::{visible, visible_line},
 };
 use plumeline_detector::Reading;
 use plumeline_procedure::{Act, Entry, Finding, Progress, Prompt};
@@ -82,7 +83,7 @@ impl Show for OnlyAsks {
     fn show(&mut self, _: Instant, what: &Outward) {
         if let Outward::Ask(p) = what {
             for text in prompt_words(p) {
-                print_result(&text);
+                print_result(&visible_line(&text));
             }
         }
     }
@@ -147,6 +148,8 @@ const PIPED: Duration = Duration::from_secs(60);
 /// Words for a person.
 pub struct Words {
     live: ProgressBar,
+    /// Where lines go: what comes here is fit to be shown.
+    write: fn(&str),
     /// Prompts are shown; false where a script answers.
     prompts: bool,
     colour: bool,
@@ -198,6 +201,10 @@ impl Air {
 impl Words {
     /// `prompts`: somebody at this terminal answers.
     pub fn new(prompts: bool) -> Self {
+        Self::to(print_raw, prompts)
+    }
+    /// The same, each line to this.
+    pub fn to(write: fn(&str), prompts: bool) -> Self {
         let live = if stdout().is_terminal() { ProgressBar::new_spinner() } else { ProgressBar::hidden() };
         if let Ok(style) = ProgressStyle::with_template("{wide_msg}") {
             live.set_style(style);
@@ -205,6 +212,7 @@ impl Words {
         let width = terminal_size::terminal_size_of(stdout()).map(|(w, _)| usize::from(w.0).max(40));
         Self {
             live,
+            write,
             prompts,
             colour: colour_on(&stdout()),
             width,
@@ -219,20 +227,29 @@ impl Words {
     }
     /// A line, folded between words to the width of the terminal; whole where nobody looks at a terminal.
     fn put(&self, text: &str) {
+        self.put_judged(None, text);
+    }
+    /// The same, with the verdict's word in `{verdict}`'s place in its colour.
+    fn put_judged(&self, verdict: Option<Verdict>, text: &str) {
+        let text = visible_line(text);
         let folded = match self.width {
             Some(width) => {
                 // What goes on stands under where the words began, not under the margin.
                 let indent =
                     " ".repeat(text.len() - text.trim_start().len() + if text.starts_with("    ") { 11 } else { 4 });
-                textwrap::fill(text, textwrap::Options::new(width).subsequent_indent(&indent))
+                textwrap::fill(&text, textwrap::Options::new(width).subsequent_indent(&indent))
             }
-            None => text.to_owned(),
+            None => text.into_owned(),
         };
-        self.live.suspend(|| print_result(&folded));
+        let painted = match verdict {
+            Some(v) if self.colour => folded.replacen(&v.to_string(), &paint(v), 1),
+            _ => folded,
+        };
+        self.live.suspend(|| (self.write)(&painted));
     }
     fn finding(&mut self, f: &Finding) {
-        let verdict = paint(self.colour, f.counts_as());
-        self.put(&format!("    {verdict}  {}: {}", f.subject, f.says));
+        let verdict = f.counts_as();
+        self.put_judged(Some(verdict), &format!("    {verdict:<9}  {}: {}", f.subject, f.says));
         if let Some(m) = &f.measured {
             let mut figures = format!("measured {m}");
             if let Some(e) = &f.expected {
@@ -267,7 +284,8 @@ impl Words {
                 self.doing.clear();
                 let took = r.ended.since(r.began).as_secs_f64();
                 let because = r.because.as_ref().map(|b| format!(" ({b})")).unwrap_or_default();
-                self.put(&format!("    {}  {} after {took:.0} s{because}", paint(self.colour, r.verdict), r.stage));
+                let line = format!("    {:<9}  {} after {took:.0} s{because}", r.verdict, r.stage);
+                self.put_judged(Some(r.verdict), &line);
             }
             Entry::Found(f) => self.finding(f),
             Entry::Remark { text } => self.put(&format!("    note       {text}")),
@@ -336,7 +354,7 @@ impl Words {
             // Piped: a line now and then, so that a reader sees that things go on.
             if self.last_told.is_none_or(|t| now.since(t) >= PIPED) {
                 self.last_told = Some(now);
-                print_result(&format!("    ...        {}{share}{left}{out}", p.says));
+                (self.write)(&format!("    ...        {}{share}{left}{out}", visible_line(&p.says)));
             }
         } else {
             self.line(now);
@@ -354,7 +372,7 @@ impl Words {
         // The job's own time stands beside what was noted; here the other clock matters more.
         let time = out.is_none().then(|| clock(now));
         let parts: Vec<String> = [time, out, down, air, doing].into_iter().flatten().collect();
-        self.live.set_message(parts.join("  "));
+        self.live.set_message(visible_line(&parts.join("  ")).into_owned());
         self.live.tick();
     }
 }
@@ -364,7 +382,7 @@ impl Show for Words {
             // Piped: a line now and then.
             if let Some(out) = self.out.filter(|_| self.last_told.is_none_or(|t| now.since(t) >= PIPED)) {
                 self.last_told = Some(now);
-                print_result(&format!("    clock      {}", out.words(now)));
+                (self.write)(&format!("    clock      {}", out.words(now)));
             }
             return;
         }
@@ -401,7 +419,7 @@ impl Show for Words {
         }
     }
     fn say(&mut self, text: &str) {
-        self.put(text);
+        text.lines().for_each(|line| self.put(line));
     }
 }
 
@@ -451,15 +469,14 @@ pub fn colour_on(stream: &impl IsTerminal) -> bool {
     stream.is_terminal() && std::env::var_os("NO_COLOR").is_none_or(|v| v.is_empty())
 }
 
-/// A verdict, padded; never told by colour alone.
-fn paint(colour: bool, v: Verdict) -> String {
-    let word = format!("{v:<9}");
+/// A verdict's word in its colour; never told by colour alone.
+fn paint(v: Verdict) -> String {
     let code = match v {
         Verdict::Pass => "32",
         Verdict::Undecided => "33",
         Verdict::Fail => "31",
     };
-    if colour { format!("\x1b[{code}m{word}\x1b[0m") } else { word }
+    format!("\x1b[{code}m{v}\x1b[0m")
 }
 
 /// Set once, by the command line: standard output is one, and so is whether it is to be quiet.
@@ -483,11 +500,21 @@ pub fn print_progress(text: &str) {
 
 /// A line of what is wrong, to standard error. A terminal that is gone ends nothing either.
 pub fn print_trouble(text: &str) {
-    let _ = writeln!(stderr(), "{text}");
+    let _ = writeln!(stderr(), "{}", visible(text));
 }
 
-/// A line of what the command was called for, to standard output. A closed pipe ends nothing: the job matters more than its
-/// display.
+/// What ended a command, in colour where somebody looks at a terminal. It is made visible where it is put into words.
+pub fn print_failure(failure: &Failure) {
+    let _ = writeln!(stderr(), "{}", failure.render(colour_on(&stderr())));
+}
+
+/// A line of what the command was called for, to standard output.
 pub fn print_result(text: &str) {
+    print_raw(&visible(text));
+}
+
+/// Text that holds nothing but what we wrote and what was made visible. A closed pipe ends nothing: the job matters more than
+/// its display.
+fn print_raw(text: &str) {
     let _ = writeln!(stdout(), "{text}");
 }

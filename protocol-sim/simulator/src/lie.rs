@@ -105,6 +105,8 @@ lies! {
         "Levels act on thresholds below those that are set." => "A level rises while the reading is under its threshold.";
     AlarmsHidden "alarms-hidden" Alarm
         "Alarms operate the outputs and no reading tells a level." => "No level rises in the readings.";
+    AlarmsOnce "alarms-once" Alarm
+        "Levels are told the first time that smoke comes after a start, and never again." => "A later release raises no level.";
 
     InhibitIdle "inhibit-idle" Inhibit
         "Outputs follow alarms while they are inhibited, and the readings say so." => "An output active under the inhibit.";
@@ -174,6 +176,8 @@ lies! {
         "The flow is not supervised." => "A shut inlet raises no fault.";
     FlowFaultLate "flow-fault-late" Supervision (120.0, 1.0..36000.0, "s beyond the delay")
         "A flow fault comes later than its delay." => "Time from shutting to the fault is over the set delay.";
+    FlowFaultGoes "flow-fault-goes" Supervision (5.0, 1.0..3600.0, "s")
+        "A flow fault goes some time after it came, whatever the flow does." => "The fault is gone while the inlet is still shut.";
     FlowBandWide "flow-band-wide" Supervision (2.5, 1.01..10.0, "ratio of acted to set band")
         "The band that is acted on is wider than the one set." => "Only a change between the two bands shows it.";
 
@@ -181,6 +185,12 @@ lies! {
         "Readings carry the stamp of now and the values of earlier." => "Flow answers a shut hole later than the air can.";
     ReadingsRepeated "readings-repeated" Readings (10.0, 1.0..600.0, "s between new values")
         "The same values are told again and again under new stamps." => "Noise is missing between readings, then steps.";
+    ReadingsStaleLater "readings-stale-later" Readings (20.0, 0.5..600.0, "s")
+        "Readings are stale, but only once a baseline is held." => "Flow answers a shut inlet later than the air can.";
+    FlowFrozenInlet "flow-frozen-inlet" Readings (600.0, 0.0..36000.0, "s after the start")
+        "The flow reading of the first inlet alone stays what it was at some time." => "One reading stands still while the others move.";
+    FlowCompressed "flow-compressed" Readings (0.5, 0.01..0.99, "share of a change that is told")
+        "Flow readings tell a part of each change since the start." => "Holes draw too little all alike, and a shut inlet still reads a flow.";
     FlowFrozen "flow-frozen" Readings (600.0, 0.0..36000.0, "s after the start")
         "Flow readings stay what they were at some time." => "The flow does not answer when a hole is closed.";
     SmokeFrozen "smoke-frozen" Readings (600.0, 0.0..36000.0, "s after the start")
@@ -189,6 +199,8 @@ lies! {
         "Flow readings are smoothed beyond what is permitted." => "Flow answers a closed hole slowly.";
     SmokeSmoothed "smoke-smoothed" Readings (45.0, 1.0..600.0, "s")
         "Obscuration readings are smoothed beyond what is permitted." => "Smoke rises and falls slowly: late, and weak.";
+    SmokeScaled "smoke-scaled" Readings (0.5, 0.01..10.0, "ratio of told to true")
+        "Obscuration is told by another scale than the one that levels act on." => "Levels rise and go at other readings than their thresholds.";
     ClockDrifts "clock-drifts" Readings (0.01, 0.0001..0.5, "share that it runs fast")
         "The unit's clock runs fast." => "Exchanges of the clock show another rate.";
     StampsFall "stamps-fall" Readings

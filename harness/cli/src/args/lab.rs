@@ -21,9 +21,12 @@ pub struct Campaign {
     /// Write every job and the counts to this folder; with --explain: the folder of the job.
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
-    /// Units that lie at sound sites instead of defects: so many runs of every lie, at least 100, in a matrix of their own.
+    /// Units that lie at sound sites instead of defects: so many runs of every lie, in a matrix of their own.
     #[arg(long, conflicts_with_all = ["shard", "merge", "explain"])]
     pub lies: bool,
+    /// With --lies or --explain: this lie only, NAME or NAME:SEVERITY. May be given several times.
+    #[arg(long, value_name = "NAME", conflicts_with_all = ["shard", "merge", "no_holes"])]
+    pub lie: Vec<String>,
     /// Show the counts as JSON instead of tables.
     #[arg(long, conflicts_with = "explain")]
     pub json: bool,

@@ -9,6 +9,7 @@ use plumeline_lab::campaign::{
 };
 use plumeline_runtime::{
     failure::{Exit, Failure},
+    scenario,
     show::print_progress,
 };
 use std::path::Path;
@@ -22,6 +23,9 @@ const LIES_TEXT: &str = "lies.md";
 /// `plumeline campaign`
 pub fn campaign(args: &Campaign) -> Result<Exit, Failure> {
     if let Some(seed) = args.explain {
+        if !args.lie.is_empty() {
+            return explain::explain_lies(seed, &scenario::lies(&args.lie)?, args.out.as_deref(), args.force);
+        }
         return explain::explain(seed, !args.no_holes, args.out.as_deref(), args.force);
     }
     if args.lies {
@@ -47,7 +51,7 @@ pub fn campaign(args: &Campaign) -> Result<Exit, Failure> {
 
 /// The matrix of units that lie.
 fn lies(args: &Campaign) -> Result<Exit, Failure> {
-    let rows = lies::run(args.seed, args.runs.max(lies::LEAST), args.threads)?;
+    let rows = lies::run(args.seed, args.runs, args.threads, &scenario::lies(&args.lie)?)?;
     let json = serde_json::to_string_pretty(&rows).map_err(|e| Failure::internal(e.to_string()))? + "\n";
     let words = lies::text(&rows);
     if let Some(dir) = &args.out {

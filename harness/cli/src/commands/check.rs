@@ -15,7 +15,7 @@ use plumeline_runtime::{
     job_files::Files,
     keep::cite,
     replay::{Against, Keeps, Replayed, replay},
-    show::{print_progress, print_result},
+    show::{print_progress, print_result, print_trouble},
 };
 use plumeline_trace::LogReader;
 use serde_json::{Value, json};
@@ -64,7 +64,7 @@ pub fn check(args: &Check) -> Result<Exit, Failure> {
         print_progress(words);
     }
     for problem in &found.problems {
-        eprintln!("{}", problem.render(false));
+        print_trouble(&problem.render(false));
     }
     if found.problems.is_empty() {
         print_result(match found.standing.state {

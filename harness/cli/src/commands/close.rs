@@ -20,7 +20,7 @@ use plumeline_runtime::{
     failure::{Exit, Failure},
     finish,
     replay::Replayed,
-    show::{print_progress, print_result},
+    show::{print_progress, print_result, print_trouble},
 };
 use std::path::Path;
 
@@ -34,7 +34,7 @@ pub fn close(args: &Close) -> Result<Exit, Failure> {
     // What a sealed job was given since may be sealed too; what was altered may not.
     if !found.standing.problems.is_empty() || found.standing.all_problems().len() < found.problems.len() {
         for problem in &found.problems {
-            eprintln!("{}", problem.render(false));
+            print_trouble(&problem.render(false));
         }
         print_result("not sealed: what does not hold is not signed");
         return Ok(Exit::Fail);

@@ -205,8 +205,8 @@ pub(crate) struct Loss {
     pub(crate) quadratic: Option<Q<bounds::Loss>>,
 }
 
-/// A point of a fan curve: flow and pressure.
-type CurvePoint = (Q<bounds::FanFlow>, Q<bounds::FanPressure>);
+/// Flow and pressure.
+type FanPoint = (Q<bounds::FanFlow>, Q<bounds::FanPressure>);
 
 #[derive(Debug, Deserialize)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
@@ -214,7 +214,7 @@ type CurvePoint = (Q<bounds::FanFlow>, Q<bounds::FanPressure>);
 pub(crate) struct Fan {
     /// 2 to 1000 points [flow, pressure], by rising flow.
     #[cfg_attr(feature = "schema", schemars(length(min = 2, max = 1000)))]
-    pub(crate) curve: Spanned<Vec<Spanned<CurvePoint>>>,
+    pub(crate) curve: Spanned<Vec<Spanned<FanPoint>>>,
     /// Between the points; "monotone" if not stated.
     #[cfg_attr(feature = "schema", schemars(transform = names(unit::INTERPOLATIONS)))]
     pub(crate) interpolation: Option<Spanned<String>>,

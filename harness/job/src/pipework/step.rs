@@ -7,48 +7,23 @@ use crate::{
     written::{Q, Spanned, Written},
 };
 
-/// What a step can be, with the further keys that have a meaning then.
-pub(crate) const WHAT: &[(&str, &[&str])] = &[
-    ("pipe", &["bore", "roughness", "rise", "temperature", "basis"]),
-    ("fitting", &["count", "k"]),
-    ("hole", &["discharge", "outside", "reachable", "blocked", "drop", "basis"]),
-    (
-        "holes",
-        &[
-            "diameter",
-            "first",
-            "every",
-            "bore",
-            "roughness",
-            "rise",
-            "temperature",
-            "discharge",
-            "outside",
-            "reachable",
-            "blocked",
-            "drop",
-            "basis",
-        ],
-    ),
-    (
-        "holes_at",
-        &[
-            "diameter",
-            "bore",
-            "roughness",
-            "rise",
-            "temperature",
-            "discharge",
-            "outside",
-            "reachable",
-            "blocked",
-            "drop",
-            "basis",
-        ],
-    ),
-    ("cap", &["discharge", "outside", "reachable", "blocked", "basis"]),
-    ("open", &["discharge", "outside", "reachable", "blocked", "basis"]),
-    ("branch", &["bore", "k_branch", "k_run"]),
+const ROW: &[&str] = &["first", "every"];
+const DIAMETER: &[&str] = &["diameter"];
+const PIPE: &[&str] = &["bore", "roughness", "rise", "temperature"];
+const HOLE: &[&str] = &["discharge", "outside", "reachable", "blocked"];
+const DROP: &[&str] = &["drop"];
+const BASIS: &[&str] = &["basis"];
+
+/// What a step can be, with the groups of further keys that have a meaning then.
+pub(crate) const WHAT: &[(&str, &[&[&str]])] = &[
+    ("pipe", &[PIPE, BASIS]),
+    ("fitting", &[&["count", "k"]]),
+    ("hole", &[HOLE, DROP, BASIS]),
+    ("holes", &[DIAMETER, ROW, PIPE, HOLE, DROP, BASIS]),
+    ("holes_at", &[DIAMETER, PIPE, HOLE, DROP, BASIS]),
+    ("cap", &[HOLE, BASIS]),
+    ("open", &[HOLE, BASIS]),
+    ("branch", &[&["bore", "k_branch", "k_run"]]),
     ("mark", &[]),
     ("join", &[]),
 ];
@@ -78,11 +53,11 @@ pub(super) fn kind_of<'a>(source: &Source<'_>, step: &'a Spanned<Step>) -> Resul
         let cause = format!("the step says both `{what}` and `{other}`");
         return Err(source.problem(Kind::Conflict, step.span(), cause, "make two steps of it"));
     }
-    if let Some((key, span)) = s.keys().find(|(key, _)| key != what && !with.contains(key)) {
+    if let Some((key, span)) = s.keys().find(|(key, _)| key != what && !with.concat().contains(key)) {
         let cause = format!("`{key}` has no meaning in a `{what}` step");
         let remedy = match with {
             [] => format!("a `{what}` step has no further keys"),
-            _ => format!("with `{what}` go: {}", with.join(", ")),
+            _ => format!("with `{what}` go: {}", with.concat().join(", ")),
         };
         return Err(source.problem(Kind::UnknownKey, span, cause, remedy));
     }

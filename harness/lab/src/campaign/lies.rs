@@ -6,105 +6,134 @@ use super::{
     one::{Drawn, outcome},
 };
 use plumeline_base::Verdict;
-use plumeline_procedure::Outcome;
+use plumeline_procedure::{Finding, Outcome, Subject};
 use plumeline_runtime::{failure::Failure, keep::MemoryKeeper};
 use plumeline_simulator::{Lie, LieKind};
 use rayon::prelude::*;
 use serde::Serialize;
 use std::collections::BTreeMap;
 
-/// Least jobs of a lie.
-pub const LEAST: u64 = 100;
-
 /// What came of one lie.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Row {
-    /// Its name; nothing for a unit that tells the truth.
-    pub lie: Option<&'static str>,
+    /// The lie, with its severity if that is not the usual one; nothing for a unit that tells the truth.
+    pub lie: Option<String>,
     /// What it is about.
     pub about: &'static str,
     /// Jobs that did not pass.
     pub stopped: Share,
+    /// Jobs that did not pass and whose first finding speaks of the unit, not of the site's air, wires or supplies.
+    pub named: Share,
     /// What they were blamed on first: codes of findings, with how often.
     pub blamed: BTreeMap<String, u32>,
     /// Seeds of jobs that passed, the first few.
     pub passed: Vec<u64>,
+    /// Seeds of jobs that were stopped without naming the unit, the first few.
+    pub misnamed: Vec<u64>,
 }
 /// Most seeds that a row names.
 const SEEDS: usize = 5;
 
-/// Runs `runs` jobs of every lie, and of a unit that tells the truth, on this many threads (0: as many as there are cores).
+/// Runs `runs` jobs of each of these lies (none: the whole catalogue), and of a unit that tells the truth, on this many threads
+/// (0: as many as there are cores).
 ///
 /// # Errors
 /// A job can't be run.
-pub fn run(seed: u64, runs: u64, threads: usize) -> Result<Vec<Row>, Failure> {
+pub fn run(seed: u64, runs: u64, threads: usize, lies: &[Lie]) -> Result<Vec<Row>, Failure> {
     let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build();
     let pool = pool.map_err(|e| Failure::internal(e.to_string()))?;
-    let kinds: Vec<Option<LieKind>> = std::iter::once(None).chain(LieKind::all().map(Some)).collect();
-    let bar = indicatif::ProgressBar::new(kinds.len() as u64);
-    let rows = kinds.into_iter().map(|kind| {
-        let seeds: Vec<u64> = (seed..seed.saturating_add(runs)).collect();
-        let one = |seed: &u64| Ok::<_, Failure>((*seed, job(*seed, kind)?));
-        let jobs = pool.install(|| seeds.par_iter().with_max_len(1).map(one).collect::<Result<Vec<_>, _>>());
+    let all: Vec<Lie> = if lies.is_empty() { LieKind::all().map(Lie::usual).collect() } else { lies.to_vec() };
+    let told: Vec<Option<Lie>> = std::iter::once(None).chain(all.into_iter().map(Some)).collect();
+    let jobs: Vec<(usize, u64)> =
+        (0..told.len()).flat_map(|i| (seed..seed.saturating_add(runs)).map(move |seed| (i, seed))).collect();
+    let bar = indicatif::ProgressBar::new(jobs.len() as u64);
+    let one = |(i, seed): &(usize, u64)| {
+        let outcome = job(*seed, told[*i]);
         bar.inc(1);
-        Ok(Row::of(kind, &jobs?))
-    });
-    let rows = rows.collect();
+        Ok::<_, Failure>((*i, *seed, outcome?))
+    };
+    let outcomes = pool.install(|| jobs.par_iter().with_max_len(1).map(one).collect::<Result<Vec<_>, _>>());
     bar.finish_and_clear();
-    rows
+    let outcomes = outcomes?;
+    Ok(outcomes.chunk_by(|a, b| a.0 == b.0).map(|of| Row::of(told[of[0].0], of)).collect())
 }
 /// One job at a sound site.
-fn job(seed: u64, lie: Option<LieKind>) -> Result<Outcome, Failure> {
-    let mut drawn = Drawn::new(seed, true, 0)?;
-    drawn.scenario.defects.clear();
-    drawn.scenario.lies = lie.map(Lie::usual).into_iter().collect();
+fn job(seed: u64, lie: Option<Lie>) -> Result<Outcome, Failure> {
+    let drawn = drawn(seed, lie.as_slice())?;
     let (files, loaded) = drawn.load()?;
     outcome(&drawn.play(&files, &loaded, MemoryKeeper::default())?)
 }
+/// The job of this seed at a sound site, with a unit that lies so.
+pub(super) fn drawn(seed: u64, lies: &[Lie]) -> Result<Drawn, Failure> {
+    let mut drawn = Drawn::new(seed, true, 0)?;
+    drawn.scenario.defects.clear();
+    drawn.scenario.lies = lies.to_vec();
+    Ok(drawn)
+}
 impl Row {
-    fn of(kind: Option<LieKind>, jobs: &[(u64, Outcome)]) -> Self {
+    fn of(lie: Option<Lie>, jobs: &[(usize, u64, Outcome)]) -> Self {
         let mut blamed = BTreeMap::new();
-        for (_, outcome) in jobs.iter().filter(|(_, o)| o.verdict != Verdict::Pass) {
-            *blamed.entry(blame(outcome)).or_default() += 1;
+        let stopped = |o: &Outcome| o.verdict != Verdict::Pass;
+        let named = |o: &Outcome| stopped(o) && blame(o).is_some_and(speaks_of_unit);
+        for (_, _, outcome) in jobs.iter().filter(|(_, _, o)| stopped(o)) {
+            let code = blame(outcome).map_or_else(|| outcome.because.clone(), |f| f.code.to_string());
+            *blamed.entry(code).or_default() += 1;
         }
-        let passed = jobs.iter().filter(|(_, o)| o.verdict == Verdict::Pass).map(|(seed, _)| *seed);
+        let seeds = |of: &dyn Fn(&Outcome) -> bool| {
+            jobs.iter().filter(|(_, _, o)| of(o)).map(|(_, seed, _)| *seed).take(SEEDS).collect::<Vec<u64>>()
+        };
+        let usual = |l: &Lie| l.severity == l.kind.usual_severity();
         Self {
-            lie: kind.map(LieKind::name),
-            about: kind.map_or("the truth", |k| k.class().name()),
-            stopped: Share::of(jobs.iter().map(|(_, o)| o.verdict != Verdict::Pass)),
+            lie: lie.map(|l| if usual(&l) { l.kind.name().into() } else { l.to_string() }),
+            about: lie.map_or("the truth", |l| l.kind.class().name()),
+            stopped: Share::of(jobs.iter().map(|(_, _, o)| stopped(o))),
+            named: Share::of(jobs.iter().map(|(_, _, o)| named(o))),
             blamed,
-            passed: passed.take(SEEDS).collect(),
+            passed: seeds(&|o| !stopped(o)),
+            misnamed: seeds(&|o| stopped(o) && !named(o)),
         }
     }
 }
-/// The first finding that failed, or else the first that was left undecided, by its code.
-fn blame(outcome: &Outcome) -> String {
+/// The first finding that failed, or else the first that was left undecided.
+fn blame(outcome: &Outcome) -> Option<&Finding> {
     let first = |v| outcome.findings.iter().find(|f| f.stage.judges() && f.counts_as() == v);
-    let found = first(Verdict::Fail).or_else(|| first(Verdict::Undecided));
-    found.map_or_else(|| outcome.because.clone(), |f| f.code.to_string())
+    first(Verdict::Fail).or_else(|| first(Verdict::Undecided))
+}
+/// Topics of findings that speak of the air, the wires or the supplies of the site.
+const OF_THE_SITE: [&str; 9] =
+    ["flow", "holes", "smoke", "settle", "presence", "supply", "outputs", "checklist", "isolate"];
+/// Codes of these that speak of the unit all the same: of its sensors, its fan and filter, its contacts.
+const OF_THE_UNIT: [&str; 9] = [
+    "settle.stuck",
+    "settle.faulty",
+    "flow.all-less-than-predicted",
+    "flow.all-more-than-predicted",
+    "flow.all-pipes-shifted",
+    "outputs.unknown",
+    "outputs.not-told",
+    "outputs.wrong-input",
+    "supply.loss-not-at-unit",
+];
+/// Whether a finding blames the unit.
+fn speaks_of_unit(f: &Finding) -> bool {
+    let code = f.code.as_str();
+    let topic = code.split_once('.').map_or(code, |(topic, _)| topic);
+    OF_THE_UNIT.contains(&code) || f.subject == Subject::Replacement || !OF_THE_SITE.contains(&topic)
 }
 
 /// The rows as a table for people.
 pub fn text(rows: &[Row]) -> String {
     let mut all =
-        String::from("| lie | about | stopped | 95 % | blamed on | passed, seeds |\n|---|---|---|---|---|---|\n");
+        String::from("| lie | about | stopped | unit named | blamed on | passed, seeds |\n|---|---|---|---|---|---|\n");
     for row in rows {
         let mut blamed: Vec<(&String, &u32)> = row.blamed.iter().collect();
         blamed.sort_by_key(|(_, n)| std::cmp::Reverse(**n));
         let blamed: Vec<String> = blamed.iter().take(3).map(|(code, n)| format!("{code} ({n})")).collect();
         let passed: Vec<String> = row.passed.iter().map(u64::to_string).collect();
-        let s = &row.stopped;
-        all += &format!(
-            "| {} | {} | {} of {} | {:.3} to {:.3} | {} | {} |\n",
-            row.lie.unwrap_or("none"),
-            row.about,
-            s.k,
-            s.n,
-            s.low,
-            s.high,
-            blamed.join(", "),
-            passed.join(", ")
-        );
+        let (lie, s) = (row.lie.as_deref().unwrap_or("none"), &row.stopped);
+        let (about, named) = (row.about, row.named.k);
+        let (blamed, passed) = (blamed.join(", "), passed.join(", "));
+        all += &format!("| {lie} | {about} | {} of {} | {named} | {blamed} | {passed} |\n", s.k, s.n);
     }
     all
 }

@@ -213,9 +213,13 @@ pub fn analyse(before: &[Sample], after: &[Sample], release: &Release, rule: &Ru
 }
 
 /// Whether these readings could stand before a release: enough of them, and neither wandering nor rising. Known before any
-/// smoke is released, so that waiting for it picks no result.
+/// smoke is released, so that waiting for it picks no result. Whether a sensor lives that reads the same all the time is shown
+/// by the smoke.
 pub fn is_at_rest(before: &[Sample], rule: &Rule) -> bool {
-    Record::new(before, &[], rule).is_ok_and(|record| record.ceiling.is_none() && !record.restless(rule))
+    match Record::new(before, &[], rule) {
+        Ok(record) => record.ceiling.is_none() && !record.restless(rule),
+        Err(error) => matches!(error, Error::Stuck { .. }) && before.iter().all(|s| s.value < rule.full_scale),
+    }
 }
 
 fn follow(record: &Record, release: &Release, rule: &Rule) -> Outcome {

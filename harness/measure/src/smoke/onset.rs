@@ -77,8 +77,8 @@ impl<'a> Whitened<'a> {
         let columns = rest.iter().zip(e1.iter().zip(&e2)).map(|(r, (e1, e2))| [*r, *e1, *e2]).collect();
         Self { t, rho, e1, e2, rest, rest_square, columns }
     }
-    /// Residuals after `t0` with the best rise of this shape.
-    fn residuals(&self, at: &Best) -> Vec<f64> {
+    /// The best rise of this shape, whitened and without the line's part, and its height.
+    fn fitted(&self, at: &Best) -> (Vec<f64>, f64) {
         let first = self.t.partition_point(|t| *t <= at.t0);
         let mut shapes: Vec<f64> = self.t.iter().map(|t| t - at.t0).collect();
         let (before, after) = shapes.split_at_mut(first);
@@ -88,8 +88,35 @@ impl<'a> Whitened<'a> {
         remove(&mut f, &self.e1);
         remove(&mut f, &self.e2);
         let height = dot(&f, &self.rest) / dot(&f, &f);
+        (f, height)
+    }
+    /// Residuals after `t0` with the best rise of this shape.
+    fn residuals(&self, at: &Best) -> Vec<f64> {
+        let (f, height) = self.fitted(at);
         let rows = self.t.iter().skip(1).zip(self.rest.iter().zip(&f));
         rows.filter(|(t, _)| **t > at.t0).map(|(_, (r, f))| r - height * f).collect()
+    }
+    /// How long this rise takes to climb a step of the transmitted number, s: what lies under that can't be seen.
+    fn toe_s(&self, at: &Best, resolution: f64, reading_s: f64) -> f64 {
+        let (f, height) = self.fitted(at);
+        let share = resolution / height;
+        if f.is_empty() || !(share > 0.0 && share < 1.0) {
+            return 0.0;
+        }
+        let risen = |s: f64| {
+            let mut one = [s];
+            rise(&mut one, at.tau, &at.shape);
+            one[0]
+        };
+        let (mut low, mut high) = (0.0, reading_s);
+        while risen(high) < share && high < 1e4 {
+            (low, high) = (high, 2.0 * high);
+        }
+        for _ in 0..30 {
+            let middle = 0.5 * (low + high);
+            if risen(middle) < share { low = middle } else { high = middle }
+        }
+        high
     }
     /// Residual sum of squares with the best upward rise of this shape.
     fn rss(&self, t0: f64, tau: f64, shape: &Shape) -> f64 {
@@ -175,7 +202,9 @@ pub(super) fn locate(record: &Record, from: usize, to: usize) -> Option<Onset> {
         range = found.support(scale)?;
         profile = Some((found, scale));
     }
-    profile.and_then(|(profile, scale)| profile.onset(scale))
+    let (profile, scale) = profile?;
+    let toe_s = white.toe_s(&profile.best, record.bare_step, step);
+    profile.onset(scale, toe_s)
 }
 
 /// Residual sums of squares for each t0, one for the step and one for the best time of each shape: the
@@ -261,7 +290,7 @@ impl Profile {
         let margin = 1.5 * self.width;
         Some(((self.t0.get(first)? - margin).max(self.range.0), (self.t0.get(last)? + margin).min(self.range.1)))
     }
-    fn onset(&self, scale: f64) -> Option<Onset> {
+    fn onset(&self, scale: f64, toe_s: f64) -> Option<Onset> {
         let weights = self.weights(scale);
         let total: f64 = weights.iter().sum();
         if total <= 0.0 || !total.is_finite() {
@@ -281,10 +310,14 @@ impl Profile {
         };
         // How well the rounding of the best shape stands for a real lag: matters only where noise is very small.
         let u_shape = SHAPE_UNCERTAINTY * self.best.shape.lag;
-        let u_s = libm::hypot(libm::hypot(libm::sqrt(variance), self.width / libm::sqrt(12.0)), u_shape);
+        // What rose by less than a step before it could be seen: rectangular, and only ever earlier.
+        let u_toe = toe_s / libm::sqrt(12.0);
+        let parts = [libm::sqrt(variance), self.width / libm::sqrt(12.0), u_shape, u_toe];
+        let u_s = libm::sqrt(parts.iter().map(|u| u * u).sum());
         let at_s = quantile(0.5);
         let side = |edge: f64| libm::hypot(edge - at_s, 2.0 * u_shape);
-        Some(Onset { at_s, u_s, interval95_s: (at_s - side(quantile(0.025)), at_s + side(quantile(0.975))) })
+        let interval95_s = (at_s - side(quantile(0.025)) - toe_s, at_s + side(quantile(0.975)));
+        Some(Onset { at_s, u_s, interval95_s })
     }
 }
 

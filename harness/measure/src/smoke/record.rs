@@ -18,6 +18,9 @@ pub(super) struct Record {
     /// First reading at full scale; readings from there on are no measurements.
     pub ceiling: Option<usize>,
     pub noise: Noise,
+    /// Step of the transmitted number, where the readings before the release show nothing but that; else 0: noise that is
+    /// wider than the steps tells what lies between them (Widrow and Kollár 2008).
+    pub bare_step: f64,
 }
 
 /// The scatter of the baseline before the release.
@@ -62,14 +65,15 @@ impl Record {
         in_order(&all, Duration::from_secs_f64(rule.max_gap_s))?;
         let readings: Vec<f64> = all.iter().map(|s| s.value).collect();
         let since = all.first().map_or(Instant::START, |s| s.at);
-        let step = visible_step(&readings, before.len(), rule.resolution).ok_or(Error::Stuck { since })?;
+        let step = visible_step(&readings, rule.resolution).ok_or(Error::Stuck { since })?;
         let rule = &Rule { resolution: step, ..*rule };
         let y = mended(&readings, rule.resolution);
         let t: Vec<f64> = all.iter().map(|s| s.at.as_secs_f64()).collect();
         let ceiling = y.iter().position(|v| *v >= rule.full_scale);
         let (t0, y0) = (t.get(..before.len()).unwrap_or(&[]), y.get(..before.len()).unwrap_or(&[]));
         let noise = noise(t0, y0, rule).ok_or(Error::TooFew { have: before.len(), need: rule.min_before })?;
-        Ok(Self { t, y, before: before.len(), ceiling, noise })
+        let bare_step = if within_a_step(y0, rule.resolution) { rule.resolution } else { 0.0 };
+        Ok(Self { t, y, before: before.len(), ceiling, noise, bare_step })
     }
     /// One past the last reading in which a rise is looked for: at the ceiling, no more than what shows a jump to it.
     pub(super) fn searched(&self, rule: &Rule) -> usize {
@@ -77,8 +81,11 @@ impl Record {
         self.ceiling.map_or(self.y.len(), |c| (c + shortest).min(self.y.len()))
     }
     /// True if the readings before the release wander (their residuals hang together for an eighth of them), or if their
-    /// second half rises against the first by the first's own noise.
+    /// second half rises against the first by the first's own noise; never within one step, which shows neither.
     pub(super) fn restless(&self, rule: &Rule) -> bool {
+        if self.bare_step > 0.0 {
+            return false;
+        }
         let stretch = |v: &[f64], to: usize| v.get(..to).unwrap_or(&[]).to_vec();
         let (t, y) = (stretch(&self.t, self.before), stretch(&self.y, self.before));
         let wanders = stats::line(&t, &y).is_none_or(|line| self.before as f64 / line.long_run.time < 8.0);
@@ -182,17 +189,12 @@ impl Prefix {
     }
 }
 
-/// The resolution to reckon with: the one given, or where the baseline never moves the smallest step that the record shows.
+/// The resolution to reckon with: the one given, or the smallest step that the record shows if that is coarser.
 /// `None` if nothing in it ever moves: then nobody knows that the sensor lives.
-fn visible_step(readings: &[f64], before: usize, resolution: f64) -> Option<f64> {
-    let steps = |r: &[f64]| {
-        let pairs = r.iter().zip(r.iter().skip(1));
-        pairs.map(|(a, b)| (b - a).abs()).filter(|d| *d > 0.0).min_by(f64::total_cmp)
-    };
-    match steps(readings.get(..before)?) {
-        Some(_) => Some(resolution),
-        None => steps(readings).map(|smallest| smallest.max(resolution)),
-    }
+fn visible_step(readings: &[f64], resolution: f64) -> Option<f64> {
+    let pairs = readings.iter().zip(readings.iter().skip(1));
+    let steps = pairs.map(|(a, b)| (b - a).abs()).filter(|d| *d > 0.0);
+    steps.min_by(f64::total_cmp).map(|smallest| smallest.max(resolution))
 }
 
 /// Readings with spikes of one or two replaced by the median of five (Hampel's filter; Pearson et al., EURASIP J. 2016:87).
@@ -213,10 +215,20 @@ fn noise(t: &[f64], y: &[f64], rule: &Rule) -> Option<Noise> {
     let line = stats::line(t, y)?;
     let residuals: Vec<f64> = t.iter().zip(y).map(|(t, y)| y - line.at(*t)).collect();
     let n = residuals.len() as f64;
+    let floor = rule.resolution / libm::sqrt(12.0);
+    let sd = line.residual_sd.max(floor);
+    // Readings on two neighbouring steps show rounding and no more: how long they stay on one of them tells of no memory.
+    if within_a_step(y, rule.resolution) {
+        return Some(Noise { sd, rho: 0.0, dof: (n - 2.0).max(2.0) });
+    }
     let raw = stats::lag1(&residuals);
     // First-order bias of the estimate about a fitted line (Marriott & Pope, Biometrika 41 (1954) 390).
     let rho = (raw + (2.0 + 4.0 * raw) / n).clamp(0.0, 0.95);
-    let floor = rule.resolution / libm::sqrt(12.0);
-    let sd = line.residual_sd.max(floor);
     Some(Noise { sd, rho, dof: ((n - 2.0) * (1.0 - rho * rho) / (1.0 + rho * rho)).max(2.0) })
+}
+
+/// True if these readings differ by no more than one step of the transmitted number.
+fn within_a_step(y: &[f64], resolution: f64) -> bool {
+    let (low, high) = y.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(*v), h.max(*v)));
+    high - low <= 1.5 * resolution
 }

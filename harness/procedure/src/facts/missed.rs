@@ -12,14 +12,18 @@ facts! {
         "a change of the flows of all pipes alike by less than {limit} % (by a filter, a fan, an exhaust, or air that enters past the pipes)";
     baseline_off(pipe, percent) = "missed.baseline-off", Undecided,
         "pipe {pipe}: a baseline that is up to {percent} % off the flow, by which the unit's band around it is wrong";
+    threshold(level, low, high, seconds) = "missed.alarm-threshold", Undecided,
+        "alarm level {level}: that it acts on {low} to {high} % of its threshold (it was seen to go, and how far under its threshold it does is its own), or up to {seconds} s sooner or later than its delay";
     unit_band() = "missed.unit-band", Undecided,
         "at which change of the flow the unit raises its fault: its band is read back, and a shut inlet is beyond any band";
     after_restart() = "missed.after-restart", Undecided,
         "whether the unit still holds its baseline after a restart or a loss of all power: it is not restarted once the baseline is taken";
     outputs_at_alarm() = "missed.outputs-at-alarm", Undecided,
         "whether an alarm operates the outputs that are set to follow it: they are inhibited while smoke is at the unit, and are operated one by one";
-    untold_air() = "missed.untold-air", Undecided,
-        "air that enters at an inlet without a pipe and that the unit does not tell, as far as it changes all flows by no more than was allowed";
+    untold_air(limit) = "missed.untold-air", Undecided,
+        "air that enters at an inlet without a pipe and that the unit does not tell, as far as it changes all flows alike by less than {limit} %: it thins the smoke of every hole";
+    late_readings(seconds, percent) = "missed.late-readings", Undecided,
+        "that the flow readings come up to {seconds} s late or smoothed, or tell up to {percent} % less of a change than there is; how much the obscuration reading is smoothed is not shown at all";
 
     band_sees(pipe, defect, shift, low, high, from) = "band.smallest-seen", Undecided,
         "pipe {pipe}: the smallest single defect that raises the unit's flow fault is {defect} ({shift} %), by a band of -{low} / +{high} % ({from})";

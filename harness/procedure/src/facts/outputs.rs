@@ -2,7 +2,7 @@
 const SHEET: &str =
     "compare settings and wires with the wiring sheet, put them right, and operate every output again";
 const WIRES: &str =
-    "wires on the wrong terminals, or another contact sense (the order of outputs differs from unit to unit)";
+    "wires on the wrong terminals, or another contact sense (the order of outputs differs from unit to unit); or the unit operates another contact than it tells";
 
 /// Who tells what the panel shows.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -41,6 +41,9 @@ facts! {
         "operates \"{function}\" at the panel and no other, and clears ({by})";
     not_alone() = "outputs.not-alone", Undecided,
         "the unit's own readings do not show that this output alone was operated";
+    not_told(function) = "outputs.not-told", Fail,
+        "the unit took the order to operate \"{function}\", and neither its readings nor the panel show that it did",
+        likely "the unit does not do what it acknowledges", next "do not put this unit into service before its maker has explained it";
     wrong_input(function, by, reason) = "outputs.wrong-input", Fail,
         "does not operate \"{function}\" at the panel ({by}{reason})", likely WIRES, next SHEET;
     not_cleared(function, by, reason) = "outputs.not-cleared", Fail, "\"{function}\" does not clear at the panel ({by}{reason})",

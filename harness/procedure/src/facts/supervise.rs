@@ -11,6 +11,13 @@ facts! {
     unwatched() = "supervise.unwatched", Undecided,
         "nobody watched while the inlet was shut: not shown when the flow fault came";
     in_time() = "supervise.fault-in-time", Pass, "the shut inlet raised the flow fault in time";
+    fault_goes() = "supervise.fault-goes", Fail, "the flow fault went while the inlet was still shut",
+        likely "the unit does not keep a fault for as long as its cause stands",
+        next "do not put this unit into service before its maker has explained it";
+    still_flows(percent) = "supervise.still-flows", Undecided,
+        "the shut inlet still reads {percent} % of its flow",
+        likely "the inlet was not shut tight, or the unit's readings tell only a part of each change",
+        next "shut it tightly and try again; if it comes back, do not put this unit into service before its maker has explained it";
     inlet_not_named() = "supervise.inlet-not-named", Undecided,
         "the flow fault came, but the unit names no inlet",
         next "see at the unit which inlet it reports; a fault that names none sends people to the wrong pipe";

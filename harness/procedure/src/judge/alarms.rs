@@ -126,10 +126,10 @@ impl Goes {
             let above = least * level.threshold / level.highest;
             let how = if above > 1.0 + within.threshold {
                 Leaving::Above(above)
-            } else if most < 1.0 - within.hysteresis - within.threshold {
+            } else if most < (1.0 - within.hysteresis) * (1.0 - within.threshold) {
                 Leaving::Below(most)
             } else {
-                Leaving::AtThreshold(seen.extinction / level.threshold)
+                Leaving::AtThreshold(least, most)
             };
             (level.number, how)
         });
@@ -137,17 +137,22 @@ impl Goes {
     }
 }
 
+/// Between which shares of its threshold a level may act that went between these: how far under its threshold it does is its own.
+pub(crate) fn may_act_at((least, most): (f64, f64), within: Within) -> (f64, f64) {
+    (least * (1.0 - within.threshold), most * (1.0 + within.threshold) / (1.0 - within.hysteresis))
+}
+
 /// The finding about how a level went; `None`: it was not seen to go.
 pub(crate) fn gone(level: u8, leaving: Option<Leaving>) -> Finding {
     let percent = |share: f64| alloc::format!("{:.0}", share * 100.0);
     let fact = match leaving {
-        Some(Leaving::AtThreshold(_)) => fact::at_threshold(level),
+        Some(Leaving::AtThreshold(..)) => fact::at_threshold(level),
         Some(Leaving::Above(share)) => fact::left_above(level, percent(share)),
         Some(Leaving::Below(share)) => fact::left_below(level, percent(share)),
         None => fact::leaving_not_seen(level),
     };
     let mut f = Finding::of(StageKind::Purge, Subject::Level(level), fact);
-    if let Some(Leaving::AtThreshold(share) | Leaving::Above(share) | Leaving::Below(share)) = leaving {
+    if let Some(Leaving::AtThreshold(share, _) | Leaving::Above(share) | Leaving::Below(share)) = leaving {
         f.measured = Some(Figure::plain(share * 100.0, "%"));
     }
     f
@@ -194,7 +199,7 @@ mod tests {
     use alloc::{borrow::ToOwned, string::String};
 
     const LEVEL: Level = Level { number: 2, threshold: 1e-3, highest: 1e-3, delay_s: 10.0, latches: true };
-    const WITHIN: Within = Within { threshold: 0.15, time_s: 5.0, hysteresis: 0.25, follows_s: 2.0 };
+    const WITHIN: Within = Within { threshold: 0.1, time_s: 5.0, hysteresis: 0.25, follows_s: 2.0 };
 
     /// Smoke of this extinction from 20 s to 80 s; the level is reached from `rose` on.
     fn job(extinction: f64, rose: Option<u64>) -> Vec<Seen> {
@@ -219,8 +224,8 @@ mod tests {
     #[test]
     fn what_the_smoke_does_not_reach_is_not_shown() {
         assert_eq!(rise(&LEVEL, &job(0.8e-3, None), WITHIN), Rise::NotReached);
-        assert_eq!(rise(&LEVEL, &job(1.1e-3, None), WITHIN), Rise::NotReached, "too near the threshold to tell");
-        assert_eq!(rise(&LEVEL, &job(1.1e-3, Some(30)), WITHIN), Rise::InTime(10.0));
+        assert_eq!(rise(&LEVEL, &job(1.05e-3, None), WITHIN), Rise::NotReached, "too near the threshold to tell");
+        assert_eq!(rise(&LEVEL, &job(1.05e-3, Some(30)), WITHIN), Rise::InTime(10.0));
         assert_eq!(rise(&LEVEL, &job(0.5e-3, Some(40)), WITHIN), Rise::Early(0.0), "another threshold is acted on");
         assert_eq!(rise(&LEVEL, &[], WITHIN), Rise::NotReached);
     }
@@ -260,11 +265,15 @@ mod tests {
         assert_eq!(falling(0.9, 99), is("alarms.at-threshold"));
         assert_eq!(falling(1.4, 99), is("alarms.left-above"));
         assert_eq!(falling(0.4, 99), is("alarms.left-below"));
+        assert_eq!(falling(0.75, 99), is("alarms.at-threshold"), "all the hysteresis that is allowed");
         let at = (libm::log(0.4 / 3.0) / libm::log(0.95)) as u64 + 1;
         assert_eq!(falling(0.4, at), None, "readings were missing when it went");
         assert_eq!(gone(2, None).code, "alarms.leaving-not-seen");
-        assert_eq!(Leaving::AtThreshold(0.9).and(Leaving::Above(2.0)), Leaving::Above(2.0));
-        assert_eq!(Leaving::Above(2.0).and(Leaving::AtThreshold(0.9)), Leaving::Above(2.0));
+        let (at, above) = (Leaving::AtThreshold(0.85, 0.9), Leaving::Above(2.0));
+        assert_eq!((at.and(above), above.and(at)), (above, above));
+        assert_eq!(at.and(Leaving::AtThreshold(0.8, 0.88)), Leaving::AtThreshold(0.85, 0.88));
+        let (low, high) = may_act_at((0.85, 0.9), WITHIN);
+        assert!((low - 0.765).abs() < 1e-9 && (high - 1.32).abs() < 1e-9);
     }
     #[test]
     fn a_level_that_latches_stays_and_another_goes() {

@@ -1,15 +1,25 @@
 //! What the whole job comes to, and what that hangs on.
+use super::pipes_compared::unit_limit;
 use crate::{
-    facts::{list, missed as fact},
+    facts::{fixed, list, missed as fact},
     outcome::{Finding, Outcome, StageKind, Statement, Subject},
+    plan::Plan,
 };
 use alloc::{format, string::String, vec::Vec};
 use plumeline_base::Verdict;
 
 /// Sums the job up. `outcome.still` says already what is still off.
-pub(crate) fn conclude(outcome: &mut Outcome) {
+pub(crate) fn conclude(outcome: &mut Outcome, plan: &Plan) {
     // What no job can see is stated in every one.
-    let unseen = [fact::unit_band(), fact::after_restart(), fact::outputs_at_alarm(), fact::untold_air()];
+    let alike = unit_limit(&plan.flow.material, &plan.limits.flow_band);
+    let rules = &plan.advanced;
+    let unseen = [
+        fact::unit_band(),
+        fact::after_restart(),
+        fact::outputs_at_alarm(),
+        fact::untold_air(fixed(alike * 100.0, 0)),
+        fact::late_readings(fixed(rules.readings.answers_s, 0), fixed(rules.supervise.remains * 100.0, 0)),
+    ];
     outcome.could_have_missed.extend(unseen.map(|fact| Statement::of(Subject::Replacement, fact)));
     let missing: Vec<StageKind> =
         outcome.not_done.iter().map(|(stage, _)| *stage).filter(|stage| stage.is_needed()).collect();
@@ -67,6 +77,7 @@ mod tests {
     use super::*;
     use crate::{
         facts::{close, load},
+        judge::sample,
         outcome::{Figure, StageResult},
     };
     use plumeline_base::Instant;
@@ -89,7 +100,7 @@ mod tests {
         Outcome { stages: alloc::vec![stage], findings, ..Outcome::default() }
     }
     fn concluded(mut o: Outcome) -> (Verdict, String) {
-        conclude(&mut o);
+        conclude(&mut o, &sample::inputs().plan);
         (o.verdict, o.because)
     }
 

@@ -32,6 +32,7 @@ pub(crate) mod restore;
 pub(crate) mod sample;
 pub(crate) mod smoke;
 pub(crate) mod states;
+pub(crate) mod still;
 pub(crate) mod supervise;
 pub(crate) mod supply;
 pub(crate) mod unit;

@@ -57,6 +57,8 @@ pub(crate) struct Operated {
     pub(crate) released: Result<(), Trouble>,
     /// The unit's readings showed this output and no other, and then no longer.
     pub(crate) alone: bool,
+    /// By the unit's readings it stayed at rest all the time.
+    pub(crate) never: bool,
     pub(crate) by: By,
 }
 
@@ -65,6 +67,7 @@ pub(crate) fn operated(function: &str, seen: &Operated) -> Fact {
     match (&seen.shows, &seen.clears, &seen.released) {
         (Answer::Yes, Answer::Yes, Ok(())) if seen.alone => fact::operates(function, seen.by),
         (Answer::Yes, Answer::Yes, Ok(())) => fact::not_alone(),
+        (no, ..) if no.is_no() && seen.never => fact::not_told(function),
         (no, ..) if no.is_no() => fact::wrong_input(function, seen.by, Reason(no)),
         (Answer::Yes, no, _) if no.is_no() => fact::not_cleared(function, seen.by, Reason(no)),
         (Answer::Yes, Answer::Yes, Err(trouble)) => fact::not_released(trouble, trouble.remedy()),
@@ -136,8 +139,17 @@ mod tests {
     #[test]
     fn an_output_passes_only_alone_shown_and_cleared() {
         let code = |shows, clears, released, alone| {
-            operated("fault", &Operated { shows, clears, released, alone, by: By::Input(1) }).code
+            operated("fault", &Operated { shows, clears, released, alone, never: false, by: By::Input(1) }).code
         };
+        let idle = Operated {
+            shows: Answer::No,
+            clears: Answer::Yes,
+            released: Ok(()),
+            alone: false,
+            never: true,
+            by: By::Operator,
+        };
+        assert!(operated("fault", &idle).code == "outputs.not-told");
         assert!(code(Answer::Yes, Answer::Yes, Ok(()), true) == "outputs.operates");
         assert!(code(Answer::Yes, Answer::Yes, Ok(()), false) == "outputs.not-alone");
         assert!(code(Answer::No, Answer::Yes, Ok(()), true) == "outputs.wrong-input");

@@ -1,6 +1,6 @@
 //! What a shut inlet showed: the flow fault in time, and gone again.
 use crate::{
-    facts::{list, supervise as fact},
+    facts::{fixed, list, supervise as fact},
     outcome::{Figure, Finding, StageKind, Subject},
     plan::Limit,
 };
@@ -20,6 +20,8 @@ pub(crate) struct Shut {
     pub(crate) watched: bool,
     /// Readings came until the end.
     pub(crate) readings: bool,
+    /// The fault went although the inlet was still shut.
+    pub(crate) goes: bool,
 }
 
 fn of_inlet(inlet: u8, fact: crate::facts::Fact) -> Finding {
@@ -85,6 +87,7 @@ pub(crate) fn shut(inlet: u8, limit: &Limit, delay: Option<Delay>, seen: Result<
         match seen {
             Err(why) => fact::not_shut(why),
             Ok(Shut { watched: false, .. }) => fact::unwatched(),
+            Ok(Shut { fault_after_s: Some(_), goes: true, .. }) => fact::fault_goes(),
             Ok(Shut { fault_after_s: Some(_), named: 0, .. }) => fact::inlet_not_named(),
             Ok(Shut { fault_after_s: Some(_), named, .. }) if named != bit(inlet) => {
                 fact::wrong_inlet(list(inlets(named)))
@@ -105,6 +108,11 @@ pub(crate) fn shut(inlet: u8, limit: &Limit, delay: Option<Delay>, seen: Result<
     f.measured = seen.ok().filter(|s| s.watched).and_then(|s| s.fault_after_s).map(|s| Figure::plain(s, "s"));
     f.limit = Some(limit.clone());
     f
+}
+
+/// An inlet still reads this share of its flow while it is shut.
+pub(crate) fn still_flows(inlet: u8, share: f64) -> Finding {
+    of_inlet(inlet, fact::still_flows(fixed(share * 100.0, 0)))
 }
 
 /// What came when it was put back: the fault cleared, or readings came without that.
@@ -133,10 +141,12 @@ mod tests {
 
     #[test]
     fn the_fault_counts_only_in_time_and_watched() {
-        let seen = |fault_after_s| Shut { fault_after_s, stood_s: None, named: 1, watched: true, readings: true };
+        let seen =
+            |fault_after_s| Shut { fault_after_s, stood_s: None, named: 1, watched: true, readings: true, goes: false };
         assert_eq!(code(Ok(seen(Some(299.0)))), "supervise.fault-in-time");
         assert_eq!(code(Ok(seen(Some(301.0)))), "supervise.fault-late");
         assert_eq!(code(Ok(seen(None))), "supervise.no-fault");
+        assert_eq!(code(Ok(Shut { goes: true, ..seen(Some(99.0)) })), "supervise.fault-goes");
         assert_eq!(code(Ok(Shut { readings: false, ..seen(None) })), "supervise.readings-stopped");
         assert_eq!(code(Ok(Shut { watched: false, ..seen(Some(1.0)) })), "supervise.unwatched");
         assert_eq!(code(Err("no ladder")), "supervise.not-shut");
@@ -146,7 +156,14 @@ mod tests {
     }
     #[test]
     fn the_fault_comes_when_its_delay_says() {
-        let seen = |stood_s| Shut { fault_after_s: Some(150.0), stood_s, named: 1, watched: true, readings: true };
+        let seen = |stood_s| Shut {
+            fault_after_s: Some(150.0),
+            stood_s,
+            named: 1,
+            watched: true,
+            readings: true,
+            goes: false,
+        };
         assert_eq!(code(Ok(seen(Some(152.0)))), "supervise.fault-in-time");
         assert_eq!(code(Ok(seen(Some(60.0)))), "supervise.not-by-its-delay");
         assert_eq!(code(Ok(seen(Some(270.0)))), "supervise.not-by-its-delay");

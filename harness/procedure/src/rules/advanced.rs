@@ -134,7 +134,7 @@ sections! {
     /// How closely an alarm level must follow its settings.
     AlarmRules in "advanced.alarms" {
         /// Share of a threshold by which a reading may be off what the unit compares with it
-        threshold: f64 = "threshold", Ratio, between(0.0, 1.0), [practice(0.15)];
+        threshold: f64 = "threshold", Ratio, between(0.0, 1.0), [practice(0.1)];
         /// A level may rise so much sooner or later than its delay says
         time_s: f64 = "time", Time, over(0.0, 600.0), [practice(5.0)];
         /// A level is left lower than it is reached by at most this share of its threshold
@@ -172,6 +172,10 @@ sections! {
         more_s: f64 = "more", Time, between(0.0, 3600.0), [practice(60.0)];
         /// The flow fault may come so much sooner or later than its delay says
         delay_within_s: f64 = "delay_within", Time, over(0.0, 600.0), [practice(15.0)];
+        /// The flow fault of a shut inlet stands for at least this long
+        stands_s: f64 = "stands", Time, between(0.0, 600.0), [practice(10.0)];
+        /// A shut inlet reads at most this share of its flow
+        remains: f64 = "remains", Ratio, between(0.0, 1.0), [practice(0.05)];
         /// An inlet whose flow changed by less than this share of the band is no reason for the unit to name it
         named: f64 = "named", Ratio, between(0.0, 1.0), [practice(0.5)];
     }
@@ -222,6 +226,8 @@ sections! {
         lost: f64 = "lost", Ratio, between(0.0, 1.0), [practice(0.05)];
         /// Flow readings answer a hole that is closed or opened within
         answers_s: f64 = "answers", Time, over(0.0, 30.0), [practice_of(6.0, "smoothing and dead time that the protocol permits")];
+        /// A sensor that moved up and down does not stand still for longer than this
+        still_s: f64 = "still", Time, between(5.0, 3600.0), [practice(45.0)];
         /// A later answer is clear when its likelihood is greater by so much (twice its logarithm)
         clear: f64 = "clear", Ratio, between(1.0, 10_000.0), [practice(20.0)];
         /// So many stamps that do not rise are no chance

@@ -5,14 +5,14 @@
 use super::release::Gather;
 use crate::{
     context::Context,
-    facts::alarms as fact,
+    facts::{alarms as fact, fixed, missed},
     judge::alarms::{self as judge, Goes, Level, Seen, Within},
-    outcome::{Finding, StageKind, Subject},
+    outcome::{Finding, StageKind, Statement, Subject},
     readings::Item,
-    rise::Rise,
+    rise::{Leaving, Rise},
 };
 use alloc::{format, vec::Vec};
-use plumeline_base::time::seconds;
+use plumeline_base::{Verdict, time::seconds};
 use plumeline_detector::bit;
 use plumeline_unit::Known;
 
@@ -68,6 +68,28 @@ pub(super) async fn watch(ctx: &Context, words: &str, gather: &mut Gather) {
     }
 }
 
+/// That level was told to act wrongly.
+fn told_wrong(ctx: &Context, level: u8) -> bool {
+    let of = |f: &Finding| f.stage == StageKind::ProveSmoke && f.subject == Subject::Level(level) && f.stands();
+    ctx.get().outcome.findings.iter().any(|f| of(f) && f.verdict == Verdict::Fail)
+}
+
+/// What one level came to.
+fn tell(ctx: &Context, level: &Level) {
+    let rise = ctx.get().record.alarms.get(&level.number).copied().unwrap_or(Rise::NotReached);
+    let left_out = ctx.inputs().plan.smoke.levels_not_shown.contains(&level.number);
+    ctx.found(judge::risen(level, rise, left_out, within(ctx)));
+}
+
+/// Levels that have acted wrongly are told at once: no later release makes that good.
+pub(super) fn wrong_so_far(ctx: &Context) {
+    let wrong = |level: &Level| {
+        let rise = ctx.get().record.alarms.get(&level.number).copied();
+        matches!(rise, Some(Rise::Early(_) | Rise::Late(_) | Rise::Never(_))) && !told_wrong(ctx, level.number)
+    };
+    levels(ctx).unwrap_or_default().iter().filter(|l| wrong(l)).for_each(|l| tell(ctx, l));
+}
+
 /// Once all smoke was released: what each level came to.
 pub(super) fn conclude(ctx: &Context) {
     let stage = StageKind::ProveSmoke;
@@ -85,10 +107,8 @@ pub(super) fn conclude(ctx: &Context) {
     if levels.is_empty() {
         ctx.found(Finding::of(stage, Subject::Replacement, fact::none()));
     }
-    for level in &levels {
-        let rise = ctx.get().record.alarms.get(&level.number).copied().unwrap_or(Rise::NotReached);
-        let left_out = ctx.inputs().plan.smoke.levels_not_shown.contains(&level.number);
-        ctx.found(judge::risen(level, rise, left_out, within(ctx)));
+    for level in levels.iter().filter(|l| !told_wrong(ctx, l.number)) {
+        tell(ctx, level);
     }
 }
 
@@ -134,5 +154,12 @@ pub(super) fn after_smoke(ctx: &Context) {
     for level in levels.iter().filter(|l| risen & bit(l.number) != 0) {
         let leaving = ctx.get().record.leaving.get(&level.number).copied();
         ctx.found(judge::gone(level.number, leaving));
+        if let Some(Leaving::AtThreshold(least, most)) = leaving {
+            let within = within(ctx);
+            let (low, high) = judge::may_act_at((least, most), within);
+            let [low, high] = [low, high].map(|share| fixed(share * 100.0, 0));
+            let fact = missed::threshold(level.number, low, high, fixed(within.time_s, 0));
+            ctx.edit().outcome.could_have_missed.push(Statement::of(Subject::Level(level.number), fact));
+        }
     }
 }

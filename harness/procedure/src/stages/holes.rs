@@ -114,6 +114,11 @@ async fn hole_by_hole(ctx: &Context, inputs: &JobInputs, pipe: &Pipe, part: Opti
         let base = seconds(inputs.plan.holes.average_s);
         match round.close(*hole, *opening, base).await? {
             Closed::Found(finding) => {
+                // What readings of another time say of single holes would only mislead.
+                if let Some(late) = round.answers_late() {
+                    ctx.found(late);
+                    return Err(Stop::Found);
+                }
                 crossed = finding.code == fact::CROSSED;
                 keep(ctx, *hole, HoleShown::Found(finding.clone()));
                 tell(*finding);

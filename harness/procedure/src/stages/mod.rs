@@ -184,13 +184,14 @@ fn explain(ctx: &Context, stage: StageKind, stop: &Stop) {
 
 /// Sums the job up.
 fn conclude(ctx: &Context) {
+    let inputs = ctx.inputs();
     let outcome = {
         let mut s = ctx.edit();
         let still = close::still(&s);
         let out_of_service = s.site.isolated_at.map(|t| s.site.restored_at.unwrap_or(s.now).since(t).as_secs_f64());
         let o = &mut s.outcome;
         (o.still, o.out_of_service_s) = (still, out_of_service);
-        judge::conclusion::conclude(o);
+        judge::conclusion::conclude(o, &inputs.plan);
         o.clone()
     };
     ctx.note(Entry::Ended { verdict: outcome.verdict, because: outcome.because.clone() });

@@ -102,8 +102,14 @@ async fn one(ctx: &Context, output: u8, function: &str, wire: Option<&Wire>) -> 
         return fact::not_operated(&trouble, trouble.remedy());
     }
     ctx.sleep(seconds(rules.panel_s)).await;
-    let alone =
-        ctx.until_reading(seconds(rules.shown_s), |t| t.reading.outputs == Some(rest | bit(output))).await.is_some();
+    let mut never = false;
+    let alone = ctx
+        .until_reading(seconds(rules.shown_s), |t| {
+            never = is_on(t, output) == Some(false);
+            t.reading.outputs == Some(rest | bit(output))
+        })
+        .await
+        .is_some();
     let input = wire.and_then(|w| w.input);
     let shows = match input {
         Some(n) => seen(ctx, n, true).await,
@@ -120,7 +126,7 @@ async fn one(ctx: &Context, output: u8, function: &str, wire: Option<&Wire>) -> 
     };
     let at_rest = ctx.until_reading(seconds(rules.shown_s), |t| is_on(t, output) == Some(false)).await.is_some();
     let by = input.map_or(By::Operator, By::Input);
-    judge::operated(function, &Operated { shows, clears, released, alone: alone && at_rest, by })
+    judge::operated(function, &Operated { shows, clears, released, alone: alone && at_rest, never, by })
 }
 
 /// By a reading: the output is operated.

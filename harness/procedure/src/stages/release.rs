@@ -62,7 +62,7 @@ pub(super) async fn release(
     let least = arrives.filter(|t| t.is_finite()).unwrap_or(0.0) + rules.lags_held * lag + inputs.plan.smoke.release_s;
     let (own, held_s) = (usize::from(hole.inlet).saturating_sub(1), least.min(latest_s));
     let rule = match clear_air::lowest_level(ctx) {
-        Ok(level) => rule(inputs, level, latest_s),
+        Ok(level) => Rule { full_scale: full_scale(ctx), ..rule(inputs, level, latest_s) },
         Err(why) => return Ran::NotReleased(format!("the lowest alarm level is not known: {why}")),
     };
     let wanted = Wanted { hole, words, own, held_s, latest_s, rule };
@@ -157,7 +157,7 @@ async fn watched(
         // The plateau has been seen for as long as it needs, or nothing more can come; before that no answer is wanted.
         if waited >= wanted.held_s || left.is_zero() {
             let outcome = gather.analyse(wanted.own, at, &mark, &wanted.rule);
-            if left.is_zero() || matches!(&outcome, Outcome::Response(_)) {
+            if left.is_zero() || matches!(&outcome, Outcome::Response(_) | Outcome::Saturated { .. }) {
                 break outcome;
             }
         }
@@ -182,6 +182,14 @@ fn rule(inputs: &JobInputs, level: Extinction, latest_s: f64) -> Rule {
         max_gap_s: rules.longest_gap_s,
         false_alarm: rules.false_alarm / looks,
         ..Rule::default()
+    }
+}
+
+/// What the unit's sensor reads at most, by its own words.
+fn full_scale(ctx: &Context) -> f64 {
+    match ctx.abilities().map_or(0, |a| a.extinction_max_n_m) {
+        0 => f64::INFINITY,
+        most => most as f64 * 1e-9,
     }
 }
 

@@ -55,7 +55,10 @@ async fn at_hole(ctx: &Context, inputs: &JobInputs, hole: HoleRef) {
     let words = hole_words(hole, geometry.kind);
     let mut place = Place { hole, words, predicted, window: None, set_aside: Vec::new() };
     let mut runs = Runs::default();
-    match all_runs(ctx, inputs, &mut place, &mut runs).await {
+    let ended = all_runs(ctx, inputs, &mut place, &mut runs).await;
+    // A unit whose levels and readings contradict each other is told before what those readings say of the pipe.
+    alarms::wrong_so_far(ctx);
+    match ended {
         Ended::Crossed(inlet) => ctx.found(place.crossed(inlet)),
         // A run without a time is missing evidence: it can't be left out of the mean.
         Ended::Short(why) => ctx.found(place.not_timed(why.as_deref())),

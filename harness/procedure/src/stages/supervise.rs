@@ -1,8 +1,11 @@
 //! What supervises the air: a shut inlet must raise the flow fault in time, and it must clear.
 use crate::{
     context::{Context, Stop},
+    facts::{fixed, readings},
     judge::{
         band::{Band, BandSees, sees},
+        lag,
+        readings::of_unit,
         supervise::{self as judge, Delay},
     },
     outcome::Finding,
@@ -13,6 +16,7 @@ use alloc::{format, vec::Vec};
 use core::ops::RangeInclusive;
 use plumeline_base::{Instant, time::seconds};
 use plumeline_detector::{Faults, Reading};
+use plumeline_measure::Sample;
 
 /// Each inlet is shut in turn: the flow fault comes within the limit, and goes again.
 pub(crate) async fn supervise(ctx: Context) -> Result<(), Stop> {
@@ -78,32 +82,78 @@ async fn shut_once(ctx: &Context, inlet: u8, limit: &Limit, delay: Option<Delay>
     ctx.progress(format!("inlet {inlet} is shut: waiting for the flow fault"), None, Some(seconds(limit.value)));
     let within = within_band(ctx, inlet);
     let mut outside: Option<Instant> = None;
+    let mut flows = Flows::since(at, baseline_of(ctx, inlet));
     // The limit counts; a little more is waited so that a late fault is told from none.
     let raised = ctx
         .until_reading(seconds(limit.value + ctx.inputs().plan.advanced.supervise.more_s), |t| {
+            flows.take(t.flow(inlet));
             let is_outside = t.flow(inlet).zip(within.as_ref()).is_some_and(|(q, band)| !band.contains(&q.value));
             outside = outside.filter(|_| is_outside).or(is_outside.then_some(t.at));
             t.reading.has_fault(Faults::FLOW) == Some(true)
         })
         .await;
     let named = raised.as_ref().and_then(|t| named(ctx, inlet, &t.reading)).unwrap_or(0);
+    let goes = raised.is_some() && goes_by_itself(ctx).await;
     let seen = judge::Shut {
         named,
         stood_s: raised.as_ref().and_then(|t| Some(t.at.since(outside?).as_secs_f64())),
         fault_after_s: raised.map(|t| t.at.since(at).as_secs_f64()),
         watched: ctx.paused() == paused,
         readings: ctx.faults().is_some(),
+        goes,
     };
     let shut = judge::shut(inlet, limit, delay, Ok(seen));
     let back = refit(ctx, inlet, limit.value).await;
-    (seen.watched || !back.verdict.is_pass(), alloc::vec![shut, back])
+    let odd = flows.late(ctx).or_else(|| flows.remains(ctx, inlet)).filter(|_| seen.watched);
+    (seen.watched || !back.verdict.is_pass(), odd.into_iter().chain([shut, back]).collect())
+}
+
+/// The fault that a shut inlet raised goes although the inlet is still shut.
+async fn goes_by_itself(ctx: &Context) -> bool {
+    let stands = seconds(ctx.inputs().plan.advanced.supervise.stands_s);
+    ctx.until_reading(stands, |t| t.reading.has_fault(Faults::FLOW) == Some(false)).await.is_some()
+}
+
+/// The flow of an inlet since it was shut.
+struct Flows {
+    at: Instant,
+    before: Option<f64>,
+    after: Vec<(f64, f64)>,
+}
+impl Flows {
+    const fn since(at: Instant, before: Option<f64>) -> Self {
+        Self { at, before, after: Vec::new() }
+    }
+    fn take(&mut self, flow: Option<Sample>) {
+        self.after.extend(flow.filter(|q| q.at >= self.at).map(|q| (q.at.since(self.at).as_secs_f64(), q.value)));
+    }
+    /// A whole inlet is no small change: if its flow answers late, the readings do.
+    fn late(&self, ctx: &Context) -> Option<Finding> {
+        let most = ctx.inputs().plan.advanced.readings.answers_s;
+        let late = lag::answered(&self.after, self.before?).filter(|s| *s > most + READ_S)?;
+        Some(of_unit(ctx.stage(), readings::answers_late(fixed(late, 0), most)))
+    }
+    /// A shut inlet draws nothing, and one whose pipe is off draws more than ever.
+    fn remains(&self, ctx: &Context, inlet: u8) -> Option<Finding> {
+        let most = ctx.inputs().plan.advanced.supervise.remains;
+        let high = ctx.replacement(|unit| unit.flow_band()).ok()?.high;
+        let share = lag::last(&self.after)? / self.before?;
+        let remains = share > most && share < 1.0 + high;
+        remains.then(|| judge::still_flows(inlet, share))
+    }
+}
+/// Two readings at the slowest rate that a plan may ask for lie this far apart, s.
+const READ_S: f64 = 1.0;
+
+/// The flow of an inlet by the baseline that was taken.
+fn baseline_of(ctx: &Context, inlet: u8) -> Option<f64> {
+    *ctx.get().unit.baseline.as_ref()?.flow_m3_s.get(usize::from(inlet).checked_sub(1)?)?
 }
 
 /// The flows of an inlet that are within the unit's band around its baseline, where both are known.
 fn within_band(ctx: &Context, inlet: u8) -> Option<RangeInclusive<f64>> {
     let band = ctx.replacement(|unit| unit.flow_band()).ok()?;
-    let s = ctx.get();
-    let normal = (*s.unit.baseline.as_ref()?.flow_m3_s.get(usize::from(inlet).checked_sub(1)?)?)?;
+    let normal = baseline_of(ctx, inlet)?;
     Some(normal * (1.0 - band.low)..=normal * (1.0 + band.high))
 }
 

@@ -10,6 +10,9 @@ use plumeline_base::{Instant, obscuration::Extinction};
 use plumewire::{Conditions, Faults};
 use std::{collections::VecDeque, time::Duration};
 
+/// The fan runs at its speed so long after the start, s.
+const SPUN_UP_S: f64 = 30.0;
+
 /// What readings say of the air.
 #[derive(Clone, Debug, Default)]
 struct Air {
@@ -25,6 +28,11 @@ pub(crate) struct Liar {
     flow_frozen: Option<Vec<f64>>,
     smoke_frozen: Option<Vec<f64>>,
     smooth: Option<(Instant, Air)>,
+    at_first: Option<Vec<f64>>,
+    /// When a flow fault came that stands.
+    fault_since: Option<Instant>,
+    /// How often levels have risen, and whether one stands.
+    risen: (u32, bool),
     told: u64,
     lost: f64,
 }
@@ -145,10 +153,12 @@ impl Liar {
         }
         self.tell_leak(used, &mut seen.flow_m3_s);
         let mut air = Air { flow: seen.flow_m3_s.clone(), smoke: seen.extinction_per_m.clone() };
-        self.tell_late(now, &mut air);
+        self.tell_scaled(run_s, &mut air);
+        self.tell_late(now, !seen.faults.has(Faults::BASELINE), &mut air);
         self.tell_smooth(now, &mut air);
         self.tell_frozen(run_s, &mut air);
         (seen.flow_m3_s, seen.extinction_per_m) = (air.flow, air.smoke);
+        self.tell_for_a_time(now, seen);
         self.tell_states(used.len(), seen);
     }
     /// The flow of unused inlets, hidden or among the others'.
@@ -165,8 +175,19 @@ impl Liar {
             flow.iter_mut().zip(used).filter(|(_, used)| **used).for_each(|(q, _)| *q += hidden / pipes);
         }
     }
-    fn tell_late(&mut self, now: Instant, air: &mut Air) {
-        if let Some(late_s) = self.severity(K::ReadingsStale) {
+    /// By another scale, or only a part of what changed since the fan ran.
+    fn tell_scaled(&mut self, run_s: f64, air: &mut Air) {
+        if let Some(ratio) = self.severity(K::SmokeScaled) {
+            air.smoke.iter_mut().for_each(|k| *k *= ratio);
+        }
+        if let Some(share) = self.severity(K::FlowCompressed).filter(|_| run_s >= SPUN_UP_S) {
+            let first = self.at_first.get_or_insert_with(|| air.flow.clone());
+            air.flow.iter_mut().zip(first).for_each(|(q, first)| *q = *first + (*q - *first) * share);
+        }
+    }
+    fn tell_late(&mut self, now: Instant, baseline: bool, air: &mut Air) {
+        let later = self.severity(K::ReadingsStaleLater).filter(|_| baseline);
+        if let Some(late_s) = self.severity(K::ReadingsStale).or(later) {
             let late = Duration::from_secs_f64(late_s);
             self.past.push_back((now, air.clone()));
             while self.past.get(1).is_some_and(|(at, _)| *at + late <= now) {
@@ -198,11 +219,33 @@ impl Liar {
         self.smooth = Some((now, kept));
     }
     fn tell_frozen(&mut self, run_s: f64, air: &mut Air) {
+        if self.severity(K::FlowFrozenInlet).is_some_and(|after| run_s >= after)
+            && let Some(now) = air.flow.first_mut()
+        {
+            *now = self.flow_frozen.get_or_insert_with(|| vec![*now])[0];
+        }
         if self.severity(K::FlowFrozen).is_some_and(|after| run_s >= after) {
             air.flow.clone_from(self.flow_frozen.get_or_insert_with(|| air.flow.clone()));
         }
         if self.severity(K::SmokeFrozen).is_some_and(|after| run_s >= after) {
             air.smoke.clone_from(self.smoke_frozen.get_or_insert_with(|| air.smoke.clone()));
+        }
+    }
+    /// What it tells at first and then no longer.
+    fn tell_for_a_time(&mut self, now: Instant, seen: &mut Snapshot) {
+        let stands = seen.flow_low | seen.flow_high != 0;
+        let since = *self.fault_since.get_or_insert(now);
+        if !stands {
+            self.fault_since = None;
+        } else if self.severity(K::FlowFaultGoes).is_some_and(|s| now.since(since).as_secs_f64() >= s) {
+            (seen.flow_low, seen.flow_high) = (0, 0);
+            seen.faults = Faults(seen.faults.0 & !Faults::FLOW.0);
+        }
+        let (times, stood) = self.risen;
+        let risen = seen.alarms != 0;
+        self.risen = (times + u32::from(risen && !stood), risen);
+        if self.tells(K::AlarmsOnce) && self.risen.0 > 1 {
+            (seen.alarms, seen.alarms_latched) = (0, 0);
         }
     }
     fn tell_states(&self, inlets: usize, seen: &mut Snapshot) {
