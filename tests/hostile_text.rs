@@ -38,10 +38,13 @@ fn harmless_output(o: &Output) {
     }
 }
 
+/// What is hostile about a unit.
+type Change = fn(&mut Model);
+
 static SHOWN: Mutex<String> = Mutex::new(String::new());
 
 /// A whole job in this folder, and what was shown meanwhile.
-fn job(dir: &Path, change: fn(&mut Model)) -> String {
+fn job(dir: &Path, change: Change) -> String {
     let (files, loaded, site) = models::prepared("model-b", "model-b", change);
     let named: Vec<_> = files.0.iter().map(|(name, bytes)| (name.as_str(), bytes.as_slice())).collect();
     let folder = plumeline_job::folder::Folder::create(dir, &named, false).unwrap();
@@ -60,7 +63,7 @@ fn job(dir: &Path, change: fn(&mut Model)) -> String {
 #[test]
 fn a_unit_steers_no_terminal_through_a_whole_job_nor_through_an_error() {
     let dir = Folder::new("hostile");
-    let jobs: [(&str, fn(&mut Model)); 2] = [
+    let jobs: [(&str, Change); 2] = [
         ("maker", |m| m.maker = HOSTILE.into()),
         ("model", |m| (m.name, m.firmware) = (HOSTILE.into(), HOSTILE.into())),
     ];

@@ -105,10 +105,7 @@ pub(crate) fn last(after: &[(f64, f64)]) -> Option<f64> {
 /// How long after its mark the flow of a whole inlet that was shut or put back had made most of its way from `from`, s.
 /// `None`: it did not change by much, or its readings end before that.
 pub(crate) fn answered(after: &[(f64, f64)], from: f64) -> Option<f64> {
-    let way = last(after)? - from;
-    if !(libm::fabs(way) > 0.5 * libm::fabs(from)) {
-        return None;
-    }
+    let way = Some(last(after)? - from).filter(|way| libm::fabs(*way) > 0.5 * libm::fabs(from))?;
     after.iter().find(|(_, q)| (q - from) / way >= MOST_OF_IT).map(|(t, _)| *t)
 }
 
