@@ -157,7 +157,7 @@ pub struct Words {
     began: Option<Instant>,
     out: Option<OutOfService>,
     last_told: Option<Instant>,
-    air: Option<String>,
+    air: Air,
     down: Option<Down>,
     doing: String,
     /// The kind and the next step of the finding that was told last: findings of one cause are told together.
@@ -170,15 +170,32 @@ struct Down {
     tries: u32,
 }
 
-/// Flows and the highest obscuration of a reading, in few words.
-fn air(r: &Reading) -> Option<String> {
-    let flows = r.flow_m3_s.iter().flatten().filter(|q| **q != 0.0).map(|q| format!("{:.1}", q / M3_S_PER_L_MIN));
-    let flows: Vec<String> = flows.collect();
-    let smoke = r.extinction_per_m.iter().flatten().copied().reduce(f64::max);
-    let smoke = smoke.map(|k| format!("{:.3} %/m", Extinction(k).stated(ObscurationUnit::PercentPerMetre)));
-    let flows = (!flows.is_empty()).then(|| format!("{} L/min", flows.join(" ")));
-    let all: Vec<String> = flows.into_iter().chain(smoke).collect();
-    (!all.is_empty()).then(|| all.join("  "))
+/// What the air last did, as long as it is fresh.
+#[derive(Default)]
+struct Air {
+    at: Option<Instant>,
+    words: String,
+    /// Inlets that drew at some time: one that is shut shows its zero, one that carries no pipe shows nothing.
+    drew: Vec<bool>,
+}
+/// A reading that is older is not shown.
+const FRESH: Duration = Duration::from_secs(5);
+impl Air {
+    fn read(&mut self, now: Instant, r: &Reading) {
+        self.drew.resize(self.drew.len().max(r.flow_m3_s.len()), false);
+        let mut flows = Vec::new();
+        for (q, drew) in r.flow_m3_s.iter().zip(&mut self.drew) {
+            *drew |= q.is_some_and(|q| q != 0.0);
+            flows.extend(q.filter(|_| *drew).map(|q| format!("{:.1}", q / M3_S_PER_L_MIN)));
+        }
+        let flows = (!flows.is_empty()).then(|| format!("{} L/min", flows.join(" ")));
+        let smoke = r.extinction_per_m.iter().flatten().copied().reduce(f64::max);
+        let smoke = smoke.map(|k| format!("{:.3} %/m", Extinction(k).stated(ObscurationUnit::PercentPerMetre)));
+        (self.at, self.words) = (Some(now), flows.into_iter().chain(smoke).collect::<Vec<_>>().join("  "));
+    }
+    fn words(&self, now: Instant) -> Option<String> {
+        self.at.filter(|at| now.since(*at) <= FRESH && !self.words.is_empty()).map(|_| self.words.clone())
+    }
 }
 
 impl Words {
@@ -202,7 +219,7 @@ impl Words {
             began: None,
             out: None,
             last_told: None,
-            air: None,
+            air: Air::default(),
             down: None,
             doing: String::new(),
             cause: None,
@@ -350,7 +367,7 @@ impl Words {
             1 => format!("NO LINK ({})", d.why),
             n => format!("NO LINK ({}; tried {n} times)", d.why),
         });
-        let air = self.air.clone().filter(|_| down.is_none());
+        let air = self.air.words(now).filter(|_| down.is_none());
         let doing = Some(self.doing.clone()).filter(|d| !d.is_empty());
         // The job's own time stands beside what was noted; here the other clock matters more.
         let time = out.is_none().then(|| clock(now));
@@ -391,7 +408,7 @@ impl Show for Words {
             Outward::Reading(reading) => {
                 // What comes is not gone, whatever was noted of the line.
                 self.down = None;
-                self.air = air(reading);
+                self.air.read(now, reading);
             }
             Outward::Done(_) => return self.live.finish_and_clear(),
             _ => {}
