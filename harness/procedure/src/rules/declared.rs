@@ -95,7 +95,7 @@ sections! {
         /// Drop at a closed hole against the predicted drop, within this share of it
         agreement: Limit = "agreement", Ratio, over(0.0, 1.0),
             [practice_of(0.50, "drop of an inlet's flow by a closed hole, against the prediction")];
-        /// Obscuration needed at a hole for an alarm, worse than by design by at most: what a hole may draw less than the pipe's other holes let expect comes from it
+        /// Obscuration needed at a hole for an alarm, worse than by design by at most: how much less a hole may draw than the pipe's other holes predict follows from it
         worse: Limit = "worse", Ratio, over(0.0, 1.0),
             [practice_of(0.20, "obscuration needed at a hole for an alarm, worse than by design")];
     }

@@ -215,7 +215,7 @@ pub(crate) fn hole_intervals(input: &ReportInput<'_>) -> Vec<Block> {
     });
     intervals(
         "holes",
-        "Fall of flow at closed holes against what the prediction and the pipe's other holes let expect",
+        "Fall of flow at closed holes against the prediction and the pipe's other holes",
         "L/min",
         rows.collect(),
     )
