@@ -1,5 +1,5 @@
 //! How long the engine takes. `scripts/bench_airflow.py` runs a general solver on the same networks beside it.
-#![allow(missing_docs, clippy::unwrap_used)]
+#![allow(clippy::unwrap_used)]
 #[path = "../tests/common/mod.rs"]
 mod common;
 use common::*;

@@ -1,6 +1,5 @@
 //! Events a second through the procedure alone, and records a second through a strict replay, over the whole small job of
 //! `demo-traces/clean`.
-#![allow(missing_docs, reason = "criterion's macros make undocumented items")]
 #![allow(clippy::unwrap_used, reason = "a benchmark without its data has nothing to measure")]
 use criterion::{BatchSize, Criterion, Throughput, criterion_group, criterion_main};
 use plumeline_base::input::{Event, Input};

@@ -1,5 +1,5 @@
 //! What settling costs per reading, and one analysis of a smoke run.
-#![allow(missing_docs, clippy::unwrap_used)]
+#![allow(clippy::unwrap_used)]
 use criterion::{Criterion, criterion_group, criterion_main};
 use plumeline_base::Instant;
 use plumeline_measure::{

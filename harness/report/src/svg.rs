@@ -130,7 +130,7 @@ mod tests {
         let mut svg = Svg::new(1);
         svg.text("a", 1.0, 2.0, Anchor::Middle, "<script>\"&'\0");
         let s = svg.on_page("c1", 10.0, 20.0, "</title>", "a & b");
-        assert!(s.contains("&lt;script&gt;&quot;&amp;&#39;\u{fffd}</text>"));
+        assert!(s.contains("&lt;script&gt;&quot;&amp;&#39;\\u0000</text>"));
         assert!(s.contains("&lt;/title&gt;</title>") && s.contains("a &amp; b</desc>"));
     }
     #[test]

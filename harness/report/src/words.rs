@@ -159,10 +159,7 @@ mod tests {
 
     #[test]
     fn strings_that_steer_are_made_harmless() {
-        assert_eq!(
-            clean("a\u{1b}[31mb\0c\u{202e}d\u{9b}e\u{ffff}"),
-            "a\u{fffd}[31mb\u{fffd}c\u{fffd}d\u{fffd}e\u{fffd}"
-        );
+        assert_eq!(clean("a\u{1b}[31mb\0c\u{202e}d\u{9b}e\u{ffff}"), r"a\u001b[31mb\u0000c\u202ed\u009be\uffff");
         assert_eq!(clean("two\nlines\tÄ 漢 🙂"), "two lines Ä 漢 🙂");
         let long = clean(&"x".repeat(5000));
         assert!(long.ends_with("x … (5000 characters in all)") && long.len() < 2100);

@@ -1,6 +1,5 @@
 //! Frames a second, both ways, against the plain stack (crates cobs, crc and minicbor, nothing checked beyond the CRC)
 //! on the same bytes.
-#![allow(missing_docs, reason = "criterion's macros make undocumented items")]
 use criterion::{Criterion, Throughput, criterion_group, criterion_main};
 use minicbor::encode::write::Cursor;
 use plumewire::{List, MAX_WIRE, Message, Reading, Report, Sample};

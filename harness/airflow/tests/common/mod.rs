@@ -1,5 +1,5 @@
 //! Pipework for tests and benchmarks, and an evaluation of the equations that shares no code with the engine.
-#![allow(dead_code, unreachable_pub, missing_docs, clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+#![allow(dead_code, unreachable_pub, clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 pub mod equations;
 pub mod random;
 

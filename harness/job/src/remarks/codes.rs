@@ -29,7 +29,6 @@ macro_rules! codes {
     ($($code:ident = $name:literal, $weight:ident: $follows:literal, $remedy:literal;)*) => {
         /// The stable name of a kind of remark: what programs go by.
         #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
-        #[allow(missing_docs, reason = "the table says it of each")]
         pub enum Code {
             $($code,)*
         }

@@ -87,6 +87,13 @@ struct ByHoles {
     crossed: bool,
 }
 
+/// Ends the stage where readings answer late: what those of another time say of single holes would only mislead.
+fn of_now(ctx: &Context, round: &HoleRound<'_>) -> Result<(), Stop> {
+    let Some(late) = round.answers_late() else { return Ok(()) };
+    ctx.found(late);
+    Err(Stop::Found)
+}
+
 /// Every hole of a pipe that is to be closed, in turn, and those that smoke shows.
 async fn hole_by_hole(ctx: &Context, inputs: &JobInputs, pipe: &Pipe, part: Option<&Part>) -> Result<ByHoles, Stop> {
     let (holes, mut left_out) = inputs.holes_to_close(pipe);
@@ -114,11 +121,7 @@ async fn hole_by_hole(ctx: &Context, inputs: &JobInputs, pipe: &Pipe, part: Opti
         let base = seconds(inputs.plan.holes.average_s);
         match round.close(*hole, *opening, base).await? {
             Closed::Found(finding) => {
-                // What readings of another time say of single holes would only mislead.
-                if let Some(late) = round.answers_late() {
-                    ctx.found(late);
-                    return Err(Stop::Found);
-                }
+                of_now(ctx, &round)?;
                 crossed = finding.code == fact::CROSSED;
                 keep(ctx, *hole, HoleShown::Found(finding.clone()));
                 tell(*finding);
@@ -146,24 +149,16 @@ async fn hole_by_hole(ctx: &Context, inputs: &JobInputs, pipe: &Pipe, part: Opti
             }
         }
     }
-    // What readings of another time say of single holes would only mislead.
-    if let Some(late) = round.answers_late() {
-        ctx.found(late);
-        return Err(Stop::Found);
-    }
+    of_now(ctx, &round)?;
     let (findings, seen) = settle(&mut round, drops, part).await?;
     findings.into_iter().for_each(&mut tell);
     let (planned, left_out): (Vec<_>, Vec<_>) =
         left_out.into_iter().partition(|h| inputs.plan.smoke.presence.contains(h));
     for hole in planned {
         by_smoke.push(hole);
-        let stood = match stands(ctx, part, hole) {
-            Some(HoleShown::BySmoke(finding)) => Some(*finding),
-            _ => None,
-        };
-        let finding = match stood {
-            Some(finding) => finding,
-            None => presence(ctx, inputs, hole).await,
+        let finding = match stands(ctx, part, hole) {
+            Some(HoleShown::BySmoke(finding)) => *finding,
+            _ => presence(ctx, inputs, hole).await,
         };
         keep(ctx, hole, HoleShown::BySmoke(Box::new(finding.clone())));
         tell(finding);
