@@ -45,6 +45,7 @@ fn over_tcp() {
 /// The outgoing unit on a serial line, the replacement on the network, one job: both are asked, each on its own line.
 #[cfg(unix)]
 #[test]
+#[ignore = "takes minutes in real time: .ci/run runs it"]
 fn each_unit_on_a_line_of_its_own() {
     use plumeline_base::input::{Input, LineId};
     use plumeline_trace::{LogReader, Logged};

@@ -420,6 +420,7 @@ mod every_write {
     }
 
     #[test]
+    #[ignore = "takes a minute: .ci/run runs it"]
     fn a_short_job_goes_on_from_a_crash_at_every_write() {
         let (log, job, verdict) = writes(true);
         assert_eq!(verdict, Verdict::Undecided, "most of its stages are left out");

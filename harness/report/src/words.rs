@@ -8,11 +8,12 @@ use plumeline_procedure::{
 /// Longest string from outside that is shown, characters; the rest stays in the record.
 const LONGEST: usize = 2000;
 
-/// A string from outside, fit to be shown, and not without end.
+/// A string from outside, fit to be shown, in one line (a remark may be of several), and not without end.
 pub fn clean(s: &str) -> String {
+    let one_line = |s: &str| visible_line(&s.replace("\r\n", " ").replace(['\n', '\t'], " ")).into_owned();
     match s.char_indices().nth(LONGEST) {
-        Some((end, _)) => format!("{} … ({} characters in all)", visible_line(&s[..end]), s.chars().count()),
-        None => visible_line(s).into_owned(),
+        Some((end, _)) => format!("{} … ({} characters in all)", one_line(&s[..end]), s.chars().count()),
+        None => one_line(s),
     }
 }
 
