@@ -4,7 +4,7 @@ use plumeline_base::{
     Instant,
     input::{AbortCause, Answer, Input, LineId, LinkDown, OperatorAct},
 };
-use plumeline_trace::{FORMAT, LogReader, LogWriter, Logged, LogRecord, TRACE_FILE, fake::FakeDisk};
+use plumeline_trace::{FORMAT, LogReader, LogRecord, LogWriter, Logged, TRACE_FILE, fake::FakeDisk};
 use sha2::{Digest as _, Sha256};
 use std::{sync::OnceLock, time::Duration};
 
