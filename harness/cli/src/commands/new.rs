@@ -117,7 +117,7 @@ fn asked_for(args: &New) -> Result<Vec<(&'static str, Vec<u8>)>, Failure> {
 fn numbers(text: &str) -> Result<Vec<u8>, Failure> {
     let wrong = || Failure::input(format!("`{text}` are no inlets"), "write their numbers, 1 to 8, such as 1,2");
     let parts = text.split(|c: char| c == ',' || c.is_whitespace()).filter(|p| !p.is_empty());
-    let mut inlets = parts.map(|p| p.parse().map_err(|_| wrong())).collect::<Result<Vec<u8>, _>>()?;
+    let mut inlets = parts.map(|p| p.parse::<u8>().map_err(|_| wrong())).collect::<Result<Vec<u8>, _>>()?;
     inlets.sort_unstable();
     inlets.dedup();
     let sound = inlets.iter().all(|n| (1..=pipework::MAX_INLETS).contains(&usize::from(*n)));
