@@ -325,7 +325,7 @@ fn large(dir: &Folder) {
 }
 
 #[test]
-#[ignore = "some minutes of real time: run by name in .ci/run"]
+#[ignore = "some minutes of real time on an idle machine: run by name"]
 fn every_slip_in_one_job_at_a_terminal_ends_in_a_pass_with_what_was_put_right() {
     let dir = Folder::new("all-slips");
     large(&dir);
@@ -360,7 +360,7 @@ fn every_slip_in_one_job_at_a_terminal_ends_in_a_pass_with_what_was_put_right() 
 
 /// At every stage the program is ended in each way; the job goes on where it was, to the verdict of a job without a pause.
 #[test]
-#[ignore = "some minutes of real time: run by name in .ci/run"]
+#[ignore = "some minutes of real time on an idle machine: run by name"]
 fn the_program_ended_at_every_stage_in_every_way_leaves_a_job_that_goes_on_to_its_pass() {
     let dir = Folder::new("ended-everywhere");
     job(&dir);
