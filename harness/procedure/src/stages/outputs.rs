@@ -197,8 +197,11 @@ async fn lapse(ctx: &Context) {
         return;
     }
     ctx.edit().inhibit.renewing = false;
+    // Without its answer the unit may never have been told, or have lapsed and been asked anew in the silence.
+    let mut told = false;
     let fault = match ctx.unit(ask::Inhibit { lease: seconds(rules.lapsing_s) }).await {
         Ok(_) => {
+            told = true;
             let from = ctx.now();
             let shown = ctx
                 .until_reading(seconds(rules.lapse_shown_s), |t| {
@@ -217,5 +220,5 @@ async fn lapse(ctx: &Context) {
         s.inhibit.on = regained;
     }
     let regained = regained && held_back(ctx).await;
-    ctx.found(judge::lapsed(Some(Lapsed { fault, regained, readings: ctx.faults().is_some() })));
+    ctx.found(judge::lapsed(Some(Lapsed { fault, regained, readings: told && ctx.faults().is_some() })));
 }
