@@ -330,21 +330,21 @@ impl Context {
     /// Asks the unit once and waits for how it ends.
     pub(crate) async fn unit_once<A: Ask>(&self, ask: A) -> Result<A::Reply, Trouble> {
         let request = ask.request();
-        // A lease runs from when it was asked for, at the earliest.
+        let asked = self.now();
         let lease = match request {
-            Request::Inhibit { lease } => Some(lease),
-            Request::RenewInhibit => Some(Duration::from_secs(self.inputs().plan.link.inhibit_lease_s.into())),
+            Request::Inhibit { lease } => Some((lease, false)),
+            Request::RenewInhibit => Some((Duration::from_secs(self.inputs().plan.link.inhibit_lease_s.into()), true)),
             _ => None,
         };
-        let leased_until = lease.map(|lease| self.now() + lease);
+        let released = match request {
+            Request::Drive { output, on: false } => Some(output),
+            _ => None,
+        };
         let ticket = {
             let mut s = self.edit();
             let now = s.now;
-            if let Request::Drive { output, on } = request {
-                // Readings of before the end are still under way when it is over.
-                let rules = &s.inputs.plan.advanced.inhibit;
-                let until =
-                    now + plumeline_base::time::seconds(if on { rules.driven_most_s } else { rules.driven_after_s });
+            if let Request::Drive { output, on: true } = request {
+                let until = now + plumeline_base::time::seconds(s.inputs.plan.advanced.inhibit.driven_most_s);
                 s.inhibit.driven.insert(output, until);
             }
             let ticket = (s.lines.in_use(), s.lines.used_mut().driver.request(now, request));
@@ -354,9 +354,17 @@ impl Context {
         };
         let wanted = WantedTicket { ctx: self.clone(), ticket };
         let reply = wait_for(|| wanted.ctx.edit().requests.ended.remove(&ticket)).await?;
-        if leased_until.is_some() {
-            self.edit().inhibit.leased_until = leased_until;
+        let mut s = self.edit();
+        let now = s.now;
+        if let Some((lease, renewed)) = lease {
+            s.inhibit.granted(asked, now, lease, renewed);
         }
+        // Only an answer says that it goes back; readings of before are under way yet.
+        if let Some(output) = released {
+            let until = now + plumeline_base::time::seconds(s.inputs.plan.advanced.inhibit.driven_after_s);
+            s.inhibit.driven.insert(output, until);
+        }
+        drop(s);
         A::told(reply).ok_or_else(|| Trouble::Nonsense("it is the answer to another question".into()))
     }
     /// Asks the unit until it answers, with back-off while it is silent, garbled or off the line; the stage's deadline ends

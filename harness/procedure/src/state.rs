@@ -137,8 +137,8 @@ pub(crate) struct UnitState {
 /// The inhibit of the replacement's outputs.
 pub(crate) struct InhibitState {
     pub(crate) on: bool,
-    /// Until when the lease that was granted or renewed last runs for certain.
-    pub(crate) leased_until: Option<Instant>,
+    /// From when and until when the lease runs for certain, without a break.
+    pub(crate) leased: Option<(Instant, Instant)>,
     /// Until when each output may be operated because it is driven here.
     pub(crate) driven: BTreeMap<u8, Instant>,
     /// Why it did not hold, each time.
@@ -150,14 +150,20 @@ pub(crate) struct InhibitState {
 }
 impl Default for InhibitState {
     fn default() -> Self {
-        Self {
-            on: false,
-            leased_until: None,
-            driven: BTreeMap::new(),
-            lapses: Vec::new(),
-            given_back: false,
-            renewing: true,
-        }
+        Self { on: false, leased: None, driven: BTreeMap::new(), lapses: Vec::new(), given_back: false, renewing: true }
+    }
+}
+
+impl InhibitState {
+    /// A lease that was asked for at `asked` was granted, or `renewed`, by an answer of `now`. It runs from when it was asked
+    /// for, at the earliest. What was granted anew, or renewed when it may have run out, promises nothing of before.
+    pub(crate) fn granted(&mut self, asked: Instant, now: Instant, lease: Duration, renewed: bool) {
+        let unbroken = self.leased.filter(|(_, until)| renewed && asked <= *until);
+        self.leased = Some((unbroken.map_or(now, |(from, _)| from), asked + lease));
+    }
+    /// The outputs must be held back by what a reading of `at` tells. Readings of before it was granted may be under way yet.
+    pub(crate) fn promises(&self, at: Instant, takes_hold: Duration) -> bool {
+        self.on && self.renewing && self.leased.is_some_and(|(from, until)| from + takes_hold <= at && at < until)
     }
 }
 
@@ -321,6 +327,24 @@ mod tests {
         assert_eq!(after(counted(990, Some(2), Some(600)), last), (1, true), "another tie");
         assert_eq!(after(counted(990, Some(2), Some(10)), last), (1, true), "another start");
         assert_eq!(after(counted(1200, Some(2), Some(10)), last), (200_000, false));
+    }
+    #[test]
+    fn an_inhibit_promises_nothing_of_a_time_in_which_it_may_have_lapsed() {
+        let at = Instant::from_secs;
+        let (hold, lease) = (Duration::from_secs(3), Duration::from_secs(60));
+        let mut inhibit = InhibitState { on: true, ..InhibitState::default() };
+        assert!(!inhibit.promises(at(0), hold), "never granted");
+        inhibit.granted(at(10), at(12), lease, false);
+        let promised = |i: &InhibitState, all: [u64; 4]| all.map(|s| i.promises(at(s), hold));
+        assert_eq!(promised(&inhibit, [14, 15, 69, 70]), [false, true, true, false]);
+        inhibit.granted(at(70), at(71), lease, true);
+        assert_eq!(promised(&inhibit, [14, 15, 129, 130]), [false, true, true, false], "renewed in time");
+        inhibit.granted(at(140), at(150), lease, true);
+        assert_eq!(promised(&inhibit, [135, 152, 153, 199]), [false, false, true, true], "perhaps too late");
+        inhibit.granted(at(160), at(161), lease, false);
+        assert_eq!(promised(&inhibit, [155, 163, 164, 219]), [false, false, true, true], "refused, and granted anew");
+        inhibit.renewing = false;
+        assert!(!inhibit.promises(at(164), hold));
     }
     #[test]
     fn stamps_that_do_not_rise_stay_out_of_order() {

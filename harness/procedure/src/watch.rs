@@ -16,7 +16,7 @@ use crate::{
 };
 use alloc::{string::String, vec::Vec};
 use core::time::Duration;
-use plumeline_base::{Instant, time::seconds};
+use plumeline_base::time::seconds;
 use plumeline_detector::bit;
 
 /// That no reading comes is looked at this often.
@@ -85,20 +85,12 @@ fn wanted(ctx: &Context) -> Option<u8> {
 pub(crate) async fn outputs(ctx: Context) {
     let rules = &ctx.inputs().plan.advanced.inhibit.clone();
     let mut feed = ctx.feed();
-    let mut since: Option<Instant> = None;
     let mut in_a_row = 0;
     let mut said_not_told = false;
     loop {
-        let item = feed.next().await;
-        if !(ctx.get().inhibit.on && ctx.get().inhibit.renewing) {
-            (since, in_a_row) = (None, 0);
-            continue;
-        }
-        let from = *since.get_or_insert(ctx.now());
-        let Item::Reading(t) = item else { continue };
-        // A lease that may have run out in the meantime promises nothing; that it lapsed is found where it is renewed.
-        let leased = ctx.get().inhibit.leased_until.is_some_and(|until| t.at < until);
-        if t.at < from + seconds(rules.takes_hold_s) || !leased {
+        let Item::Reading(t) = feed.next().await else { continue };
+        // That a lease lapsed is found where it is renewed.
+        if !ctx.get().inhibit.promises(t.at, seconds(rules.takes_hold_s)) {
             in_a_row = 0;
             continue;
         }
