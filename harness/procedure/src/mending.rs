@@ -10,7 +10,7 @@ use alloc::{collections::BTreeSet, vec::Vec};
 /// Something that a person can put right on the spot.
 #[derive(Clone, Copy, Debug)]
 pub struct Mending {
-    /// The word that names it, at the start of what the person says.
+    /// The word that names it in what the person says.
     pub word: &'static str,
     /// What was done, in plain words.
     pub what: &'static str,
@@ -73,13 +73,21 @@ impl Mending {
             .into_iter()
             .collect()
     }
-    /// What these words say was put right: by the first word that names it, else by what was found. What nobody can tell
-    /// makes everything void that it could touch.
+    /// What these words say was put right: all that they name, else by what was found. What nobody can tell makes everything
+    /// void that it could touch.
     pub(crate) fn said<'a>(words: &str, found: impl IntoIterator<Item = &'a Finding>) -> Vec<&'static Self> {
         let named = |word: &str| MENDINGS.iter().find(|m| m.word == word || word.strip_suffix('s') == Some(m.word));
-        let plain = |c: char| !c.is_alphabetic();
-        if let Some(m) = words.split(plain).find_map(|w| named(&w.to_lowercase())) {
-            return [m].into();
+        let words = words.to_lowercase();
+        let words: Vec<&str> = words.split(|c: char| !c.is_alphanumeric()).filter(|w| !w.is_empty()).collect();
+        let all = words.iter().enumerate().filter_map(|(i, w)| Some((i, named(w).filter(|m| m.word != "other")?)));
+        let (places, things): (Vec<_>, Vec<_>) = all.partition(|(i, _)| is_place(&words, *i));
+        // Where only places are named, the first of them is what was put right.
+        let said: BTreeSet<&str> = if things.is_empty() { &places[..places.len().min(1)] } else { &things[..] }
+            .iter()
+            .map(|(_, m)| m.word)
+            .collect();
+        if !said.is_empty() {
+            return said.into_iter().filter_map(named).collect();
         }
         let by_subject = found.into_iter().map(|f| match (&f.subject, f.stage) {
             (Subject::Hole(..), _) => "hole",
@@ -98,6 +106,17 @@ impl Mending {
     }
 }
 
+/// Words after which a thing is a place.
+const BEFORE_A_PLACE: [&str; 8] = ["of", "at", "in", "on", "to", "from", "by", "near"];
+
+/// This word says where something was done: "hole 3 *of pipe* 1", "*pipe* 1 hole 3", "at the *unit*".
+fn is_place(words: &[&str], at: usize) -> bool {
+    let article = |w: &&&str| !matches!(**w, "the" | "this" | "that");
+    let before = words[..at].iter().rev().find(article);
+    let of_a_hole = words.get(at + 2).is_some_and(|w| *w == "hole") && words[at + 1].parse::<u32>().is_ok();
+    before.is_some_and(|w| BEFORE_A_PLACE.contains(w)) || of_a_hole
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -110,6 +129,14 @@ mod tests {
         let of = |subject| Finding::of(StageKind::ProveFlow, subject, load::no_restart());
         assert_eq!(said("Hole 4 cleared", &[of(Subject::Pipe(1))]), ["hole"]);
         assert_eq!(said("both pipes pushed home", &[]), ["pipe"]);
+        // All that is named, and no place.
+        assert_eq!(said("hole 3 cleared, and pipe 1 refitted", &[]), ["hole", "pipe"]);
+        for words in
+            ["hole 3 of pipe 1 opened", "pipe 1, hole 3 opened", "hole 3 cleared near the unit", "cleared it at hole 3"]
+        {
+            assert_eq!(said(words, &[]), ["hole"], "{words}");
+        }
+        assert_eq!(said("the other hole cleared", &[]), ["hole"]);
         assert_eq!(said("cleared it", &[of(Subject::Hole(1, 2)), of(Subject::Pipe(2))]), ["hole", "pipe"]);
         // Nobody can tell: everything that rests on the unit and its settings.
         assert_eq!(said("did something", &[]), ["other"]);
