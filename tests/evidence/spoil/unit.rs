@@ -1,6 +1,10 @@
 //! What the unit says of itself and of its readings: levels, latches, the inhibit, conditions, the inlet of a fault, stamps, unused
 //! inlets, revisions, its log.
-use super::{Dice, Spoilt, from_stage, kept, read, readings, replies, said};
+use super::{
+    Dice, Spoilt,
+    readings::{from_stage, kept, read, readings},
+    replies::{replies, said},
+};
 use crate::evidence::recording::Recording;
 use plumeline_procedure::StageKind;
 use plumewire::{Conditions, EventCode, Faults, List, LogEntry, Message, Operation, PerInlet, Reply, Sample};
