@@ -5,7 +5,7 @@
 use crate::{
     ask::{Reply, Request},
     driver::{Driver, End, LineCounters, Question, Report, Ticket, Trouble, Wants},
-    vocabulary::{Abilities, FlowBasis, Identity, ObscurationSensing, Reading},
+    vocabulary::{Abilities, FlowBasis, Identity, ObscurationSensing, Reading, ReadingsBy},
 };
 use alloc::{
     collections::VecDeque,
@@ -137,7 +137,7 @@ pub fn by_eye(inlets: u8) -> Abilities {
         alarm_levels: 0,
         outputs: 0,
         inputs: 0,
-        stream_hz: None,
+        readings: ReadingsBy::None,
         flow_per_inlet: true,
         flow_basis: FlowBasis::Actual,
         flow_step_nl_s: 0,

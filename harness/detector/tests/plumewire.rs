@@ -8,6 +8,7 @@ use plumeline_detector::{
     driver::RefusalKind,
     plumewire::Plumewire,
     settings::{Item, Settings, Value},
+    vocabulary::ReadingsBy,
 };
 use std::time::Duration;
 
@@ -45,7 +46,7 @@ fn identifies_and_says_what_the_unit_can_do() {
     let mut p = pair();
     let (identity, abilities) = p.ask(ask::Identify).unwrap();
     assert_eq!((identity.serial.as_str(), identity.boot_id), ("T-1", Some(1)));
-    assert_eq!((abilities.inlets, abilities.outputs, abilities.stream_hz), (2, 4, Some((1, 10))));
+    assert_eq!((abilities.inlets, abilities.outputs, abilities.readings), (2, 4, ReadingsBy::Stream { hz: (1, 10) }));
     assert_eq!(p.driver.abilities(), Some(&abilities));
     assert_eq!(p.driver.line().repeated, 0);
 }

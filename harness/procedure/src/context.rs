@@ -412,7 +412,7 @@ impl Context {
     /// Wants readings from now on; a supervisor brings them back when they stop.
     pub(crate) async fn start_readings(&self) -> Result<(), Stop> {
         let hz = self.inputs().plan.link.readings_hz;
-        if self.abilities().is_some_and(|a| a.stream_hz.is_none()) {
+        if self.abilities().is_some_and(|a| !a.readings.streams()) {
             return Err(Stop::Trouble(Trouble::CannotDo("readings can't be streamed from it".into())));
         }
         self.unit(ask::StartReadings { hz }).await.map_err(Stop::Trouble)?;

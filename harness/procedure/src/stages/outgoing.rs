@@ -64,7 +64,7 @@ async fn settings(ctx: &Context, identity: &Identity) {
 
 /// Flows and current, averaged where the unit streams readings and once where it does not.
 async fn flows(ctx: &Context, abilities: &Abilities) -> Result<(), Stop> {
-    if abilities.stream_hz.is_some() && abilities.flow_per_inlet {
+    if abilities.readings.streams() && abilities.flow_per_inlet {
         ctx.start_readings().await?;
         flow::as_found_flows(ctx).await;
         if let (_, Some(amps)) = supply::told(ctx).await {
