@@ -181,10 +181,10 @@ fn a_stream_that_stops_is_told_once_and_so_is_its_return() {
 #[test]
 fn reads_once_from_a_stream_of_its_own_or_from_the_one_that_runs() {
     let mut p = pair();
-    assert!(p.ask(ask::ReadOnce).is_ok());
+    assert!(p.ask(ask::ReadOnce { look: ask::Look::Flows }).is_ok());
     assert_eq!(p.unit.rate_hz, 0);
     p.ask(ask::StartReadings { hz: 2 }).unwrap();
-    assert!(p.ask(ask::ReadOnce).is_ok());
+    assert!(p.ask(ask::ReadOnce { look: ask::Look::Flows }).is_ok());
     assert_eq!(p.unit.rate_hz, 2);
 }
 

@@ -74,7 +74,7 @@ async fn flows(ctx: &Context, abilities: &Abilities) -> Result<(), Stop> {
         ctx.stop_readings().await;
         return Ok(());
     }
-    match ctx.unit_once(ask::ReadOnce).await {
+    match ctx.unit_once(ask::ReadOnce { look: ask::Look::Flows }).await {
         Ok(reading) => flow::as_found_once(ctx, &reading),
         Err(trouble) => ctx.found(judge::as_found(fact::no_flows(trouble))),
     }
