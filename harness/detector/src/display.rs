@@ -143,6 +143,7 @@ pub fn by_eye(inlets: u8) -> Abilities {
         flow_step_nl_s: 0,
         flow_max_nl_s: 0,
         extinction_max_n_m: 0,
+        extinction_step_n_m: 0,
         obscuration: ObscurationSensing::None,
         clock: false,
         wall_clock: false,
