@@ -101,6 +101,9 @@ pub struct Abilities {
     /// Largest extinction that its sensor can tell, 1e-9/m; 0 if not stated.
     #[serde(default)]
     pub extinction_max_n_m: u64,
+    /// Resolution of an extinction reading, 1e-9/m; 0 if not stated.
+    #[serde(default)]
+    pub extinction_step_n_m: u64,
     /// How obscuration is told.
     pub obscuration: ObscurationSensing,
     /// Device time can be compared with ours.

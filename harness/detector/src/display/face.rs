@@ -4,7 +4,11 @@
 use crate::vocabulary::{Abilities, DRIVE_S, Faults, FlowBasis, ObscurationSensing, ReadingsBy};
 use alloc::{format, string::String, vec::Vec};
 use core::time::Duration;
-use plumeline_base::{grid::Grid, obscuration::ObscurationUnit, quantity::M3_S_PER_L_MIN};
+use plumeline_base::{
+    grid::Grid,
+    obscuration::{Extinction, ObscurationUnit},
+    quantity::M3_S_PER_L_MIN,
+};
 
 /// A model as a person sees it.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -202,6 +206,8 @@ impl Face {
     pub fn abilities(&self, inlets: u8) -> Abilities {
         let flow = self.shows.flow.as_ref();
         let nl_s = |value: f64| if value.is_finite() { libm::round(value * 1e12) as u32 } else { 0 };
+        let smoke = self.shows.smoke.as_ref();
+        let extinction = |x, of| Extinction::from_stated(x, of).map_or(0, |e| libm::round(e.0 * 1e9) as u64);
         let has = |lamp: fn(&Lamp) -> bool| self.shows.lamps.iter().any(|(_, l)| lamp(l));
         Abilities {
             inlets,
@@ -213,7 +219,8 @@ impl Face {
             flow_basis: flow.map_or(FlowBasis::Actual, |f| f.basis),
             flow_step_nl_s: flow.and_then(|f| f.scale.step.map(|step| nl_s(step * f.m3_s))).unwrap_or(0),
             flow_max_nl_s: flow.map_or(0, |f| nl_s(f.scale.range.1 * f.m3_s)),
-            extinction_max_n_m: 0,
+            extinction_max_n_m: smoke.map_or(0, |(scale, of)| extinction(scale.range.1, *of)),
+            extinction_step_n_m: smoke.map_or(0, |(scale, of)| extinction(scale.step.unwrap_or(0.0), *of)),
             obscuration: if self.shows.smoke.is_some() { ObscurationSensing::One } else { ObscurationSensing::None },
             clock: false,
             wall_clock: self.shows.clock && self.hands.clock.is_some(),

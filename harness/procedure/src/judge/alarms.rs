@@ -165,6 +165,7 @@ pub(crate) fn risen(level: &Level, rise: Rise, left_out: bool, within: Within) -
     let delay = seconds(level.delay_s);
     let (fact, after) = match rise {
         Rise::InTime(after) => (fact::in_time(n), Some(after)),
+        Rise::Seen(after) => (fact::seen(n), Some(after)),
         Rise::Early(after) => (fact::early(n, seconds(after), delay), Some(after)),
         Rise::Late(after) => (fact::late(n, seconds(after), delay), Some(after)),
         Rise::Never(after) => (fact::never(n, seconds(after), delay), Some(after)),

@@ -11,20 +11,43 @@ use crate::{
 };
 use alloc::{format, vec::Vec};
 use plumeline_base::{input::Answer, time::seconds};
-use plumeline_detector::driver::Wants;
+use plumeline_detector::{ask::Look, driver::Wants};
 
 /// Every inlet of the unit that carries no pipe, against the flow of those that do.
 pub(super) async fn unused<'a>(ctx: &Context, stage: StageKind, used: impl Iterator<Item = &'a MeanFlow>) {
     let inputs = ctx.inputs();
     let carry: Vec<u8> = inputs.pipes().iter().map(|p| p.inlet).collect();
     let rules = &inputs.plan.advanced.inlets;
-    let read = seconds(rules.read_s);
     let most = ctx.abilities().map_or(0, |a| a.inlets);
     let empty: Vec<u8> = (1..=most).filter(|n| !carry.contains(n)).collect();
     if empty.is_empty() {
         return;
     }
     let all = used.map(|m| m.estimate.value).sum();
+    let told = if ctx.is_asked() { typed(ctx, &empty).await } else { streamed(ctx, &empty).await };
+    let plugged = if told.contains(&None) { plugged(ctx, &empty).await } else { false };
+    let findings = empty.iter().zip(told).map(|(inlet, told)| {
+        let told = told.unwrap_or(Unused::NotTold { plugged });
+        judge::unused(stage, *inlet, told, all, &inputs.plan.flow.unused_inlet, rules.widths)
+    });
+    findings.collect::<Vec<Finding>>().into_iter().for_each(|f| ctx.found(f));
+}
+
+/// One look at a display: what a step hides is a rectangle of its width.
+async fn typed(ctx: &Context, empty: &[u8]) -> Vec<Option<Unused>> {
+    let step = ctx.abilities().map_or(0.0, |a| f64::from(a.flow_step_nl_s) * 1e-12);
+    let read = ctx.look(Look::Flows).await;
+    let told = |inlet: &u8| match &read {
+        Err(_) => Some(Unused::NoReading),
+        Ok(t) => t.flow(*inlet).map(|q| Unused::Flow { mean: q.value, u: step / libm::sqrt(12.0) }),
+    };
+    empty.iter().map(told).collect()
+}
+
+/// What a stream tells for a while.
+async fn streamed(ctx: &Context, empty: &[u8]) -> Vec<Option<Unused>> {
+    let rules = ctx.inputs().plan.advanced.inlets.clone();
+    let read = seconds(rules.read_s);
     let mut seen: Vec<Option<Vec<f64>>> = alloc::vec![None; empty.len()];
     let mut feed = ctx.feed();
     let end = ctx.within(read);
@@ -35,16 +58,10 @@ pub(super) async fn unused<'a>(ctx: &Context, stage: StageKind, used: impl Itera
             values.get_or_insert_default().extend(t.flow(*inlet).map(|s| s.value));
         }
     }
-    let told: Vec<Option<Unused>> = seen
-        .iter()
-        .map(|values| values.as_deref().map_or(Some(Unused::NoReading), |v| mean(v, rules.least_readings)))
-        .collect();
-    let plugged = if told.contains(&None) { plugged(ctx, &empty).await } else { false };
-    let findings = empty.iter().zip(told).map(|(inlet, told)| {
-        let told = told.unwrap_or(Unused::NotTold { plugged });
-        judge::unused(stage, *inlet, told, all, &inputs.plan.flow.unused_inlet, rules.widths)
-    });
-    findings.collect::<Vec<Finding>>().into_iter().for_each(|f| ctx.found(f));
+    let told = |values: &Option<Vec<f64>>| {
+        values.as_deref().map_or(Some(Unused::NoReading), |v| mean(v, rules.least_readings))
+    };
+    seen.iter().map(told).collect()
 }
 
 /// The mean of what an inlet read; `None`: it told nothing. Too few show no scatter.
