@@ -217,6 +217,8 @@ impl Lamps {
         Reading {
             received: now,
             faults: all().any(|l| l == Lamp::AnyFault).then_some(Faults(faults)),
+            // What is latched is lit as well.
+            faults_latched: all().any(|l| l == Lamp::AnyFault).then_some(Faults(faults)),
             flow_low: of_flow(low),
             flow_high: of_flow(high),
             levels,

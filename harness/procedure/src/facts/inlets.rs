@@ -17,5 +17,5 @@ facts! {
         "the unit has no flow sensor at this inlet, which carries no pipe, and nobody says that it is plugged",
         next "plug and seal the inlet, and say so";
     plugged() = "inlets.plugged", Pass,
-        "the unit has no flow sensor at this inlet, which carries no pipe; it is plugged and sealed, says the technician";
+        "the unit has no flow sensor at this inlet, which carries no pipe; it is plugged and sealed, says the technician", by Word;
 }

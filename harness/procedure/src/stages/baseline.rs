@@ -13,7 +13,7 @@ use crate::{
 };
 use alloc::{format, string::String, vec::Vec};
 use plumeline_base::{Verdict, input::Answer, time::seconds};
-use plumeline_detector::{ask, driver::Wants};
+use plumeline_detector::{Trouble, ask, driver::Wants};
 
 /// The baseline is taken, read back and compared with what was just measured. Refused while any flow is unproven.
 pub(crate) async fn baseline(ctx: Context) -> Result<(), Stop> {
@@ -31,7 +31,16 @@ pub(crate) async fn baseline(ctx: Context) -> Result<(), Stop> {
     let before =
         average(&ctx, &pipes, seconds(inputs.plan.flow.average_s), "averaging the flows before the baseline").await;
     let taken = ctx.unit(ask::TakeBaseline).await.map_err(Stop::Trouble)?;
-    let read = ctx.unit(ask::ReadBaseline).await.map_err(Stop::Trouble)?;
+    let read = match ctx.unit(ask::ReadBaseline).await {
+        Ok(read) => read,
+        // It was taken, says the technician, and the unit shows to nobody what it holds.
+        Err(trouble @ Trouble::CannotDo(_)) if ctx.is_asked() => {
+            ctx.edit().unit.baseline = Some(taken);
+            ctx.found(judge::of_unit(fact::not_shown(trouble)));
+            return Ok(());
+        }
+        Err(trouble) => return Err(Stop::Trouble(trouble)),
+    };
     let boot_id = ctx.get().unit.identity.as_ref().and_then(|i| i.boot_id);
     for finding in judge::read_back(&taken, &read, boot_id) {
         ctx.found(finding);
