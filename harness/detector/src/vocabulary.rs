@@ -37,9 +37,12 @@ pub enum FlowBasis {
         /// Reference pressure, Pa.
         pressure_pa: u32,
     },
-    /// A share of a flow that the unit holds to be normal: ratios count, the level is not told.
+    /// A share of a flow that the unit holds to be normal: ratios count, the level is not told. All of it stands in a reading
+    /// as [`WHOLE_M3_S`].
     Share,
 }
+/// What a reading says where the flow is all of what the unit holds to be normal, by [`FlowBasis::Share`].
+pub const WHOLE_M3_S: f64 = 1e-3;
 
 /// How a unit's readings are come by.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
