@@ -143,7 +143,7 @@ pub(crate) fn may_act_at((least, most): (f64, f64), within: Within) -> (f64, f64
 }
 
 /// The finding about how a level went; `None`: it was not seen to go.
-pub(crate) fn gone(level: u8, leaving: Option<Leaving>) -> Finding {
+pub(crate) fn gone(stage: StageKind, level: u8, leaving: Option<Leaving>) -> Finding {
     let percent = |share: f64| alloc::format!("{:.0}", share * 100.0);
     let fact = match leaving {
         Some(Leaving::AtThreshold(..)) => fact::at_threshold(level),
@@ -151,7 +151,7 @@ pub(crate) fn gone(level: u8, leaving: Option<Leaving>) -> Finding {
         Some(Leaving::Below(share)) => fact::left_below(level, percent(share)),
         None => fact::leaving_not_seen(level),
     };
-    let mut f = Finding::of(StageKind::Purge, Subject::Level(level), fact);
+    let mut f = Finding::of(stage, Subject::Level(level), fact);
     if let Some(Leaving::AtThreshold(share, _) | Leaving::Above(share) | Leaving::Below(share)) = leaving {
         f.measured = Some(Figure::plain(share * 100.0, "%"));
     }
@@ -258,7 +258,7 @@ mod tests {
                 }
                 found.extend(goes.take(seen, &[LEVEL], WITHIN));
             }
-            found.first().copied().map(|(n, how)| (n, gone(n, Some(how)).code.as_str().to_owned()))
+            found.first().copied().map(|(n, how)| (n, gone(StageKind::Purge, n, Some(how)).code.as_str().to_owned()))
         };
         let is = |code: &str| Some((2, code.to_owned()));
         assert_eq!(falling(1.0, 99), is("alarms.at-threshold"));
@@ -268,7 +268,7 @@ mod tests {
         assert_eq!(falling(0.75, 99), is("alarms.at-threshold"), "all the hysteresis that is allowed");
         let at = (libm::log(0.4 / 3.0) / libm::log(0.95)) as u64 + 1;
         assert_eq!(falling(0.4, at), None, "readings were missing when it went");
-        assert_eq!(gone(2, None).code, "alarms.leaving-not-seen");
+        assert_eq!(gone(StageKind::Purge, 2, None).code, "alarms.leaving-not-seen");
         let (at, above) = (Leaving::AtThreshold(0.85, 0.9), Leaving::Above(2.0));
         assert_eq!((at.and(above), above.and(at)), (above, above));
         assert_eq!(at.and(Leaving::AtThreshold(0.8, 0.88)), Leaving::AtThreshold(0.85, 0.88));
