@@ -58,6 +58,17 @@ pub struct ClockExchange {
     pub received: Instant,
 }
 
+/// What a person is asked to look at on a unit's display.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Look {
+    /// The flow of each inlet.
+    Flows,
+    /// The smoke.
+    Smoke,
+    /// What stands: faults and the inlets that they name, alarm levels, outputs, conditions.
+    State,
+}
+
 macro_rules! ask {
     ($(#[$meta:meta])* $name:ident) => {
         $(#[$meta])*
@@ -111,8 +122,11 @@ asks! {
     }, "stream readings" => Done(());
     /// Stop streaming.
     StopReadings, "stop the readings" => Done(());
-    /// Tell one set of readings.
-    ReadOnce, "read once" => Reading(Reading);
+    /// Tell one set of readings. A unit that streams tells all that it has, whatever is looked at.
+    ReadOnce {
+        /// What is to be read, where each reading is asked for by itself.
+        look: Look
+    }, "read once" => Reading(Reading);
     /// Tell the settings, whole.
     ReadSettings, "read the settings" => Settings(Settings);
     /// Take these settings, whole or not at all.

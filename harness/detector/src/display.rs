@@ -3,9 +3,9 @@
 //! What a display can't give (streams, settings, transactions) is refused with the reason, so that it ends undecided
 //! and never passes by default.
 use crate::{
-    ask::{Reply, Request},
+    ask::{Look, Reply, Request},
     driver::{Driver, End, LineCounters, Question, Report, Ticket, Trouble, Wants},
-    vocabulary::{Abilities, FlowBasis, Identity, ObscurationSensing, Reading},
+    vocabulary::{Abilities, FlowBasis, Identity, ObscurationSensing, Reading, ReadingsBy},
 };
 use alloc::{
     collections::VecDeque,
@@ -65,7 +65,7 @@ impl Display {
                     ("How many inlets does the unit have?".to_string(), Wants::Number { unit: "inlets".into() }),
                 ]
                 .into(),
-                Request::ReadOnce => (1..=self.abilities.as_ref().map_or(0, |a| a.inlets))
+                Request::ReadOnce { look: Look::Flows } => (1..=self.abilities.as_ref().map_or(0, |a| a.inlets))
                     .map(|n| {
                         (format!("Flow of inlet {n}, as the display says"), Wants::Number { unit: "L/min".into() })
                     })
@@ -137,12 +137,13 @@ pub fn by_eye(inlets: u8) -> Abilities {
         alarm_levels: 0,
         outputs: 0,
         inputs: 0,
-        stream_hz: None,
+        readings: ReadingsBy::None,
         flow_per_inlet: true,
         flow_basis: FlowBasis::Actual,
         flow_step_nl_s: 0,
         flow_max_nl_s: 0,
         extinction_max_n_m: 0,
+        extinction_step_n_m: 0,
         obscuration: ObscurationSensing::None,
         clock: false,
         wall_clock: false,
@@ -235,7 +236,7 @@ mod tests {
         let Some(Report::Ended(ticket, Ok(Reply::Identity((id, ab))))) = d.poll_report() else { panic!() };
         assert_eq!(ticket, asked);
         assert_eq!((id.serial.as_str(), ab.inlets, id.boot_id), ("77", 2, None));
-        d.request(Instant::START, Request::ReadOnce);
+        d.request(Instant::START, Request::ReadOnce { look: Look::Flows });
         answer_all(&mut d, &[Answer::Number(30.0), Answer::Number(60.0)]);
         let Some(Report::Ended(_, Ok(Reply::Reading(r)))) = d.poll_report() else { panic!() };
         assert_eq!(r.flow_m3_s, [Some(30.0 * M3_S_PER_L_MIN), Some(60.0 * M3_S_PER_L_MIN)]);

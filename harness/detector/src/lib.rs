@@ -16,5 +16,6 @@ pub mod vocabulary;
 pub use ask::{Ask, Reply, Request};
 pub use driver::{Driver, Question, Report, Ticket, Trouble};
 pub use vocabulary::{
-    Abilities, Baseline, Conditions, DRIVE_S, Faults, Identity, Reading, SettingsState, UnitEvent, UnitTime, bit,
+    Abilities, Baseline, Conditions, DRIVE_S, Faults, Identity, Reading, ReadingsBy, SettingsState, UnitEvent,
+    UnitTime, bit,
 };

@@ -37,6 +37,29 @@ pub enum FlowBasis {
         /// Reference pressure, Pa.
         pressure_pa: u32,
     },
+    /// A share of a flow that the unit holds to be normal: ratios count, the level is not told.
+    Share,
+}
+
+/// How a unit's readings are come by.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum ReadingsBy {
+    /// They can't be had.
+    None,
+    /// They come by themselves, once asked for.
+    Stream {
+        /// The lowest and the highest rate, readings per second.
+        hz: (u8, u8),
+    },
+    /// Each is asked for by itself, as of a person at a display.
+    Asking,
+}
+impl ReadingsBy {
+    /// They come by themselves.
+    pub const fn streams(self) -> bool {
+        matches!(self, Self::Stream { .. })
+    }
 }
 
 /// How a unit measures obscuration.
@@ -62,8 +85,8 @@ pub struct Abilities {
     pub outputs: u8,
     /// Number of inputs.
     pub inputs: u8,
-    /// Readings per second that can be streamed, lowest and highest; `None` if readings can't be streamed.
-    pub stream_hz: Option<(u8, u8)>,
+    /// How readings are come by.
+    pub readings: ReadingsBy,
     /// Flow is told for each inlet.
     pub flow_per_inlet: bool,
     /// What a flow reading means.
@@ -75,6 +98,9 @@ pub struct Abilities {
     /// Largest extinction that its sensor can tell, 1e-9/m; 0 if not stated.
     #[serde(default)]
     pub extinction_max_n_m: u64,
+    /// Resolution of an extinction reading, 1e-9/m; 0 if not stated.
+    #[serde(default)]
+    pub extinction_step_n_m: u64,
     /// How obscuration is told.
     pub obscuration: ObscurationSensing,
     /// Device time can be compared with ours.

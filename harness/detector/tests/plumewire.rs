@@ -8,6 +8,7 @@ use plumeline_detector::{
     driver::RefusalKind,
     plumewire::Plumewire,
     settings::{Item, Settings, Value},
+    vocabulary::ReadingsBy,
 };
 use std::time::Duration;
 
@@ -45,7 +46,7 @@ fn identifies_and_says_what_the_unit_can_do() {
     let mut p = pair();
     let (identity, abilities) = p.ask(ask::Identify).unwrap();
     assert_eq!((identity.serial.as_str(), identity.boot_id), ("T-1", Some(1)));
-    assert_eq!((abilities.inlets, abilities.outputs, abilities.stream_hz), (2, 4, Some((1, 10))));
+    assert_eq!((abilities.inlets, abilities.outputs, abilities.readings), (2, 4, ReadingsBy::Stream { hz: (1, 10) }));
     assert_eq!(p.driver.abilities(), Some(&abilities));
     assert_eq!(p.driver.line().repeated, 0);
 }
@@ -180,10 +181,10 @@ fn a_stream_that_stops_is_told_once_and_so_is_its_return() {
 #[test]
 fn reads_once_from_a_stream_of_its_own_or_from_the_one_that_runs() {
     let mut p = pair();
-    assert!(p.ask(ask::ReadOnce).is_ok());
+    assert!(p.ask(ask::ReadOnce { look: ask::Look::Flows }).is_ok());
     assert_eq!(p.unit.rate_hz, 0);
     p.ask(ask::StartReadings { hz: 2 }).unwrap();
-    assert!(p.ask(ask::ReadOnce).is_ok());
+    assert!(p.ask(ask::ReadOnce { look: ask::Look::Flows }).is_ok());
     assert_eq!(p.unit.rate_hz, 2);
 }
 

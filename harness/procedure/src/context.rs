@@ -28,7 +28,7 @@ use plumeline_base::{
     input::{Answer, LineId},
 };
 use plumeline_detector::{
-    Abilities, Ask, Faults, Request, Ticket, Trouble, ask,
+    Abilities, Ask, Faults, ReadingsBy, Request, Ticket, Trouble, ask,
     driver::{End, Wants, Word},
 };
 
@@ -409,11 +409,17 @@ impl Context {
         }
         s.changed = true;
     }
-    /// Wants readings from now on; a supervisor brings them back when they stop.
+    /// Wants readings from now on; a supervisor brings them back when they stop. Where each is asked for there is nothing to want.
     pub(crate) async fn start_readings(&self) -> Result<(), Stop> {
         let hz = self.inputs().plan.link.readings_hz;
-        if self.abilities().is_some_and(|a| a.stream_hz.is_none()) {
-            return Err(Stop::Trouble(Trouble::CannotDo("readings can't be streamed from it".into())));
+        match self.abilities().map(|a| a.readings) {
+            Some(ReadingsBy::Asking) => return Ok(()),
+            Some(ReadingsBy::None) => {
+                return Err(Stop::Trouble(Trouble::CannotDo(
+                    "it gives no readings, by the line or by its display".into(),
+                )));
+            }
+            Some(ReadingsBy::Stream { .. }) | None => {}
         }
         self.unit(ask::StartReadings { hz }).await.map_err(Stop::Trouble)?;
         let mut s = self.edit();

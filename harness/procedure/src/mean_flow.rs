@@ -16,7 +16,7 @@ pub(crate) const L_MIN: f64 = 1.0 / M3_S_PER_L_MIN;
 /// The factor that turns a unit's flow reading into the volume that actually flows (ideal gas).
 pub(crate) fn to_actual(basis: FlowBasis, air: &Air) -> f64 {
     match basis {
-        FlowBasis::Actual => 1.0,
+        FlowBasis::Actual | FlowBasis::Share => 1.0,
         FlowBasis::Reference { temperature_mc, pressure_pa } => {
             let t_ref = f64::from(temperature_mc) / 1000.0 + KELVIN_AT_0_C;
             (air.temperature_c + KELVIN_AT_0_C) / t_ref * f64::from(pressure_pa) / air.pressure_pa

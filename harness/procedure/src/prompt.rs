@@ -69,6 +69,23 @@ acts! {
     OpenHole(HoleRef) = "open-hole",
     /// Release smoke at a hole; the answer marks the moment.
     ReleaseSmoke(HoleRef) = "release-smoke",
+    /// Mark the moment at which the unit shows the smoke that was released.
+    SmokeShows(HoleRef) = "smoke-shows",
+    /// Mark the moment at which an alarm level shows.
+    LevelShows {
+        /// Level, from 1.
+        level: u8,
+    } = "level-shows",
+    /// Mark the moment at which the unit shows its flow fault.
+    FaultShows {
+        /// The inlet that is shut.
+        inlet: u8,
+    } = "fault-shows",
+    /// Mark the moment at which it no longer does.
+    FaultGone {
+        /// The inlet that was put back.
+        inlet: u8,
+    } = "fault-gone",
     /// Say whether the release went as it was meant to; a reason why not sets the run aside before its result shows.
     ReleaseWent(HoleRef) = "release-went",
     /// Stop the smoke.
@@ -141,6 +158,9 @@ impl Act {
             self,
             Self::OpenHole(_)
                 | Self::ReleaseWent(_)
+                | Self::SmokeShows(_)
+                | Self::LevelShows { .. }
+                | Self::FaultShows { .. }
                 | Self::StopSmoke
                 | Self::RefitInlet { .. }
                 | Self::PanelClear { .. }

@@ -1,6 +1,7 @@
 //! Between the wire's integers and the neutral words.
 use crate::vocabulary::{
-    Abilities, Baseline, Conditions, EventKind, Faults, FlowBasis, Identity, ObscurationSensing, Reading, UnitEvent,
+    Abilities, Baseline, Conditions, EventKind, Faults, FlowBasis, Identity, ObscurationSensing, Reading, ReadingsBy,
+    UnitEvent,
 };
 use alloc::{
     format,
@@ -51,12 +52,13 @@ pub(super) fn unit(hello: &HelloReply<'_>) -> Result<(Identity, Abilities), Stri
         alarm_levels: c.alarm_levels,
         outputs: c.outputs,
         inputs: c.inputs,
-        stream_hz: Some((1, c.rate_max_hz)),
+        readings: ReadingsBy::Stream { hz: (1, c.rate_max_hz) },
         flow_per_inlet: c.sensors.has(Sensors::FLOW),
         flow_basis,
         flow_step_nl_s: 0,
         flow_max_nl_s: u32::try_from(c.flow_max_nl_s).unwrap_or(u32::MAX),
         extinction_max_n_m: c.obscuration_max_n_m,
+        extinction_step_n_m: 0,
         obscuration,
         clock: true,
         wall_clock: c.wall_clock == Some(true),

@@ -152,8 +152,8 @@ fn model_can(described: &Description) -> Vec<Remark> {
 pub fn port(port: &str, can: &Abilities, plan: &Plan) -> Vec<Remark> {
     let needs = [
         (StageKind::Load, can.read_settings && can.write_settings, "load settings and read them back"),
-        (StageKind::Settle, can.stream_hz.is_some(), "watch readings as they come"),
-        (StageKind::ProveFlow, can.stream_hz.is_some(), "average flows over time"),
+        (StageKind::Settle, can.readings.streams(), "watch readings as they come"),
+        (StageKind::ProveFlow, can.readings.streams(), "average flows over time"),
         (StageKind::Baseline, can.baseline, "take the baseline and read it back"),
         (StageKind::ProveSmoke, can.obscuration != ObscurationSensing::None, "see smoke arrive"),
         (StageKind::Purge, can.obscuration != ObscurationSensing::None, "see the air clear"),

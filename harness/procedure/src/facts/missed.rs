@@ -19,6 +19,8 @@ facts! {
         "pipe {pipe}: a baseline that is up to {percent} % off the flow, by which the unit's band around it is wrong";
     threshold(level, low, high, seconds) = "missed.alarm-threshold", Undecided,
         "alarm level {level}: that it acts on {low} to {high} % of its threshold (it was seen to go, and how far under its threshold it does is its own), or up to {seconds} s sooner or later than its delay";
+    threshold_by_eye(level) = "missed.threshold-by-eye", Undecided,
+        "alarm level {level}: at how much smoke it acts (a person saw that it does, and its threshold was read back, no more)";
     unit_band() = "missed.unit-band", Undecided,
         "at which change of the flow the unit raises its fault: its band is read back, and a shut inlet is beyond any band";
     after_restart() = "missed.after-restart", Undecided,

@@ -76,10 +76,12 @@ pub(crate) fn rise(level: &Level, seen: &[Seen], within: Within) -> Rise {
     };
     let rose = seen[at].at;
     // Since when the reading had stood at least about as high as the threshold when the level rose.
-    let stood = seen[..=at].iter().rev().take_while(|s| s.extinction >= under).last();
-    let stood_s = stood.map_or(0.0, |s| rose.since(s.at).as_secs_f64());
-    if stood.is_none() || stood_s + within.time_s < level.delay_s {
-        return Rise::Early(stood_s);
+    let stood = seen[..=at].iter().rev().take_while(|s| s.extinction >= under);
+    let began = at + 1 - stood.count();
+    let stood_s = seen[began..=at].first().map_or(0.0, |s| rose.since(s.at).as_secs_f64());
+    if stood_s + within.time_s < level.delay_s || began > at {
+        // Smoke that stood before the readings begin, left over from another release, may have stood for longer.
+        return if began == 0 { Rise::NotReached } else { Rise::Early(stood_s) };
     }
     match due {
         Some((from, latest)) if rose > latest => Rise::Late(rose.since(from).as_secs_f64()),
@@ -165,6 +167,7 @@ pub(crate) fn risen(level: &Level, rise: Rise, left_out: bool, within: Within) -
     let delay = seconds(level.delay_s);
     let (fact, after) = match rise {
         Rise::InTime(after) => (fact::in_time(n), Some(after)),
+        Rise::Seen(after) => (fact::seen(n), Some(after)),
         Rise::Early(after) => (fact::early(n, seconds(after), delay), Some(after)),
         Rise::Late(after) => (fact::late(n, seconds(after), delay), Some(after)),
         Rise::Never(after) => (fact::never(n, seconds(after), delay), Some(after)),
@@ -220,6 +223,9 @@ mod tests {
         assert_eq!(rise(&LEVEL, &job(2e-3, Some(22)), WITHIN), Rise::Early(2.0));
         assert_eq!(rise(&LEVEL, &job(2e-3, Some(10)), WITHIN), Rise::Early(0.0), "before the smoke");
         assert_eq!(rise(&LEVEL, &job(2e-3, None), WITHIN), Rise::Never(79.0));
+        // Nobody knows for how long smoke had stood that was there before.
+        assert_eq!(rise(&LEVEL, &job(2e-3, Some(30))[27..], WITHIN), Rise::NotReached);
+        assert_eq!(rise(&LEVEL, &job(2e-3, Some(30))[20..], WITHIN), Rise::InTime(10.0));
     }
     #[test]
     fn what_the_smoke_does_not_reach_is_not_shown() {

@@ -14,17 +14,18 @@ const HALVINGS: u32 = 24;
 /// The untold air as a share of the air of all pipes, where they draw less by this share for its sake. `None`: no opening at an
 /// inlet takes so much from them, or the unit's suction is not known.
 pub(crate) fn share(pipework: &Pipework, fall: f64) -> Option<f64> {
-    let flows = |width_m: f64| -> Option<(f64, f64)> {
+    let all: f64 = solve(pipework, &SolveOptions::default()).ok()?.inlet_flow_m3_s.iter().sum();
+    // How much less the pipes draw beside such an opening, and its air as a share of theirs.
+    let falls = |width_m: f64| {
         let solved = solve(&with_opening(pipework, width_m), &SolveOptions::default()).ok()?;
         let (untold, pipes) = solved.inlet_flow_m3_s.split_last()?;
-        Some((pipes.iter().sum(), *untold))
+        let pipes: f64 = pipes.iter().sum();
+        Some((1.0 - pipes / all, untold / pipes))
     };
-    let (all, _) = flows(0.0)?;
-    let falls = |width_m: f64| flows(width_m).map(|(pipes, untold)| (1.0 - pipes / all, untold / pipes));
     if fall <= 0.0 {
         return Some(0.0);
     }
-    falls(WIDEST_M).filter(|(most, _)| *most >= fall)?;
+    falls(WIDEST_M).filter(|(most, _): &(f64, f64)| *most >= fall)?;
     let (mut low, mut high) = (0.0, WIDEST_M);
     for _ in 0..HALVINGS {
         let middle = 0.5 * (low + high);
@@ -52,7 +53,7 @@ fn with_opening(pipework: &Pipework, width_m: f64) -> Pipework {
         kind: OpeningKind::Hole,
         diameter_m: width_m,
         discharge: 0.6,
-        blocked: width_m == 0.0,
+        blocked: false,
         outside_pa: 0.0,
         reachable: false,
         known: changed.openings.first().map_or(0, |o| o.known),
@@ -64,11 +65,12 @@ fn with_opening(pipework: &Pipework, width_m: f64) -> Pipework {
 mod tests {
     use super::*;
     use crate::judge::sample;
-    use plumeline_base::pipework::{CurveInterpolation, Drive, Fan, FanPoint};
+    use plumeline_base::pipework::{CurveInterpolation, Drive, Fan, FanPoint, Known};
 
     #[test]
     fn the_steeper_the_fan_the_less_air_hides_behind_a_fall() {
         let mut pipework = sample::inputs().pipework;
+        pipework.known.push(Known::default());
         assert_eq!(share(&pipework, 0.1), None, "a suction that is given does not fall");
         let mut with = |slack_pa: f64| {
             let point = |flow_m3_s, pressure_pa| FanPoint { flow_m3_s, pressure_pa };

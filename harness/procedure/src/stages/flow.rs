@@ -16,10 +16,10 @@ use crate::{
 use alloc::{format, vec::Vec};
 use core::time::Duration;
 use plumeline_base::{Instant, quantity::Estimate, time::seconds};
-use plumeline_detector::Reading;
+use plumeline_detector::{Reading, ask::Look};
 use plumeline_measure::{
-    Error, Sample,
-    mean::{Terms, mean_of},
+    Error, Sample, few,
+    mean::{Mean, Terms, mean_of},
     settle,
 };
 
@@ -47,6 +47,12 @@ pub(crate) async fn average(ctx: &Context, pipes: &[Pipe], span: Duration, says:
         ..Terms::default()
     };
     let individual = inputs.plan.flow.calibration_individual;
+    if ctx.is_asked() {
+        return typed(ctx, pipes, span, says, &terms)
+            .await
+            .map(|m| m.map(|m| MeanFlow::new(&m, scale, individual)))
+            .collect();
+    }
     let mut span = span;
     for again in 0.. {
         let samples = gather(ctx, pipes, span, says).await;
@@ -59,6 +65,28 @@ pub(crate) async fn average(ctx: &Context, pipes: &[Pipe], span: Duration, says:
         span *= 2;
     }
     Vec::new()
+}
+
+/// The means of flows that a person types, as many times as stand for `span`.
+async fn typed(
+    ctx: &Context,
+    pipes: &[Pipe],
+    span: Duration,
+    says: &str,
+    terms: &Terms,
+) -> impl Iterator<Item = Result<Mean, Error>> {
+    let inlets: Vec<u8> = pipes.iter().map(|p| p.inlet).collect();
+    ctx.progress(says, None, None);
+    let samples = ctx.typed_flows(&inlets, span).await.unwrap_or_else(|trouble| {
+        ctx.remark(format!("the flows were not read: {trouble}"));
+        alloc::vec![Vec::new(); inlets.len()]
+    });
+    let terms = ctx.typed_terms(terms.resolution);
+    let scatter = ctx.get().record.typed.clone();
+    inlets
+        .into_iter()
+        .zip(samples)
+        .map(move |(inlet, s)| few::mean_of(&s, &scatter.get(&inlet).copied().unwrap_or_default(), &terms))
 }
 
 /// The flow readings of these inlets over `span` without a gap.
@@ -146,6 +174,9 @@ pub(crate) fn as_found_once(ctx: &Context, reading: &Reading) {
 /// Every pipe's flow is steady.
 pub(crate) async fn settle(ctx: Context) -> Result<(), Stop> {
     ctx.start_readings().await?;
+    if ctx.is_asked() {
+        return settle_typed(&ctx).await;
+    }
     let inputs = ctx.inputs();
     let pipes = inputs.pipes();
     let mut feed = ctx.feed();
@@ -186,6 +217,43 @@ pub(crate) async fn settle(ctx: Context) -> Result<(), Stop> {
             told = now;
             tell_waiting(&ctx, &pipes, &states);
         }
+    }
+}
+
+/// The same by typed readings: they are asked for until a line through them shows how little they move.
+async fn settle_typed(ctx: &Context) -> Result<(), Stop> {
+    let inputs = ctx.inputs();
+    let pipes = inputs.pipes();
+    let rules = &inputs.plan.advanced.typed;
+    let terms = ctx.typed_terms(ctx.abilities().map_or(0.0, |a| f64::from(a.flow_step_nl_s) * 1e-12));
+    let rule = few::Rule {
+        window: seconds(inputs.plan.settle.window_s),
+        least: rules.least_steady as usize,
+        slope_per_min: inputs.plan.settle.slope_per_min.value,
+        confidence: inputs.plan.advanced.settle.confidence,
+    };
+    let mut read: Vec<Vec<Sample>> = alloc::vec![Vec::new(); pipes.len()];
+    loop {
+        let t = ctx.look(Look::Flows).await.map_err(Stop::Trouble)?;
+        pipes.iter().zip(&mut read).for_each(|(pipe, series)| series.extend(t.flow(pipe.inlet)));
+        let mut states: Vec<settle::State> = read.iter().map(|series| few::state(series, &terms, &rule)).collect();
+        let late = ctx.get().running.ends.since(ctx.now()) <= seconds(rules.each_s) + LEFT_OVER;
+        for state in states.iter_mut().filter(|_| late) {
+            if let settle::State::NotYet { because, .. } = state {
+                *state = settle::State::DeadlinePassed { because: *because };
+            }
+        }
+        if late || states.iter().all(|s| matches!(s, settle::State::Steady { .. })) {
+            pipes.iter().zip(&states).for_each(|(pipe, state)| ctx.found(judge::settled(&inputs, pipe.inlet, state)));
+            let state = match ctx.look(Look::State).await {
+                Ok(t) => states::before_measuring(StageKind::Settle, Some(&t.reading)),
+                Err(_) => states::before_measuring(StageKind::Settle, None),
+            };
+            state.into_iter().for_each(|f| ctx.found(f));
+            return Ok(());
+        }
+        tell_waiting(ctx, &pipes, &states);
+        ctx.sleep(seconds(rules.each_s)).await;
     }
 }
 

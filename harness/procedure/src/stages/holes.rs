@@ -248,6 +248,9 @@ impl<'a> HoleRound<'a> {
 
     /// Keeps how the flow answered a mark, where the readings around it are still kept.
     fn answered(&mut self, mark: Instant) {
+        if self.ctx.is_asked() {
+            return;
+        }
         let s = self.ctx.get();
         let seconds = |at: Instant| at.since(mark).as_secs_f64() - mark.since(at).as_secs_f64();
         let kept = s.readings.back().take_while(|t| mark.since(t.at) <= AROUND).filter(|t| t.at <= mark + AROUND * 2);

@@ -12,7 +12,7 @@ use crate::{
 };
 use alloc::{format, vec::Vec};
 use plumeline_base::{input::Answer, time::seconds};
-use plumeline_detector::driver::Wants;
+use plumeline_detector::{ask::Look, driver::Wants};
 
 /// Every inlet of the unit that carries no pipe, against the flow of those that do.
 pub(super) async fn unused<'a>(ctx: &Context, stage: StageKind, used: impl Iterator<Item = &'a MeanFlow>) {
@@ -36,10 +36,26 @@ pub(super) async fn unused<'a>(ctx: &Context, stage: StageKind, used: impl Itera
 
 /// What these inlets read; `None`: the unit tells nothing of one.
 async fn read(ctx: &Context, inlets: &[u8], says: &str) -> Vec<Option<Unused>> {
-    let rules = &ctx.inputs().plan.advanced.inlets;
+    if ctx.is_asked() { typed(ctx, inlets).await } else { streamed(ctx, inlets, says).await }
+}
+
+/// One look at a display: what a step hides is a rectangle of its width.
+async fn typed(ctx: &Context, inlets: &[u8]) -> Vec<Option<Unused>> {
+    let step = ctx.abilities().map_or(0.0, |a| f64::from(a.flow_step_nl_s) * 1e-12);
+    let read = ctx.look(Look::Flows).await;
+    let told = |inlet: &u8| match &read {
+        Err(_) => Some(Unused::NoReading),
+        Ok(t) => t.flow(*inlet).map(|q| Unused::Flow { mean: q.value, u: step / libm::sqrt(12.0) }),
+    };
+    inlets.iter().map(told).collect()
+}
+
+/// What a stream tells for a while.
+async fn streamed(ctx: &Context, inlets: &[u8], says: &str) -> Vec<Option<Unused>> {
+    let rules = ctx.inputs().plan.advanced.inlets.clone();
+    let span = seconds(rules.read_s);
     let mut seen: Vec<Option<Vec<f64>>> = alloc::vec![None; inlets.len()];
     let mut feed = ctx.feed();
-    let span = seconds(rules.read_s);
     let end = ctx.within(span);
     ctx.progress(says, None, Some(span));
     while let Some(item) = feed.next_before(end).await {
@@ -48,9 +64,8 @@ async fn read(ctx: &Context, inlets: &[u8], says: &str) -> Vec<Option<Unused>> {
             values.get_or_insert_default().extend(t.flow(*inlet).map(|s| s.value));
         }
     }
-    let told = |values: &Option<Vec<f64>>| match values {
-        Some(values) => mean(values, rules.least_readings),
-        None => Some(Unused::NoReading),
+    let told = |values: &Option<Vec<f64>>| {
+        values.as_deref().map_or(Some(Unused::NoReading), |v| mean(v, rules.least_readings))
     };
     seen.iter().map(told).collect()
 }

@@ -14,7 +14,7 @@ use plumeline_base::{Instant, input::Answer, quantity::Estimate, time::seconds};
 use plumeline_detector::{Faults, ask, bit, driver::Wants};
 
 pub(crate) async fn supply(ctx: Context) -> Result<(), Stop> {
-    if ctx.get().stream.hz.is_none() && ctx.abilities().is_some_and(|a| a.stream_hz.is_some()) {
+    if ctx.get().stream.hz.is_none() && ctx.abilities().is_some_and(|a| a.readings.streams()) {
         ctx.start_readings().await?;
     }
     let (_, standby) = both(&ctx, "at standby, fan at speed, no output operated").await;
