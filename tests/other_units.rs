@@ -45,7 +45,10 @@ fn a_unit_that_lies_is_not_passed_or_the_report_says_that_this_lie_is_not_shown(
 /// A value of a statement, as a number.
 fn value(result: &Value, code: &str, name: &str) -> f64 {
     let stated = stated(result, code).unwrap_or_else(|| panic!("no {code}"));
-    stated["told"][name].as_str().and_then(|v| v.parse().ok()).unwrap_or_else(|| panic!("{code} lacks {name}: {stated}"))
+    stated["told"][name]
+        .as_str()
+        .and_then(|v| v.parse().ok())
+        .unwrap_or_else(|| panic!("{code} lacks {name}: {stated}"))
 }
 
 /// A milder lie that passes is within what this very job says that it could have missed.
@@ -70,7 +73,10 @@ fn a_mild_lie_that_passes_is_within_what_its_report_leaves_open() {
         let (_, result) = demo(&dir, &["--lie", lie]);
         if result["verdict"] == "pass" {
             let open = value(&result, code, name);
-            assert!(if at_most { open <= size } else { open >= size }, "{lie} passed, and {code} leaves only {open} open");
+            assert!(
+                if at_most { open <= size } else { open >= size },
+                "{lie} passed, and {code} leaves only {open} open"
+            );
         }
     }
 }

@@ -48,7 +48,8 @@ pub const STATED: [(LieKind, &str); 8] = [
 /// Whether the report says that this lie is not shown.
 fn stated(lie: Option<Lie>, outcome: &Outcome) -> bool {
     let of_lie = |(kind, code): &(LieKind, &str)| {
-        lie.is_some_and(|l| l.kind == *kind) && outcome.could_have_missed.iter().any(|s| s.code.as_str().starts_with(code))
+        lie.is_some_and(|l| l.kind == *kind)
+            && outcome.could_have_missed.iter().any(|s| s.code.as_str().starts_with(code))
     };
     STATED.iter().any(of_lie)
 }
@@ -140,8 +141,9 @@ fn speaks_of_unit(f: &Finding) -> bool {
 
 /// The rows as a table for people.
 pub fn text(rows: &[Row]) -> String {
-    let mut all =
-        String::from("| lie | about | stopped | unit named | blamed on | passed, and stated | seeds |\n|---|---|---|---|---|---|---|\n");
+    let mut all = String::from(
+        "| lie | about | stopped | unit named | blamed on | passed, and stated | seeds |\n|---|---|---|---|---|---|---|\n",
+    );
     for row in rows {
         let mut blamed: Vec<(&String, &u32)> = row.blamed.iter().collect();
         blamed.sort_by_key(|(_, n)| std::cmp::Reverse(**n));
