@@ -205,6 +205,8 @@ pub struct Reading {
     pub missed: u32,
     /// Flow of each inlet in the order of the unit's inlets, m3/s, on the unit's [`FlowBasis`]; `None`: not told.
     pub flow_m3_s: Vec<Option<f64>>,
+    /// Flow of all inlets together, where one sensor serves them all, m3/s on the unit's [`FlowBasis`].
+    pub flow_all_m3_s: Option<f64>,
     /// Extinction, 1/m: one entry for the unit, or one per inlet.
     pub extinction_per_m: Vec<Option<f64>>,
     /// Fan speed, revolutions per minute.
@@ -278,9 +280,9 @@ pub struct Baseline {
     /// Revision of the settings under which it was taken; `None` where it is not told.
     pub settings_revision: Option<u64>,
     /// When it was taken, by the unit's own clock, us.
-    pub device_us: u64,
+    pub device_us: Option<u64>,
     /// Boot id under which it was taken.
-    pub boot_id: u64,
+    pub boot_id: Option<u64>,
     /// Another for every baseline taken; `None` where the unit does not count them.
     pub number: Option<u32>,
 }

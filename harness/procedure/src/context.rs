@@ -304,7 +304,7 @@ impl Context {
     }
     /// A question of the driver's becomes a prompt.
     pub(crate) fn open_question(&self, line: LineId, q: plumeline_detector::Question) {
-        self.open_prompt(Some((line, q.id)), None, Act::ReadDisplay, q.text, q.wants);
+        self.open_prompt(Some((line, q.id)), None, Act::ReadDisplay { about: q.about }, q.text, q.wants);
     }
     /// An answer arrived. Answers to prompts that are not open are noted and otherwise ignored.
     pub(crate) fn answered(&self, id: u32, answer: Answer) {
@@ -539,8 +539,19 @@ struct WantedTicket {
 }
 impl Drop for WantedTicket {
     fn drop(&mut self) {
-        let mut s = self.ctx.edit();
-        s.requests.wanted.remove(&self.ticket);
-        s.requests.ended.remove(&self.ticket);
+        let asked = {
+            let mut s = self.ctx.edit();
+            let s: &mut JobState = &mut s;
+            s.requests.ended.remove(&self.ticket);
+            let (line, ticket) = self.ticket;
+            let waits = s.requests.wanted.remove(&self.ticket);
+            s.changed |= waits;
+            let question = s.lines.get_mut(line).filter(|_| waits).and_then(|l| l.driver.give_up(s.now, ticket));
+            question.and_then(|q| s.prompts.open.iter().find(|(_, of)| **of == Some((line, q))).map(|(id, _)| *id))
+        };
+        if let Some(id) = asked {
+            self.ctx.edit().prompts.open.remove(&id);
+            self.ctx.effect(Effect::Withdraw(id));
+        }
     }
 }

@@ -1,7 +1,7 @@
 //! What the operator is asked for. A prompt has words for people and an [`Act`] for scripts.
 use crate::{plan::HoleRef, stage::StageKind};
 use alloc::string::String;
-use plumeline_detector::driver::Wants;
+use plumeline_detector::driver::{About, Wants};
 use serde::{Deserialize, Serialize};
 
 /// Something the operator is asked to do, see or tell.
@@ -147,8 +147,12 @@ acts! {
     Unlock = "unlock",
     /// Restore the zone at the panel.
     Restore = "restore",
-    /// Read something off the unit's display.
-    ReadDisplay = "read-display",
+    /// Read something off the unit, or do something at it, for a driver that has no line to it.
+    ReadDisplay {
+        /// What it is about.
+        #[serde(default)]
+        about: About,
+    } = "read-display",
 }
 
 impl Act {

@@ -23,11 +23,12 @@ use serde::Deserialize;
 use std::path::Path;
 
 /// The hardware of the shipped models, by the names of their descriptions.
-const HARDWARE: [(&str, &str); 4] = [
+const HARDWARE: [(&str, &str); 5] = [
     ("model-b", include_str!("../units/model-b.toml")),
     ("model-c", include_str!("../units/model-c.toml")),
     ("model-d", include_str!("../units/model-d.toml")),
     ("model-e", include_str!("../units/model-e.toml")),
+    ("model-f", include_str!("../units/model-f.toml")),
 ];
 /// Reference conditions of mass-type sensors, degC and Pa: those of the invented models.
 const REFERENCE: (f64, f64) = (20.0, 101_325.0);

@@ -32,7 +32,7 @@ fn looked(fact: Fact) -> Finding {
 /// What is wrong with the baseline that was read back, as such. `boot_id` is the unit's last start.
 pub(crate) fn read_back(taken: &Baseline, read: &Baseline, boot_id: Option<u64>) -> Vec<Finding> {
     let another = (read != taken).then(fact::another_read_back);
-    let before_start = boot_id.is_some_and(|id| id != read.boot_id).then(fact::before_start);
+    let before_start = boot_id.zip(read.boot_id).is_some_and(|(now, then)| now != then).then(fact::before_start);
     another.into_iter().chain(before_start).map(of_unit).collect()
 }
 
@@ -185,8 +185,8 @@ mod tests {
             duration_ms: 0,
             fan_rpm: None,
             settings_revision: None,
-            device_us: 1,
-            boot_id,
+            device_us: Some(1),
+            boot_id: Some(boot_id),
             number: None,
         }
     }

@@ -188,6 +188,11 @@ fn percent_off(f: &Finding) -> f64 {
     }
 }
 
+/// Not as predicted, and more than that by half of what matters: the unit tells air of which it is to be shown that it is the pipe's.
+pub(crate) fn more_than_expected(inputs: &JobInputs, f: &Finding) -> bool {
+    f.verdict != Verdict::Pass && percent_off(f) > 50.0 * inputs.plan.flow.material.value
+}
+
 /// What flow alone left open, the holes may settle: all of them, or it stays open. What shifts a whole pipe (a leak near the
 /// unit) or all pipes alike (filter, fan, exhaust) no hole shows: that the flows of all pipes together must.
 pub(crate) fn by_holes(

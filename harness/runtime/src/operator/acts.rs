@@ -116,7 +116,7 @@ pub(super) fn perform(now: Instant, act: &Act, site: &mut dyn Site) -> Result<An
         Act::SmokeShows(_) | Act::LevelShows { .. } | Act::FaultShows { .. } | Act::FaultGone { .. } => {
             return Ok(Answer::Yes);
         }
-        Act::Override | Act::ReadDisplay | Act::Who | Act::ReadMeter { .. } => {
+        Act::Override | Act::ReadDisplay { .. } | Act::Who | Act::ReadMeter { .. } => {
             return Ok(Answer::Cannot("nobody decides this by script".into()));
         }
     };

@@ -279,7 +279,7 @@ impl Script {
         Ok(match &prompt.act {
             // Nobody decides by script that unproven air is good enough, and nobody reads a display.
             Act::Override => Answer::No,
-            Act::ReadDisplay => Answer::Cannot("nobody is there to read a display".into()),
+            Act::ReadDisplay { .. } => Answer::Cannot("nobody is there to read a display".into()),
             Act::Who => Answer::Text("an unattended script".into()),
             act => super::acts::perform(now, act, site)?,
         })
