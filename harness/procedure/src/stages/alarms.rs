@@ -87,7 +87,15 @@ pub(super) fn wrong_so_far(ctx: &Context) {
         let rise = ctx.get().record.alarms.get(&level.number).copied();
         matches!(rise, Some(Rise::Early(_) | Rise::Late(_) | Rise::Never(_))) && !told_wrong(ctx, level.number)
     };
-    levels(ctx).unwrap_or_default().iter().filter(|l| wrong(l)).for_each(|l| tell(ctx, l));
+    let levels = levels(ctx).unwrap_or_default();
+    levels.iter().filter(|l| wrong(l)).for_each(|l| tell(ctx, l));
+    // Between releases the smoke goes, and the levels with it.
+    for level in levels.iter().filter(|l| !told_wrong(ctx, l.number)) {
+        let leaving = ctx.get().record.leaving.get(&level.number).copied();
+        if matches!(leaving, Some(Leaving::Above(_) | Leaving::Below(_))) {
+            ctx.found(judge::gone(StageKind::ProveSmoke, level.number, leaving));
+        }
+    }
 }
 
 /// Once all smoke was released: what each level came to.
@@ -155,7 +163,7 @@ pub(super) async fn after_smoke(ctx: &Context) {
     // A person saw that they came, not at which reading they went: the report states that of each.
     for level in levels.iter().filter(|l| !by_eye && risen & bit(l.number) != 0) {
         let leaving = ctx.get().record.leaving.get(&level.number).copied();
-        ctx.found(judge::gone(level.number, leaving));
+        ctx.found(judge::gone(StageKind::Purge, level.number, leaving));
         if let Some(Leaving::AtThreshold(least, most)) = leaving {
             let within = within(ctx);
             let (low, high) = judge::may_act_at((least, most), within);

@@ -21,7 +21,7 @@ use serde::Deserialize;
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
 
-/// What a simulated unit that shows shares holds to be the normal flow of an inlet, L/min. Invented.
+/// What a simulated unit that shows shares holds to be the normal flow of an inlet before it has a baseline, L/min. Invented.
 const NORMAL_L_MIN: f64 = 45.0;
 
 /// What a display calls its faults.
@@ -169,7 +169,7 @@ impl Eyes {
             About::Label { .. } | About::Which { .. } | About::Serial | About::Firmware | About::Inlets => {
                 Came::To(named(about, &label))
             }
-            About::Flows { inlets, .. } => self.flows(now, prompt, &face, inlets, site)?,
+            About::Flows { inlets, .. } => self.flows(now, prompt, (&face, &label), inlets, site)?,
             About::Smoke { .. } => look(now, site)?.map(|shown| smoke(&face, &shown)).and(),
             About::Lamps { lamps } => {
                 look(now, site)?.map(|shown| Came::To(Answer::Text(lit(&face, lamps, &shown, &label)))).and()
@@ -197,7 +197,7 @@ impl Eyes {
         &mut self,
         now: Instant,
         prompt: &Prompt,
-        face: &Face,
+        (face, label): (&Face, &Label),
         inlets: &[u8],
         site: &mut dyn Site,
     ) -> Result<Came<Answer>, Failure> {
@@ -209,7 +209,9 @@ impl Eyes {
         let of = |n: &u8| shown.flow_l_min.get(usize::from(*n).checked_sub(1)?).copied();
         let all = [Some(shown.flow_l_min.iter().sum())];
         let read: Vec<Option<f64>> = if inlets.is_empty() { all.to_vec() } else { inlets.iter().map(of).collect() };
-        let mut typed: Vec<String> = read.iter().map(|q| written(flow, *q)).collect();
+        // A share is one of the baseline, once there is one.
+        let whole = |i: usize| label.baseline_l_min.as_ref().and_then(|b| *b.get(i)?).unwrap_or(NORMAL_L_MIN);
+        let mut typed: Vec<String> = read.iter().enumerate().map(|(i, q)| written(flow, *q, whole(i))).collect();
         // Whoever is asked again looks again.
         if !prompt.text.starts_with("Not taken") {
             self.slip(&mut typed);
@@ -314,11 +316,11 @@ fn named(about: &About, label: &Label) -> Answer {
     }
 }
 
-/// A flow of L/min as the display shows it.
-fn written(flow: &FlowShown, l_min: Option<f64>) -> String {
+/// A flow of L/min as the display shows it; `whole`: the flow that it calls 100 %.
+fn written(flow: &FlowShown, l_min: Option<f64>, whole: f64) -> String {
     let Some(l_min) = l_min else { return "-".into() };
     let m3_s = match flow.basis {
-        FlowBasis::Share => l_min / NORMAL_L_MIN * WHOLE_M3_S,
+        FlowBasis::Share => l_min / whole * WHOLE_M3_S,
         FlowBasis::Actual | FlowBasis::Reference { .. } => l_min * M3_S_PER_L_MIN,
     };
     flow.scale.shown(m3_s / flow.m3_s).to_string()
@@ -327,7 +329,7 @@ fn baseline(face: &Face, inlets: &[u8], label: &Label) -> Came<Answer> {
     let (Some(flow), Some(held)) = (&face.shows.baseline, &label.baseline_l_min) else {
         return Came::Not("it shows no baseline".into());
     };
-    let of = |n: &u8| written(flow, usize::from(*n).checked_sub(1).and_then(|i| *held.get(i)?));
+    let of = |n: &u8| written(flow, usize::from(*n).checked_sub(1).and_then(|i| *held.get(i)?), NORMAL_L_MIN);
     Came::To(Answer::Text(inlets.iter().map(of).collect::<Vec<_>>().join(" ")))
 }
 fn smoke(face: &Face, shown: &Shown) -> Came<Answer> {
