@@ -16,7 +16,7 @@ use plumeline_detector::{
     driver::{About, Wants},
     vocabulary::{FlowBasis, WHOLE_M3_S},
 };
-use plumeline_procedure::Prompt;
+use plumeline_procedure::{Prompt, prompt::Metered};
 use serde::Deserialize;
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
@@ -101,6 +101,8 @@ struct Label {
     baseline_l_min: Option<Vec<Option<f64>>>,
     taking: bool,
     inhibited: bool,
+    supply_v: Option<f64>,
+    supply_a: Option<f64>,
 }
 
 /// What a look or a deed came to.
@@ -188,6 +190,15 @@ impl Eyes {
             Came::To(answer) => answer,
             Came::Not(why) => Answer::Cannot(why),
         })
+    }
+    /// Reads an instrument at the supply.
+    pub(super) fn meter(now: Instant, quantity: Metered, site: &mut dyn Site) -> Result<Answer, Failure> {
+        let label = ask(now, site, &json!({ "do": "label" }))?.label.unwrap_or_default();
+        let shown = match quantity {
+            Metered::Voltage => label.supply_v.map(|v| (v * 100.0).round() / 100.0),
+            Metered::Current => label.supply_a.map(|a| (a * 1000.0).round() / 1000.0),
+        };
+        Ok(shown.map_or_else(|| Answer::Cannot("nobody is there with an instrument".into()), Answer::Number))
     }
     fn face(&self, label: &Label) -> Face {
         let is_it = |face: &&Face| face.maker == label.maker && face.model == label.model;

@@ -42,6 +42,8 @@ impl Device {
             baseline_l_min: self.baseline().map(|b| b.flow_nl_s.iter().map(l_min).collect()),
             taking: self.is_taking() || self.progress().state == BaselineState::Taking,
             inhibited: self.inhibited().holds(),
+            supply_v: self.measured.supply_v,
+            supply_a: self.measured.supply_a,
         }
     }
     /// Does what somebody asks for at its keys.

@@ -184,6 +184,10 @@ pub struct AtHand {
     pub taking: bool,
     /// Its outputs are held back.
     pub inhibited: bool,
+    /// What a meter shows at its supply terminals, V.
+    pub supply_v: f64,
+    /// What a meter shows in its supply, A.
+    pub supply_a: f64,
 }
 /// The value of a setting as a display shows it.
 #[derive(Clone, Debug, PartialEq, Serialize)]
