@@ -16,7 +16,7 @@ use crate::{
 use alloc::{format, vec::Vec};
 use core::time::Duration;
 use plumeline_base::{Instant, quantity::Estimate, time::seconds};
-use plumeline_detector::{Reading, ask::Look};
+use plumeline_detector::{Reading, ask::Look, vocabulary::FlowBasis};
 use plumeline_measure::{
     Error, Sample, few,
     mean::{Mean, Terms, mean_of},
@@ -36,7 +36,17 @@ pub(crate) async fn average(ctx: &Context, pipes: &[Pipe], span: Duration, says:
     let inputs = ctx.inputs();
     let rules = &inputs.plan.advanced.average;
     let abilities = ctx.abilities();
-    let scale = abilities.as_ref().map_or(1.0, |a| to_actual(a.flow_basis, &inputs.pipework.air));
+    let basis = abilities.as_ref().map_or(FlowBasis::Actual, |a| a.flow_basis);
+    let of_pipe = |pipe: &Pipe, mean: Mean| {
+        let predicted = inputs.predicted_flow(pipe.inlet);
+        let share_of = predicted.filter(|_| basis == FlowBasis::Share).map(|p| p.value);
+        MeanFlow::new(
+            &mean,
+            to_actual(basis, &inputs.pipework.air, predicted),
+            inputs.plan.flow.calibration_individual,
+            share_of,
+        )
+    };
     let terms = Terms {
         resolution: abilities.map_or(0.0, |a| f64::from(a.flow_step_nl_s) * 1e-12),
         calibration_relative: inputs.plan.flow.calibration_common,
@@ -46,19 +56,16 @@ pub(crate) async fn average(ctx: &Context, pipes: &[Pipe], span: Duration, says:
         min_samples: rules.least_readings as usize,
         ..Terms::default()
     };
-    let individual = inputs.plan.flow.calibration_individual;
     if ctx.is_asked() {
-        return typed(ctx, pipes, span, says, &terms)
-            .await
-            .map(|m| m.map(|m| MeanFlow::new(&m, scale, individual)))
-            .collect();
+        let means = typed(ctx, pipes, span, says, &terms).await;
+        return pipes.iter().zip(means).map(|(pipe, m)| m.map(|m| of_pipe(pipe, m))).collect();
     }
     let mut span = span;
     for again in 0.. {
         let samples = gather(ctx, pipes, span, says).await;
         let now = samples.iter().filter_map(|s| s.last()).map(|s| s.at).max().unwrap_or_else(|| ctx.now());
-        let means: Vec<_> =
-            samples.iter().map(|s| mean_of(s, now, &terms).map(|m| MeanFlow::new(&m, scale, individual))).collect();
+        let means = pipes.iter().zip(&samples);
+        let means: Vec<_> = means.map(|(pipe, s)| mean_of(s, now, &terms).map(|m| of_pipe(pipe, m))).collect();
         if again == rules.longer || !means.iter().any(|m| matches!(m, Err(Error::TooCorrelated { .. }))) {
             return means;
         }
@@ -300,7 +307,12 @@ pub(crate) async fn against_prediction(ctx: &Context) -> Flows {
     let pipes = inputs.pipes();
     let means = average(ctx, &pipes, seconds(inputs.plan.flow.average_s), "averaging the flows").await;
     let flows: Vec<_> = pipes.into_iter().zip(means).collect();
-    let findings = judge::against_prediction(&inputs, &flows);
+    let shares = flows.iter().any(|(_, mean)| mean.as_ref().is_ok_and(|m| m.share_of.is_some()));
+    let findings = if shares {
+        flows.iter().map(|(pipe, mean)| judge::level_not_told(&inputs, pipe.inlet, mean)).collect()
+    } else {
+        judge::against_prediction(&inputs, &flows)
+    };
     let measured: Vec<(Pipe, MeanFlow)> =
         flows.iter().filter_map(|(pipe, mean)| Some((pipe.clone(), *mean.as_ref().ok()?))).collect();
     for (pipe, mean) in &measured {
@@ -308,7 +320,7 @@ pub(crate) async fn against_prediction(ctx: &Context) -> Flows {
         let u = libm::hypot(mean.estimate.u(), predicted.u()) * coverage_factor(&inputs);
         record(ctx, &inputs, pipe, |p| {
             p.measured = Some(mean.figure());
-            p.smallest_visible = Some(u / predicted.value);
+            p.smallest_visible = mean.share_of.is_none().then_some(u / predicted.value);
         });
     }
     inlets::unused(ctx, StageKind::ProveFlow, measured.iter().map(|(_, mean)| mean)).await;

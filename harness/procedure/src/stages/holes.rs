@@ -14,7 +14,7 @@ use crate::{
     job::{JobInputs, Pipe, hole_words},
     judge::{
         as_found,
-        flow::{by_holes, more_than_expected},
+        flow::{by_holes, by_shares, more_than_expected},
         holes::{self as judge, Closed, Closing, of_hole},
         holes_compared::{compared, matters},
         lag::{self, Step},
@@ -30,6 +30,7 @@ use crate::{
 use alloc::{boxed::Box, format, rc::Rc, vec::Vec};
 use core::time::Duration;
 use plumeline_base::{Instant, Verdict, time::seconds};
+use plumeline_detector::vocabulary::FlowBasis;
 use plumeline_measure::{Error, joint::Seen};
 
 /// Flow of each pipe against the prediction, then hole by hole. Where only a part is done again, the other holes stay as they
@@ -66,8 +67,13 @@ pub(crate) async fn prove_flow(ctx: Context) -> Result<(), Stop> {
         proven.push((pipe, finding, holes));
     }
     let mut shown = Vec::new();
-    for (pipe, mut finding, ByHoles { verdicts, left_out, .. }) in proven {
-        by_holes(&inputs, &mut finding, &verdicts, &left_out, &pipes_compared.shows(&inputs, pipe.inlet));
+    let shares = measured.iter().any(|(_, mean)| mean.share_of.is_some());
+    for (pipe, mut finding, ByHoles { verdicts, left_out, seen, .. }) in proven {
+        if shares {
+            by_shares(&inputs, &mut finding, &verdicts, &left_out, (&seen, inputs.holes(&pipe).len()));
+        } else {
+            by_holes(&inputs, &mut finding, &verdicts, &left_out, &pipes_compared.shows(&inputs, pipe.inlet));
+        }
         let holes_shown = left_out.is_empty() && !verdicts.is_empty() && verdicts.iter().all(|v| *v == Verdict::Pass);
         if finding.verdict == Verdict::Pass && holes_shown {
             shown.push(pipe.inlet);
@@ -77,7 +83,9 @@ pub(crate) async fn prove_flow(ctx: Context) -> Result<(), Stop> {
         }
         ctx.found(finding);
     }
-    let captured = ctx.get().record.as_found.clone();
+    // A share of one unit's normal flow is nothing to hold against another unit's flow.
+    let mut captured = ctx.get().record.as_found.clone();
+    captured.retain(|_, mean| !shares && mean.share_of.is_none());
     for finding in as_found::against(&inputs, &captured, &measured, &shown) {
         ctx.found(finding);
     }
@@ -173,8 +181,15 @@ async fn hole_by_hole(ctx: &Context, inputs: &JobInputs, pipe: &Pipe, part: Opti
             Closed::Measured(drop) => {
                 deviations.extend(keep(ctx, *hole, HoleShown::Measured(drop.clone())));
                 let litres = (1.0 + drop.pooled().deviation) * drop.expected.value * L_MIN;
+                let by = match ctx.abilities().map(|a| a.flow_basis) {
+                    Some(FlowBasis::Share) => {
+                        let percent = (1.0 + drop.pooled().deviation) * expected_share(inputs, *opening) * 100.0;
+                        format!("{percent:.1} % of it")
+                    }
+                    _ => format!("{litres:.2} L/min"),
+                };
                 let text = format!(
-                    "{}: closing it lowered the flow by {litres:.2} L/min; it is judged with the pipe's other holes",
+                    "{}: closing it lowered the flow by {by}; it is judged with the pipe's other holes",
                     drop.words
                 );
                 ctx.shown(text);
@@ -207,6 +222,11 @@ async fn hole_by_hole(ctx: &Context, inputs: &JobInputs, pipe: &Pipe, part: Opti
     ctx.edit().outcome.could_have_missed.extend(missed);
     suction_at_last_hole(ctx, inputs, pipe);
     Ok(ByHoles { verdicts, deviations, left_out, seen, crossed })
+}
+
+/// By which share of its pipe's flow closing an opening is predicted to lower it.
+fn expected_share(inputs: &JobInputs, opening: usize) -> f64 {
+    inputs.predicted(opening).map_or(f64::NAN, |p| p.closed_share.value)
 }
 
 /// What this hole showed before, where only another part is done again.
