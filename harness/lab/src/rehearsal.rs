@@ -17,7 +17,7 @@ use plumeline_runtime::{
     keep::MemoryKeeper,
     line::Line,
     operator::{Operator, Script, SimulatedSite},
-    scenario,
+    port, scenario,
     session::Outward,
     show::Show,
     simulated_model,
@@ -103,7 +103,7 @@ fn play(files: &Files, mut inputs: JobInputs, seed: u64) -> Result<Played, Failu
     let seen = Rc::new(Cell::default());
     let session = Job::begin(files, inputs, MemoryKeeper::default(), DATE_OF_SIMULATIONS)
         .line(Line::simulated(&simulation, None, FaultSpec::default(), seed))
-        .operator(Operator::script("script", Script::willing(), simulation))
+        .operator(Operator::script("script", Script::willing().with_eyes(port::eyes(files)), simulation))
         .observer(Watch(seen.clone()))
         .run()?;
     let outcome = session.outcome().cloned().ok_or_else(|| Failure::internal("a job ended without an outcome"))?;
