@@ -24,12 +24,15 @@ use plumeline_runtime::{
     show,
     unit_end::UnitEnd,
 };
-use plumeline_simulator::Simulation;
+use plumeline_simulator::{Simulation, scenario::Which};
 
 /// `plumeline demo`
 pub fn demo(args: &Demo) -> Result<Exit, Failure> {
     let faults = port::faults(args.faults.as_deref())?;
     let job = Job::find(args.small, &args.replacement)?;
+    if !(0.0..=1.0).contains(&args.slips) {
+        return Err(Failure::input(format!("{} is no share", args.slips), "say --slips 0 to 1, such as 0.05"));
+    }
     // Defects and lies are understood before anything is written.
     let pipework = plumeline_job::pipework::parse(folder::PIPEWORK, job.pipework.as_bytes())?.pipework;
     let mut site = scenario::site(pipework, args.seed, &args.defect, !args.dead)?;
@@ -46,13 +49,17 @@ pub fn demo(args: &Demo) -> Result<Exit, Failure> {
     let _lock = folder.lock()?;
     carrying::keep(&folder, &carried, true)?;
     let files = Files::read(&folder)?.with_port("sim:");
+    // Nothing but a person asks the replacement: the outgoing unit has its line for itself.
+    let by_hand = port::is_by_hand(&files);
+    let files = files.with_old_port(by_hand.then_some("sim:"));
     let loaded = files.check()?;
     let told = |e: plumeline_simulator::simulation::ScenarioError| {
         Failure::input(e.to_string(), "choose another defect or place")
     };
     let site = SimulatedSite::new(Simulation::new(site, Instant::START).map_err(told)?);
     let keeper = DiskKeeper::create(&folder)?;
-    let operator = Operator::script("script", Script::willing(), site.clone());
+    let eyes = port::eyes(&files).slipping(args.slips, args.seed);
+    let operator = Operator::script("script", Script::willing().with_eyes(eyes), site.clone());
     let begin = |files: &Files, date: String| {
         job::Job::begin(files, loaded.inputs.clone(), keeper, date)
             .operator(operator)
@@ -61,8 +68,13 @@ pub fn demo(args: &Demo) -> Result<Exit, Failure> {
     let session = match args.over {
         Over::Pty => over_pty(&files, &site, args.speed, &faults, begin)?,
         Over::Process => {
-            let line = Line::simulated(&site, None, faults, args.seed);
-            begin(&files, DATE_OF_SIMULATIONS.into()).line(line).run()?
+            let line = |unit, seed| Line::simulated(&site, unit, faults.clone(), seed);
+            let (main, outgoing) = match by_hand {
+                true => (Some(Which::Replacement), Some(line(Some(Which::Outgoing), args.seed.wrapping_add(1)))),
+                false => (None, None),
+            };
+            let main = line(main, args.seed);
+            begin(&files, DATE_OF_SIMULATIONS.into()).line(main).outgoing_line(outgoing).run()?
         }
     };
     finish::finished(&folder, &loaded, session, args.output.json, true)

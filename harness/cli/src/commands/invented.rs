@@ -33,6 +33,8 @@ pub const SMALL: Invented = Invented {
 };
 /// The replacement that those files are of.
 pub const USUAL: &str = "model-b";
+/// The replacement that speaks nothing: a person reads it and works its keys.
+pub const BY_HAND: &str = "model-f";
 
 /// What another replacement needs: which wires go to it, and what was decided about its settings.
 struct Prepared {
@@ -42,7 +44,7 @@ struct Prepared {
     /// The output that the panel's fault input is wired to.
     fault_wire: u8,
 }
-const PREPARED: [Prepared; 3] = [
+const PREPARED: [Prepared; 4] = [
     Prepared {
         name: "model-c",
         wires: include_str!("../../demo/replacements/model-c/wires.toml"),
@@ -60,6 +62,12 @@ const PREPARED: [Prepared; 3] = [
         wires: include_str!("../../demo/replacements/model-e/wires.toml"),
         decisions: include_str!("../../demo/replacements/model-e/decisions.toml"),
         fault_wire: 3,
+    },
+    Prepared {
+        name: BY_HAND,
+        wires: include_str!("../../demo/replacements/model-f/wires.toml"),
+        decisions: include_str!("../../demo/replacements/model-f/decisions.toml"),
+        fault_wire: 1,
     },
 ];
 

@@ -14,7 +14,7 @@ facts! {
         "the pipework uses inlet {inlet}, the unit has {inlets} inlets", next WHICH;
     not_that_of_the_bench(serial, firmware) = "unit.not-that-of-the-bench", Undecided,
         "another unit than on the bench: serial {serial}, firmware {firmware} there; that trial counts for nothing";
-    fitted() = "swap.fitted", Pass, "the replacement is fitted and has power, says the technician";
+    fitted() = "swap.fitted", Pass, "the replacement is fitted and has power, says the technician", by Word;
     not_fitted(why) = "swap.not-fitted", Undecided, "not fitted: {why}";
     not_tried(why) = "bench.not-tried", Undecided, "not tried on the bench: {why}",
         next "try it before the site goes out of service, or leave the stage out of the plan";
