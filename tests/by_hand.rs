@@ -58,12 +58,7 @@ fn a_person_proves_what_a_person_can() {
 #[test]
 fn defects_are_stopped_by_what_a_person_reads() {
     let dir = Folder::new("by-hand-defects");
-    for (defect, code) in [
-        ("hole-blocked", "holes."),
-        ("pipe-off", ""),
-        ("wires-crossed", "outputs.wrong-input"),
-        ("setting-lost:severity=3", "load.item-changed-after-restart"),
-    ] {
+    for (defect, code) in [("hole-blocked", "holes."), ("pipe-off", ""), ("wires-crossed", "outputs.wrong-input")] {
         let (exit, result) = demo(&dir, &["--defect", defect]);
         assert!([1, 2].contains(&exit), "{defect}: {exit}");
         let told = findings(&result)

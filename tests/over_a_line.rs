@@ -150,7 +150,14 @@ fn a_person_at_a_display_ends_undecided_with_the_reasons() {
     }
     let o = c.wait_with_output().unwrap();
     assert_eq!(o.status.code(), Some(2), "{said}");
-    for words in ["flow read once", "serial 902", "shows its settings to nobody", "not captured", "UNDECIDED"] {
+    for words in [
+        "this model shows no flow",
+        "serial 771",
+        "serial 902",
+        "shows its settings to nobody",
+        "not captured",
+        "UNDECIDED",
+    ] {
         assert!(said.contains(words), "no `{words}` in\n{said}");
     }
 }

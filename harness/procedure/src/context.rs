@@ -30,7 +30,7 @@ use plumeline_base::{
 };
 use plumeline_detector::{
     Abilities, Ask, Faults, ReadingsBy, Request, Ticket, Trouble, ask,
-    driver::{About, End, Means, Wants, Word},
+    driver::{About, End, Wants, Word},
 };
 
 /// How long is waited before a unit that did not answer is asked again: at first, and at most.
@@ -61,11 +61,6 @@ impl Context {
     }
     pub(crate) fn abilities(&self) -> Option<Abilities> {
         self.get().lines.used().driver.abilities().cloned()
-    }
-
-    /// By which means the unit in use answers this.
-    pub(crate) fn means(&self, request: &Request) -> Means {
-        self.get().lines.used().driver.means(request)
     }
 
     // ---- the record ----
