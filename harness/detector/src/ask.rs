@@ -31,8 +31,9 @@ pub enum Reply {
     Reading(Reading),
     /// Its settings, whole.
     Settings(Settings),
-    /// The unit holds exactly the settings that were sent, under this revision.
-    Written(u32),
+    /// The unit holds exactly the settings that were sent, under this revision; `None`: a person entered them, which only a
+    /// look at each shows.
+    Written(Option<u32>),
     /// Which settings are in force.
     SettingsState(State),
     /// Its date and time.
@@ -133,7 +134,7 @@ asks! {
     WriteSettings {
         /// All of them.
         settings: Settings
-    }, "write the settings" => Written(u32);
+    }, "write the settings" => Written(Option<u32>);
     /// Tell which settings are in force.
     SettingsState, "say which settings are in force" => SettingsState(State);
     /// Tell the unit's date and time.

@@ -10,6 +10,7 @@ use plumeline_airflow::{
     },
 };
 use plumeline_base::{input::Input, pipework::Pipework};
+use plumeline_detector::registers::Map;
 use plumeline_job::{
     Kind, Problem,
     account::{self, AccountFile},
@@ -58,6 +59,11 @@ impl Files {
     pub fn with_old_port(mut self, port: Option<&str>) -> Self {
         self.0.extend(port.map(|port| (OLD_PORT.into(), port.into())));
         self
+    }
+    /// These ports in place of those named before.
+    pub fn with_ports(mut self, port: &str, old_port: Option<&str>) -> Self {
+        self.0.retain(|(name, _)| name != PORT && name != OLD_PORT);
+        self.with_port(port).with_old_port(old_port)
     }
     /// The port that the job was begun with.
     pub fn port(&self) -> &str {
@@ -108,6 +114,11 @@ impl Files {
             return Err(Problem::with_file(Kind::Conflict, name, cause, remedy).into());
         }
         Ok(Some(described))
+    }
+    /// The register map of the unit that the description of that name is of, if it has one. What is wrong with a description
+    /// is said where the files are checked.
+    pub(crate) fn registers(&self, name: &str) -> Option<Map> {
+        self.described(name, None).ok().flatten()?.registers
     }
     /// Adds the shipped descriptions of these names, where the job brings none of its own.
     ///

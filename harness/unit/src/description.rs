@@ -13,7 +13,7 @@ use alloc::{
     vec::Vec,
 };
 use plumeline_base::pipework::{Fan, Loss};
-use plumeline_detector::settings::Value;
+use plumeline_detector::{registers, settings::Value};
 
 /// A model of unit.
 #[derive(Clone, Debug, PartialEq)]
@@ -38,6 +38,8 @@ pub struct Description {
     pub slots: Vec<Slot>,
     /// The air path, if it is known: without it nothing can be said of holes.
     pub air: Option<UnitAir>,
+    /// Its register map, where it is read by registers.
+    pub registers: Option<registers::Map>,
 }
 
 /// What a reading of flow is.

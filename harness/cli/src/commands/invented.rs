@@ -42,7 +42,7 @@ struct Prepared {
     /// The output that the panel's fault input is wired to.
     fault_wire: u8,
 }
-const PREPARED: [Prepared; 3] = [
+const PREPARED: [Prepared; 4] = [
     Prepared {
         name: "model-c",
         wires: include_str!("../../demo/replacements/model-c/wires.toml"),
@@ -60,6 +60,12 @@ const PREPARED: [Prepared; 3] = [
         wires: include_str!("../../demo/replacements/model-e/wires.toml"),
         decisions: include_str!("../../demo/replacements/model-e/decisions.toml"),
         fault_wire: 3,
+    },
+    Prepared {
+        name: "model-f",
+        wires: include_str!("../../demo/replacements/model-f/wires.toml"),
+        decisions: include_str!("../../demo/replacements/model-f/decisions.toml"),
+        fault_wire: 1,
     },
 ];
 

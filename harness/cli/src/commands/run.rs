@@ -14,7 +14,7 @@ use plumeline_runtime::{
     plan_check::{self, Reminding},
     port,
     resume::{self, TakenUp},
-    scenario, show,
+    scenario, show, simulated_model,
 };
 use plumeline_simulator::{Scenario, scenario::Which};
 
@@ -143,6 +143,9 @@ fn simulated_site(args: &Run, loaded: &Loaded, at: Instant) -> Result<SimulatedS
         Some(path) => scenario::read(path)?,
         None => Scenario::new(loaded.inputs.pipework.clone(), 1),
     };
+    if let Some(described) = loaded.inputs.replacement.as_ref().filter(|_| args.scenario.is_none()) {
+        site.replacement = simulated_model::of(described)?.into();
+    }
     site.seed = args.seed.unwrap_or(site.seed);
     site.defects.extend(scenario::defects(&args.defect)?);
     Ok(SimulatedSite::new(scenario::simulation(site, at)?))

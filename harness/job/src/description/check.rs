@@ -1,7 +1,7 @@
 //! From what stands in a description to what it says.
 //!
 //! Not here: the keys of the format.
-use super::{MAX_ITEMS, raw};
+use super::{MAX_ITEMS, raw, registers};
 use crate::{
     any::Any,
     error::{Kind as Wrong, Problem, Source, choices, nearest, quoted},
@@ -105,6 +105,7 @@ pub(super) fn check(source: &Source<'_>, f: &raw::File) -> Result<Description, P
         can: Abilities { read_settings: can(raw::Can::ReadSettings), write_settings: can(raw::Can::WriteSettings) },
         slots: Vec::new(),
         air: None,
+        registers: None,
     };
     items(source, f, &mut description)?;
     for (o, written) in description.outputs.iter().zip(&f.output) {
@@ -123,6 +124,7 @@ pub(super) fn check(source: &Source<'_>, f: &raw::File) -> Result<Description, P
         }
     }
     description.air = f.air.as_ref().map(|a| air(source, a, &description)).transpose()?;
+    description.registers = f.registers.as_ref().map(|r| registers::check(source, r, &description)).transpose()?;
     Ok(description)
 }
 
