@@ -28,7 +28,7 @@ use plumeline_base::{
     input::{Answer, LineId},
 };
 use plumeline_detector::{
-    Abilities, Ask, Faults, Request, Ticket, Trouble, ask,
+    Abilities, Ask, Faults, ReadingsBy, Request, Ticket, Trouble, ask,
     driver::{End, Wants, Word},
 };
 
@@ -304,7 +304,7 @@ impl Context {
     }
     /// A question of the driver's becomes a prompt.
     pub(crate) fn open_question(&self, line: LineId, q: plumeline_detector::Question) {
-        self.open_prompt(Some((line, q.id)), None, Act::ReadDisplay, q.text, q.wants);
+        self.open_prompt(Some((line, q.id)), None, Act::ReadDisplay { about: q.about }, q.text, q.wants);
     }
     /// An answer arrived. Answers to prompts that are not open are noted and otherwise ignored.
     pub(crate) fn answered(&self, id: u32, answer: Answer) {
@@ -409,11 +409,17 @@ impl Context {
         }
         s.changed = true;
     }
-    /// Wants readings from now on; a supervisor brings them back when they stop.
+    /// Wants readings from now on; a supervisor brings them back when they stop. Where each is asked for there is nothing to want.
     pub(crate) async fn start_readings(&self) -> Result<(), Stop> {
         let hz = self.inputs().plan.link.readings_hz;
-        if self.abilities().is_some_and(|a| !a.readings.streams()) {
-            return Err(Stop::Trouble(Trouble::CannotDo("readings can't be streamed from it".into())));
+        match self.abilities().map(|a| a.readings) {
+            Some(ReadingsBy::Asking) => return Ok(()),
+            Some(ReadingsBy::None) => {
+                return Err(Stop::Trouble(Trouble::CannotDo(
+                    "it gives no readings, by the line or by its display".into(),
+                )));
+            }
+            Some(ReadingsBy::Stream { .. }) | None => {}
         }
         self.unit(ask::StartReadings { hz }).await.map_err(Stop::Trouble)?;
         let mut s = self.edit();
@@ -533,8 +539,19 @@ struct WantedTicket {
 }
 impl Drop for WantedTicket {
     fn drop(&mut self) {
-        let mut s = self.ctx.edit();
-        s.requests.wanted.remove(&self.ticket);
-        s.requests.ended.remove(&self.ticket);
+        let asked = {
+            let mut s = self.ctx.edit();
+            let s: &mut JobState = &mut s;
+            s.requests.ended.remove(&self.ticket);
+            let (line, ticket) = self.ticket;
+            let waits = s.requests.wanted.remove(&self.ticket);
+            s.changed |= waits;
+            let question = s.lines.get_mut(line).filter(|_| waits).and_then(|l| l.driver.give_up(s.now, ticket));
+            question.and_then(|q| s.prompts.open.iter().find(|(_, of)| **of == Some((line, q))).map(|(id, _)| *id))
+        };
+        if let Some(id) = asked {
+            self.ctx.edit().prompts.open.remove(&id);
+            self.ctx.effect(Effect::Withdraw(id));
+        }
     }
 }

@@ -34,6 +34,7 @@ mod stages;
 mod state;
 mod stop;
 mod supervisors;
+mod typed;
 mod watch;
 
 pub use effect::{Effect, Entry, Progress};

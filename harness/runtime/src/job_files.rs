@@ -10,7 +10,6 @@ use plumeline_airflow::{
     },
 };
 use plumeline_base::{input::Input, pipework::Pipework};
-use plumeline_detector::registers::Map;
 use plumeline_job::{
     Kind, Problem,
     account::{self, AccountFile},
@@ -32,7 +31,31 @@ pub const OLD_PORT: &str = "old-port";
 #[derive(Clone, Debug, Default)]
 pub struct Files(pub Vec<(String, Vec<u8>)>);
 
+/// A unit that is expected at a port.
+#[derive(Clone, Debug)]
+pub(crate) struct Expected {
+    /// Its model.
+    pub(crate) description: Description,
+    /// Its serial number, where the plan states one.
+    pub(crate) serial: Option<String>,
+}
+
 impl Files {
+    /// The replacement and the outgoing unit, where they are described. What is not sound is told where the files are checked.
+    pub(crate) fn expected(&self) -> [Option<Expected>; 2] {
+        let plan = self.plan().ok().map(|p| p.plan);
+        let serials = [
+            plan.as_ref().and_then(|p| p.replacement.serial.clone()),
+            plan.as_ref().and_then(|p| p.outgoing.as_ref()?.serial.clone()),
+        ];
+        let [replacement, outgoing] =
+            [folder::UNIT_REPLACEMENT, folder::UNIT_OUTGOING].map(|name| self.described(name, None));
+        let [of_replacement, of_outgoing] = serials;
+        let expected = |description: Result<Option<Description>, _>, serial| {
+            description.ok().flatten().map(|description| Expected { description, serial })
+        };
+        [expected(replacement, of_replacement), expected(outgoing, of_outgoing)]
+    }
     /// Reads them from a job folder. What is missing of those that a job can be without leaves it undecided.
     pub fn read(folder: &Folder) -> Result<Self, Failure> {
         let mut files = Vec::new();
@@ -114,11 +137,6 @@ impl Files {
             return Err(Problem::with_file(Kind::Conflict, name, cause, remedy).into());
         }
         Ok(Some(described))
-    }
-    /// The register map of the unit that the description of that name is of, if it has one. What is wrong with a description
-    /// is said where the files are checked.
-    pub(crate) fn registers(&self, name: &str) -> Option<Map> {
-        self.described(name, None).ok().flatten()?.registers
     }
     /// Adds the shipped descriptions of these names, where the job brings none of its own.
     ///

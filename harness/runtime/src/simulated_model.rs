@@ -29,12 +29,13 @@ use serde::Deserialize;
 use std::path::Path;
 
 /// The hardware of the shipped models, by the names of their descriptions.
-const HARDWARE: [(&str, &str); 5] = [
+const HARDWARE: [(&str, &str); 6] = [
     ("model-b", include_str!("../units/model-b.toml")),
     ("model-c", include_str!("../units/model-c.toml")),
     ("model-d", include_str!("../units/model-d.toml")),
     ("model-e", include_str!("../units/model-e.toml")),
     ("model-f", include_str!("../units/model-f.toml")),
+    ("model-g", include_str!("../units/model-g.toml")),
 ];
 /// Reference conditions of mass-type sensors, degC and Pa: those of the invented models.
 const REFERENCE: (f64, f64) = (20.0, 101_325.0);

@@ -13,7 +13,7 @@ use crate::{
     sensors::{Sensors, Truth, at_reference},
     site::{
         Site,
-        control::{AirTruth, Command, Refusal, refuse},
+        control::{AirTruth, Command, Refusal, Shown, refuse},
         unit_seed,
     },
 };
@@ -260,6 +260,7 @@ impl Simulation {
                 match told {
                     Told::Done => {}
                     Told::Panel(p) => v["panel"] = serde_json::json!(p),
+                    Told::Display(d) => v["display"] = serde_json::json!(d),
                     Told::Truth(t) => v["truth"] = serde_json::json!(t),
                 }
                 v
@@ -330,10 +331,21 @@ impl Simulation {
                 self.came_up = 0;
                 return Ok(Told::Panel(panel));
             }
+            Command::Display => return self.shown(now).map(Told::Display),
             Command::Truth => return Ok(Told::Truth(self.site.truth())),
         }
         self.watch_panel();
         Ok(Told::Done)
+    }
+    fn shown(&mut self, now: Instant) -> Result<Shown, Refusal> {
+        let device = &mut self.unit(self.site.mounted()).reached.device;
+        if !device.powered() {
+            return refuse("the unit has no power", "give it power first");
+        }
+        match device.shown(now) {
+            Some(shown) => Ok(shown),
+            None => refuse("the display shows nothing at this moment", "look again"),
+        }
     }
     fn switch_input(&mut self, number: u8, on: bool) -> Result<(), Refusal> {
         if number == 0 || number > self.mounted().reached.device.model().inputs {
@@ -447,6 +459,8 @@ pub enum Told {
     Done,
     /// What the panel shows.
     Panel(Panel),
+    /// What the unit on the wall shows.
+    Display(Shown),
     /// What is really so.
     Truth(AirTruth),
 }

@@ -18,9 +18,12 @@ pub struct Demo {
     /// A lie of the replacement: NAME or NAME:SEVERITY, one of those that `plumeline lies` lists. May be given several times.
     #[arg(long, value_name = "NAME")]
     pub lie: Vec<String>,
-    /// The replacement: model-b, model-c, model-d or model-e.
+    /// The replacement: model-b, model-c, model-d, model-e, or model-g, which is read by registers.
     #[arg(long, value_name = "NAME", default_value = USUAL)]
     pub replacement: String,
+    /// How the replacement is spoken to: takes a replacement that is. In place of `--replacement`.
+    #[arg(long, value_name = "HOW", conflicts_with = "replacement")]
+    pub unit: Option<Means>,
     /// How the unit is reached: in process and virtual time, or over a pseudo-terminal in scaled time.
     #[arg(long, value_name = "HOW", default_value = "process")]
     pub over: Over,
@@ -42,6 +45,30 @@ pub struct Demo {
     /// What is shown.
     #[command(flatten)]
     pub output: Output,
+}
+
+/// How a unit is spoken to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
+pub enum Means {
+    /// By the framed protocol.
+    Plumewire,
+    /// By registers (Modbus RTU).
+    Registers,
+}
+impl Means {
+    /// The replacement that is spoken to so.
+    const fn replacement(self) -> &'static str {
+        match self {
+            Self::Plumewire => USUAL,
+            Self::Registers => "model-g",
+        }
+    }
+}
+impl Demo {
+    /// The replacement.
+    pub fn replacement(&self) -> &str {
+        self.unit.map_or(self.replacement.as_str(), |how| how.replacement())
+    }
 }
 
 /// How the demonstration reaches its unit.

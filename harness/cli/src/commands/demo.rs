@@ -29,7 +29,7 @@ use plumeline_simulator::{Simulation, models::Spoken, scenario::Which};
 /// `plumeline demo`
 pub fn demo(args: &Demo) -> Result<Exit, Failure> {
     let faults = port::faults(args.faults.as_deref())?;
-    let job = Job::find(args.small, &args.replacement)?;
+    let job = Job::find(args.small, args.replacement())?;
     // Defects and lies are understood before anything is written.
     let pipework = plumeline_job::pipework::parse(folder::PIPEWORK, job.pipework.as_bytes())?.pipework;
     let mut site = scenario::site(pipework, args.seed, &args.defect, !args.dead)?;
@@ -81,7 +81,7 @@ fn carried(job: &Job, args: &Demo) -> Result<(Vec<u8>, Carried), Failure> {
     let carried = carrying::carry_over(&Given {
         settings: (folder::SETTINGS_OLD, &old),
         from: None,
-        to: &Described::find(&args.replacement)?,
+        to: &Described::find(args.replacement())?,
         decisions: Some((folder::DECISIONS, job.decisions.as_bytes())),
         pipework: job.pipework.as_bytes(),
         plan: job.plan.as_bytes(),

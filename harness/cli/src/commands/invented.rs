@@ -3,7 +3,7 @@
 //! Not here: running the job.
 use plumeline_job::description;
 use plumeline_runtime::{failure::Failure, simulated_model};
-use plumeline_simulator::models::Model;
+use plumeline_simulator::models::{Model, Spoken};
 use std::borrow::Cow;
 
 /// The files of an invented job.
@@ -62,9 +62,9 @@ const PREPARED: [Prepared; 4] = [
         fault_wire: 3,
     },
     Prepared {
-        name: "model-f",
-        wires: include_str!("../../demo/replacements/model-f/wires.toml"),
-        decisions: include_str!("../../demo/replacements/model-f/decisions.toml"),
+        name: "model-g",
+        wires: include_str!("../../demo/replacements/model-g/wires.toml"),
+        decisions: include_str!("../../demo/replacements/model-g/decisions.toml"),
         fault_wire: 1,
     },
 ];
@@ -106,6 +106,13 @@ impl Job {
             .plan
             .replace("\"Model B\"", &format!("{:?}", model.name))
             .replace("\"4.0.1\"", &format!("{:?}", model.firmware));
+        // By registers nobody sees when something was measured, nor what the unit did.
+        let plan = match model.spoken {
+            Spoken::Plumewire => plan,
+            Spoken::Registers(_) => {
+                plan.replacen("\nreadings = ", "\nnot_shown = [\"device time\", \"event log\"]\nreadings = ", 1)
+            }
+        };
         Ok(Self {
             pipework: between(base.pipework, "[unit]", "[outgoing]", &unit)?.into(),
             plan: between(&plan, "[[outputs.wire]]", "[supply]", prepared.wires)?.into(),

@@ -141,6 +141,7 @@ fn abilities(map: &Map, inlets: u8) -> Abilities {
         flow_step_nl_s: (step * 1e12) as u32,
         flow_max_nl_s: 0,
         extinction_max_n_m: 0,
+        extinction_step_n_m: 0,
         obscuration,
         clock: false,
         wall_clock: map.number(Quantity::Clock).is_some_and(|n| n.place.table.is_writable()),
@@ -178,8 +179,8 @@ pub(super) fn baseline(map: &Map, inlets: u8, image: &Image, boot_id: Option<u64
         duration_ms: 0,
         fan_rpm: None,
         settings_revision: None,
-        device_us: 0,
-        boot_id: boot_id.unwrap_or(0),
+        device_us: None,
+        boot_id,
         number: number_of,
     })
 }

@@ -16,7 +16,7 @@ use plumeline_detector::{
         BusRules, Command, Flag, Form, Map, Number, Order, Ordered, Place, Protocol, Quantity, Setting, Si, Table,
         Takes, Who,
     },
-    vocabulary::{Conditions, Faults, FlowBasis},
+    vocabulary::{Conditions, Faults, FlowBasis, WHOLE_M3_S},
 };
 use plumeline_unit::{
     Description,
@@ -46,8 +46,6 @@ pub(super) const DOES: [(&str, Command); 5] = [
 ];
 /// Longest text, registers.
 const LONGEST: i64 = 60;
-/// All of a flow that the unit holds to be normal, where it is told in per cent alone: the ratios count.
-const WHOLE_M3_S: f64 = 1e-3;
 /// Dry air at 20 degC and 1013.25 hPa, kg/m3: p / (R T) with R = 287.05 J/(kg K).
 const KG_PER_M3: f64 = 101_325.0 / (287.05 * 293.15);
 /// 20 degC and 1013.25 hPa.

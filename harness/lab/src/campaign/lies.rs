@@ -22,17 +22,39 @@ pub struct Row {
     pub about: &'static str,
     /// Jobs that did not pass.
     pub stopped: Share,
-    /// Jobs that did not pass and whose first finding speaks of the unit, not of the site's air, wires or supplies.
+    /// Jobs that did not pass and whose deciding finding speaks of the unit, not of the site's air, wires or supplies.
     pub named: Share,
-    /// What they were blamed on first: codes of findings, with how often.
+    /// What they were blamed on: codes of the deciding findings, with how often.
     pub blamed: BTreeMap<String, u32>,
+    /// Jobs that passed and whose report says that this lie is not shown, or only from some size on.
+    pub stated: Share,
     /// Seeds of jobs that passed, the first few.
     pub passed: Vec<u64>,
     /// Seeds of jobs that were stopped without naming the unit, the first few.
     pub misnamed: Vec<u64>,
 }
+/// Lies that no job can see, or only from the size on that its report states, each with the statement of it.
+pub const STATED: [(LieKind, &str); 8] = [
+    (LieKind::LeakUntold, "missed.untold-air"),
+    (LieKind::FanSpeedUntrue, "missed.all-alike"),
+    (LieKind::BaselineOfBefore, "missed.baseline-off"),
+    (LieKind::BaselineLostAtRestart, "missed.after-restart"),
+    (LieKind::FlowBandWide, "missed.unit-band"),
+    (LieKind::OldFlowBand, "missed.unit-band"),
+    (LieKind::OldOutputs, "missed.outputs-at-alarm"),
+    (LieKind::OldDelays, "missed.alarm-threshold"),
+];
+
+/// Whether the report says that this lie is not shown.
+fn stated(lie: Option<Lie>, outcome: &Outcome) -> bool {
+    let of_lie = |(kind, code): &(LieKind, &str)| {
+        lie.is_some_and(|l| l.kind == *kind)
+            && outcome.could_have_missed.iter().any(|s| s.code.as_str().starts_with(code))
+    };
+    STATED.iter().any(of_lie)
+}
 /// Most seeds that a row names.
-const SEEDS: usize = 5;
+const SEEDS: usize = 20;
 
 /// Runs `runs` jobs of each of these lies (none: the whole catalogue), and of a unit that tells the truth, on this many threads
 /// (0: as many as there are cores).
@@ -74,9 +96,9 @@ impl Row {
     fn of(lie: Option<Lie>, jobs: &[(usize, u64, Outcome)]) -> Self {
         let mut blamed = BTreeMap::new();
         let stopped = |o: &Outcome| o.verdict != Verdict::Pass;
-        let named = |o: &Outcome| stopped(o) && blame(o).is_some_and(speaks_of_unit);
+        let named = |o: &Outcome| stopped(o) && o.decided_by().is_some_and(speaks_of_unit);
         for (_, _, outcome) in jobs.iter().filter(|(_, _, o)| stopped(o)) {
-            let code = blame(outcome).map_or_else(|| outcome.because.clone(), |f| f.code.to_string());
+            let code = outcome.decided_by().map_or_else(|| outcome.because.clone(), |f| f.code.to_string());
             *blamed.entry(code).or_default() += 1;
         }
         let seeds = |of: &dyn Fn(&Outcome) -> bool| {
@@ -89,15 +111,11 @@ impl Row {
             stopped: Share::of(jobs.iter().map(|(_, _, o)| stopped(o))),
             named: Share::of(jobs.iter().map(|(_, _, o)| named(o))),
             blamed,
+            stated: Share::of(jobs.iter().map(|(_, _, o)| o).filter(|o| !stopped(o)).map(|o| stated(lie, o))),
             passed: seeds(&|o| !stopped(o)),
             misnamed: seeds(&|o| stopped(o) && !named(o)),
         }
     }
-}
-/// The first finding that failed, or else the first that was left undecided.
-fn blame(outcome: &Outcome) -> Option<&Finding> {
-    let first = |v| outcome.findings.iter().find(|f| f.stage.judges() && f.counts_as() == v);
-    first(Verdict::Fail).or_else(|| first(Verdict::Undecided))
 }
 /// Topics of findings that speak of the air, the wires or the supplies of the site.
 const OF_THE_SITE: [&str; 9] =
@@ -123,8 +141,9 @@ fn speaks_of_unit(f: &Finding) -> bool {
 
 /// The rows as a table for people.
 pub fn text(rows: &[Row]) -> String {
-    let mut all =
-        String::from("| lie | about | stopped | unit named | blamed on | passed, seeds |\n|---|---|---|---|---|---|\n");
+    let mut all = String::from(
+        "| lie | about | stopped | unit named | blamed on | passed, and stated | seeds |\n|---|---|---|---|---|---|---|\n",
+    );
     for row in rows {
         let mut blamed: Vec<(&String, &u32)> = row.blamed.iter().collect();
         blamed.sort_by_key(|(_, n)| std::cmp::Reverse(**n));
@@ -132,8 +151,9 @@ pub fn text(rows: &[Row]) -> String {
         let passed: Vec<String> = row.passed.iter().map(u64::to_string).collect();
         let (lie, s) = (row.lie.as_deref().unwrap_or("none"), &row.stopped);
         let (about, named) = (row.about, row.named.k);
-        let (blamed, passed) = (blamed.join(", "), passed.join(", "));
-        all += &format!("| {lie} | {about} | {} of {} | {named} | {blamed} | {passed} |\n", s.k, s.n);
+        let (blamed, passed, stated) = (blamed.join(", "), passed.join(", "), &row.stated);
+        let stated = if stated.n == 0 { String::new() } else { format!("{}, {}", stated.n, stated.k) };
+        all += &format!("| {lie} | {about} | {} of {} | {named} | {blamed} | {stated} | {passed} |\n", s.k, s.n);
     }
     all
 }

@@ -121,6 +121,15 @@ impl Closing<'_> {
     }
 }
 
+/// By how much less than predicted most holes of a pipe together must draw before that is looked for at the unit: what a prediction
+/// leaves open of a pipe's drops is less.
+const ALL_LESS: f64 = 0.1;
+
+/// Half of a pipe's holes or more draw too little, by how far each drop is off its prediction. That is no hole's own.
+pub(crate) fn all_too_little(deviations: &[f64]) -> bool {
+    deviations.len() > 1 && 2 * deviations.iter().filter(|d| **d < -ALL_LESS).count() >= deviations.len()
+}
+
 /// How long to average so that this hole's drop stands out of the scatter, by the scatter that was seen.
 pub(crate) fn long_enough(inputs: &JobInputs, opening: usize, before: Option<&MeanFlow>) -> Duration {
     let base = seconds(inputs.plan.holes.average_s);
@@ -223,6 +232,13 @@ mod tests {
         assert_eq!(found(close(&inputs, &still, &still)), ("holes.no-scatter".into(), Verdict::Undecided));
         inputs.prediction.openings.clear();
         assert_eq!(found(close(&inputs, &open, &open)), ("holes.not-predicted".into(), Verdict::Undecided));
+    }
+
+    #[test]
+    fn one_hole_that_draws_too_little_is_told_from_all_that_do() {
+        assert!(all_too_little(&[-0.5, -0.4, -0.6]) && all_too_little(&[-0.2, 0.1]));
+        assert!(!all_too_little(&[-0.9, 0.1, 0.1]) && !all_too_little(&[-0.05, -0.08, 0.02]));
+        assert!(!all_too_little(&[-0.9]) && !all_too_little(&[]), "a single hole may be blocked");
     }
 
     #[test]

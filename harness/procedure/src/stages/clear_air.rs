@@ -1,4 +1,5 @@
 //! Smoke off, and the air back under the lowest alarm level: waited for before smoke is released, and after.
+use super::by_eye;
 use crate::{context::Context, prompt::Act, readings::Item};
 use alloc::{format, string::String};
 use plumeline_base::{
@@ -15,6 +16,9 @@ pub(crate) fn lowest_level(ctx: &Context) -> Known<Extinction> {
 
 /// Waits until obscuration has stayed under the plan's part of the lowest level. `Err` is the reason why that can't be shown.
 pub(crate) async fn quiet(ctx: &Context, says: &str) -> Result<Instant, String> {
+    if ctx.is_asked() {
+        return by_eye::clear(ctx, says).await;
+    }
     let plan = ctx.inputs().plan.smoke.clone();
     let level = lowest_level(ctx).map_err(|why| format!("the lowest alarm level is not known: {why}"))?;
     let under = level.0 * plan.purge_below;

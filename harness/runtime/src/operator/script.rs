@@ -17,8 +17,8 @@ use plumeline_job::{
 };
 use plumeline_procedure::{Act, Prompt};
 use serde::Deserialize;
-use std::cell::RefCell;
 use std::path::{Path, PathBuf};
+use std::{cell::RefCell, collections::BTreeMap, time::Duration};
 
 /// What `operator.toml` says.
 #[derive(Clone, Debug, Default)]
@@ -110,7 +110,20 @@ pub struct Script {
     file: OperatorFile,
     /// How often each exception was used.
     used: RefCell<Vec<u32>>,
+    /// What is watched for, by the number of its prompt.
+    watched: RefCell<BTreeMap<u32, Watched>>,
 }
+
+/// A moment that is waited for at a display.
+#[derive(Clone, Copy, Default)]
+struct Watched {
+    /// Looked at again then.
+    next: Instant,
+    /// The smoke when the watch began, %/m.
+    before: Option<f64>,
+}
+/// Who watches a display looks at it this often.
+const LOOKS: Duration = Duration::from_millis(500);
 
 /// Takes a photo into the job folder.
 pub type Photos = Box<dyn Fn(&Path) -> Result<Photo, Failure>>;
@@ -122,7 +135,7 @@ impl Script {
     }
     /// An operator as the file says.
     pub fn of(file: OperatorFile) -> Self {
-        Self { used: RefCell::new(vec![0; file.answers.len()]), file }
+        Self { used: RefCell::new(vec![0; file.answers.len()]), watched: RefCell::default(), file }
     }
     /// Reads `operator.toml`.
     pub fn read(name: &str, bytes: &[u8]) -> Result<OperatorFile, Problem> {
@@ -154,6 +167,9 @@ impl Script {
     /// When this prompt is answered that was asked then.
     fn answers_at(&self, asked: Instant, prompt: &Prompt) -> Instant {
         let own = self.exception(&prompt.act).and_then(|(_, e)| e.pause_s.as_ref());
+        if let Some(watched) = self.watched.borrow().get(&prompt.id) {
+            return watched.next;
+        }
         asked + seconds(own.map_or(self.file.pause_s, |p| *p.as_ref()))
     }
     /// The prompt that is answered next, and when.
@@ -175,6 +191,15 @@ impl Script {
     ) -> Result<Option<OperatorAct>, Failure> {
         match self.next(open) {
             Some((at, prompt)) if at <= now => {
+                if self.exception(&prompt.act).is_none() {
+                    let mut watched = self.watched.borrow_mut();
+                    let so_far = watched.get(&prompt.id).copied().unwrap_or_default();
+                    let mut before = so_far.before;
+                    if super::acts::shows(now, &prompt.act, site, &mut before)? == Some(false) {
+                        watched.insert(prompt.id, Watched { next: now + LOOKS, before });
+                        return Ok(None);
+                    }
+                }
                 Ok(Some(OperatorAct { prompt: prompt.id, answer: self.act(now, prompt, site, photos)? }))
             }
             _ => Ok(None),
@@ -254,7 +279,7 @@ impl Script {
         Ok(match &prompt.act {
             // Nobody decides by script that unproven air is good enough, and nobody reads a display.
             Act::Override => Answer::No,
-            Act::ReadDisplay => Answer::Cannot("nobody is there to read a display".into()),
+            Act::ReadDisplay { .. } => Answer::Cannot("nobody is there to read a display".into()),
             Act::Who => Answer::Text("an unattended script".into()),
             act => super::acts::perform(now, act, site)?,
         })

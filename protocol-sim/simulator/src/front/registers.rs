@@ -1,6 +1,6 @@
 //! Registers: a table of values and commands over Modbus RTU, ASCII or TCP.
 //!
-//! The table is one invented layout for every model that is reached so; `harness/job/descriptions/model-f.toml` states the same from
+//! The table is one invented layout for every model that is reached so; `harness/job/descriptions/model-g.toml` states the same from
 //! the other side. Framing and exceptions are those of a library, so that they are not the driver's own. Not here: what
 //! the unit does (see [`crate::device`]).
 use super::{Front, line::Outbox};

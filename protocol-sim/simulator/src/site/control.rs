@@ -125,8 +125,33 @@ pub enum Command {
     },
     /// What does the panel show?
     Panel,
+    /// What do the display and the lamps of the unit on the wall show?
+    Display,
     /// What is really so?
     Truth,
+}
+
+/// What a unit shows to whoever stands before it.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Shown {
+    /// Flow of each inlet, L/min, as its sensors tell it.
+    pub flow_l_min: Vec<f64>,
+    /// Smoke, %/m, of its sensor or of each.
+    pub smoke_percent_per_m: Vec<f64>,
+    /// Alarm levels that are reached.
+    pub levels: Vec<u8>,
+    /// Alarm levels that stay until they are reset.
+    pub latched: Vec<u8>,
+    /// Outputs that are operated.
+    pub outputs: Vec<u8>,
+    /// Faults that stand, in words.
+    pub faults: Vec<&'static str>,
+    /// Inlets whose flow is under its band.
+    pub flow_low: Vec<u8>,
+    /// Inlets whose flow is over its band.
+    pub flow_high: Vec<u8>,
+    /// It starts, or its fan is not at speed.
+    pub busy: bool,
 }
 
 /// Why a command was not carried out.
