@@ -174,7 +174,7 @@ impl Bus {
             self.echo = true;
             return false;
         }
-        self.echo && flight.frame.starts_with(&self.buffer)
+        !self.buffer.is_empty() && flight.frame.starts_with(&self.buffer)
     }
     fn told(&mut self, now: Instant, told: Told) -> Option<Answered> {
         let flight = self.flight.as_mut()?;

@@ -194,35 +194,40 @@ fn tcp(buffer: &[u8], address: u8, number: u16, ask: &Ask) -> (Found, usize) {
 
 /// Frames are told apart by what they must look like, not by quiet time: a computer's serial port keeps no such times.
 fn rtu(buffer: &[u8], address: u8, ask: &Ask) -> (Found, usize) {
-    let mut skipped = 0;
-    loop {
-        let rest = &buffer[skipped..];
-        if let Some(found) = rtu_here(rest, address, ask) {
-            return match found {
-                // What was skipped is told first.
-                _ if skipped > 0 => (Found::Garbled, skipped),
-                (Found::Nothing, _) => (Found::Nothing, 0),
-                found => found,
-            };
+    // The first place where a frame may be on its way.
+    let mut coming = None;
+    for at in 0..buffer.len() {
+        match rtu_here(&buffer[at..], address, ask) {
+            Some((Found::Nothing, _)) => coming = coming.or(Some(at)),
+            // What looks like the beginning of another device's frame must not hide the reply behind it.
+            Some((Found::Other(_), _)) if coming.is_some() => {}
+            Some(found) if at == 0 => return found,
+            Some(_) => return (Found::Garbled, at),
+            None => {}
         }
-        skipped += 1;
+    }
+    match coming {
+        Some(0) => (Found::Nothing, 0),
+        Some(at) => (Found::Garbled, at),
+        None if buffer.is_empty() => (Found::Nothing, 0),
+        None => (Found::Garbled, buffer.len()),
     }
 }
 /// What begins here; `None`: nothing that can be a frame.
 fn rtu_here(rest: &[u8], address: u8, ask: &Ask) -> Option<(Found, usize)> {
     let (Some(&from), Some(&function)) = (rest.first(), rest.get(1)) else { return Some((Found::Nothing, 0)) };
-    let length = match (function, rest.get(2)) {
-        (0x81..=0xFF, _) => 5,
+    let length = match (function & 0x7F, rest.get(2)) {
+        (1..=6 | 15 | 16, _) if function & 0x80 != 0 => 5,
         (1..=4, Some(bytes)) => usize::from(*bytes) + 5,
         (1..=4, None) => return Some((Found::Nothing, 0)),
         (5 | 6 | 15 | 16, _) => WRITTEN + 3,
         _ => return None,
     };
     let ours = from == address && function & 0x7F == ask.function();
-    let fits = function & 0x80 != 0 || length == ask.length() + 3;
     let Some(frame) = rest.get(..length) else {
-        // Only what can be the reply is waited for.
-        return (ours && fits).then_some((Found::Nothing, 0));
+        // Of our unit only the reply is waited for.
+        let fits = from != address || ours && (function & 0x80 != 0 || length == ask.length() + 3);
+        return (fits && (1..=247).contains(&from)).then_some((Found::Nothing, 0));
     };
     let (body, check) = frame.split_last_chunk::<2>()?;
     if CRC.checksum(body) != u16::from_le_bytes(*check) {

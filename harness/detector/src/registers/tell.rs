@@ -113,6 +113,11 @@ pub(super) fn unit(map: &Map, image: &Image, boot_id: Option<u64>) -> Result<(Id
         None => map.inlets(),
     };
     let reading = reading(map, inlets.min(1), image, Instant::START).map_err(nonsense)?;
+    for what in [Quantity::Flow(1), Quantity::Temperature, Quantity::Voltage, Quantity::Fan] {
+        if map.number(what).is_some_and(|n| image.is_tiny(what, n, map.order)) {
+            return Err(nonsense(format!("{what:?} is all but nothing")));
+        }
+    }
     if reading.conditions.is_some_and(|c| c.has(Conditions::STARTING)) {
         return Err(Trouble::Refused { kind: RefusalKind::StillStarting, code: 0, reason: "it still starts".into() });
     }

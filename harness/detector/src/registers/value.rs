@@ -66,12 +66,17 @@ impl Image {
             Si::Obscuration(unit) => Extinction::from_stated(stated, unit).map(|k| k.0),
         };
         let (low, high) = what.bounds();
-        // A number of this kind that is all but nothing is another one with its halves exchanged.
-        let tiny = matches!(n.place.form, Form::F32 | Form::F64) && raw != 0.0 && raw.abs() < 1e-12;
-        match si.filter(|x| (low..=high).contains(x) && !tiny) {
+        match si.filter(|x| (low..=high).contains(x)) {
             Some(x) => Ok(Some(x)),
             None => Err(format!("{stated} as {what:?}")),
         }
+    }
+    /// A floating number that is all but nothing: most often another one with its halves exchanged. A filter that runs out
+    /// may come to that too, so that it counts only where a unit is met.
+    pub(super) fn is_tiny(&self, what: Quantity, n: &Number, order: Order) -> bool {
+        let least = if matches!(what, Quantity::Flow(_)) { 1e-11 } else { 1e-6 };
+        let floating = matches!(n.place.form, Form::F32 | Form::F64);
+        floating && self.number(what, n, order).is_ok_and(|x| x.is_some_and(|x| x != 0.0 && libm::fabs(x) < least))
     }
     /// A setting as an item.
     pub(super) fn item(&self, s: &Setting, order: Order) -> Result<Item, String> {
@@ -228,6 +233,9 @@ mod tests {
             none: Some(65535.0),
             si: Si::Linear { times, plus: 0.0 },
         };
+        if image(values).is_tiny(Quantity::Flow(1), &n, order) {
+            return Err("all but nothing".into());
+        }
         image(values).number(Quantity::Flow(1), &n, order).map(|x| x.map(|x| libm::round(x * 60_000.0 * 1e4) / 1e4))
     }
 
