@@ -5,8 +5,9 @@
     python3 scripts/unit/second_opinion.py target/debug/plumeline no-alarm -   # these only; `-` is the sound unit
 
 Prints a line for each: fault, verdict, exit code, what it was expected to come to, codes of the findings that are no pass.
-With the sound unit among them, a fault that is stopped must bring
-at least one finding that the sound unit does not; one that passes must be stated in the job's own report as not shown. Exit code 1 if one is not as expected. Jobs run side by side, in scaled time: they mostly wait.
+With the sound unit among them, a fault that is stopped must bring at least one finding that the sound unit does not; one that
+passes must be stated in the job's own report as not shown. Exit code 1 if one is not as expected. Jobs run side by side, in
+scaled time: they mostly wait. Where the machine could not keep up with one, it is run again at half the speed.
 """
 import argparse
 import json

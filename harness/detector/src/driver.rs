@@ -95,6 +95,34 @@ pub struct Question {
     pub wants: Wants,
 }
 
+impl About {
+    /// The name in files.
+    pub const fn name(&self) -> &'static str {
+        match self {
+            Self::Other => "other",
+            Self::Label { .. } => "label",
+            Self::Which { .. } => "which",
+            Self::Serial => "serial",
+            Self::Firmware => "firmware",
+            Self::Inlets => "inlets",
+            Self::Flows { .. } => "flows",
+            Self::Smoke { .. } => "smoke",
+            Self::Lamps { .. } => "lamps",
+            Self::Baseline { .. } => "baseline",
+            Self::Settings { .. } => "settings",
+            Self::Enter { .. } => "enter",
+            Self::Time => "time",
+            Self::Offset => "offset",
+            Self::SetTime => "set-time",
+            Self::TakeBaseline => "take-baseline",
+            Self::Reset => "reset",
+            Self::Restart => "restart",
+            Self::Drive { .. } => "drive",
+            Self::Inhibit { .. } => "inhibit",
+        }
+    }
+}
+
 /// What a question of a driver's is about, for scripts and simulated people.
 #[derive(Clone, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]

@@ -2,6 +2,7 @@
 use crate::{
     failure::Failure,
     job_files::{Expected, Files},
+    operator::Eyes,
     simulated_model,
 };
 use plumeline_detector::{
@@ -75,6 +76,16 @@ pub(crate) fn face_of_replacement(files: &Files) -> Option<Face> {
     let (main, _) = units(files);
     let by_hand = LinkSpec::parse(files.port()).is_ok_and(|port| by_hand(&port, &main));
     by_hand.then(|| faces(&main).into_iter().next().unwrap_or_else(|| Face::stranger("")))
+}
+
+/// Nobody but a person asks the replacement.
+pub fn is_by_hand(files: &Files) -> bool {
+    face_of_replacement(files).is_some()
+}
+
+/// The eyes of whoever reads a job's units, in simulations.
+pub fn eyes(files: &Files) -> Eyes {
+    Eyes::at(faces(&files.expected().into_iter().flatten().collect::<Vec<_>>()))
 }
 
 /// The names of the drivers of a job: it goes on only through ports of the same.

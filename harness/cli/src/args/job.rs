@@ -1,5 +1,5 @@
 //! Arguments of the commands that make, check, run and replay a job.
-use crate::commands::invented::USUAL;
+use crate::commands::invented::{BY_HAND, BY_REGISTERS, USUAL};
 use clap::Args;
 use std::path::PathBuf;
 
@@ -18,12 +18,22 @@ pub struct Demo {
     /// A lie of the replacement: NAME or NAME:SEVERITY, one of those that `plumeline lies` lists. May be given several times.
     #[arg(long, value_name = "NAME")]
     pub lie: Vec<String>,
-    /// The replacement: model-b, model-c, model-d, model-e, or model-g, which is read by registers.
-    #[arg(long, value_name = "NAME", default_value = USUAL)]
+    /// The replacement: model-b, model-c, model-d, model-e, model-f (read off its display) or model-g (read by registers).
+    #[arg(
+        long,
+        value_name = "NAME",
+        default_value_if("unit", "display", BY_HAND),
+        default_value_if("unit", "registers", BY_REGISTERS),
+        default_value = USUAL
+    )]
     pub replacement: String,
-    /// How the replacement is spoken to: takes a replacement that is. In place of `--replacement`.
-    #[arg(long, value_name = "HOW", conflicts_with = "replacement")]
-    pub unit: Option<Means>,
+    /// What the replacement is asked through: its protocol, its registers, or a simulated person who reads its display and works its
+    /// keys.
+    #[arg(long, value_name = "HOW", default_value = "protocol")]
+    pub unit: AskedThrough,
+    /// With `--unit display`: the share of typed flows in which the simulated person slips, by the seed.
+    #[arg(long, value_name = "SHARE", default_value_t = 0.0)]
+    pub slips: f64,
     /// How the unit is reached: in process and virtual time, or over a pseudo-terminal in scaled time.
     #[arg(long, value_name = "HOW", default_value = "process")]
     pub over: Over,
@@ -47,28 +57,15 @@ pub struct Demo {
     pub output: Output,
 }
 
-/// How a unit is spoken to.
+/// What the demonstration's replacement is asked through.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
-pub enum Means {
-    /// By the framed protocol.
-    Plumewire,
-    /// By registers (Modbus RTU).
+pub enum AskedThrough {
+    /// Its protocol.
+    Protocol,
+    /// Its registers (Modbus RTU).
     Registers,
-}
-impl Means {
-    /// The replacement that is spoken to so.
-    const fn replacement(self) -> &'static str {
-        match self {
-            Self::Plumewire => USUAL,
-            Self::Registers => "model-g",
-        }
-    }
-}
-impl Demo {
-    /// The replacement.
-    pub fn replacement(&self) -> &str {
-        self.unit.map_or(self.replacement.as_str(), |how| how.replacement())
-    }
+    /// A person at its display.
+    Display,
 }
 
 /// How the demonstration reaches its unit.

@@ -29,7 +29,10 @@ use plumeline_simulator::{Simulation, models::Spoken, scenario::Which};
 /// `plumeline demo`
 pub fn demo(args: &Demo) -> Result<Exit, Failure> {
     let faults = port::faults(args.faults.as_deref())?;
-    let job = Job::find(args.small, args.replacement())?;
+    let job = Job::find(args.small, &args.replacement)?;
+    if !(0.0..=1.0).contains(&args.slips) {
+        return Err(Failure::input(format!("{} is no share", args.slips), "say --slips 0 to 1, such as 0.05"));
+    }
     // Defects and lies are understood before anything is written.
     let pipework = plumeline_job::pipework::parse(folder::PIPEWORK, job.pipework.as_bytes())?.pipework;
     let mut site = scenario::site(pipework, args.seed, &args.defect, !args.dead)?;
@@ -45,16 +48,18 @@ pub fn demo(args: &Demo) -> Result<Exit, Failure> {
     let folder = Folder::create(&args.out, &files, args.force)?;
     let _lock = folder.lock()?;
     carrying::keep(&folder, &carried, true)?;
-    // A replacement that is spoken to in another way has a line of its own.
-    let apart = job.model.spoken != Spoken::Plumewire;
-    let files = Files::read(&folder)?.with_port("sim:").with_old_port(apart.then_some("sim:"));
+    let files = Files::read(&folder)?.with_port("sim:");
+    // A replacement that is asked in another way than the outgoing unit: each has its line for itself.
+    let apart = port::is_by_hand(&files) || job.model.spoken != Spoken::Plumewire;
+    let files = files.with_old_port(apart.then_some("sim:"));
     let loaded = files.check()?;
     let told = |e: plumeline_simulator::simulation::ScenarioError| {
         Failure::input(e.to_string(), "choose another defect or place")
     };
     let site = SimulatedSite::new(Simulation::new(site, Instant::START).map_err(told)?);
     let keeper = DiskKeeper::create(&folder)?;
-    let operator = Operator::script("script", Script::willing(), site.clone());
+    let eyes = port::eyes(&files).slipping(args.slips, args.seed);
+    let operator = Operator::script("script", Script::willing().with_eyes(eyes), site.clone());
     let begin = |files: &Files, date: String| {
         job::Job::begin(files, loaded.inputs.clone(), keeper, date)
             .operator(operator)
@@ -63,9 +68,13 @@ pub fn demo(args: &Demo) -> Result<Exit, Failure> {
     let session = match args.over {
         Over::Pty => over_pty(&files, &site, args.speed, &faults, begin)?,
         Over::Process => {
-            let line = Line::simulated(&site, apart.then_some(Which::Replacement), faults.clone(), args.seed);
-            let old = || Line::simulated(&site, Some(Which::Outgoing), faults, args.seed.wrapping_add(1));
-            begin(&files, DATE_OF_SIMULATIONS.into()).line(line).outgoing_line(apart.then(old)).run()?
+            let line = |unit, seed| Line::simulated(&site, unit, faults.clone(), seed);
+            let (main, outgoing) = match apart {
+                true => (Some(Which::Replacement), Some(line(Some(Which::Outgoing), args.seed.wrapping_add(1)))),
+                false => (None, None),
+            };
+            let main = line(main, args.seed);
+            begin(&files, DATE_OF_SIMULATIONS.into()).line(main).outgoing_line(outgoing).run()?
         }
     };
     finish::finished(&folder, &loaded, session, args.output.json, true)
@@ -81,7 +90,7 @@ fn carried(job: &Job, args: &Demo) -> Result<(Vec<u8>, Carried), Failure> {
     let carried = carrying::carry_over(&Given {
         settings: (folder::SETTINGS_OLD, &old),
         from: None,
-        to: &Described::find(args.replacement())?,
+        to: &Described::find(&args.replacement)?,
         decisions: Some((folder::DECISIONS, job.decisions.as_bytes())),
         pipework: job.pipework.as_bytes(),
         plan: job.plan.as_bytes(),

@@ -33,6 +33,10 @@ pub const SMALL: Invented = Invented {
 };
 /// The replacement that those files are of.
 pub const USUAL: &str = "model-b";
+/// The replacement that speaks nothing: a person reads it and works its keys.
+pub const BY_HAND: &str = "model-f";
+/// The one that is read by registers.
+pub const BY_REGISTERS: &str = "model-g";
 
 /// What another replacement needs: which wires go to it, and what was decided about its settings.
 struct Prepared {
@@ -42,7 +46,7 @@ struct Prepared {
     /// The output that the panel's fault input is wired to.
     fault_wire: u8,
 }
-const PREPARED: [Prepared; 4] = [
+const PREPARED: [Prepared; 5] = [
     Prepared {
         name: "model-c",
         wires: include_str!("../../demo/replacements/model-c/wires.toml"),
@@ -62,7 +66,13 @@ const PREPARED: [Prepared; 4] = [
         fault_wire: 3,
     },
     Prepared {
-        name: "model-g",
+        name: BY_HAND,
+        wires: include_str!("../../demo/replacements/model-f/wires.toml"),
+        decisions: include_str!("../../demo/replacements/model-f/decisions.toml"),
+        fault_wire: 1,
+    },
+    Prepared {
+        name: BY_REGISTERS,
         wires: include_str!("../../demo/replacements/model-g/wires.toml"),
         decisions: include_str!("../../demo/replacements/model-g/decisions.toml"),
         fault_wire: 1,

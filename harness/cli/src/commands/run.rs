@@ -70,7 +70,7 @@ pub fn run(args: &Run) -> Result<Exit, Failure> {
     let job = Job::going_on(session, opening, at).observer(show).photos(photos(&folder));
     let job = if ports.simulated() {
         let site = simulated_site(args, &loaded, at)?;
-        let script = script.map_or_else(Script::willing, |(script, _)| script);
+        let script = script.map_or_else(Script::willing, |(script, _)| script).with_eyes(port::eyes(&files));
         job.line(ports.simulated_line(&site, args)?)
             .outgoing_line(ports.old.as_ref().map(|_| ports.simulated_old_line(&site, args)).transpose()?)
             .operator(Operator::script(UNATTENDED, script, site))

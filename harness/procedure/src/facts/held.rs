@@ -15,6 +15,8 @@ facts! {
         "settings were changed at the unit after the load (revision {before} became {after})", likely KEYS, next AGAIN;
     item_changed(before, after, item) = "held.item-changed", Fail,
         "changed at the unit after the load (revision {before} became {after}): {item}", likely KEYS, next AGAIN;
+    left_alone() = "held.left-alone", Pass,
+        "nobody changed the unit's settings since they were last read back, says the technician", by Word;
     not_shown(why) = "held.not-shown", Undecided, "not shown that the unit still holds the settings loaded: {why}",
         next "look at the unit's settings before it is relied upon";
 }

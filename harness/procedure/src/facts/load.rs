@@ -24,6 +24,9 @@ facts! {
     changed(item) = "load.item-changed", Fail, "not sent and read back: {item}", likely FELL_BACK, next AGAIN;
     no_restart() = "load.no-restart", Undecided,
         "not shown that the settings survive a restart: the unit can't be restarted this way";
+    not_shown_here() = "load.not-shown-here", Undecided,
+        "the unit shows its settings to nobody: nothing was loaded that could be read back",
+        next "describe what its display shows, or reach it in another way";
     another_unit() = "load.another-unit-after-restart", Fail, "another unit answers after the restart",
         next "check which unit the cable goes to; a unit that says another thing at each start is defective";
     kept(items) = "load.kept", Pass, "all {items} settings still there after a restart, item by item";

@@ -3,6 +3,8 @@
 pub(crate) const ALIKE: &str = "missed.all-alike";
 
 facts! {
+    settings_by_hand() = "missed.settings-by-hand", Undecided,
+        "a setting of the unit that its description does not name (its settings were entered by keys and read back by a person)";
     beside_smoke(pipe, holes) = "missed.shown-by-smoke-only", Undecided,
         "pipe {pipe}: how much less or more than predicted holes {holes} draw (shown by smoke, which tells only that they draw)";
     not_closed(pipe, holes) = "missed.not-closed", Undecided,

@@ -26,7 +26,7 @@ facts! {
     no_date() = "unit.no-date", Undecided, "not shown that the unit's date and time are set and kept: they can't be asked for",
         next GO_WITHOUT;
     goes_without(what) = "unit.goes-without", Pass, "not shown by this unit, and the plan goes without it by name: {what}";
-    fitted() = "swap.fitted", Pass, "the replacement is fitted and has power, says the technician";
+    fitted() = "swap.fitted", Pass, "the replacement is fitted and has power, says the technician", by Word;
     not_fitted(why) = "swap.not-fitted", Undecided, "not fitted: {why}";
     not_tried(why) = "bench.not-tried", Undecided, "not tried on the bench: {why}",
         next "try it before the site goes out of service, or leave the stage out of the plan";

@@ -65,7 +65,7 @@ fn verdict(o: &Outcome, missing: &[StageKind]) -> Verdict {
 }
 
 /// Topics and codes of findings by which a unit contradicts itself: what its readings say of the site comes after them.
-const OF_ITSELF: [&str; 2] = ["readings.", "inlets.reads-when-shut"];
+const OF_ITSELF: [&str; 3] = ["readings.", "inlets.reads-when-shut", "holes.stands-still"];
 
 /// The finding that a verdict other than a pass hangs on.
 pub(crate) fn decided_by(o: &Outcome) -> Option<&Finding> {

@@ -1,10 +1,11 @@
 //! Whether the unit still holds the settings loaded: by its own revision and digest, and item by item where these differ.
 use crate::{
-    facts::{Fact, Revision, held as fact},
+    facts::{Fact, Reason, Revision, held as fact},
     outcome::{Finding, StageKind, Subject},
     stop::OtherSettings,
 };
-use alloc::{string::ToString, vec, vec::Vec};
+use alloc::{format, string::ToString, vec, vec::Vec};
+use plumeline_base::input::Answer;
 use plumeline_detector::{SettingsState, Trouble, settings::Settings};
 
 fn of_unit(stage: StageKind, fact: Fact) -> Finding {
@@ -19,6 +20,17 @@ pub(crate) fn another_unit(stage: StageKind) -> Finding {
 /// The unit never told which settings it holds, so that nothing shows a change.
 pub(crate) fn not_told(stage: StageKind) -> Finding {
     of_unit(stage, fact::not_shown("the unit does not tell which settings it holds"))
+}
+
+/// What a person says of settings that only a look at each would show.
+pub(crate) fn said(stage: StageKind, answer: &Answer) -> Finding {
+    of_unit(
+        stage,
+        match answer {
+            Answer::Yes => fact::left_alone(),
+            other => fact::not_shown(format!("the technician does not say that nobody changed them{}", Reason(other))),
+        },
+    )
 }
 
 /// The unit holds something else than was loaded, by its digest: only then its items are worth reading.

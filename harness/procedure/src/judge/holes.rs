@@ -56,6 +56,13 @@ pub(crate) fn closing(inputs: &JobInputs, c: &Closing<'_>) -> Closed {
     let found = |fact| Closed::Found(Box::new(of_hole(inputs, hole, fact)));
     let Some(predicted) = inputs.predicted(c.opening) else { return found(fact::not_predicted(words)) };
     let at = c.pipes.iter().position(|p| p.inlet == hole.inlet);
+    // A hole that is closed and opened again moves whatever measures its flow.
+    let stuck = |flows: &[Result<MeanFlow, Error>]| {
+        at.and_then(|i| flows.get(i)).is_some_and(|m| matches!(m, Err(Error::Stuck { .. })))
+    };
+    if stuck(c.closed) && stuck(c.after) {
+        return found(fact::stands_still(words));
+    }
     // What keeps its own inlet from being read is told; the others only serve to notice crossed pipes.
     if let Some(error) = [c.before, c.closed, c.after].iter().find_map(|flows| flows.get(at?)?.as_ref().err()) {
         return found(fact::not_measured(words, error, error.remedy()));
@@ -228,6 +235,12 @@ mod tests {
         assert!(
             matches!(close(&inputs, &open, &[second, first]), Closed::Found(f) if f.code == "holes.far-too-little")
         );
+        let same = || [Err(Error::Stuck { since: Instant::START }), Ok(flow(FLOW, 0.1))];
+        let pipes = inputs.pipes();
+        let (closed, after) = (same(), same());
+        let (hole, opening, words) = (sample::hole(1, 1), 0, "hole 1");
+        let stands = Closing { hole, opening, words, pipes: &pipes, before: &open, closed: &closed, after: &after };
+        assert_eq!(found(closing(&inputs, &stands)), ("holes.stands-still".into(), Verdict::Undecided));
         let still = both(FLOW, FLOW, 0.0);
         assert_eq!(found(close(&inputs, &still, &still)), ("holes.no-scatter".into(), Verdict::Undecided));
         inputs.prediction.openings.clear();

@@ -68,8 +68,9 @@ pub(crate) fn against_bench(stage: StageKind, bench: &Identity, told: &Identity)
 }
 
 /// How the unit took it that its outputs are inhibited.
-pub(crate) fn inhibited(stage: StageKind, subject: Subject, end: Result<(), &Trouble>) -> Finding {
+pub(crate) fn inhibited(stage: StageKind, subject: Subject, end: Result<(), &Trouble>, by_hand: bool) -> Finding {
     let fact = match end {
+        Ok(()) if by_hand => inhibit::held_by_hand(),
         Ok(()) => inhibit::granted(),
         Err(trouble) => inhibit::not_granted(trouble),
     };
@@ -153,7 +154,7 @@ mod tests {
     }
     #[test]
     fn an_inhibit_that_was_refused_is_open() {
-        let end = |end| inhibited(StageKind::Boot, Subject::Replacement, end).verdict;
+        let end = |end| inhibited(StageKind::Boot, Subject::Replacement, end, false).verdict;
         assert_eq!((end(Ok(())), end(Err(&Trouble::Silent))), (Verdict::Pass, Verdict::Undecided));
     }
 }

@@ -94,7 +94,7 @@ async fn give_back(ctx: &Context) {
     look_at_the_air(ctx).await;
     // What the tests of supplies and supervision left latched is no finding; what comes back after this is.
     let _ = ctx.unit_once(ask::ResetLatches).await;
-    let latest = ctx.latest();
+    let latest = if ctx.is_asked() { by_eye::state(ctx, false).await } else { ctx.latest() };
     if let Some(kept) = judge::kept(latest.as_ref().and_then(|t| t.reading.levels_standing())) {
         ctx.found(kept);
     } else {
