@@ -101,7 +101,12 @@ fn every_mistake_has_a_place_and_a_remedy() {
         "nothing tells that it was made",
         "uptime",
     );
-    says(refused("means = \"clock.zone\"", "means = \"uptime\""), Kind::MissingKey, "belong together", "both out");
+    says(
+        refused("[[registers.value]]\nmeans = \"clock.zone\"", "[[registers.value]]\nmeans = \"uptime\""),
+        Kind::MissingKey,
+        "belong together",
+        "both out",
+    );
     says(refused("none = 4 }", "nil = 4 }"), Kind::MissingKey, "`none`", "words = { none = 0 }");
     let speed = "key = \"fan.speed\"\nfunction = \"holding\"\naddress = 1017\ntype = \"i32\"\nscale = 0.001";
     says(refused(speed, &speed.replace("0.001", "3")), Kind::Conflict, "steps of 1", "`scale`");
