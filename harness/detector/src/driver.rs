@@ -95,6 +95,34 @@ pub struct Question {
     pub wants: Wants,
 }
 
+impl About {
+    /// The name in files.
+    pub const fn name(&self) -> &'static str {
+        match self {
+            Self::Other => "other",
+            Self::Label { .. } => "label",
+            Self::Which { .. } => "which",
+            Self::Serial => "serial",
+            Self::Firmware => "firmware",
+            Self::Inlets => "inlets",
+            Self::Flows { .. } => "flows",
+            Self::Smoke { .. } => "smoke",
+            Self::Lamps { .. } => "lamps",
+            Self::Baseline { .. } => "baseline",
+            Self::Settings { .. } => "settings",
+            Self::Enter { .. } => "enter",
+            Self::Time => "time",
+            Self::Offset => "offset",
+            Self::SetTime => "set-time",
+            Self::TakeBaseline => "take-baseline",
+            Self::Reset => "reset",
+            Self::Restart => "restart",
+            Self::Drive { .. } => "drive",
+            Self::Inhibit { .. } => "inhibit",
+        }
+    }
+}
+
 /// What a question of a driver's is about, for scripts and simulated people.
 #[derive(Clone, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
@@ -299,6 +327,8 @@ pub enum Trouble {
     Nonsense(String),
     /// The operator said that it can't be told.
     NotTold(String),
+    /// Settings were sent item by item and not to the end: the unit holds some of the old and some of the new.
+    Mixture(String),
 }
 impl Trouble {
     /// What to do next, in plain words.
@@ -315,6 +345,7 @@ impl Trouble {
             Self::CannotDo(_) => "have a person do this step by hand and record it, or leave it undecided",
             Self::Nonsense(_) => "keep the trace and report it to the maker of the unit; do not trust this answer",
             Self::NotTold(_) => "leave the item not captured, or find another way to learn it",
+            Self::Mixture(_) => "load the settings again: until they were read back whole, nothing rests on them",
         }
     }
 }
@@ -328,6 +359,12 @@ impl fmt::Display for Trouble {
             Self::CannotDo(what) => write!(f, "not possible with this unit: {what}"),
             Self::Nonsense(what) => write!(f, "the unit's answer can't be right: {what}"),
             Self::NotTold(why) => write!(f, "not captured: {why}"),
+            Self::Mixture(why) => {
+                write!(
+                    f,
+                    "the unit takes settings item by item, and holds a mixture of old and new: load again ({why})"
+                )
+            }
         }
     }
 }

@@ -22,7 +22,7 @@ fn a_unit_that_only_shows_what_it_does_is_read() {
     assert!(face.shows.lamps.contains(&("AIR 2".into(), Lamp::Flow { inlet: 2, low: true, high: true })));
     // Settings of one kind stand together, in the model's own words.
     let keys: Vec<&str> = face.items_of(2).map(|i| i.key.as_str()).collect();
-    assert_eq!(keys[..4], ["NAME", "PIPE 1", "PIPE 2", "AL1"]);
+    assert_eq!(keys[..4], ["name", "pipe-1", "pipe-2", "al-1"]);
     for (name, text) in SHIPPED {
         assert_eq!(parse(name, text.as_bytes()).unwrap().is_by_hand(), name == "model-f");
     }

@@ -8,6 +8,7 @@ use crate::{
     executor::wait_for,
     job::JobInputs,
     lines::Drivers,
+    means,
     outcome::{Finding, StageKind, Subject},
     prompt::{Act, Prompt},
     readings::Timed,
@@ -29,7 +30,7 @@ use plumeline_base::{
 };
 use plumeline_detector::{
     Abilities, Ask, Faults, ReadingsBy, Request, Ticket, Trouble, ask,
-    driver::{End, Wants, Word},
+    driver::{End, Means, Wants, Word},
 };
 
 /// How long is waited before a unit that did not answer is asked again: at first, and at most.
@@ -62,6 +63,11 @@ impl Context {
         self.get().lines.used().driver.abilities().cloned()
     }
 
+    /// By which means the unit in use answers this.
+    pub(crate) fn means(&self, request: &Request) -> Means {
+        self.get().lines.used().driver.means(request)
+    }
+
     // ---- the record ----
 
     pub(crate) fn effect(&self, effect: Effect) {
@@ -80,7 +86,8 @@ impl Context {
         // A baseline is only as good as what is tested on it.
         let voids = (finding.verdict == Verdict::Fail && finding.stage.row().traits.tests_baseline)
             .then(|| format!("a later test failed: {}: {}", finding.subject, finding.says));
-        self.edit().outcome.findings.push(finding);
+        let means = means::means(&finding, |request| self.means(request));
+        self.edit().outcome.findings.push(Finding { means: Some(means), ..finding });
         if let Some(because) = voids {
             self.void(&[StageKind::Baseline], &because);
         }

@@ -22,6 +22,7 @@ mod judge;
 mod lines;
 mod machine;
 mod mean_flow;
+mod means;
 pub mod mending;
 pub mod outcome;
 pub mod plan;

@@ -13,6 +13,9 @@ use plumeline_detector::ask::Look;
 use plumeline_detector::{ReadingsBy, Trouble, ask};
 use plumeline_measure::{Sample, few};
 
+/// What is waited for at a display is looked for again after this.
+const LOOKED_AGAIN: Duration = Duration::from_secs(10);
+
 impl Context {
     /// Each reading of the unit in use is asked for by itself.
     pub(crate) fn is_asked(&self) -> bool {
@@ -29,6 +32,23 @@ impl Context {
                 Some(Item::Gap(_)) => {}
                 None => return Err(Trouble::Nonsense("it told no reading".into())),
             }
+        }
+    }
+    /// Waits until `f` holds of what stands: at the next readings of a stream, or by looking again and again.
+    pub(crate) async fn until_shown(&self, within: Duration, mut f: impl FnMut(&Timed) -> bool) -> Option<Rc<Timed>> {
+        if !self.is_asked() {
+            return self.until_reading(within, f).await;
+        }
+        let end = self.within(within);
+        loop {
+            let t = self.look(Look::State).await.ok()?;
+            if f(&t) {
+                return Some(t);
+            }
+            if self.left(end) < LOOKED_AGAIN {
+                return None;
+            }
+            self.sleep(LOOKED_AGAIN).await;
         }
     }
     /// The flows of these inlets as they are read in one state, as many times as stand for `span` of a stream. `Err`: somebody

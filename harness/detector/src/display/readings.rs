@@ -217,11 +217,13 @@ impl Lamps {
         Reading {
             received: now,
             faults: all().any(|l| l == Lamp::AnyFault).then_some(Faults(faults)),
+            // What is latched is lit as well.
+            faults_latched: all().any(|l| l == Lamp::AnyFault).then_some(Faults(faults)),
             flow_low: of_flow(low),
             flow_high: of_flow(high),
             levels,
-            // A lamp is lit for what stands and for what is latched alike: it counts as standing.
-            latched: levels.map(|_| 0),
+            // A lamp is lit for what stands and for what is latched alike.
+            latched: levels,
             outputs: has_all(self.unit.face.outputs, &|n, l| output(l) == Some(n)).then(|| bits(&output)),
             conditions: all().any(|l| l == Lamp::Inhibited).then(|| {
                 Conditions(

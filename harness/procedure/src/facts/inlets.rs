@@ -17,7 +17,7 @@ facts! {
         "the unit has no flow sensor at this inlet, which carries no pipe, and nobody says that it is plugged",
         next "plug and seal the inlet, and say so";
     plugged() = "inlets.plugged", Pass,
-        "the unit has no flow sensor at this inlet, which carries no pipe; it is plugged and sealed, says the technician";
+        "the unit has no flow sensor at this inlet, which carries no pipe; it is plugged and sealed, says the technician", by Word;
     goes_when_shut() = "inlets.goes-when-shut", Pass, "the flow that the unit tells of this inlet goes when the inlet is shut";
     reads_when_shut(percent) = "inlets.reads-when-shut", Fail,
         "the unit still tells {percent} % of this inlet's flow while the inlet is shut",

@@ -31,7 +31,9 @@ fn looked(fact: Fact) -> Finding {
 
 /// What is wrong with the baseline that was read back, as such. `boot_id` is the unit's last start.
 pub(crate) fn read_back(taken: &Baseline, read: &Baseline, boot_id: Option<u64>) -> Vec<Finding> {
-    let another = (read != taken).then(fact::another_read_back);
+    // Whoever took it by hand has seen no number of it.
+    let told = taken.flow_m3_s.iter().any(Option::is_some);
+    let another = (told && read != taken).then(fact::another_read_back);
     let before_start = boot_id.zip(read.boot_id).is_some_and(|(now, then)| now != then).then(fact::before_start);
     another.into_iter().chain(before_start).map(of_unit).collect()
 }

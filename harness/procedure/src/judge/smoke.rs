@@ -57,6 +57,7 @@ impl SmokeSeen {
     }
     fn new(onset: Option<Estimate>, compared: Option<Estimate>, why_not: Option<String>, watched: Watched) -> Self {
         let Watched { released, until, alarm_after_s, elsewhere } = watched;
+        let why_not = fact::beside_alarm(why_not, alarm_after_s.filter(|_| onset.is_none()));
         Self { onset, compared, why_not, released, until, alarm_after_s, elsewhere }
     }
 }

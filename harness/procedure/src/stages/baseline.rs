@@ -13,7 +13,7 @@ use crate::{
 };
 use alloc::{format, string::String, vec::Vec};
 use plumeline_base::{Verdict, input::Answer, time::seconds};
-use plumeline_detector::{Baseline, ask, driver::Wants, vocabulary::FlowBasis};
+use plumeline_detector::{Baseline, Trouble, ask, driver::Wants, vocabulary::FlowBasis};
 
 /// The baseline is taken, read back and compared with what was just measured. Refused while any flow is unproven.
 pub(crate) async fn baseline(ctx: Context) -> Result<(), Stop> {
@@ -34,7 +34,16 @@ pub(crate) async fn baseline(ctx: Context) -> Result<(), Stop> {
     if ctx.abilities().is_some_and(|a| a.flow_basis == FlowBasis::Share) {
         return now_whole(&ctx, &pipes, taken, unproven).await;
     }
-    let read = ctx.unit(ask::ReadBaseline).await.map_err(Stop::Trouble)?;
+    let read = match ctx.unit(ask::ReadBaseline).await {
+        Ok(read) => read,
+        // It was taken, says the technician, and the unit shows to nobody what it holds.
+        Err(trouble @ Trouble::CannotDo(_)) if ctx.is_asked() => {
+            ctx.edit().unit.baseline = Some(taken);
+            ctx.found(judge::of_unit(fact::not_shown(trouble)));
+            return Ok(());
+        }
+        Err(trouble) => return Err(Stop::Trouble(trouble)),
+    };
     let boot_id = ctx.get().unit.identity.as_ref().and_then(|i| i.boot_id);
     for finding in judge::read_back(&taken, &read, boot_id) {
         ctx.found(finding);

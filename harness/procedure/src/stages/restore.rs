@@ -4,9 +4,9 @@ use crate::{
     context::{Context, Stop, one_of, said},
     effect::Entry,
     executor::race,
-    facts::restore as fact,
-    judge::{inhibit::Followed, log as judge_log, restore as judge, states},
-    outcome::StageKind,
+    facts::{missed, restore as fact},
+    judge::{inhibit::Followed, log as judge_log, restore as judge, states, unit as judge_unit},
+    outcome::{StageKind, Statement, Subject},
     prompt::Act,
     rise::Rise,
 };
@@ -35,6 +35,7 @@ pub(crate) async fn restore(ctx: Context) -> Result<(), Stop> {
         left(&ctx).await;
     }
     log(&ctx).await;
+    untold(&ctx);
     if ctx.get().site.isolated_at.is_some() {
         zone(&ctx).await;
     } else {
@@ -53,6 +54,15 @@ async fn lapses(ctx: &Context) {
     );
     let nothing = ctx.ask(Act::NothingOperated, text, Wants::YesNo).await.1 == Answer::Yes;
     judge::lapses(&lapses, nothing).into_iter().for_each(|f| ctx.found(f));
+}
+
+/// What the unit has no way to show, by name.
+fn untold(ctx: &Context) {
+    let Some(abilities) = ctx.abilities().filter(|_| ctx.get().outcome.replacement.is_some()) else { return };
+    let without = ctx.inputs().plan.not_shown.clone();
+    judge_unit::untold(StageKind::Restore, &abilities, &without).into_iter().for_each(|f| ctx.found(f));
+    let stated = without.iter().map(|what| Statement::of(Subject::Replacement, missed::not_told(what.name())));
+    ctx.edit().outcome.could_have_missed.extend(stated);
 }
 
 /// The unit's own event log, where it keeps one: whoever comes later relies on it.
@@ -84,7 +94,7 @@ async fn give_back(ctx: &Context) {
     look_at_the_air(ctx).await;
     // What the tests of supplies and supervision left latched is no finding; what comes back after this is.
     let _ = ctx.unit_once(ask::ResetLatches).await;
-    let latest = ctx.latest();
+    let latest = if ctx.is_asked() { by_eye::state(ctx, false).await } else { ctx.latest() };
     if let Some(kept) = judge::kept(latest.as_ref().and_then(|t| t.reading.levels_standing())) {
         ctx.found(kept);
     } else {

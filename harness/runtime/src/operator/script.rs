@@ -2,7 +2,7 @@
 //!
 //! Read from `operator.toml`. What the prompts ask for happens through the site's own control channel, never through
 //! the unit's protocol. Not here: a person at a terminal.
-use super::{OpenPrompts, Site};
+use super::{Eyes, OpenPrompts, Site};
 use crate::failure::Failure;
 use plumeline_base::{
     Instant,
@@ -72,6 +72,8 @@ struct Exception {
     number: Option<u32>,
     /// Only for this output.
     output: Option<u8>,
+    /// Of `read-display`: only where it is about this, such as `flows`.
+    about: Option<String>,
     /// `yes`, `no`, `cannot`, or `not-applicable` (of a line of the checklist).
     say: Option<Said>,
     /// The reason, for `no`, `cannot` and `not-applicable`.
@@ -112,6 +114,8 @@ pub struct Script {
     used: RefCell<Vec<u32>>,
     /// What is watched for, by the number of its prompt.
     watched: RefCell<BTreeMap<u32, Watched>>,
+    /// Reads the units that speak nothing.
+    eyes: RefCell<Eyes>,
 }
 
 /// A moment that is waited for at a display.
@@ -135,7 +139,13 @@ impl Script {
     }
     /// An operator as the file says.
     pub fn of(file: OperatorFile) -> Self {
-        Self { used: RefCell::new(vec![0; file.answers.len()]), watched: RefCell::default(), file }
+        let used = RefCell::new(vec![0; file.answers.len()]);
+        Self { used, watched: RefCell::default(), eyes: RefCell::default(), file }
+    }
+    /// The same, who reads units with these eyes.
+    #[must_use]
+    pub fn with_eyes(self, eyes: Eyes) -> Self {
+        Self { eyes: RefCell::new(eyes), ..self }
     }
     /// Reads `operator.toml`.
     pub fn read(name: &str, bytes: &[u8]) -> Result<OperatorFile, Problem> {
@@ -195,7 +205,11 @@ impl Script {
                     let mut watched = self.watched.borrow_mut();
                     let so_far = watched.get(&prompt.id).copied().unwrap_or_default();
                     let mut before = so_far.before;
-                    if super::acts::shows(now, &prompt.act, site, &mut before)? == Some(false) {
+                    let waits = match &prompt.act {
+                        Act::ReadDisplay { about } => !self.eyes.borrow_mut().is_done(now, prompt, about, site)?,
+                        act => super::acts::shows(now, act, site, &mut before)? == Some(false),
+                    };
+                    if waits {
                         watched.insert(prompt.id, Watched { next: now + LOOKS, before });
                         return Ok(None);
                     }
@@ -216,6 +230,7 @@ impl Script {
                 && fits(e.inlet.map(u32::from), place.inlet.map(u32::from))
                 && fits(e.number, place.number)
                 && fits(e.output.map(u32::from), place.output.map(u32::from))
+                && e.about.as_deref().is_none_or(|about| place.about == Some(about))
         })
     }
 
@@ -277,9 +292,10 @@ impl Script {
             return Ok(Answer::Number(value));
         }
         Ok(match &prompt.act {
-            // Nobody decides by script that unproven air is good enough, and nobody reads a display.
+            // Nobody decides by script that unproven air is good enough.
             Act::Override => Answer::No,
-            Act::ReadDisplay { .. } => Answer::Cannot("nobody is there to read a display".into()),
+            Act::ReadDisplay { about } => self.eyes.borrow_mut().answer(now, prompt, about, site)?,
+            Act::ReadMeter { quantity } => Eyes::meter(now, *quantity, site)?,
             Act::Who => Answer::Text("an unattended script".into()),
             act => super::acts::perform(now, act, site)?,
         })
@@ -292,6 +308,7 @@ struct Place {
     inlet: Option<u8>,
     number: Option<u32>,
     output: Option<u8>,
+    about: Option<&'static str>,
 }
 impl Place {
     fn of(act: &Act) -> Self {
@@ -304,7 +321,8 @@ impl Place {
             Act::Check { item } => (None, Some(*item), None),
             _ => (None, None, None),
         };
-        Self { name: act.name().into(), inlet, number, output }
+        let about = if let Act::ReadDisplay { about } = act { Some(about.name()) } else { None };
+        Self { name: act.name().into(), inlet, number, output, about }
     }
 }
 
