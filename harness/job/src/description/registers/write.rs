@@ -85,7 +85,7 @@ impl Reader<'_, '_> {
                     let cause = format!("{end} of the setting's range does not fit into this type");
                     return self.wrong(Wrong::Conflict, at(), cause, "use a wider type, or another scale");
                 }
-                Takes::Number { scale, offset, step: *step }
+                Takes::Number { scale, offset, step: *step, range: (*low, *high) }
             }
             (Kind::Number { .. }, _) => {
                 return unfit("a number is one of \"u16\", \"i16\", \"u32\", \"i32\", \"f32\", \"f64\"");
