@@ -1,5 +1,6 @@
 //! The whole job with replacements of other makes, and with replacements that lie.
 use crate::common::{Folder, run, text};
+use plumeline_lab::campaign::lies::STATED;
 use plumeline_simulator::LieKind;
 use serde_json::Value;
 use std::process::Output;
@@ -14,28 +15,68 @@ fn demo(dir: &Folder, more: &[&str]) -> (Output, Value) {
     (o, serde_json::from_slice(&result).unwrap())
 }
 
-/// Lies that no job can see, each with the statement in the report of every job that says so.
-const NOT_SHOWN: [(&str, &str); 6] = [
-    ("leak-untold", "missed.untold-air"),
-    ("baseline-of-before", "missed.baseline-off"),
-    ("baseline-lost-at-restart", "missed.after-restart"),
-    ("flow-band-wide", "missed.unit-band"),
-    ("old-flow-band", "missed.unit-band"),
-    ("old-outputs", "missed.outputs-at-alarm"),
-];
+/// The statement with this code in a report about what could have been missed.
+fn stated<'a>(result: &'a Value, code: &str) -> Option<&'a Value> {
+    result["outcome"]["could_have_missed"].as_array().unwrap().iter().find(|s| s["code"] == code)
+}
 
+/// Each lie of the catalogue has a finding that stops it, or a line in every report, that of a sound unit too, which says that it is not shown.
 #[test]
 fn a_unit_that_lies_is_not_passed_or_the_report_says_that_this_lie_is_not_shown() {
     let dir = Folder::new("lies");
-    for lie in LieKind::all().map(LieKind::name) {
+    let (_, sound) = demo(&dir, &[]);
+    assert_eq!(sound["verdict"], "pass");
+    let mut stopped = 0;
+    for kind in LieKind::all() {
+        let lie = kind.name();
         let (_, result) = demo(&dir, &["--lie", lie]);
-        let passed = result["verdict"] == "pass";
-        match NOT_SHOWN.iter().find(|(name, _)| *name == lie) {
-            None => assert!(!passed, "passed over {lie}"),
-            Some((_, code)) => {
-                let stated = result["outcome"]["could_have_missed"].as_array().unwrap();
-                assert!(stated.iter().any(|s| s["code"] == *code), "{lie}: the report lacks {code}");
-            }
+        if result["verdict"] != "pass" {
+            stopped += 1;
+            continue;
+        }
+        let (_, code) = STATED.iter().find(|(k, _)| *k == kind).unwrap_or_else(|| panic!("passed over {lie}"));
+        for (of, result) in [("its", &result), ("a sound", &sound)] {
+            assert!(stated(result, code).is_some(), "{lie}: {of} report lacks {code}");
+        }
+    }
+    assert!(stopped >= LieKind::all().count() - STATED.len(), "{stopped} stopped");
+}
+
+/// A value of a statement, as a number.
+fn value(result: &Value, code: &str, name: &str) -> f64 {
+    let stated = stated(result, code).unwrap_or_else(|| panic!("no {code}"));
+    stated["told"][name]
+        .as_str()
+        .and_then(|v| v.parse().ok())
+        .unwrap_or_else(|| panic!("{code} lacks {name}: {stated}"))
+}
+
+/// A milder lie that passes is within what this very job says that it could have missed.
+#[test]
+fn a_mild_lie_that_passes_is_within_what_its_report_leaves_open() {
+    let dir = Folder::new("mild-lies");
+    let level = "missed.alarm-threshold";
+    let mild = [
+        ("threshold-low:0.8", level, "low", 80.0, true),
+        ("smoke-scaled:0.8", level, "low", 80.0, true),
+        ("threshold-high:1.2", level, "high", 120.0, false),
+        ("fan-speed-untrue:0.95", "missed.all-alike", "low", -4.0, true),
+        ("leak-untold:3", "missed.untold-air", "share", 3.0, false),
+        ("flow-compressed:0.97", "missed.late-readings", "percent", 3.0, false),
+        ("readings-stale:3", "missed.late-readings", "seconds", 3.0, false),
+        ("old-delays", level, "seconds", 5.0, false),
+        ("flow-fault-late:10", "missed.allowances", "delay", 10.0, false),
+        ("clock-drifts:0.0003", "missed.allowances", "drift", 300.0, false),
+        ("readings-lost:0.03", "missed.allowances", "lost", 3.0, false),
+    ];
+    for (lie, code, name, size, at_most) in mild {
+        let (_, result) = demo(&dir, &["--lie", lie]);
+        if result["verdict"] == "pass" {
+            let open = value(&result, code, name);
+            assert!(
+                if at_most { open <= size } else { open >= size },
+                "{lie} passed, and {code} leaves only {open} open"
+            );
         }
     }
 }

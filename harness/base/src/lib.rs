@@ -6,6 +6,7 @@
 extern crate alloc;
 
 pub mod dimension;
+pub mod grid;
 pub mod input;
 pub mod obscuration;
 pub mod pipework;

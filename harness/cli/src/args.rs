@@ -10,7 +10,7 @@ pub use job::{Demo, New, Output, Over, PlanCheck, Replay, Report, Run, Simulate}
 pub use judge::{Judge, Logged, Mark, Mean, Onset, Settle};
 pub use lab::{Batch, Campaign};
 pub use record::{Check, Close, Key, KeyNew, KeyShow, Pack, Unpack};
-pub use settings::{Capture, Carry, Diff, Show};
+pub use settings::{Capture, Carry, Diff, SettingsOf, Sheet, Show};
 
 use clap::{Args, Parser, Subcommand};
 use std::path::PathBuf;
@@ -121,6 +121,12 @@ pub enum Command {
         after_help = "Exit codes: 0 the same, 1 different, 3 a file can't be used.\n\nExamples:\n  plumeline diff my-job/settings-old.json my-job/settings-new.json --b-is model-b\n  plumeline diff last-year.json today.json --all"
     )]
     Diff(Diff),
+    /// Settings on a sheet, for units whose settings a person enters and reads.
+    #[command(
+        subcommand,
+        after_help = "Examples:\n  plumeline settings sheet model-f my-job/settings-new.json\n  plumeline settings sheet my-model.toml --csv --out sheet.csv\n  plumeline settings sheet my-model.toml --from sheet.csv --out my-job/settings-new.json"
+    )]
+    Settings(SettingsOf),
     /// Carry captured settings over to another model, with an account of every item.
     #[command(
         after_help = "Exit codes: 0 the settings can be loaded; 2 a person has to decide something first; 3 a file can't be used.\nWrites carry-account.json, carry-account.txt and wiring-sheet.txt into the job, and settings-new.json once nothing\nis open (see docs/carry-over.md).\n\nExamples:\n  plumeline carry my-job --to model-b --template   # adds what is open to my-job/decisions.toml, to be filled in\n  plumeline carry my-job --to model-b\n  plumeline carry my-job --to new-model.toml --from old-model.toml --settings captured.json"

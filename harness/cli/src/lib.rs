@@ -9,7 +9,7 @@ pub mod commands;
 pub mod logger_csv;
 pub mod predict;
 
-use args::{Cli, Command};
+use args::{Cli, Command, SettingsOf};
 use clap::Parser;
 use plumeline_runtime::{
     failure::{Exit, Failure},
@@ -61,6 +61,7 @@ fn command(command: &Command) -> Result<Exit, Failure> {
         Command::Report(a) => commands::files::report(a),
         Command::Check(a) => commands::check::check(a),
         Command::Close(a) => commands::close::close(a),
+        Command::Settings(SettingsOf::Sheet(a)) => commands::sheet::sheet(a),
         Command::Key(a) => commands::key::key(a),
         Command::Pack(a) => commands::close::pack(a),
         Command::Unpack(a) => commands::close::unpack(a),

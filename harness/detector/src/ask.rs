@@ -31,8 +31,9 @@ pub enum Reply {
     Reading(Reading),
     /// Its settings, whole.
     Settings(Settings),
-    /// The unit holds exactly the settings that were sent, under this revision.
-    Written(u32),
+    /// The unit holds exactly the settings that were sent, under this revision; `None`: a person entered them, which only a
+    /// look at each shows.
+    Written(Option<u32>),
     /// Which settings are in force.
     SettingsState(State),
     /// Its date and time.
@@ -56,6 +57,17 @@ pub struct ClockExchange {
     pub device_sent_us: u64,
     /// Reply received, log time.
     pub received: Instant,
+}
+
+/// What a person is asked to look at on a unit's display.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Look {
+    /// The flow of each inlet.
+    Flows,
+    /// The smoke.
+    Smoke,
+    /// What stands: faults and the inlets that they name, alarm levels, outputs, conditions.
+    State,
 }
 
 macro_rules! ask {
@@ -111,15 +123,18 @@ asks! {
     }, "stream readings" => Done(());
     /// Stop streaming.
     StopReadings, "stop the readings" => Done(());
-    /// Tell one set of readings.
-    ReadOnce, "read once" => Reading(Reading);
+    /// Tell one set of readings. A unit that streams tells all that it has, whatever is looked at.
+    ReadOnce {
+        /// What is to be read, where each reading is asked for by itself.
+        look: Look
+    }, "read once" => Reading(Reading);
     /// Tell the settings, whole.
     ReadSettings, "read the settings" => Settings(Settings);
     /// Take these settings, whole or not at all.
     WriteSettings {
         /// All of them.
         settings: Settings
-    }, "write the settings" => Written(u32);
+    }, "write the settings" => Written(Option<u32>);
     /// Tell which settings are in force.
     SettingsState, "say which settings are in force" => SettingsState(State);
     /// Tell the unit's date and time.

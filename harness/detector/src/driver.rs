@@ -43,6 +43,15 @@ pub trait Driver {
     fn poll_report(&mut self) -> Option<Report>;
     /// What the unit can do, once it was identified.
     fn abilities(&self) -> Option<&Abilities>;
+    /// By which means a request is answered.
+    fn means(&self, _: &Request) -> Means {
+        Means::Protocol
+    }
+    /// Nobody waits for the end of this request any more. A driver that asks a person gives the question up, and its number
+    /// where it is asked already.
+    fn give_up(&mut self, _: Instant, _: Ticket) -> Option<u32> {
+        None
+    }
     /// What the line did so far.
     fn line(&self) -> LineCounters;
 }
@@ -60,15 +69,142 @@ pub struct LineCounters {
     pub missed_readings: u64,
 }
 
+/// By which means something is shown.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[serde(rename_all = "kebab-case")]
+pub enum Means {
+    /// The unit told it by its protocol.
+    Protocol,
+    /// A person read it off the unit, an instrument or a panel.
+    Person,
+    /// A person said so; nothing was read.
+    Attested,
+}
+
 /// A question of a driver's for the operator.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Question {
     /// Number within the driver.
     pub id: u32,
+    /// What is asked, for scripts.
+    pub about: About,
     /// The question in plain words.
     pub text: String,
     /// What kind of answer is wanted.
     pub wants: Wants,
+}
+
+impl About {
+    /// The name in files.
+    pub const fn name(&self) -> &'static str {
+        match self {
+            Self::Other => "other",
+            Self::Label { .. } => "label",
+            Self::Which { .. } => "which",
+            Self::Serial => "serial",
+            Self::Firmware => "firmware",
+            Self::Inlets => "inlets",
+            Self::Flows { .. } => "flows",
+            Self::Smoke { .. } => "smoke",
+            Self::Lamps { .. } => "lamps",
+            Self::Baseline { .. } => "baseline",
+            Self::Settings { .. } => "settings",
+            Self::Enter { .. } => "enter",
+            Self::Time => "time",
+            Self::Offset => "offset",
+            Self::SetTime => "set-time",
+            Self::TakeBaseline => "take-baseline",
+            Self::Reset => "reset",
+            Self::Restart => "restart",
+            Self::Drive { .. } => "drive",
+            Self::Inhibit { .. } => "inhibit",
+        }
+    }
+}
+
+/// What a question of a driver's is about, for scripts and simulated people.
+#[derive(Clone, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[serde(rename_all = "kebab-case", tag = "what")]
+pub enum About {
+    /// Anything else.
+    #[default]
+    Other,
+    /// Whether the unit's label says this maker and model.
+    Label {
+        /// Maker and model; empty where the label is typed.
+        label: String,
+    },
+    /// Which of these units it is, by serial number.
+    Which {
+        /// Serial numbers.
+        serials: Vec<String>,
+    },
+    /// The serial number.
+    Serial,
+    /// The firmware's version.
+    Firmware,
+    /// How many inlets the unit has.
+    Inlets,
+    /// The flows of these inlets in a row; of all together where none is named.
+    Flows {
+        /// Inlets.
+        inlets: Vec<u8>,
+        /// In this unit.
+        unit: String,
+    },
+    /// The smoke in the chamber.
+    Smoke {
+        /// In this unit.
+        unit: String,
+    },
+    /// Which of these lamps are lit.
+    Lamps {
+        /// What is written at them.
+        lamps: Vec<String>,
+    },
+    /// The flows that the unit holds as its baseline.
+    Baseline {
+        /// Inlets.
+        inlets: Vec<u8>,
+        /// In this unit.
+        unit: String,
+    },
+    /// The settings with these keys, in a row.
+    Settings {
+        /// Keys.
+        keys: Vec<String>,
+    },
+    /// Enter these settings at the unit.
+    Enter {
+        /// Keys and values.
+        items: Vec<(String, String)>,
+    },
+    /// The unit's date and time.
+    Time,
+    /// How far the unit's local time is ahead of UTC.
+    Offset,
+    /// Set the unit's date and time.
+    SetTime,
+    /// Take the baseline.
+    TakeBaseline,
+    /// Reset what is latched.
+    Reset,
+    /// Start the unit anew.
+    Restart,
+    /// Operate an output for test, or let it go.
+    Drive {
+        /// Output.
+        output: u8,
+        /// Operate it.
+        on: bool,
+    },
+    /// Hold the outputs back, or give them back.
+    Inhibit {
+        /// Hold them back.
+        on: bool,
+    },
 }
 
 /// What kind of answer a question wants.
@@ -198,6 +334,8 @@ pub enum Trouble {
     Nonsense(String),
     /// The operator said that it can't be told.
     NotTold(String),
+    /// Settings were sent item by item and not to the end: the unit holds some of the old and some of the new.
+    Mixture(String),
 }
 impl Trouble {
     /// What to do next, in plain words.
@@ -214,6 +352,7 @@ impl Trouble {
             Self::CannotDo(_) => "have a person do this step by hand and record it, or leave it undecided",
             Self::Nonsense(_) => "keep the trace and report it to the maker of the unit; do not trust this answer",
             Self::NotTold(_) => "leave the item not captured, or find another way to learn it",
+            Self::Mixture(_) => "load the settings again: until they were read back whole, nothing rests on them",
         }
     }
 }
@@ -227,6 +366,12 @@ impl fmt::Display for Trouble {
             Self::CannotDo(what) => write!(f, "not possible with this unit: {what}"),
             Self::Nonsense(what) => write!(f, "the unit's answer can't be right: {what}"),
             Self::NotTold(why) => write!(f, "not captured: {why}"),
+            Self::Mixture(why) => {
+                write!(
+                    f,
+                    "the unit takes settings item by item, and holds a mixture of old and new: load again ({why})"
+                )
+            }
         }
     }
 }

@@ -2,7 +2,7 @@
 //!
 //! A [`Driver`] is a pure machine: bytes, answers and time go in; bytes, questions and reports come out. It knows
 //! frames (and so what is silent or garbled) and knows no stage of a job. [`plumewire`] speaks the framed serial
-//! protocol; [`display`] is a person who reads a display. Not here: ports, clocks, stages, limits.
+//! protocol; [`registers`] reads units by a register map; [`display`] is a person who reads a display. Not here: ports, clocks, stages, limits.
 #![no_std]
 extern crate alloc;
 
@@ -10,11 +10,13 @@ pub mod ask;
 pub mod display;
 pub mod driver;
 pub mod plumewire;
+pub mod registers;
 pub mod settings;
 pub mod vocabulary;
 
 pub use ask::{Ask, Reply, Request};
 pub use driver::{Driver, Question, Report, Ticket, Trouble};
 pub use vocabulary::{
-    Abilities, Baseline, Conditions, DRIVE_S, Faults, Identity, Reading, SettingsState, UnitEvent, UnitTime, bit,
+    Abilities, Baseline, Conditions, DRIVE_S, Faults, Identity, Reading, ReadingsBy, SettingsState, UnitEvent,
+    UnitTime, bit,
 };

@@ -37,6 +37,32 @@ pub enum FlowBasis {
         /// Reference pressure, Pa.
         pressure_pa: u32,
     },
+    /// A share of a flow that the unit holds to be normal: ratios count, the level is not told. All of it stands in a reading
+    /// as [`WHOLE_M3_S`].
+    Share,
+}
+/// What a reading says where the flow is all of what the unit holds to be normal, by [`FlowBasis::Share`].
+pub const WHOLE_M3_S: f64 = 1e-3;
+
+/// How a unit's readings are come by.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum ReadingsBy {
+    /// They can't be had.
+    None,
+    /// They come by themselves, once asked for.
+    Stream {
+        /// The lowest and the highest rate, readings per second.
+        hz: (u8, u8),
+    },
+    /// Each is asked for by itself, as of a person at a display.
+    Asking,
+}
+impl ReadingsBy {
+    /// They come by themselves.
+    pub const fn streams(self) -> bool {
+        matches!(self, Self::Stream { .. })
+    }
 }
 
 /// How a unit measures obscuration.
@@ -62,8 +88,8 @@ pub struct Abilities {
     pub outputs: u8,
     /// Number of inputs.
     pub inputs: u8,
-    /// Readings per second that can be streamed, lowest and highest; `None` if readings can't be streamed.
-    pub stream_hz: Option<(u8, u8)>,
+    /// How readings are come by.
+    pub readings: ReadingsBy,
     /// Flow is told for each inlet.
     pub flow_per_inlet: bool,
     /// What a flow reading means.
@@ -75,6 +101,9 @@ pub struct Abilities {
     /// Largest extinction that its sensor can tell, 1e-9/m; 0 if not stated.
     #[serde(default)]
     pub extinction_max_n_m: u64,
+    /// Resolution of an extinction reading, 1e-9/m; 0 if not stated.
+    #[serde(default)]
+    pub extinction_step_n_m: u64,
     /// How obscuration is told.
     pub obscuration: ObscurationSensing,
     /// Device time can be compared with ours.
@@ -176,6 +205,8 @@ pub struct Reading {
     pub missed: u32,
     /// Flow of each inlet in the order of the unit's inlets, m3/s, on the unit's [`FlowBasis`]; `None`: not told.
     pub flow_m3_s: Vec<Option<f64>>,
+    /// Flow of all inlets together, where one sensor serves them all, m3/s on the unit's [`FlowBasis`].
+    pub flow_all_m3_s: Option<f64>,
     /// Extinction, 1/m: one entry for the unit, or one per inlet.
     pub extinction_per_m: Vec<Option<f64>>,
     /// Fan speed, revolutions per minute.
@@ -249,9 +280,9 @@ pub struct Baseline {
     /// Revision of the settings under which it was taken; `None` where it is not told.
     pub settings_revision: Option<u64>,
     /// When it was taken, by the unit's own clock, us.
-    pub device_us: u64,
+    pub device_us: Option<u64>,
     /// Boot id under which it was taken.
-    pub boot_id: u64,
+    pub boot_id: Option<u64>,
     /// Another for every baseline taken; `None` where the unit does not count them.
     pub number: Option<u32>,
 }
@@ -259,9 +290,10 @@ pub struct Baseline {
 /// Which settings a unit holds, without the settings themselves.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct SettingsState {
-    /// Greater after every change, however it came about.
-    pub revision: u64,
-    /// The unit's own SHA-256 over them, hexadecimal.
+    /// Greater after every change, however it came about; `None` where the unit counts none.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub revision: Option<u64>,
+    /// SHA-256 over them, hexadecimal: the unit's own, or the driver's over what it read back.
     pub sha256: String,
 }
 

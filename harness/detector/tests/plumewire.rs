@@ -8,6 +8,7 @@ use plumeline_detector::{
     driver::RefusalKind,
     plumewire::Plumewire,
     settings::{Item, Settings, Value},
+    vocabulary::ReadingsBy,
 };
 use std::time::Duration;
 
@@ -45,7 +46,7 @@ fn identifies_and_says_what_the_unit_can_do() {
     let mut p = pair();
     let (identity, abilities) = p.ask(ask::Identify).unwrap();
     assert_eq!((identity.serial.as_str(), identity.boot_id), ("T-1", Some(1)));
-    assert_eq!((abilities.inlets, abilities.outputs, abilities.stream_hz), (2, 4, Some((1, 10))));
+    assert_eq!((abilities.inlets, abilities.outputs, abilities.readings), (2, 4, ReadingsBy::Stream { hz: (1, 10) }));
     assert_eq!(p.driver.abilities(), Some(&abilities));
     assert_eq!(p.driver.line().repeated, 0);
 }
@@ -180,10 +181,10 @@ fn a_stream_that_stops_is_told_once_and_so_is_its_return() {
 #[test]
 fn reads_once_from_a_stream_of_its_own_or_from_the_one_that_runs() {
     let mut p = pair();
-    assert!(p.ask(ask::ReadOnce).is_ok());
+    assert!(p.ask(ask::ReadOnce { look: ask::Look::Flows }).is_ok());
     assert_eq!(p.unit.rate_hz, 0);
     p.ask(ask::StartReadings { hz: 2 }).unwrap();
-    assert!(p.ask(ask::ReadOnce).is_ok());
+    assert!(p.ask(ask::ReadOnce { look: ask::Look::Flows }).is_ok());
     assert_eq!(p.unit.rate_hz, 2);
 }
 
@@ -191,12 +192,12 @@ fn reads_once_from_a_stream_of_its_own_or_from_the_one_that_runs() {
 fn writes_settings_whole_and_reads_them_back() {
     let mut p = pair();
     let wanted = some_settings(0);
-    assert_eq!(p.ask(ask::WriteSettings { settings: wanted.clone() }), Ok(5));
+    assert_eq!(p.ask(ask::WriteSettings { settings: wanted.clone() }), Ok(Some(5)));
     let read = p.ask(ask::ReadSettings).unwrap();
     assert_eq!(wanted.differences(&read), []);
     assert_eq!(read.revision, Some(5));
     // The same again is there already: nothing is written.
-    assert_eq!(p.ask(ask::WriteSettings { settings: wanted }), Ok(5));
+    assert_eq!(p.ask(ask::WriteSettings { settings: wanted }), Ok(Some(5)));
     assert_eq!(p.unit.effects, [Effect::Committed]);
 }
 
@@ -219,7 +220,7 @@ fn takes_up_a_transaction_after_the_link_was_lost() {
     assert!(matches!(p.ask(ask::Identify), Err(Trouble::LinkDown(_))));
     p.damage = Box::new(|_, bytes| Some(bytes));
     p.driver.link_up(p.now);
-    assert_eq!(p.ask(ask::WriteSettings { settings: some_settings(0) }), Ok(5));
+    assert_eq!(p.ask(ask::WriteSettings { settings: some_settings(0) }), Ok(Some(5)));
     // The part that was there was not sent again.
     assert_eq!(p.unit.chunks.iter().sum::<usize>(), p.unit.image.len());
 }
@@ -267,7 +268,7 @@ fn everything_gets_through_a_bad_line_once() {
         until_done(&mut p, ask::Identify);
         let wanted = some_settings(seed as i64);
         let written = until_done(&mut p, ask::WriteSettings { settings: wanted.clone() });
-        assert_eq!(written, 5, "seed {seed}");
+        assert_eq!(written, Some(5), "seed {seed}");
         let read = until_done(&mut p, ask::ReadSettings);
         assert_eq!(wanted.differences(&read), []);
         assert_eq!(p.unit.effects, [Effect::Committed]);
@@ -337,7 +338,7 @@ fn every_request_ends_once_when_the_link_goes() {
 fn takes_a_baseline_and_tells_it() {
     let mut p = pair();
     let b = p.ask(ask::TakeBaseline).unwrap();
-    assert_eq!((b.flow_m3_s, b.boot_id), (vec![Some(7e-4), None], 1));
+    assert_eq!((b.flow_m3_s, b.boot_id), (vec![Some(7e-4), None], Some(1)));
     assert_eq!(p.unit.effects, [Effect::BaselineBegun]);
     assert!(p.reports.iter().any(|r| matches!(r, Report::Progress { done: 30, total: 100 })));
 }

@@ -25,6 +25,7 @@ pub mod remarks;
 pub mod schema;
 pub mod seal;
 pub mod settings;
+pub mod sheet;
 pub mod tables;
 pub mod units;
 pub mod written;

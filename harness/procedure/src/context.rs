@@ -8,6 +8,7 @@ use crate::{
     executor::wait_for,
     job::JobInputs,
     lines::Drivers,
+    means,
     outcome::{Finding, StageKind, Subject},
     prompt::{Act, Prompt},
     readings::Timed,
@@ -28,8 +29,8 @@ use plumeline_base::{
     input::{Answer, LineId},
 };
 use plumeline_detector::{
-    Abilities, Ask, Faults, Request, Ticket, Trouble, ask,
-    driver::{End, Wants, Word},
+    Abilities, Ask, Faults, ReadingsBy, Request, Ticket, Trouble, ask,
+    driver::{End, Means, Wants, Word},
 };
 
 /// How long is waited before a unit that did not answer is asked again: at first, and at most.
@@ -62,6 +63,11 @@ impl Context {
         self.get().lines.used().driver.abilities().cloned()
     }
 
+    /// By which means the unit in use answers this.
+    pub(crate) fn means(&self, request: &Request) -> Means {
+        self.get().lines.used().driver.means(request)
+    }
+
     // ---- the record ----
 
     pub(crate) fn effect(&self, effect: Effect) {
@@ -80,7 +86,8 @@ impl Context {
         // A baseline is only as good as what is tested on it.
         let voids = (finding.verdict == Verdict::Fail && finding.stage.row().traits.tests_baseline)
             .then(|| format!("a later test failed: {}: {}", finding.subject, finding.says));
-        self.edit().outcome.findings.push(finding);
+        let means = means::means(&finding, |request| self.means(request));
+        self.edit().outcome.findings.push(Finding { means: Some(means), ..finding });
         if let Some(because) = voids {
             self.void(&[StageKind::Baseline], &because);
         }
@@ -304,7 +311,7 @@ impl Context {
     }
     /// A question of the driver's becomes a prompt.
     pub(crate) fn open_question(&self, line: LineId, q: plumeline_detector::Question) {
-        self.open_prompt(Some((line, q.id)), None, Act::ReadDisplay, q.text, q.wants);
+        self.open_prompt(Some((line, q.id)), None, Act::ReadDisplay { about: q.about }, q.text, q.wants);
     }
     /// An answer arrived. Answers to prompts that are not open are noted and otherwise ignored.
     pub(crate) fn answered(&self, id: u32, answer: Answer) {
@@ -406,11 +413,17 @@ impl Context {
         }
         s.changed = true;
     }
-    /// Wants readings from now on; a supervisor brings them back when they stop.
+    /// Wants readings from now on; a supervisor brings them back when they stop. Where each is asked for there is nothing to want.
     pub(crate) async fn start_readings(&self) -> Result<(), Stop> {
         let hz = self.inputs().plan.link.readings_hz;
-        if self.abilities().is_some_and(|a| a.stream_hz.is_none()) {
-            return Err(Stop::Trouble(Trouble::CannotDo("readings can't be streamed from it".into())));
+        match self.abilities().map(|a| a.readings) {
+            Some(ReadingsBy::Asking) => return Ok(()),
+            Some(ReadingsBy::None) => {
+                return Err(Stop::Trouble(Trouble::CannotDo(
+                    "it gives no readings, by the line or by its display".into(),
+                )));
+            }
+            Some(ReadingsBy::Stream { .. }) | None => {}
         }
         self.unit(ask::StartReadings { hz }).await.map_err(Stop::Trouble)?;
         let mut s = self.edit();
@@ -530,8 +543,19 @@ struct WantedTicket {
 }
 impl Drop for WantedTicket {
     fn drop(&mut self) {
-        let mut s = self.ctx.edit();
-        s.requests.wanted.remove(&self.ticket);
-        s.requests.ended.remove(&self.ticket);
+        let asked = {
+            let mut s = self.ctx.edit();
+            let s: &mut JobState = &mut s;
+            s.requests.ended.remove(&self.ticket);
+            let (line, ticket) = self.ticket;
+            let waits = s.requests.wanted.remove(&self.ticket);
+            s.changed |= waits;
+            let question = s.lines.get_mut(line).filter(|_| waits).and_then(|l| l.driver.give_up(s.now, ticket));
+            question.and_then(|q| s.prompts.open.iter().find(|(_, of)| **of == Some((line, q))).map(|(id, _)| *id))
+        };
+        if let Some(id) = asked {
+            self.ctx.edit().prompts.open.remove(&id);
+            self.ctx.effect(Effect::Withdraw(id));
+        }
     }
 }

@@ -17,6 +17,17 @@ pub(crate) enum HoleShown {
     Measured(MeasuredDrop),
 }
 
+impl HoleShown {
+    /// How far its drop was off the prediction, as a share of it.
+    pub(crate) fn deviation(&self) -> Option<f64> {
+        match self {
+            Self::Measured(drop) => Some(drop.pooled().deviation),
+            Self::Found(f) => Some(f.measured.as_ref()?.value / f.expected.as_ref()?.value - 1.0),
+            Self::BySmoke(_) => None,
+        }
+    }
+}
+
 /// What closing a hole once showed, as shares of the predicted drop.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct DropLook {

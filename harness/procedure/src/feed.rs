@@ -36,7 +36,8 @@ impl Feed {
         let next = ctx.get().readings.end();
         Self { ctx, next }
     }
-    fn take(&mut self) -> Option<Item> {
+    /// The next item, if it has come.
+    pub(crate) fn take(&mut self) -> Option<Item> {
         let s = self.ctx.get();
         match s.readings.get(self.next) {
             Ok(item) => {

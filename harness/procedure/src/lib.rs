@@ -22,6 +22,7 @@ mod judge;
 mod lines;
 mod machine;
 mod mean_flow;
+mod means;
 pub mod mending;
 pub mod outcome;
 pub mod plan;
@@ -34,6 +35,7 @@ mod stages;
 mod state;
 mod stop;
 mod supervisors;
+mod typed;
 mod watch;
 
 pub use effect::{Effect, Entry, Progress};

@@ -7,16 +7,18 @@ use plumeline_base::{
     pipework::Air,
     quantity::{Estimate, KELVIN_AT_0_C, M3_S_PER_L_MIN},
 };
-use plumeline_detector::vocabulary::FlowBasis;
+use plumeline_detector::vocabulary::{FlowBasis, WHOLE_M3_S};
 use plumeline_measure::mean::Mean;
 
 /// L/min in a m3/s.
 pub(crate) const L_MIN: f64 = 1.0 / M3_S_PER_L_MIN;
 
-/// The factor that turns a unit's flow reading into the volume that actually flows (ideal gas).
-pub(crate) fn to_actual(basis: FlowBasis, air: &Air) -> f64 {
+/// The factor that turns a unit's flow reading into the volume that actually flows (ideal gas). A share is taken of the flow that is
+/// predicted: whoever uses it must not take the level from it.
+pub(crate) fn to_actual(basis: FlowBasis, air: &Air, predicted: Option<Estimate>) -> f64 {
     match basis {
         FlowBasis::Actual => 1.0,
+        FlowBasis::Share => predicted.map_or(f64::NAN, |p| p.value / WHOLE_M3_S),
         FlowBasis::Reference { temperature_mc, pressure_pa } => {
             let t_ref = f64::from(temperature_mc) / 1000.0 + KELVIN_AT_0_C;
             (air.temperature_c + KELVIN_AT_0_C) / t_ref * f64::from(pressure_pa) / air.pressure_pa
@@ -38,16 +40,22 @@ pub(crate) struct MeanFlow {
     pub(crate) window: (Instant, Instant),
     /// The scatter part of the mean's standard uncertainty: what differences of the same sensor carry.
     pub(crate) u_scatter: f64,
+    /// It was told as a share of what the unit holds to be normal, which is taken for this flow, m3/s: its level is not known.
+    pub(crate) share_of: Option<f64>,
 }
 impl MeanFlow {
-    pub(crate) fn new(mean: &Mean, scale: f64, individual: f64) -> Self {
+    pub(crate) fn new(mean: &Mean, scale: f64, individual: f64, share_of: Option<f64>) -> Self {
         let value = mean.estimate.value * scale;
         let u_scatter = mean.estimate.u_individual * scale;
         let estimate = Estimate::new(value, mean.estimate.u_common * scale, libm::hypot(u_scatter, individual * value));
         let expanded = estimate.u() * mean.coverage_factor;
-        Self { estimate, dof: mean.dof, expanded, window: (mean.from, mean.to), u_scatter }
+        Self { estimate, dof: mean.dof, expanded, window: (mean.from, mean.to), u_scatter, share_of }
     }
     pub(crate) fn figure(&self) -> Figure {
+        if let Some(of) = self.share_of {
+            let percent = 100.0 / of;
+            return Figure::with(self.estimate.value * percent, self.u_scatter * percent * 2.0, "% of its normal flow");
+        }
         Figure::with(self.estimate.value * L_MIN, self.expanded * L_MIN, "L/min")
     }
 }

@@ -9,7 +9,7 @@ use plumeline_base::{
     Instant, Verdict,
     input::{Photo, TickState},
 };
-use plumeline_detector::{Identity, Trouble};
+use plumeline_detector::{Identity, Trouble, driver::Means};
 use serde::{Deserialize, Serialize};
 
 pub use crate::stage::StageKind;
@@ -192,6 +192,9 @@ pub struct Finding {
     /// Found and put right: what was done, in the person's own words. It was proven again and no longer counts.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub put_right: Option<String>,
+    /// By which means it was shown; in the result, not in the journal.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub means: Option<Means>,
 }
 impl Finding {
     /// A finding that says what a fact says.
@@ -213,6 +216,7 @@ impl Finding {
             window: None,
             void: None,
             put_right: None,
+            means: None,
         }
     }
     /// Says what this fact says from now on; figures, limit and evidence stay.
@@ -424,6 +428,12 @@ pub struct Outcome {
     pub trouble: Option<Trouble>,
     /// True if the job was aborted.
     pub aborted: bool,
+}
+impl Outcome {
+    /// The finding that a verdict other than a pass hangs on.
+    pub fn decided_by(&self) -> Option<&Finding> {
+        crate::judge::conclusion::decided_by(self)
+    }
 }
 
 #[cfg(test)]

@@ -1,7 +1,7 @@
 //! What the operator is asked for. A prompt has words for people and an [`Act`] for scripts.
 use crate::{plan::HoleRef, stage::StageKind};
 use alloc::{string::String, vec::Vec};
-use plumeline_detector::driver::Wants;
+use plumeline_detector::driver::{About, Wants};
 use serde::{Deserialize, Serialize};
 
 /// Something the operator is asked to do, see or tell.
@@ -74,6 +74,23 @@ acts! {
     OpenHole(HoleRef) = "open-hole",
     /// Release smoke at a hole; the answer marks the moment.
     ReleaseSmoke(HoleRef) = "release-smoke",
+    /// Mark the moment at which the unit shows the smoke that was released.
+    SmokeShows(HoleRef) = "smoke-shows",
+    /// Mark the moment at which an alarm level shows.
+    LevelShows {
+        /// Level, from 1.
+        level: u8,
+    } = "level-shows",
+    /// Mark the moment at which the unit shows its flow fault.
+    FaultShows {
+        /// The inlet that is shut.
+        inlet: u8,
+    } = "fault-shows",
+    /// Mark the moment at which it no longer does.
+    FaultGone {
+        /// The inlet that was put back.
+        inlet: u8,
+    } = "fault-gone",
     /// Say so if the release did not go as it was meant to: that sets the run aside before its result shows.
     ReleaseWent(HoleRef) = "release-went",
     /// Stop the smoke.
@@ -135,8 +152,12 @@ acts! {
     Unlock = "unlock",
     /// Restore the zone at the panel.
     Restore = "restore",
-    /// Read something off the unit's display.
-    ReadDisplay = "read-display",
+    /// Read something off the unit, or do something at it, for a driver that has no line to it.
+    ReadDisplay {
+        /// What it is about.
+        #[serde(default)]
+        about: About,
+    } = "read-display",
 }
 
 impl Act {
@@ -146,6 +167,9 @@ impl Act {
             self,
             Self::OpenHole(_)
                 | Self::ReleaseWent(_)
+                | Self::SmokeShows(_)
+                | Self::LevelShows { .. }
+                | Self::FaultShows { .. }
                 | Self::StopSmoke
                 | Self::RefitInlet { .. }
                 | Self::PanelClear { .. }

@@ -9,6 +9,8 @@ pub(crate) enum Rise {
     NotReached,
     /// It rose when it should, so long after its threshold was reached, s.
     InTime(f64),
+    /// A person saw it so long after the release, s; at which reading is not known.
+    Seen(f64),
     /// It rose although its threshold had not stood for its delay; since when it had, s.
     Early(f64),
     /// It rose so long after its threshold was reached, s.
@@ -21,7 +23,7 @@ impl Rise {
     pub(crate) fn and(self, other: Self) -> Self {
         let weight = |r: &Self| match r {
             Self::NotReached => 0,
-            Self::InTime(_) => 1,
+            Self::InTime(_) | Self::Seen(_) => 1,
             Self::Early(_) | Self::Late(_) | Self::Never(_) => 2,
         };
         if weight(&other) > weight(&self) { other } else { self }

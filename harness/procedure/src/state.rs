@@ -27,7 +27,7 @@ use plumeline_base::{
     input::{AbortCause, Answer, LineId},
 };
 use plumeline_detector::{Baseline, Identity, SettingsState, Ticket, Trouble, driver::End, settings::Settings};
-use plumeline_measure::clock;
+use plumeline_measure::{clock, few};
 
 /// When a reading counted, and by which clock.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -214,6 +214,8 @@ pub(crate) struct RecordState {
     pub(crate) holes: BTreeMap<HoleRef, HoleShown>,
     /// Flows with the outgoing unit, by inlet.
     pub(crate) as_found: BTreeMap<u8, MeanFlow>,
+    /// How much typed flows of each inlet scatter.
+    pub(crate) typed: BTreeMap<u8, few::Scatter>,
 }
 
 /// Questions to people: those that are open, with line and number of the driver's question where it is a driver's, and the answers.

@@ -89,6 +89,10 @@ pub(crate) async fn outputs(ctx: Context) {
     let mut said_not_told = false;
     loop {
         let Item::Reading(t) = feed.next().await else { continue };
+        // Whoever looked at the flows alone was not asked what the outputs do.
+        if ctx.is_asked() && t.reading.outputs.is_none() && t.reading.conditions.is_none() {
+            continue;
+        }
         // That a lease lapsed is found where it is renewed.
         if !ctx.get().inhibit.promises(t.at, seconds(rules.takes_hold_s)) {
             in_a_row = 0;

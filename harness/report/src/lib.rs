@@ -10,6 +10,7 @@ pub mod input;
 mod junit;
 pub mod record;
 mod result;
+mod shown_by;
 pub mod standing;
 pub mod svg;
 mod text;
@@ -21,6 +22,7 @@ pub use input::{Digests, PipeFacts, ReportInput};
 pub use junit::{Expected, JunitJob, junit, stage_verdict};
 pub use record::Record;
 pub use result::{RESULT_FORMAT, RESULT_SCHEMA, result_json};
+pub use shown_by::{ShownBy, shown_by};
 pub use text::text;
 
 use plumeline_job::folder;

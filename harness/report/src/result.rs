@@ -2,6 +2,7 @@
 use crate::{
     ReportError,
     input::{Digests, PipeFacts, ReportInput},
+    shown_by::{ShownBy, shown_by},
     standing::shown_verdict,
 };
 use plumeline_base::Verdict;
@@ -28,6 +29,9 @@ struct ResultFile<'a> {
     /// Nothing is still isolated, locked off or inhibited.
     closed: Closed<'a>,
     outcome: &'a Outcome,
+    /// By which means its items were shown.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    shown_by: Option<ShownBy>,
     overrides: Vec<OverrideFile<'a>>,
     limits: &'a Limits,
     rule: &'a RulePlan,
@@ -81,6 +85,7 @@ pub fn result_json(input: &ReportInput<'_>) -> Result<String, ReportError> {
         verdict: shown_verdict(input.outcome),
         closed: Closed { complete: input.outcome.still.is_empty(), still: &input.outcome.still },
         outcome: input.outcome,
+        shown_by: shown_by(input.outcome),
         overrides: r
             .overrides
             .iter()

@@ -1,5 +1,6 @@
 //! The result for terminals: what it hangs on first, then a table, then what to do next.
 use crate::{
+    shown_by,
     standing::{Group, loud, put_right, shown_verdict, standings},
     words::{self, capital, clean},
 };
@@ -19,6 +20,9 @@ pub fn text(outcome: &Outcome, width: usize) -> String {
     let verdict = shown_verdict(outcome);
     wrap(&mut out, words::verdict(verdict), 0, width);
     wrap(&mut out, &capital(&clean(&outcome.because)), 0, width);
+    if let Some(by) = shown_by(outcome) {
+        wrap(&mut out, &by.words(), 0, width);
+    }
     let lines = loud(outcome);
     if !lines.is_empty() {
         out.push('\n');
@@ -33,6 +37,11 @@ pub fn text(outcome: &Outcome, width: usize) -> String {
     }
     next_steps(&mut out, outcome, width);
     out.push('\n');
+    if let Some(by) = shown_by(outcome).filter(|by| by.attested > 0) {
+        wrap(&mut out, "Attested, with nothing read:", 0, width);
+        by.attested_lines().iter().for_each(|item| wrap(&mut out, &format!("- {item}"), 2, width));
+        out.push('\n');
+    }
     if put_right(outcome).next().is_some() {
         wrap(&mut out, "Found and put right:", 0, width);
         for (f, what) in put_right(outcome) {

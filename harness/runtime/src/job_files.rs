@@ -31,7 +31,31 @@ pub const OLD_PORT: &str = "old-port";
 #[derive(Clone, Debug, Default)]
 pub struct Files(pub Vec<(String, Vec<u8>)>);
 
+/// A unit that is expected at a port.
+#[derive(Clone, Debug)]
+pub(crate) struct Expected {
+    /// Its model.
+    pub(crate) description: Description,
+    /// Its serial number, where the plan states one.
+    pub(crate) serial: Option<String>,
+}
+
 impl Files {
+    /// The replacement and the outgoing unit, where they are described. What is not sound is told where the files are checked.
+    pub(crate) fn expected(&self) -> [Option<Expected>; 2] {
+        let plan = self.plan().ok().map(|p| p.plan);
+        let serials = [
+            plan.as_ref().and_then(|p| p.replacement.serial.clone()),
+            plan.as_ref().and_then(|p| p.outgoing.as_ref()?.serial.clone()),
+        ];
+        let [replacement, outgoing] =
+            [folder::UNIT_REPLACEMENT, folder::UNIT_OUTGOING].map(|name| self.described(name, None));
+        let [of_replacement, of_outgoing] = serials;
+        let expected = |description: Result<Option<Description>, _>, serial| {
+            description.ok().flatten().map(|description| Expected { description, serial })
+        };
+        [expected(replacement, of_replacement), expected(outgoing, of_outgoing)]
+    }
     /// Reads them from a job folder. What is missing of those that a job can be without leaves it undecided.
     pub fn read(folder: &Folder) -> Result<Self, Failure> {
         let mut files = Vec::new();
@@ -58,6 +82,11 @@ impl Files {
     pub fn with_old_port(mut self, port: Option<&str>) -> Self {
         self.0.extend(port.map(|port| (OLD_PORT.into(), port.into())));
         self
+    }
+    /// These ports in place of those named before.
+    pub fn with_ports(mut self, port: &str, old_port: Option<&str>) -> Self {
+        self.0.retain(|(name, _)| name != PORT && name != OLD_PORT);
+        self.with_port(port).with_old_port(old_port)
     }
     /// The port that the job was begun with.
     pub fn port(&self) -> &str {

@@ -4,16 +4,15 @@
 use crate::{
     failure::Failure,
     job_files::{Files, Loaded},
+    port::face_of_replacement,
     session::Outward,
     show::Show,
 };
 use plumeline_base::Instant;
-use plumeline_detector::display;
 use plumeline_job::{
     folder,
     remarks::{self, Code, Read, Remark, Weight},
 };
-use plumeline_link::LinkSpec;
 use plumeline_procedure::{Act, Prompt};
 
 /// What was found, and the job if its files are sound enough to be run.
@@ -52,9 +51,10 @@ fn cause(failure: &Failure) -> String {
 }
 
 fn port(files: &Files, read: &Read) -> Vec<Remark> {
-    let (Some(plan), Ok(LinkSpec::Display)) = (&read.plan, LinkSpec::parse(files.port())) else { return Vec::new() };
+    let Some(plan) = &read.plan else { return Vec::new() };
     let inlets = read.pipework.as_ref().map_or(1, |p| p.pipework.inlets.len());
-    remarks::port(files.port(), &display::by_eye(u8::try_from(inlets).unwrap_or(u8::MAX)), &plan.plan)
+    let Some(face) = face_of_replacement(files) else { return Vec::new() };
+    remarks::port(files.port(), &face.abilities(u8::try_from(inlets).unwrap_or(u8::MAX)), &plan.plan)
 }
 
 impl PlanCheck {

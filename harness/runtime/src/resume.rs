@@ -146,8 +146,7 @@ fn same_files(then: &Files, now: &Files) -> Result<(), Failure> {
             "put the file back as it was, or make a new job with `plumeline new`: one job is judged by one set of files",
         ));
     }
-    let drivers = |f: &Files| (port::driver_name(f.port()), f.old_port().map(port::driver_name));
-    if drivers(then) != drivers(now) {
+    if port::driver_names(then) != port::driver_names(now) {
         let old = then.old_port().map(|port| format!(" --old-port {port}")).unwrap_or_default();
         return Err(Failure::input(
             format!("this job was begun with --port {}{old}", then.port()),

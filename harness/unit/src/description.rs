@@ -13,7 +13,11 @@ use alloc::{
     vec::Vec,
 };
 use plumeline_base::pipework::{Fan, Loss};
-use plumeline_detector::settings::Value;
+use plumeline_detector::{
+    display::{Face, Hands, Scale, SheetItem, Shows, Takes},
+    registers,
+    settings::Value,
+};
 
 /// A model of unit.
 #[derive(Clone, Debug, PartialEq)]
@@ -34,10 +38,14 @@ pub struct Description {
     pub flow: FlowReading,
     /// What it can be asked over a line.
     pub can: Abilities,
+    /// What it shows to a person and what a person can do at it; `None`: nobody said.
+    pub display: Option<(Shows, Hands)>,
     /// Every setting, by key.
     pub slots: Vec<Slot>,
     /// The air path, if it is known: without it nothing can be said of holes.
     pub air: Option<UnitAir>,
+    /// Its register map, where it is read by registers.
+    pub registers: Option<registers::Map>,
 }
 
 /// What a reading of flow is.
@@ -168,6 +176,20 @@ impl UnitAir {
 }
 
 impl Slot {
+    /// The setting as a person reads it; `None` for bytes, which nobody can read.
+    fn on_sheet(&self) -> Option<SheetItem> {
+        let takes = match &self.kind {
+            Kind::Switch => Takes::Switch,
+            Kind::Number { unit, low, high, step } => {
+                Takes::Number(Scale { unit: unit.clone().unwrap_or_default(), range: (*low, *high), step: Some(*step) })
+            }
+            Kind::Words(words) => Takes::Words(words.iter().map(|(word, _)| word.clone()).collect()),
+            Kind::Text { longest } => Takes::Text(*longest),
+            Kind::Bytes { .. } => return None,
+        };
+        let means = if self.meaning == Meaning::Vendor { String::new() } else { self.meaning.words() };
+        Some(SheetItem { key: self.key.clone(), means, group: self.meaning.group().title(), inlet: self.inlet, takes })
+    }
     /// Whether a value that a person or the factory gives is one that the setting takes; `Err` says why not.
     ///
     /// # Errors
@@ -222,6 +244,28 @@ impl Description {
     /// The output with this number.
     pub fn output(&self, number: u8) -> Option<&Output> {
         self.outputs.iter().find(|o| o.number == number)
+    }
+    /// Nobody but a person can ask a unit of this model.
+    pub fn is_by_hand(&self) -> bool {
+        self.display.is_some() && self.can == Abilities::default()
+    }
+    /// The model as a person sees it. What is not described is neither shown nor can it be done.
+    pub fn face(&self) -> Face {
+        let (shows, hands) = self.display.clone().unwrap_or_default();
+        let mut slots: Vec<&Slot> = self.slots.iter().collect();
+        slots.sort_by_key(|slot| slot.meaning.group());
+        Face {
+            maker: self.maker.clone(),
+            model: self.model.clone(),
+            serial: None,
+            inlets: self.inlets,
+            levels: self.levels,
+            outputs: u8::try_from(self.outputs.len()).unwrap_or(u8::MAX),
+            inputs: self.inputs,
+            shows,
+            hands,
+            items: slots.into_iter().filter_map(Slot::on_sheet).collect(),
+        }
     }
     /// The same model of the same maker.
     pub fn is_model(&self, other: &Self) -> bool {

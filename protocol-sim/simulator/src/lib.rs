@@ -20,6 +20,6 @@ pub mod simulation;
 pub mod site;
 
 pub use defect::{Defect, DefectKind};
-pub use lie::{Lie, LieKind};
+pub use lie::{Class, Lie, LieKind};
 pub use scenario::Scenario;
 pub use simulation::Simulation;

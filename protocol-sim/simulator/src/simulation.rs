@@ -13,7 +13,7 @@ use crate::{
     sensors::{Sensors, Truth, at_reference},
     site::{
         Site,
-        control::{AirTruth, Command, Refusal, refuse},
+        control::{AirTruth, AtHand, Command, Refusal, Shown, refuse},
         unit_seed,
     },
 };
@@ -131,7 +131,7 @@ impl Simulation {
             let device = Device::new(fitted, sensors, store, &settings).map_err(ScenarioError::Unit)?;
             let mut unit = Unit {
                 which,
-                reached: Reached::by_plumewire(device),
+                reached: Reached::new(device),
                 mains: false,
                 battery: false,
                 dead: which == Which::Outgoing && !scenario.outgoing_alive,
@@ -260,6 +260,8 @@ impl Simulation {
                 match told {
                     Told::Done => {}
                     Told::Panel(p) => v["panel"] = serde_json::json!(p),
+                    Told::Display(d) => v["display"] = serde_json::json!(d),
+                    Told::Label(l) => v["label"] = serde_json::json!(l),
                     Told::Truth(t) => v["truth"] = serde_json::json!(t),
                 }
                 v
@@ -330,10 +332,31 @@ impl Simulation {
                 self.came_up = 0;
                 return Ok(Told::Panel(panel));
             }
+            Command::Display => return self.shown(now).map(Told::Display),
+            Command::Label => {
+                let unit = self.cable;
+                return Ok(Told::Label(Box::new(self.at_hand()?.at_hand(unit))));
+            }
+            Command::Hand { deed, output } => {
+                if let Err(why) = self.at_hand()?.by_hand(now, deed, output) {
+                    return refuse(why, "try again later, or do something else first");
+                }
+            }
             Command::Truth => return Ok(Told::Truth(self.site.truth())),
         }
         self.watch_panel();
         Ok(Told::Done)
+    }
+    fn shown(&mut self, now: Instant) -> Result<Shown, Refusal> {
+        match self.at_hand()?.shown(now) {
+            Some(shown) => Ok(shown),
+            None => refuse("the display shows nothing at this moment", "look again"),
+        }
+    }
+    /// The unit that somebody stands at.
+    fn at_hand(&mut self) -> Result<&mut Device, Refusal> {
+        let device = &mut self.unit(self.cable).reached.device;
+        if device.powered() { Ok(device) } else { refuse("the unit has no power", "give it power first") }
     }
     fn switch_input(&mut self, number: u8, on: bool) -> Result<(), Refusal> {
         if number == 0 || number > self.mounted().reached.device.model().inputs {
@@ -447,6 +470,10 @@ pub enum Told {
     Done,
     /// What the panel shows.
     Panel(Panel),
+    /// What the unit shows that somebody stands at.
+    Display(Shown),
+    /// What its label says, and which settings it shows.
+    Label(Box<AtHand>),
     /// What is really so.
     Truth(AirTruth),
 }

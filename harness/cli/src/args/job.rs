@@ -1,5 +1,5 @@
 //! Arguments of the commands that make, check, run and replay a job.
-use crate::commands::invented::USUAL;
+use crate::commands::invented::{BY_HAND, BY_REGISTERS, USUAL};
 use clap::Args;
 use std::path::PathBuf;
 
@@ -18,9 +18,22 @@ pub struct Demo {
     /// A lie of the replacement: NAME or NAME:SEVERITY, one of those that `plumeline lies` lists. May be given several times.
     #[arg(long, value_name = "NAME")]
     pub lie: Vec<String>,
-    /// The replacement: model-b, model-c, model-d or model-e.
-    #[arg(long, value_name = "NAME", default_value = USUAL)]
+    /// The replacement: model-b, model-c, model-d, model-e, model-f (read off its display) or model-g (read by registers).
+    #[arg(
+        long,
+        value_name = "NAME",
+        default_value_if("unit", "display", BY_HAND),
+        default_value_if("unit", "registers", BY_REGISTERS),
+        default_value = USUAL
+    )]
     pub replacement: String,
+    /// What the replacement is asked through: its protocol, its registers, or a simulated person who reads its display and works its
+    /// keys.
+    #[arg(long, value_name = "HOW", default_value = "protocol")]
+    pub unit: AskedThrough,
+    /// With `--unit display`: the share of typed flows in which the simulated person slips, by the seed.
+    #[arg(long, value_name = "SHARE", default_value_t = 0.0)]
+    pub slips: f64,
     /// How the unit is reached: in process and virtual time, or over a pseudo-terminal in scaled time.
     #[arg(long, value_name = "HOW", default_value = "process")]
     pub over: Over,
@@ -42,6 +55,17 @@ pub struct Demo {
     /// What is shown.
     #[command(flatten)]
     pub output: Output,
+}
+
+/// What the demonstration's replacement is asked through.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
+pub enum AskedThrough {
+    /// Its protocol.
+    Protocol,
+    /// Its registers (Modbus RTU).
+    Registers,
+    /// A person at its display.
+    Display,
 }
 
 /// How the demonstration reaches its unit.

@@ -1,5 +1,5 @@
 //! Arguments of the commands about settings: capture, show, diff, carry.
-use clap::Args;
+use clap::{Args, Subcommand};
 use std::path::PathBuf;
 
 /// Capture settings.
@@ -52,6 +52,39 @@ pub struct Diff {
     /// One JSON object instead of words.
     #[arg(long)]
     pub json: bool,
+}
+
+/// Settings on a sheet.
+#[derive(Subcommand, Debug)]
+pub enum SettingsOf {
+    /// Write a sheet to work from or to fill in, or read one that was filled in.
+    Sheet(Sheet),
+}
+
+/// A sheet of settings.
+#[derive(Args, Debug)]
+pub struct Sheet {
+    /// Description of the model: a name (model-a ... model-f) or a file.
+    #[arg(value_name = "NAME|FILE")]
+    pub description: String,
+    /// The settings to write on it; empty places to be filled in where none are given.
+    #[arg(conflicts_with = "from")]
+    pub settings: Option<PathBuf>,
+    /// How many inlets the unit has; as many as the model can have where nothing is said.
+    #[arg(long, value_name = "N")]
+    pub inlets: Option<u8>,
+    /// As CSV, which is read back with --from.
+    #[arg(long)]
+    pub csv: bool,
+    /// A sheet that was filled in, as CSV: it is written as a settings document.
+    #[arg(long, value_name = "FILE", requires = "out")]
+    pub from: Option<PathBuf>,
+    /// The file to write; standard output where none is given.
+    #[arg(short, long, value_name = "FILE")]
+    pub out: Option<PathBuf>,
+    /// Replace a file that is there already.
+    #[arg(long)]
+    pub force: bool,
 }
 
 /// Carry settings over.

@@ -24,12 +24,15 @@ use plumeline_runtime::{
     show,
     unit_end::UnitEnd,
 };
-use plumeline_simulator::Simulation;
+use plumeline_simulator::{Simulation, models::Spoken, scenario::Which};
 
 /// `plumeline demo`
 pub fn demo(args: &Demo) -> Result<Exit, Failure> {
     let faults = port::faults(args.faults.as_deref())?;
     let job = Job::find(args.small, &args.replacement)?;
+    if !(0.0..=1.0).contains(&args.slips) {
+        return Err(Failure::input(format!("{} is no share", args.slips), "say --slips 0 to 1, such as 0.05"));
+    }
     // Defects and lies are understood before anything is written.
     let pipework = plumeline_job::pipework::parse(folder::PIPEWORK, job.pipework.as_bytes())?.pipework;
     let mut site = scenario::site(pipework, args.seed, &args.defect, !args.dead)?;
@@ -46,13 +49,17 @@ pub fn demo(args: &Demo) -> Result<Exit, Failure> {
     let _lock = folder.lock()?;
     carrying::keep(&folder, &carried, true)?;
     let files = Files::read(&folder)?.with_port("sim:");
+    // A replacement that is asked in another way than the outgoing unit: each has its line for itself.
+    let apart = port::is_by_hand(&files) || job.model.spoken != Spoken::Plumewire;
+    let files = files.with_old_port(apart.then_some("sim:"));
     let loaded = files.check()?;
     let told = |e: plumeline_simulator::simulation::ScenarioError| {
         Failure::input(e.to_string(), "choose another defect or place")
     };
     let site = SimulatedSite::new(Simulation::new(site, Instant::START).map_err(told)?);
     let keeper = DiskKeeper::create(&folder)?;
-    let operator = Operator::script("script", Script::willing(), site.clone());
+    let eyes = port::eyes(&files).slipping(args.slips, args.seed);
+    let operator = Operator::script("script", Script::willing().with_eyes(eyes), site.clone());
     let begin = |files: &Files, date: String| {
         job::Job::begin(files, loaded.inputs.clone(), keeper, date)
             .operator(operator)
@@ -61,8 +68,13 @@ pub fn demo(args: &Demo) -> Result<Exit, Failure> {
     let session = match args.over {
         Over::Pty => over_pty(&files, &site, args.speed, &faults, begin)?,
         Over::Process => {
-            let line = Line::simulated(&site, None, faults, args.seed);
-            begin(&files, DATE_OF_SIMULATIONS.into()).line(line).run()?
+            let line = |unit, seed| Line::simulated(&site, unit, faults.clone(), seed);
+            let (main, outgoing) = match apart {
+                true => (Some(Which::Replacement), Some(line(Some(Which::Outgoing), args.seed.wrapping_add(1)))),
+                false => (None, None),
+            };
+            let main = line(main, args.seed);
+            begin(&files, DATE_OF_SIMULATIONS.into()).line(main).outgoing_line(outgoing).run()?
         }
     };
     finish::finished(&folder, &loaded, session, args.output.json, true)
@@ -97,18 +109,36 @@ fn over_pty<'a>(
     let events = event_loop()?;
     let _inside = events.enter();
     let clock = RealClock::starting_at(Instant::START, speed);
-    let mut unit = UnitEnd::pty(None, site.clone(), clock)?;
-    let address = unit.address().to_owned();
-    let LinkSpec::Line(line) = port::parse(&address)? else {
-        return Err(Failure::internal("a pseudo-terminal that is no line"));
+    let apart = files.old_port().is_some();
+    let end_of = |which: Option<Which>| -> Result<_, Failure> {
+        let end = UnitEnd::pty(None, site.clone(), clock)?.of(which);
+        let LinkSpec::Line(line) = port::parse(end.address())? else {
+            return Err(Failure::internal("a pseudo-terminal that is no line"));
+        };
+        let address = end.address().to_owned();
+        Ok((end, address, Line::system(port::opener(line, faults, 1, clock))))
     };
-    let running = begin(&files.clone().with_port(&address), date())
-        .line(Line::system(port::opener(line, faults, 1, clock)))
+    let (mut unit, address, line) = end_of(apart.then_some(Which::Replacement))?;
+    let mut own = apart.then(|| end_of(Some(Which::Outgoing))).transpose()?;
+    let old_line = own.as_mut().map(|(_, _, line)| std::mem::replace(line, Line::Display));
+    let old_port = own.as_ref().map(|(_, address, _)| address.as_str());
+    let running = begin(&files.clone().with_ports(&address, old_port), date())
+        .line(line)
+        .outgoing_line(old_line)
         .clock(Clock::System(clock));
+    let own_end = async {
+        match &mut own {
+            Some((end, ..)) => end.serve().await,
+            None => std::future::pending().await,
+        }
+    };
+    let ended =
+        |end: Result<(), Failure>| Err(end.err().unwrap_or_else(|| Failure::internal("the simulated unit has ended")));
     events.block_on(async {
         tokio::select! {
             end = running.drive() => end,
-            end = unit.serve() => Err(end.err().unwrap_or_else(|| Failure::internal("the simulated unit has ended"))),
+            end = unit.serve() => ended(end),
+            end = own_end => ended(end),
         }
     })
 }

@@ -17,4 +17,5 @@ pub mod ports;
 pub mod predict;
 pub mod run;
 pub mod settings;
+pub mod sheet;
 pub mod simulate;

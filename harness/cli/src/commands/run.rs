@@ -15,7 +15,7 @@ use plumeline_runtime::{
     plan_check::{self, Reminding},
     port,
     resume::{self, TakenUp},
-    scenario, show,
+    scenario, show, simulated_model,
 };
 use plumeline_simulator::{Scenario, scenario::Which};
 
@@ -74,7 +74,7 @@ pub fn run(args: &Run) -> Result<Exit, Failure> {
     let job = Job::going_on(session, opening, at).observer(show).photos(photos(&folder));
     let job = if ports.simulated() {
         let site = simulated_site(args, &loaded, at)?;
-        let script = script.map_or_else(Script::willing, |(script, _)| script);
+        let script = script.map_or_else(Script::willing, |(script, _)| script).with_eyes(port::eyes(&files));
         job.line(ports.simulated_line(&site, args)?)
             .outgoing_line(ports.old.as_ref().map(|_| ports.simulated_old_line(&site, args)).transpose()?)
             .operator(Operator::script(UNATTENDED, script, site))
@@ -147,6 +147,9 @@ fn simulated_site(args: &Run, loaded: &Loaded, at: Instant) -> Result<SimulatedS
         Some(path) => scenario::read(path)?,
         None => Scenario::new(loaded.inputs.pipework.clone(), 1),
     };
+    if let Some(described) = loaded.inputs.replacement.as_ref().filter(|_| args.scenario.is_none()) {
+        site.replacement = simulated_model::of(described)?.into();
+    }
     site.seed = args.seed.unwrap_or(site.seed);
     site.defects.extend(scenario::defects(&args.defect)?);
     Ok(SimulatedSite::new(scenario::simulation(site, at)?))

@@ -1,6 +1,7 @@
 //! Between the wire's integers and the neutral words.
 use crate::vocabulary::{
-    Abilities, Baseline, Conditions, EventKind, Faults, FlowBasis, Identity, ObscurationSensing, Reading, UnitEvent,
+    Abilities, Baseline, Conditions, EventKind, Faults, FlowBasis, Identity, ObscurationSensing, Reading, ReadingsBy,
+    UnitEvent,
 };
 use alloc::{
     format,
@@ -51,12 +52,13 @@ pub(super) fn unit(hello: &HelloReply<'_>) -> Result<(Identity, Abilities), Stri
         alarm_levels: c.alarm_levels,
         outputs: c.outputs,
         inputs: c.inputs,
-        stream_hz: Some((1, c.rate_max_hz)),
+        readings: ReadingsBy::Stream { hz: (1, c.rate_max_hz) },
         flow_per_inlet: c.sensors.has(Sensors::FLOW),
         flow_basis,
         flow_step_nl_s: 0,
         flow_max_nl_s: u32::try_from(c.flow_max_nl_s).unwrap_or(u32::MAX),
         extinction_max_n_m: c.obscuration_max_n_m,
+        extinction_step_n_m: 0,
         obscuration,
         clock: true,
         wall_clock: c.wall_clock == Some(true),
@@ -98,6 +100,7 @@ pub(super) fn reading(now: Instant, r: &plumewire::Reading, missed: u32, abiliti
         device_us: Some(r.taken_us),
         missed,
         flow_m3_s: all(&r.flow_nl_s, NL_PER_M3),
+        flow_all_m3_s: None,
         extinction_per_m: all(&r.obscuration_n_m, N_PER_ONE),
         fan_rpm: r.fan_mrev_s.value().map(|v| v as f64 * 60.0 / 1e3),
         temperature_c: r.temperature_mk.value().map(|t| t.saturating_sub(MK_AT_0_C) as f64 / 1e3),
@@ -163,8 +166,8 @@ pub(super) fn baseline(b: &plumewire::Baseline) -> Baseline {
         duration_ms: b.duration_ms,
         fan_rpm: b.fan_mrev_s.value().map(|v| v as f64 * 60.0 / 1e3),
         settings_revision: Some(b.settings_revision),
-        device_us: b.taken_us,
-        boot_id: b.boot_id,
+        device_us: Some(b.taken_us),
+        boot_id: Some(b.boot_id),
         number: Some(b.id),
     }
 }

@@ -258,7 +258,7 @@ impl WriteImage {
                 let same = m.digest == self.digest && m.length == count(self.image.len());
                 match (same, step) {
                     (true, _) => match revision(m.revision) {
-                        Ok(revision) => Next::told(Reply::Written(revision)),
+                        Ok(revision) => Next::told(Reply::Written(Some(revision))),
                         Err(why) => Next::nonsense(why),
                     },
                     // Somebody was quicker: as if the commit had been refused for it.

@@ -147,8 +147,8 @@ impl Task {
             Request::Clock => Self::Clock { sent: Instant::START },
             Request::StartReadings { hz } => Self::Start { hz },
             Request::StopReadings => Self::Stop,
-            Request::ReadOnce if streaming => Self::ReadOnce(Once::Wait { own: false }),
-            Request::ReadOnce => Self::ReadOnce(Once::Begin),
+            Request::ReadOnce { .. } if streaming => Self::ReadOnce(Once::Wait { own: false }),
+            Request::ReadOnce { .. } => Self::ReadOnce(Once::Begin),
             Request::ReadSettings => Self::ReadSettings(ReadImage::default()),
             Request::WriteSettings { settings } => Self::WriteSettings(Box::new(WriteImage::new(&settings)?)),
             Request::SettingsState => Self::SettingsState,
@@ -255,7 +255,7 @@ impl Task {
             (Self::ReadSettings(read), reply) => read.reply(reply, session),
             (Self::WriteSettings(write), reply) => write.reply(reply),
             (Self::SettingsState, R::SettingsManifest(m)) => Next::told(Reply::SettingsState(SettingsState {
-                revision: m.revision,
+                revision: Some(m.revision),
                 sha256: super::settings::hex(&m.digest),
             })),
             (Self::TellTime | Self::SetTime { .. }, R::WallClock(t) | R::WallClockSet(t)) => {

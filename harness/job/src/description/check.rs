@@ -1,7 +1,7 @@
 //! From what stands in a description to what it says.
 //!
 //! Not here: the keys of the format.
-use super::{MAX_ITEMS, raw};
+use super::{MAX_ITEMS, display, raw, registers};
 use crate::{
     any::Any,
     error::{Kind as Wrong, Problem, Source, choices, nearest, quoted},
@@ -103,8 +103,10 @@ pub(super) fn check(source: &Source<'_>, f: &raw::File) -> Result<Description, P
         inputs: f.inputs.as_ref().map_or(Ok(0), |n| count(n, 0, MOST, "the number of inputs"))?,
         flow: choice(source, &f.flow_reading, "a kind of flow reading", FLOW_READINGS)?,
         can: Abilities { read_settings: can(raw::Can::ReadSettings), write_settings: can(raw::Can::WriteSettings) },
+        display: None,
         slots: Vec::new(),
         air: None,
+        registers: None,
     };
     items(source, f, &mut description)?;
     for (o, written) in description.outputs.iter().zip(&f.output) {
@@ -122,7 +124,10 @@ pub(super) fn check(source: &Source<'_>, f: &raw::File) -> Result<Description, P
             return Err(source.problem(Wrong::Conflict, written.span(), cause, remedy));
         }
     }
+    description.display = f.display.as_ref().map(|shown| display::display(source, shown, &description)).transpose()?;
+    display::readable(source, f, &description)?;
     description.air = f.air.as_ref().map(|a| air(source, a, &description)).transpose()?;
+    description.registers = f.registers.as_ref().map(|r| registers::check(source, r, &description)).transpose()?;
     Ok(description)
 }
 

@@ -48,8 +48,12 @@ pub(super) struct File {
     /// Its settings.
     #[serde(default)]
     pub(super) item: Vec<Spanned<Item>>,
+    /// What it shows to a person, and what a person can do at it.
+    pub(super) display: Option<Display>,
     /// Its air path; without it nothing can be said of the holes.
     pub(super) air: Option<Spanned<Air>>,
+    /// Its register map, where it is read by registers (Modbus).
+    pub(super) registers: Option<Spanned<super::raw_registers::Registers>>,
 }
 
 /// Something that a unit can be asked.
@@ -105,6 +109,90 @@ pub(super) struct Item {
     pub(super) longest: Option<Spanned<i64>>,
     /// What the factory delivers it with: one for all, or a list with one for each.
     pub(super) default: Option<Spanned<Any>>,
+}
+
+/// What a unit shows to a person, and what a person can do at it.
+#[derive(Debug, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[serde(deny_unknown_fields)]
+pub(super) struct Display {
+    /// The flow.
+    pub(super) flow: Option<Spanned<Flow>>,
+    /// The smoke in its chamber.
+    pub(super) smoke: Option<Spanned<Shown>>,
+    /// The flows that it holds as its baseline.
+    pub(super) baseline: Option<Spanned<Flow>>,
+    /// Its lamps, or lines of its display, by what is written at them: "fault", "flow 1 low", "level 1" and so on.
+    #[serde(default)]
+    pub(super) lamps: BTreeMap<String, Spanned<String>>,
+    /// It shows its settings.
+    #[serde(default)]
+    pub(super) settings: bool,
+    /// It shows date and time.
+    #[serde(default)]
+    pub(super) clock: bool,
+    /// What can be done at it by hand, each with the words that say how.
+    #[serde(default)]
+    pub(super) by_hand: ByHand,
+}
+
+/// A number that a unit shows.
+#[derive(Debug, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[serde(deny_unknown_fields)]
+pub(super) struct Shown {
+    /// Its unit.
+    pub(super) unit: Spanned<String>,
+    /// The step in which it is shown.
+    pub(super) step: Spanned<f64>,
+    /// Least and greatest that is shown.
+    pub(super) range: Spanned<(f64, f64)>,
+}
+
+/// A flow that a unit shows.
+#[derive(Debug, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[serde(deny_unknown_fields)]
+pub(super) struct Flow {
+    /// Its unit; "%" of the unit's own normal flow.
+    pub(super) unit: Spanned<String>,
+    /// The step in which it is shown.
+    pub(super) step: Spanned<f64>,
+    /// Least and greatest that is shown.
+    pub(super) range: Spanned<(f64, f64)>,
+    /// "each inlet" has a number of its own (so if not stated), or one stands for "all inlets".
+    #[cfg_attr(feature = "schema", schemars(transform = names(super::display::SHOWN_FOR)))]
+    #[serde(rename = "for")]
+    pub(super) shown_for: Option<Spanned<String>>,
+    /// How long it takes until another number can be shown; at once if not stated.
+    pub(super) renewed: Option<Q<bounds::Renewed>>,
+    /// Temperature that a flow at reference conditions refers to.
+    pub(super) reference_temperature: Option<Q<bounds::Temperature>>,
+    /// Pressure that a flow at reference conditions refers to.
+    pub(super) reference_pressure: Option<Q<bounds::AirPressure>>,
+}
+
+/// What can be done at a unit by hand, each with the words that say how; what is left out can't be done.
+#[derive(Debug, Default, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[serde(deny_unknown_fields)]
+pub(super) struct ByHand {
+    /// Take the airflow baseline.
+    pub(super) baseline: Option<Spanned<String>>,
+    /// Reset what is latched.
+    pub(super) reset: Option<Spanned<String>>,
+    /// Start it anew.
+    pub(super) restart: Option<Spanned<String>>,
+    /// Enter settings.
+    pub(super) settings: Option<Spanned<String>>,
+    /// Set date and time.
+    pub(super) clock: Option<Spanned<String>>,
+    /// Operate an output for test.
+    pub(super) test_output: Option<Spanned<String>>,
+    /// How long an output stays operated for test.
+    pub(super) test_lasts: Option<Q<bounds::TestLasts>>,
+    /// Hold the outputs back.
+    pub(super) inhibit: Option<Spanned<String>>,
 }
 
 /// How far `{n}` goes.

@@ -41,6 +41,9 @@ bounds! {
     Speed =
         Bounds::new(Dimension::Ratio, 0.0, 10.0, "a fan's speed", "a share of the curve's speed, such as \"80 %\"").above();
     Volume = Bounds::new(Dimension::Volume, 0.0, 1.0, "a volume", "a volume from 0 to 1 m3");
+    Renewed = Bounds::new(Dimension::Time, 0.0, 600.0, "how long a number stays", "a time from 0 to 600 s");
+    TestLasts =
+        Bounds::new(Dimension::Time, 1.0, 3600.0, "how long an output stays operated", "a time from 1 s to 1 h");
     Lag = Bounds::new(Dimension::Time, 0.0, 600.0, "a sensor's lag", "a time from 0 to 600 s");
     Temperature =
         Bounds::new(Dimension::Temperature, -90.0, 120.0, "an air temperature", "a temperature from -90 to 120 degC");

@@ -2,7 +2,7 @@
 use super::{Code, Read, Remark};
 use crate::{folder, plan::farthest::farthest};
 use plumeline_base::pipework::Pipework;
-use plumeline_detector::vocabulary::{Abilities, ObscurationSensing};
+use plumeline_detector::vocabulary::{Abilities, ObscurationSensing, ReadingsBy};
 use plumeline_procedure::{
     outcome::StageKind,
     plan::{HoleChoice, HoleRef, Limit, Plan, Policy},
@@ -150,14 +150,15 @@ fn model_can(described: &Description) -> Vec<Remark> {
 
 /// What a unit behind this port can't show, of the stages that the plan runs.
 pub fn port(port: &str, can: &Abilities, plan: &Plan) -> Vec<Remark> {
+    let reads = can.readings != ReadingsBy::None;
     let needs = [
         (StageKind::Load, can.read_settings && can.write_settings, "load settings and read them back"),
-        (StageKind::Settle, can.stream_hz.is_some(), "watch readings as they come"),
-        (StageKind::ProveFlow, can.stream_hz.is_some(), "average flows over time"),
+        (StageKind::Settle, reads, "tell flows"),
+        (StageKind::ProveFlow, reads, "tell flows"),
         (StageKind::Baseline, can.baseline, "take the baseline and read it back"),
         (StageKind::ProveSmoke, can.obscuration != ObscurationSensing::None, "see smoke arrive"),
         (StageKind::Purge, can.obscuration != ObscurationSensing::None, "see the air clear"),
-        (StageKind::Outputs, can.inhibit && can.drive_outputs, "drive outputs one by one"),
+        (StageKind::Outputs, can.drive_outputs, "drive outputs one by one"),
     ];
     let lacking = needs.into_iter().filter(|(stage, can, _)| !can && runs(plan, *stage));
     lacking

@@ -16,7 +16,7 @@ use plumeline_simulator::{
 };
 use std::sync::LazyLock;
 
-pub const NAMES: [&str; 5] = ["model-a", "model-b", "model-c", "model-d", "model-e"];
+pub const NAMES: [&str; 6] = ["model-a", "model-b", "model-c", "model-d", "model-e", "model-f"];
 
 pub fn shipped(name: &str) -> Description {
     let (_, text) = description::SHIPPED.iter().find(|(n, _)| *n == name).unwrap();

@@ -8,10 +8,10 @@ use super::{
 use plumeline_base::Verdict;
 use plumeline_procedure::{Finding, Outcome, Subject};
 use plumeline_runtime::{failure::Failure, keep::MemoryKeeper};
-use plumeline_simulator::{Lie, LieKind};
+use plumeline_simulator::{Class, Lie, LieKind};
 use rayon::prelude::*;
 use serde::Serialize;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// What came of one lie.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -20,19 +20,42 @@ pub struct Row {
     pub lie: Option<String>,
     /// What it is about.
     pub about: &'static str,
-    /// Jobs that did not pass.
+    /// Jobs that did not pass, of those at whose site the lie can be told: a leak at an unused inlet needs one.
     pub stopped: Share,
-    /// Jobs that did not pass and whose first finding speaks of the unit, not of the site's air, wires or supplies.
+    /// Jobs whose deciding finding speaks of the unit, not of the site's air, wires or supplies, of those that did not pass where a
+    /// unit that tells the truth does.
     pub named: Share,
-    /// What they were blamed on first: codes of findings, with how often.
+    /// What they were blamed on: codes of the deciding findings, with how often.
     pub blamed: BTreeMap<String, u32>,
+    /// Jobs that passed and whose report says that this lie is not shown, or only from some size on.
+    pub stated: Share,
     /// Seeds of jobs that passed, the first few.
     pub passed: Vec<u64>,
     /// Seeds of jobs that were stopped without naming the unit, the first few.
     pub misnamed: Vec<u64>,
 }
+/// Lies that no job can see, or only from the size on that its report states, each with the statement of it.
+pub const STATED: [(LieKind, &str); 8] = [
+    (LieKind::LeakUntold, "missed.untold-air"),
+    (LieKind::FanSpeedUntrue, "missed.all-alike"),
+    (LieKind::BaselineOfBefore, "missed.baseline-off"),
+    (LieKind::BaselineLostAtRestart, "missed.after-restart"),
+    (LieKind::FlowBandWide, "missed.unit-band"),
+    (LieKind::OldFlowBand, "missed.unit-band"),
+    (LieKind::OldOutputs, "missed.outputs-at-alarm"),
+    (LieKind::OldDelays, "missed.alarm-threshold"),
+];
+
+/// Whether the report says that this lie is not shown.
+fn stated(lie: Option<Lie>, outcome: &Outcome) -> bool {
+    let of_lie = |(kind, code): &(LieKind, &str)| {
+        lie.is_some_and(|l| l.kind == *kind)
+            && outcome.could_have_missed.iter().any(|s| s.code.as_str().starts_with(code))
+    };
+    STATED.iter().any(of_lie)
+}
 /// Most seeds that a row names.
-const SEEDS: usize = 5;
+const SEEDS: usize = 20;
 
 /// Runs `runs` jobs of each of these lies (none: the whole catalogue), and of a unit that tells the truth, on this many threads
 /// (0: as many as there are cores).
@@ -55,13 +78,22 @@ pub fn run(seed: u64, runs: u64, threads: usize, lies: &[Lie]) -> Result<Vec<Row
     let outcomes = pool.install(|| jobs.par_iter().with_max_len(1).map(one).collect::<Result<Vec<_>, _>>());
     bar.finish_and_clear();
     let outcomes = outcomes?;
-    Ok(outcomes.chunk_by(|a, b| a.0 == b.0).map(|of| Row::of(told[of[0].0], of)).collect())
+    // The unit that tells the truth comes first.
+    let plain = |(lie, seed, o): &(usize, u64, Option<Outcome>)| {
+        (*lie == 0 && o.as_ref().is_some_and(|o| o.verdict == Verdict::Pass)).then_some(*seed)
+    };
+    let plain: BTreeSet<u64> = outcomes.iter().filter_map(plain).collect();
+    Ok(outcomes.chunk_by(|a, b| a.0 == b.0).map(|of| Row::of(told[of[0].0], of, &plain)).collect())
 }
-/// One job at a sound site.
-fn job(seed: u64, lie: Option<Lie>) -> Result<Outcome, Failure> {
+/// One job at a sound site; `None`: the lie can't be told there.
+fn job(seed: u64, lie: Option<Lie>) -> Result<Option<Outcome>, Failure> {
     let drawn = drawn(seed, lie.as_slice())?;
+    let at_unused = lie.is_some_and(|l| l.kind.class() == Class::Air);
+    if at_unused && drawn.design.pipework.inlets.iter().all(|i| i.node.is_some()) {
+        return Ok(None);
+    }
     let (files, loaded) = drawn.load()?;
-    outcome(&drawn.play(&files, &loaded, MemoryKeeper::default())?)
+    outcome(&drawn.play(&files, &loaded, MemoryKeeper::default())?).map(Some)
 }
 /// The job of this seed at a sound site, with a unit that lies so.
 pub(super) fn drawn(seed: u64, lies: &[Lie]) -> Result<Drawn, Failure> {
@@ -71,39 +103,38 @@ pub(super) fn drawn(seed: u64, lies: &[Lie]) -> Result<Drawn, Failure> {
     Ok(drawn)
 }
 impl Row {
-    fn of(lie: Option<Lie>, jobs: &[(usize, u64, Outcome)]) -> Self {
+    /// `plain`: seeds at which a unit that tells the truth passes.
+    fn of(lie: Option<Lie>, jobs: &[(usize, u64, Option<Outcome>)], plain: &BTreeSet<u64>) -> Self {
+        let jobs: Vec<(u64, &Outcome)> = jobs.iter().filter_map(|(_, seed, o)| Some((*seed, o.as_ref()?))).collect();
         let mut blamed = BTreeMap::new();
         let stopped = |o: &Outcome| o.verdict != Verdict::Pass;
-        let named = |o: &Outcome| stopped(o) && blame(o).is_some_and(speaks_of_unit);
-        for (_, _, outcome) in jobs.iter().filter(|(_, _, o)| stopped(o)) {
-            let code = blame(outcome).map_or_else(|| outcome.because.clone(), |f| f.code.to_string());
+        let named = |o: &Outcome| stopped(o) && o.decided_by().is_some_and(speaks_of_unit);
+        for (_, outcome) in jobs.iter().filter(|(_, o)| stopped(o)) {
+            let code = outcome.decided_by().map_or_else(|| outcome.because.clone(), |f| f.code.to_string());
             *blamed.entry(code).or_default() += 1;
         }
         let seeds = |of: &dyn Fn(&Outcome) -> bool| {
-            jobs.iter().filter(|(_, _, o)| of(o)).map(|(_, seed, _)| *seed).take(SEEDS).collect::<Vec<u64>>()
+            jobs.iter().filter(|(_, o)| of(o)).map(|(seed, _)| *seed).take(SEEDS).collect::<Vec<u64>>()
         };
         let usual = |l: &Lie| l.severity == l.kind.usual_severity();
         Self {
             lie: lie.map(|l| if usual(&l) { l.kind.name().into() } else { l.to_string() }),
             about: lie.map_or("the truth", |l| l.kind.class().name()),
-            stopped: Share::of(jobs.iter().map(|(_, _, o)| stopped(o))),
-            named: Share::of(jobs.iter().map(|(_, _, o)| named(o))),
+            stopped: Share::of(jobs.iter().map(|(_, o)| stopped(o))),
+            named: Share::of(jobs.iter().filter(|(s, o)| stopped(o) && plain.contains(s)).map(|(_, o)| named(o))),
             blamed,
+            stated: Share::of(jobs.iter().filter(|(_, o)| !stopped(o)).map(|(_, o)| stated(lie, o))),
             passed: seeds(&|o| !stopped(o)),
             misnamed: seeds(&|o| stopped(o) && !named(o)),
         }
     }
 }
-/// The first finding that failed, or else the first that was left undecided.
-fn blame(outcome: &Outcome) -> Option<&Finding> {
-    let first = |v| outcome.findings.iter().find(|f| f.stage.judges() && f.counts_as() == v);
-    first(Verdict::Fail).or_else(|| first(Verdict::Undecided))
-}
 /// Topics of findings that speak of the air, the wires or the supplies of the site.
 const OF_THE_SITE: [&str; 9] =
     ["flow", "holes", "smoke", "settle", "presence", "supply", "outputs", "checklist", "isolate"];
 /// Codes of these that speak of the unit all the same: of its sensors, its fan and filter, its contacts.
-const OF_THE_UNIT: [&str; 9] = [
+const OF_THE_UNIT: [&str; 10] = [
+    "holes.stands-still",
     "settle.stuck",
     "settle.faulty",
     "flow.all-less-than-predicted",
@@ -123,17 +154,19 @@ fn speaks_of_unit(f: &Finding) -> bool {
 
 /// The rows as a table for people.
 pub fn text(rows: &[Row]) -> String {
-    let mut all =
-        String::from("| lie | about | stopped | unit named | blamed on | passed, seeds |\n|---|---|---|---|---|---|\n");
+    let mut all = String::from(
+        "| lie | about | stopped | unit named | blamed on | passed, and stated | seeds |\n|---|---|---|---|---|---|---|\n",
+    );
     for row in rows {
         let mut blamed: Vec<(&String, &u32)> = row.blamed.iter().collect();
         blamed.sort_by_key(|(_, n)| std::cmp::Reverse(**n));
         let blamed: Vec<String> = blamed.iter().take(3).map(|(code, n)| format!("{code} ({n})")).collect();
         let passed: Vec<String> = row.passed.iter().map(u64::to_string).collect();
         let (lie, s) = (row.lie.as_deref().unwrap_or("none"), &row.stopped);
-        let (about, named) = (row.about, row.named.k);
-        let (blamed, passed) = (blamed.join(", "), passed.join(", "));
-        all += &format!("| {lie} | {about} | {} of {} | {named} | {blamed} | {passed} |\n", s.k, s.n);
+        let (about, named) = (row.about, format!("{} of {}", row.named.k, row.named.n));
+        let (blamed, passed, stated) = (blamed.join(", "), passed.join(", "), &row.stated);
+        let stated = if stated.n == 0 { String::new() } else { format!("{}, {}", stated.n, stated.k) };
+        all += &format!("| {lie} | {about} | {} of {} | {named} | {blamed} | {stated} | {passed} |\n", s.k, s.n);
     }
     all
 }

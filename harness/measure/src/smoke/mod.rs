@@ -248,6 +248,12 @@ fn follow(record: &Record, release: &Release, rule: &Rule) -> Outcome {
         }
         return response(record, &course, &found, &puffs, release, rule).unwrap_or_else(undecided);
     }
+    if let Some(found) = record.plain(record.before..record.searched(rule), rule)
+        && let Some(course) = Course::new(record, found.from.saturating_sub(shortest).max(record.before), rule)
+    {
+        let puffs = course.puffs(needed);
+        return response(record, &course, &found, &puffs, release, rule).unwrap_or_else(undecided);
+    }
     match weak {
         Some(peak) => Outcome::TooWeak { peak, needed },
         None => Outcome::NoRise { would_have_seen: record.smallest_seen(rule) },

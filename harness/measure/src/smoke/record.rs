@@ -54,6 +54,9 @@ pub(super) struct Detection {
 
 /// Longest span whose rise is looked at as one, as a multiple of the shortest that counts: 2 to this power.
 const SPANS: u32 = 5;
+/// A rise of so many times the whole range of the readings before the release is no scatter of theirs, whatever its memory (practice,
+/// no source; tried on signals without smoke).
+const PLAIN: f64 = 5.0;
 
 impl Record {
     pub(super) fn new(before: &[Sample], after: &[Sample], rule: &Rule) -> Result<Self, Error> {
@@ -113,11 +116,38 @@ impl Record {
         let comparisons = (self.y.len() * (SPANS as usize + 1)) as f64;
         stats::t_quantile(1.0 - rule.false_alarm / comparisons, noise.dof)
     }
-    /// The smallest step lasting the shortest counted time that would be detected.
+    /// The smallest rise lasting the shortest counted time that would be seen at the end of the record, however slowly it came.
     pub(super) fn smallest_seen(&self, rule: &Rule) -> f64 {
-        let (h, m) = (self.readings_in(rule.min_duration_s) as f64, self.before as f64);
-        let se = self.noise.sd * libm::sqrt(self.noise.time() * (1.0 / h + 4.0 / m));
-        self.needed(rule).max(self.threshold(&self.noise, rule) * se)
+        let last = self.t.last().copied().unwrap_or(f64::NAN);
+        self.plain_rise(last).map_or(f64::NAN, |(_, rise)| rise.max(self.needed(rule)))
+    }
+    /// The middle of the readings before the release, and what at `t` rises above it as no drift or memory of theirs explains: many
+    /// times their whole range, the more the longer it is since.
+    fn plain_rise(&self, t: f64) -> Option<(f64, f64)> {
+        let y = self.y.get(..self.before)?;
+        let (first, last) = (*self.t.first()?, *self.t.get(self.before.checked_sub(1)?)?);
+        let (low, high) = y.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(*v), h.max(*v)));
+        let range = (high - low).max(self.bare_step).max(4.0 * self.noise.sd);
+        Some((stats::median(y), PLAIN * range * (1.0 + (t - last).max(0.0) / (last - first))))
+    }
+    /// A rise so high that no statistic is needed to tell it. The line through the readings before a moment follows a slow rise, and
+    /// few of them that hang together show next to nothing of their scatter: neither may hide smoke that anybody sees.
+    pub(super) fn plain(&self, within: Range<usize>, rule: &Rule) -> Option<Detection> {
+        let shortest = self.readings_in(rule.min_duration_s);
+        let (middle, _) = self.plain_rise(*self.t.first()?)?;
+        let mut stands = 0;
+        for i in within.clone() {
+            let (t, y) = (*self.t.get(i)?, *self.y.get(i)?);
+            let (_, rise) = self.plain_rise(t)?;
+            stands = if y > middle + rise { stands + 1 } else { 0 };
+            if stands == shortest {
+                // Its foot: the last reading that stood no higher than those before the release.
+                let top = self.y.get(..self.before)?.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+                let foot = (within.start..i).rev().find(|k| self.y.get(*k).is_some_and(|y| *y <= top));
+                return Some(Detection { from: foot.map_or(within.start, |k| k + 1), known: i + 1 });
+            }
+        }
+        None
     }
 
     /// The first rise within a stretch of the record: a window-limited generalised likelihood ratio test (Willsky & Jones, IEEE TAC 21

@@ -9,6 +9,7 @@ facts! {
         next "correct the description of this model, then release smoke again";
     in_time(level) = "alarms.in-time", Pass,
         "alarm level {level} rose when its threshold had stood for its delay";
+    seen(level) = "alarms.seen", Pass, "alarm level {level} was seen at the unit while smoke was held";
     early(level, after, delay) = "alarms.early", Fail,
         "alarm level {level} rose when its threshold had stood for {after} s, not for its delay of {delay} s",
         likely "the unit acts on another threshold or delay than it reads back",

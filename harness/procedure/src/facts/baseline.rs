@@ -5,6 +5,9 @@ facts! {
     over_unproven(who) = "baseline.over-unproven-airflow", Undecided,
         "the baseline was taken over unproven airflow, by decision of: {who}",
         next "prove the airflow and take the baseline again";
+    not_shown(trouble) = "baseline.not-shown", Undecided,
+        "the baseline was taken by hand, and what the unit holds is not shown: {trouble}",
+        next "describe where the unit shows its baseline, or have it read in another way";
     another_read_back() = "baseline.another-read-back", Fail, "the baseline read back is not the one that was taken";
     before_start() = "baseline.taken-before-start", Fail,
         "the baseline read back was taken before the unit's last start";
@@ -33,10 +36,10 @@ facts! {
         next "count off tapes and plugs, look at inlets and cover, then look again";
 
     left_alone() = "last-look.left-alone", Pass,
-        "pipes, cover, filter and fan setting were left alone since the baseline, says the technician";
+        "pipes, cover, filter and fan setting were left alone since the baseline, says the technician", by Word;
     touched(reason) = "last-look.touched", Undecided,
         "pipes, cover, filter or fan setting were touched since the baseline{reason}",
-        next "prove flow and take the baseline again";
+        next "prove flow and take the baseline again", by Word;
     not_told_left_alone(reason) = "last-look.not-told-left-alone", Undecided,
         "not told whether pipes, cover, filter and fan setting were left alone since the baseline{reason}";
     still_held() = "last-look.baseline-still-held", Pass, "the unit still holds the baseline that was taken";

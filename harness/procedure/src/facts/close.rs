@@ -6,7 +6,7 @@ facts! {
     not_back() = "close.not-back-in-service", Undecided, "the zone is not shown to be back in service";
     in_time() = "close.in-time", Pass, "out of service for no longer than the limit";
     too_long_covered() = "close.too-long-covered", Pass,
-        "out of service for longer than the limit; what is then called for was in place";
+        "out of service for longer than the limit; what is then called for was in place", by Word;
     too_long(why) = "close.too-long", Undecided,
         "out of service for longer than the limit, and what is then called for is not shown to have been in place: {why}";
 }

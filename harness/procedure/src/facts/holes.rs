@@ -11,6 +11,10 @@ facts! {
     not_predicted(hole) = "holes.not-predicted", Undecided, "the pipework predicts nothing for {hole}";
     not_measured(hole, error, remedy) = "holes.not-measured", Undecided,
         "the flow while {hole} was open or closed could not be measured: {error}", next "{remedy}";
+    stands_still(hole) = "holes.stands-still", Undecided,
+        "the flow reading stood still all the time while {hole} was open, closed and open again",
+        likely "the unit's flow sensor of this inlet stands still, or tells in steps that are coarser than its noise",
+        next "check the unit's flow sensor of this inlet, then prove flow again";
     no_scatter(hole) = "holes.no-scatter", Undecided,
         "the flow readings while {hole} was open and closed have no scatter: how sure the drop is can't be told";
     crossed(hole, other, drop, own) = "holes.pipes-crossed", Fail,

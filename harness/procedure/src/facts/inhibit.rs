@@ -1,15 +1,16 @@
 //! Whether an inhibit holds while it should, and how it lapses.
 const MAKER: &str = "do not rely on the unit's inhibit to end by itself; tell its maker";
 facts! {
-    panel_quiet() = "inhibit.panel-quiet", Pass, "the panel showed nothing of the unit while smoke was at it, says the technician";
+    panel_quiet() = "inhibit.panel-quiet", Pass, "the panel showed nothing of the unit while smoke was at it, says the technician", by Eye;
     shown_at_panel(reason) = "inhibit.shown-at-panel", Fail,
         "the panel showed something of the unit while smoke was at it, although its outputs were inhibited{reason}",
         likely "the inhibit does not hold and the unit's readings hide it, or wires are crossed and the panel takes a fault for an alarm",
-        next "see what was operated; do not put this unit into service, and never rely on its inhibit alone";
+        next "see what was operated; do not put this unit into service, and never rely on its inhibit alone", by Eye;
     panel_not_told(why) = "inhibit.panel-not-told", Undecided,
         "not told whether the panel showed anything of the unit while smoke was at it: {why}",
         next "look at the panel's memory before it is reset";
     granted() = "inhibit.granted", Pass, "the unit's own outputs are inhibited, on a lease that is renewed";
+    held_by_hand() = "inhibit.held-by-hand", Pass, "the unit's outputs are held back by hand, says the technician", by Word;
     not_granted(trouble) = "inhibit.not-granted", Undecided,
         "the unit's own outputs are not inhibited: {trouble}";
     operated(output) = "inhibit.output-operated", Fail,

@@ -24,6 +24,9 @@ facts! {
     changed(item) = "load.item-changed", Fail, "not sent and read back: {item}", likely FELL_BACK, next AGAIN;
     no_restart() = "load.no-restart", Undecided,
         "not shown that the settings survive a restart: the unit can't be restarted this way";
+    not_shown_here() = "load.not-shown-here", Undecided,
+        "the unit shows its settings to nobody: nothing was loaded that could be read back",
+        next "describe what its display shows, or reach it in another way";
     another_unit() = "load.another-unit-after-restart", Fail, "another unit answers after the restart",
         next "check which unit the cable goes to; a unit that says another thing at each start is defective";
     kept(items) = "load.kept", Pass, "all {items} settings still there after a restart, item by item";
@@ -39,6 +42,14 @@ facts! {
         next "do not put this unit into service before its maker has explained it";
     same_revision(revision, digest) = "load.same-revision", Pass,
         "the unit holds revision {revision} with digest {digest}… before and after the restart";
+    same_digest(digest) = "load.same-digest", Pass,
+        "the unit holds settings of digest {digest}… before and after the restart, as read back; it counts no revisions";
+    other_digest(digest) = "load.other-digest", Undecided,
+        "the settings read back after the restart have another digest, {digest}…; the unit counts no revisions",
+        next "see that nobody else works at the unit, then load again";
+    mixture(trouble) = "load.mixture", Undecided, "{trouble}",
+        likely "the line or the supply failed while the settings were sent item by item",
+        next "load the settings again; until then the unit must not be relied upon";
     other_revision(before, after) = "load.other-revision", Undecided,
         "the unit's settings went from revision {before} to {after} although nobody here sent any",
         likely "somebody changed settings at the unit's own keys",

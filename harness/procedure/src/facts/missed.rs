@@ -1,5 +1,10 @@
 //! The smallest defects that a job could have missed, or that a unit's own supervision does not see.
+/// What the codes begin with that state what shifts all pipes alike.
+pub(crate) const ALIKE: &str = "missed.all-alike";
+
 facts! {
+    settings_by_hand() = "missed.settings-by-hand", Undecided,
+        "a setting of the unit that its description does not name (its settings were entered by keys and read back by a person)";
     beside_smoke(pipe, holes) = "missed.shown-by-smoke-only", Undecided,
         "pipe {pipe}: how much less or more than predicted holes {holes} draw (shown by smoke, which tells only that they draw)";
     not_closed(pipe, holes) = "missed.not-closed", Undecided,
@@ -8,22 +13,31 @@ facts! {
         "pipe {pipe}: a hole among {holes} that draws up to {percent} % less than predicted (its drop is too small a part of the flow to tell more)";
     smallest(pipe, flow, less, more) = "missed.smallest-by-flow", Undecided,
         "pipe {pipe}: a change of its whole flow by less than {flow} % (by flow alone); one hole that draws up to {less} % less or {more} % more than the other holes of the pipe predict";
-    all_alike(limit) = "missed.all-alike", Undecided,
-        "a change of the flows of all pipes alike by less than {limit} % (by a filter, a fan, an exhaust, or air that enters past the pipes)";
+    all_alike(low, high, alike, limit) = "missed.all-alike", Undecided,
+        "a change of the flows of all pipes alike between {low} and {high} % (by a filter, a fan that runs slower or faster than told, an exhaust, or air that enters past the pipes): together they are {alike} % off the prediction, and what may stay within {limit} % is passed";
+    alike_unknown() = "missed.all-alike-unknown", Undecided,
+        "a change of the flows of all pipes alike, whatever its size: they were not held against their prediction together";
     baseline_off(pipe, percent) = "missed.baseline-off", Undecided,
         "pipe {pipe}: a baseline that is up to {percent} % off the flow, by which the unit's band around it is wrong";
     threshold(level, low, high, seconds) = "missed.alarm-threshold", Undecided,
         "alarm level {level}: that it acts on {low} to {high} % of its threshold (it was seen to go, and how far under its threshold it does is its own), or up to {seconds} s sooner or later than its delay";
+    threshold_by_eye(level) = "missed.threshold-by-eye", Undecided,
+        "alarm level {level}: at how much smoke it acts (a person saw that it does, and its threshold was read back, no more)";
+    not_told(what) = "missed.not-told", Undecided, "whatever only the unit's {what} would show: this unit tells none of it";
     unit_band() = "missed.unit-band", Undecided,
         "at which change of the flow the unit raises its fault: its band is read back, and a shut inlet is beyond any band";
     after_restart() = "missed.after-restart", Undecided,
         "whether the unit still holds its baseline after a restart or a loss of all power: it is not restarted once the baseline is taken";
     outputs_at_alarm() = "missed.outputs-at-alarm", Undecided,
         "whether an alarm operates the outputs that are set to follow it: they are inhibited while smoke is at the unit, and are operated one by one";
-    untold_air(limit) = "missed.untold-air", Undecided,
-        "air that enters at an inlet without a pipe and that the unit does not tell, as far as it changes all flows alike by less than {limit} %: it thins the smoke of every hole";
+    untold_air(share, low) = "missed.untold-air", Undecided,
+        "air that enters at an inlet without a pipe or within the unit and that the unit does not tell, up to {share} % of the air of all pipes: by the fan's curve that goes with flows that are {low} % off the prediction, which this job leaves open. It thins the smoke of every hole";
+    untold_unbounded() = "missed.untold-air-unbounded", Undecided,
+        "air that enters at an inlet without a pipe or within the unit and that the unit does not tell, whatever its share: no flow that was measured bounds it. It thins the smoke of every hole";
     late_readings(seconds, percent) = "missed.late-readings", Undecided,
-        "that the flow readings come up to {seconds} s late or smoothed, or tell up to {percent} % less of a change than there is; how much the obscuration reading is smoothed is not shown at all";
+        "that the flow readings come up to {seconds} s late or smoothed, or tell up to {percent} % less of a change than there is; how much the obscuration reading is smoothed is shown only by its levels";
+    allowances(delay, stands, unused, lost, drift) = "missed.allowances", Undecided,
+        "what stays within what is allowed: a flow fault up to {delay} s sooner or later than its delay, or one that goes after {stands} s; up to {unused} % of the flow of all pipes at an inlet without a pipe; up to {lost} % of the readings left out untold; a clock that drifts by up to {drift} parts in a million";
 
     band_sees(pipe, defect, shift, low, high, from) = "band.smallest-seen", Undecided,
         "pipe {pipe}: the smallest single defect that raises the unit's flow fault is {defect} ({shift} %), by a band of -{low} / +{high} % ({from})";

@@ -53,6 +53,18 @@ impl fmt::Display for Reason<'_> {
     }
 }
 
+/// A revision of settings, where the unit counts them.
+#[derive(Clone, Copy)]
+pub(crate) struct Revision(pub(crate) Option<u64>);
+impl fmt::Display for Revision {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self.0 {
+            Some(n) => n.fmt(f),
+            None => f.write_str("uncounted"),
+        }
+    }
+}
+
 /// One thing found: its code, what fills its sentences, and the sentences.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct Fact {
@@ -78,6 +90,19 @@ pub struct Known {
     pub likely: Option<&'static str>,
     /// What to do next.
     pub next: Option<&'static str>,
+    /// What it rests on beside the unit, or in place of it.
+    pub by: Option<By>,
+}
+
+/// What a finding rests on beside the unit, or in place of it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum By {
+    /// A person's word alone.
+    Word,
+    /// What a person saw or read off an instrument.
+    Eye,
+    /// What the panel showed.
+    Panel,
 }
 
 impl Known {
@@ -111,11 +136,11 @@ fn fill(words: &str, told: &BTreeMap<Cow<'static, str>, String>) -> Option<Strin
     Some(filled)
 }
 
-/// Declares kinds of findings: `name(values) = "code", Verdict, "sentence", likely "...", next "...";` Words that several
+/// Declares kinds of findings: `name(values) = "code", Verdict, "sentence", likely "...", next "...", by Word;` Words that several
 /// rows share are a `const`, named in place of the literal.
 macro_rules! facts {
     ($($name:ident($($value:ident),*) = $code:literal, $verdict:ident, $says:literal
-        $(, likely $likely:tt)? $(, next $next:tt)?;)*) => {
+        $(, likely $likely:tt)? $(, next $next:tt)? $(, by $by:ident)?;)*) => {
         $(pub(crate) fn $name($($value: impl core::fmt::Display),*) -> $crate::facts::Fact {
             $crate::facts::Fact {
                 code: $crate::facts::Code::of($code),
@@ -133,6 +158,7 @@ macro_rules! facts {
             says: $says,
             likely: $crate::facts::words!($($likely)?),
             next: $crate::facts::words!($($next)?),
+            by: $crate::facts::by!($($by)?),
         }),*];
     };
 }
@@ -155,7 +181,15 @@ macro_rules! words {
         Some($words)
     };
 }
-pub(crate) use {filled, words};
+macro_rules! by {
+    () => {
+        None
+    };
+    ($by:ident) => {
+        Some($crate::facts::By::$by)
+    };
+}
+pub(crate) use {by, filled, words};
 
 macro_rules! topics {
     ($($topic:ident)*) => {

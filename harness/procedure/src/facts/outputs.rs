@@ -38,16 +38,16 @@ facts! {
     not_operated(trouble, remedy) = "outputs.not-operated", Undecided,
         "the output could not be operated: {trouble}", next "{remedy}";
     operates(function, by) = "outputs.operates", Pass,
-        "operates \"{function}\" at the panel and no other, and clears ({by})";
+        "operates \"{function}\" at the panel and no other, and clears ({by})", by Panel;
     not_alone() = "outputs.not-alone", Undecided,
         "the unit's own readings do not show that this output alone was operated";
     not_told(function) = "outputs.not-told", Fail,
         "the unit took the order to operate \"{function}\", and neither its readings nor the panel show that it did",
         likely "the unit does not do what it acknowledges", next "do not put this unit into service before its maker has explained it";
     wrong_input(function, by, reason) = "outputs.wrong-input", Fail,
-        "does not operate \"{function}\" at the panel ({by}{reason})", likely WIRES, next SHEET;
+        "does not operate \"{function}\" at the panel ({by}{reason})", likely WIRES, next SHEET, by Panel;
     not_cleared(function, by, reason) = "outputs.not-cleared", Fail, "\"{function}\" does not clear at the panel ({by}{reason})",
-        likely WIRES, next SHEET;
+        likely WIRES, next SHEET, by Panel;
     not_released(trouble, remedy) = "outputs.not-released", Undecided,
         "the output could not be put to rest again: {trouble}", next "{remedy}";
     panel_not_told(reason) = "outputs.panel-not-told", Undecided, "the panel's reaction was not told{reason}";

@@ -5,7 +5,7 @@ const BY_HAND: &str =
 const CLEAR_IT: &str = "clear the fault before the zone is relied upon";
 facts! {
     lapse_harmless(times, first) = "restore.lapse-harmless", Pass,
-        "the inhibit of the unit's outputs did not hold all the time ({times} times; first: {first}); nothing was operated meanwhile, says the technician";
+        "the inhibit of the unit's outputs did not hold all the time ({times} times; first: {first}); nothing was operated meanwhile, says the technician", by Word;
     lapse_open(times, first) = "restore.lapse-open", Undecided,
         "the inhibit of the unit's outputs did not hold all the time ({times} times; first: {first})",
         likely "the link was down, or the program ended, for longer than the lease",
@@ -28,10 +28,10 @@ facts! {
         next CLEAR_IT;
     never_isolated() = "restore.never-isolated", Undecided,
         "the zone was never isolated in this job: nothing to restore";
-    zone_restored() = "restore.zone-restored", Pass, "the zone is restored at the panel";
+    zone_restored() = "restore.zone-restored", Pass, "the zone is restored at the panel", by Word;
     zone_still_isolated() = "restore.zone-still-isolated", Undecided, "the zone is still isolated at the panel",
         next IN_WRITING;
-    unlocked() = "restore.unlocked", Pass, "release circuits are unlocked, or there is none";
+    unlocked() = "restore.unlocked", Pass, "release circuits are unlocked, or there is none", by Word;
     still_locked_off() = "restore.still-locked-off", Undecided, "release circuits are still locked off",
         next IN_WRITING;
 }

@@ -53,6 +53,16 @@ pub(crate) fn set_aside(reasons: &[String]) -> String {
     format!(" ({} set aside before the result was known: {})", reasons.len(), reasons.join("; "))
 }
 
+/// Why there is no time, where the unit's own alarm says that smoke came: nothing that is told may contradict it.
+pub(crate) fn beside_alarm(why: Option<String>, alarm_after_s: Option<f64>) -> Option<String> {
+    match (why, alarm_after_s) {
+        (Some(why), Some(after)) => Some(format!(
+            "its start can't be told from the readings ({why}), though smoke came: the unit alarmed {after:.0} s after the release"
+        )),
+        (why, _) => why,
+    }
+}
+
 /// Why there is no time; `None` where there is one.
 pub(crate) fn why_not(outcome: &Outcome) -> Option<String> {
     Some(match outcome {

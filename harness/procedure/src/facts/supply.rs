@@ -32,7 +32,7 @@ facts! {
         "no fresh reading: the loss of the {supply} would not be seen at the unit", next CLEAR;
     not_removed(supply, why) = "supply.not-removed", Undecided, "the {supply} was not removed: {why}";
     loss_shown(supply) = "supply.loss-shown", Pass,
-        "the loss of the {supply} was shown at the unit and at the panel, and cleared";
+        "the loss of the {supply} was shown at the unit and at the panel, and cleared", by Eye;
     readings_stopped(supply) = "supply.readings-stopped", Undecided,
         "readings stopped when the {supply} was switched off",
         likely "the other supply does not hold the unit, or the line was lost", next LOOK;
@@ -43,11 +43,11 @@ facts! {
         next LOOK;
     not_at_panel(supply, reason) = "supply.loss-not-at-panel", Fail,
         "the loss of the {supply} was not shown at the panel{reason}",
-        next LOOK;
+        next LOOK, by Eye;
     not_cleared(supply) = "supply.fault-not-cleared", Undecided,
         "the fault did not clear when the {supply} was back", next LOOK;
     panel_not_cleared(supply, reason) = "supply.panel-not-cleared", Fail,
-        "the panel's fault did not clear when the {supply} was back{reason}", next LOOK;
+        "the panel's fault did not clear when the {supply} was back{reason}", next LOOK, by Eye;
     panel_not_told(supply, reason) = "supply.panel-not-told", Undecided,
         "not told what the panel showed when the {supply} was off{reason}", next LOOK;
     load_unknown(why, remedy) = "supply.load-unknown", Undecided,

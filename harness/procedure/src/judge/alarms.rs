@@ -76,10 +76,12 @@ pub(crate) fn rise(level: &Level, seen: &[Seen], within: Within) -> Rise {
     };
     let rose = seen[at].at;
     // Since when the reading had stood at least about as high as the threshold when the level rose.
-    let stood = seen[..=at].iter().rev().take_while(|s| s.extinction >= under).last();
-    let stood_s = stood.map_or(0.0, |s| rose.since(s.at).as_secs_f64());
-    if stood.is_none() || stood_s + within.time_s < level.delay_s {
-        return Rise::Early(stood_s);
+    let stood = seen[..=at].iter().rev().take_while(|s| s.extinction >= under);
+    let began = at + 1 - stood.count();
+    let stood_s = seen[began..=at].first().map_or(0.0, |s| rose.since(s.at).as_secs_f64());
+    if stood_s + within.time_s < level.delay_s || began > at {
+        // Smoke that stood before the readings begin, left over from another release, may have stood for longer.
+        return if began == 0 { Rise::NotReached } else { Rise::Early(stood_s) };
     }
     match due {
         Some((from, latest)) if rose > latest => Rise::Late(rose.since(from).as_secs_f64()),
@@ -143,7 +145,7 @@ pub(crate) fn may_act_at((least, most): (f64, f64), within: Within) -> (f64, f64
 }
 
 /// The finding about how a level went; `None`: it was not seen to go.
-pub(crate) fn gone(level: u8, leaving: Option<Leaving>) -> Finding {
+pub(crate) fn gone(stage: StageKind, level: u8, leaving: Option<Leaving>) -> Finding {
     let percent = |share: f64| alloc::format!("{:.0}", share * 100.0);
     let fact = match leaving {
         Some(Leaving::AtThreshold(..)) => fact::at_threshold(level),
@@ -151,7 +153,7 @@ pub(crate) fn gone(level: u8, leaving: Option<Leaving>) -> Finding {
         Some(Leaving::Below(share)) => fact::left_below(level, percent(share)),
         None => fact::leaving_not_seen(level),
     };
-    let mut f = Finding::of(StageKind::Purge, Subject::Level(level), fact);
+    let mut f = Finding::of(stage, Subject::Level(level), fact);
     if let Some(Leaving::AtThreshold(share, _) | Leaving::Above(share) | Leaving::Below(share)) = leaving {
         f.measured = Some(Figure::plain(share * 100.0, "%"));
     }
@@ -165,6 +167,7 @@ pub(crate) fn risen(level: &Level, rise: Rise, left_out: bool, within: Within) -
     let delay = seconds(level.delay_s);
     let (fact, after) = match rise {
         Rise::InTime(after) => (fact::in_time(n), Some(after)),
+        Rise::Seen(after) => (fact::seen(n), Some(after)),
         Rise::Early(after) => (fact::early(n, seconds(after), delay), Some(after)),
         Rise::Late(after) => (fact::late(n, seconds(after), delay), Some(after)),
         Rise::Never(after) => (fact::never(n, seconds(after), delay), Some(after)),
@@ -220,6 +223,9 @@ mod tests {
         assert_eq!(rise(&LEVEL, &job(2e-3, Some(22)), WITHIN), Rise::Early(2.0));
         assert_eq!(rise(&LEVEL, &job(2e-3, Some(10)), WITHIN), Rise::Early(0.0), "before the smoke");
         assert_eq!(rise(&LEVEL, &job(2e-3, None), WITHIN), Rise::Never(79.0));
+        // Nobody knows for how long smoke had stood that was there before.
+        assert_eq!(rise(&LEVEL, &job(2e-3, Some(30))[27..], WITHIN), Rise::NotReached);
+        assert_eq!(rise(&LEVEL, &job(2e-3, Some(30))[20..], WITHIN), Rise::InTime(10.0));
     }
     #[test]
     fn what_the_smoke_does_not_reach_is_not_shown() {
@@ -258,7 +264,7 @@ mod tests {
                 }
                 found.extend(goes.take(seen, &[LEVEL], WITHIN));
             }
-            found.first().copied().map(|(n, how)| (n, gone(n, Some(how)).code.as_str().to_owned()))
+            found.first().copied().map(|(n, how)| (n, gone(StageKind::Purge, n, Some(how)).code.as_str().to_owned()))
         };
         let is = |code: &str| Some((2, code.to_owned()));
         assert_eq!(falling(1.0, 99), is("alarms.at-threshold"));
@@ -268,7 +274,7 @@ mod tests {
         assert_eq!(falling(0.75, 99), is("alarms.at-threshold"), "all the hysteresis that is allowed");
         let at = (libm::log(0.4 / 3.0) / libm::log(0.95)) as u64 + 1;
         assert_eq!(falling(0.4, at), None, "readings were missing when it went");
-        assert_eq!(gone(2, None).code, "alarms.leaving-not-seen");
+        assert_eq!(gone(StageKind::Purge, 2, None).code, "alarms.leaving-not-seen");
         let (at, above) = (Leaving::AtThreshold(0.85, 0.9), Leaving::Above(2.0));
         assert_eq!((at.and(above), above.and(at)), (above, above));
         assert_eq!(at.and(Leaving::AtThreshold(0.8, 0.88)), Leaving::AtThreshold(0.85, 0.88));

@@ -31,8 +31,10 @@ fn looked(fact: Fact) -> Finding {
 
 /// What is wrong with the baseline that was read back, as such. `boot_id` is the unit's last start.
 pub(crate) fn read_back(taken: &Baseline, read: &Baseline, boot_id: Option<u64>) -> Vec<Finding> {
-    let another = (read != taken).then(fact::another_read_back);
-    let before_start = boot_id.is_some_and(|id| id != read.boot_id).then(fact::before_start);
+    // Whoever took it by hand has seen no number of it.
+    let told = taken.flow_m3_s.iter().any(Option::is_some);
+    let another = (told && read != taken).then(fact::another_read_back);
+    let before_start = boot_id.zip(read.boot_id).is_some_and(|(now, then)| now != then).then(fact::before_start);
     another.into_iter().chain(before_start).map(of_unit).collect()
 }
 
@@ -67,7 +69,7 @@ pub(crate) fn taken(
         (Some(q), Ok(mean)) => (q, mean),
     };
     let mut f = of(fact::near_limit());
-    f.measured = Some(Figure::plain(q * L_MIN, "L/min"));
+    f.measured = Some(baseline_figure(mean, q));
     f.expected = Some(mean.figure());
     f.window = Some(mean.window);
     match against(inputs, q - mean.estimate.value, mean, limit.value * mean.estimate.value) {
@@ -82,6 +84,14 @@ pub(crate) fn taken(
         }
     }
     f
+}
+
+/// A baseline's flow in the terms in which the unit tells the pipe's.
+fn baseline_figure(mean: &MeanFlow, q: f64) -> Figure {
+    match mean.share_of {
+        Some(of) => Figure::plain(q / of * 100.0, "% of its normal flow"),
+        None => Figure::plain(q * L_MIN, "L/min"),
+    }
 }
 
 /// The flow of a pipe at the last look against its baseline, L/min.
@@ -105,7 +115,7 @@ pub(crate) fn last_look(
     };
     let mut f = of(fact::look_near_limit());
     f.measured = Some(mean.figure());
-    f.expected = Some(Figure::plain(baseline, "L/min"));
+    f.expected = Some(baseline_figure(mean, baseline * M3_S_PER_L_MIN));
     f.window = Some(mean.window);
     let base = baseline * M3_S_PER_L_MIN;
     match against(inputs, mean.estimate.value - base, mean, limit.value * base) {
@@ -177,8 +187,8 @@ mod tests {
             duration_ms: 0,
             fan_rpm: None,
             settings_revision: None,
-            device_us: 1,
-            boot_id,
+            device_us: Some(1),
+            boot_id: Some(boot_id),
             number: None,
         }
     }

@@ -1,5 +1,4 @@
 //! What the whole job comes to, and what that hangs on.
-use super::pipes_compared::unit_limit;
 use crate::{
     facts::{fixed, list, missed as fact},
     outcome::{Finding, Outcome, StageKind, Statement, Subject},
@@ -10,17 +9,11 @@ use plumeline_base::Verdict;
 
 /// Sums the job up. `outcome.still` says already what is still off.
 pub(crate) fn conclude(outcome: &mut Outcome, plan: &Plan) {
-    // What no job can see is stated in every one.
-    let alike = unit_limit(&plan.flow.material, &plan.limits.flow_band);
-    let rules = &plan.advanced;
-    let unseen = [
-        fact::unit_band(),
-        fact::after_restart(),
-        fact::outputs_at_alarm(),
-        fact::untold_air(fixed(alike * 100.0, 0)),
-        fact::late_readings(fixed(rules.readings.answers_s, 0), fixed(rules.supervise.remains * 100.0, 0)),
-    ];
-    outcome.could_have_missed.extend(unseen.map(|fact| Statement::of(Subject::Replacement, fact)));
+    // Without a measured flow nothing bounds what shifts all of them alike.
+    let unknown = [fact::alike_unknown(), fact::untold_unbounded()].map(|f| Statement::of(Subject::Replacement, f));
+    let stated = |s: &Statement| s.code.as_str().starts_with(fact::ALIKE);
+    let unknown = unknown.into_iter().filter(|_| !outcome.could_have_missed.iter().any(stated)).collect::<Vec<_>>();
+    outcome.could_have_missed.extend(unknown.into_iter().chain(unseen(plan)));
     let missing: Vec<StageKind> =
         outcome.not_done.iter().map(|(stage, _)| *stage).filter(|stage| stage.is_needed()).collect();
     outcome.verdict = verdict(outcome, &missing);
@@ -34,6 +27,25 @@ pub(crate) fn conclude(outcome: &mut Outcome, plan: &Plan) {
             None => format!("not done: {}", list(&missing)),
         },
     };
+}
+
+/// What no job can see, and what is allowed, is stated in every one.
+fn unseen(plan: &Plan) -> impl Iterator<Item = Statement> {
+    let (rules, percent) = (&plan.advanced, |share: f64| fixed(share * 100.0, 0));
+    let unseen = [
+        fact::unit_band(),
+        fact::after_restart(),
+        fact::outputs_at_alarm(),
+        fact::late_readings(fixed(rules.readings.answers_s, 0), percent(rules.supervise.remains)),
+        fact::allowances(
+            fixed(rules.supervise.delay_within_s, 0),
+            fixed(rules.supervise.stands_s, 0),
+            percent(plan.flow.unused_inlet.value),
+            percent(rules.readings.lost),
+            fixed(rules.clock.most_drift * 1e6, 0),
+        ),
+    ];
+    unseen.into_iter().map(|fact| Statement::of(Subject::Replacement, fact))
 }
 
 /// Where a stage was done again its later statement holds.
@@ -52,10 +64,22 @@ fn verdict(o: &Outcome, missing: &[StageKind]) -> Verdict {
     if o.aborted || !o.still.is_empty() { all.and(Verdict::Undecided) } else { all }
 }
 
-/// The first finding with this verdict. Of the holes of a pipe that are off, and of the pipes of a unit, it is the one that is
+/// Topics and codes of findings by which a unit contradicts itself: what its readings say of the site comes after them.
+const OF_ITSELF: [&str; 3] = ["readings.", "inlets.reads-when-shut", "holes.stands-still"];
+
+/// The finding that a verdict other than a pass hangs on.
+pub(crate) fn decided_by(o: &Outcome) -> Option<&Finding> {
+    hangs_on(o, Verdict::Fail).or_else(|| hangs_on(o, Verdict::Undecided))
+}
+
+/// The first finding with this verdict, and before it one by which the unit contradicts itself. Of the holes of a pipe that are off, and of the pipes of a unit, it is the one that is
 /// farthest off: a hole that is blocked makes the others draw more, and a pipe that is off leaves the others less.
 fn hangs_on(o: &Outcome, wanted: Verdict) -> Option<&Finding> {
     let mut such = o.findings.iter().filter(|f| f.stage.judges() && f.stands() && f.counts_as() == wanted);
+    let of_itself = |f: &&Finding| OF_ITSELF.iter().any(|code| f.code.as_str().starts_with(code));
+    if let Some(first) = such.clone().find(of_itself) {
+        return Some(first);
+    }
     let first = such.next()?;
     let beside = |f: &&Finding| {
         f.stage == first.stage
@@ -134,6 +158,9 @@ mod tests {
         let (verdict, because) = concluded(outcome(alloc::vec![hole(1, 1, 1.2), hole(1, 2, 0.1), hole(2, 1, 0.0)]));
         assert_eq!(verdict, Verdict::Fail);
         assert!(because.starts_with("pipe 1 hole 2: "), "{because}");
+        let itself = Finding::of(StageKind::ProveFlow, Subject::Pipe(1), crate::facts::inlets::reads_when_shut(20));
+        let (_, because) = concluded(outcome(alloc::vec![hole(1, 2, 0.1), itself]));
+        assert!(because.starts_with("pipe 1: "), "{because}");
         let pipe = |inlet, measured| Finding { subject: Subject::Pipe(inlet), ..hole(1, 1, measured) };
         let (_, because) = concluded(outcome(alloc::vec![pipe(1, 0.8), pipe(2, 2.1)]));
         assert!(because.starts_with("pipe 2: "), "{because}");

@@ -12,6 +12,7 @@ use plumeline_base::{Verdict, quantity::Estimate};
 use plumeline_measure::{
     Error,
     decide::{Because, Limits},
+    joint::Seen,
     mean::welch_satterthwaite,
     settle::{Fault, State},
 };
@@ -105,6 +106,55 @@ pub(crate) fn against_prediction(inputs: &JobInputs, flows: &[(Pipe, Result<Mean
         .collect()
 }
 
+/// A pipe whose flow is told as a share of what nobody tells: ratios count, its holes show them.
+pub(crate) fn level_not_told(inputs: &JobInputs, inlet: u8, mean: &Result<MeanFlow, Error>) -> Finding {
+    let fact = match mean {
+        Err(error) => fact::not_measured(error, error.remedy()),
+        Ok(_) => fact::level_not_told(),
+    };
+    let mut f = Finding::of(StageKind::ProveFlow, Subject::Pipe(inlet), fact);
+    f.limit = Some(inputs.plan.flow.material.clone());
+    if let Ok(mean) = mean {
+        f.measured = Some(mean.figure());
+        f.window = Some(mean.window);
+    }
+    f
+}
+
+/// What the drops at all holes of a pipe show together where the level of its flow is not told: air that comes in anywhere but at
+/// a hole lowers the share of each of them. What shifts the flows of all pipes alike changes no share: the smoke's times tell it.
+pub(crate) fn by_shares(
+    inputs: &JobInputs,
+    finding: &mut Finding,
+    verdicts: &[Verdict],
+    left_out: &[HoleRef],
+    (seen, holes): (&[Seen], usize),
+) {
+    let open = finding.verdict == Verdict::Undecided && finding.measured.is_some();
+    if !open || verdicts.is_empty() || Verdict::over(verdicts.iter().copied()) != Verdict::Pass {
+        return;
+    }
+    if !left_out.is_empty() || seen.len() < holes || seen.is_empty() {
+        finding.state(fact::shares_incomplete(seen.len(), holes));
+        return;
+    }
+    let n = seen.len() as f64;
+    let mean = |of: fn(&Seen) -> f64| seen.iter().map(of).sum::<f64>() / n;
+    let own = libm::sqrt(seen.iter().map(|s| s.u * s.u + s.spread * s.spread).sum::<f64>()) / n;
+    let causes = seen.iter().map(|s| s.common.len()).max().unwrap_or(0);
+    let cause = |k: usize| seen.iter().map(|s| s.common.get(k).copied().unwrap_or(0.0)).sum::<f64>() / n;
+    let common = libm::sqrt((0..causes).map(|k| cause(k) * cause(k)).sum::<f64>());
+    let value = Estimate::new(mean(|s| s.deviation), common, own);
+    let material = inputs.plan.flow.material.value;
+    let told = give_or_take(value.value * 100.0, coverage_factor(inputs) * value.u() * 100.0, 1);
+    let conforms = super::conforms(inputs, &value, &Limits::between(-material, material));
+    finding.state(match conforms {
+        Some(Verdict::Pass) => fact::shares_as_predicted(told),
+        Some(Verdict::Fail) => fact::shares_shifted(told),
+        _ => fact::shares_unsure(told),
+    });
+}
+
 fn difference(inputs: &JobInputs, mean: &MeanFlow, predicted: &Estimate) -> Result<super::Ruling, Error> {
     let difference = Estimate::new(
         mean.estimate.value - predicted.value,
@@ -136,6 +186,11 @@ fn percent_off(f: &Finding) -> f64 {
         (Some(m), Some(e)) => (m.value - e.value) / e.value * 100.0,
         _ => f64::NAN,
     }
+}
+
+/// Not as predicted, and more than that by half of what matters: the unit tells air of which it is to be shown that it is the pipe's.
+pub(crate) fn more_than_expected(inputs: &JobInputs, f: &Finding) -> bool {
+    f.verdict != Verdict::Pass && percent_off(f) > 50.0 * inputs.plan.flow.material.value
 }
 
 /// What flow alone left open, the holes may settle: all of them, or it stays open. What shifts a whole pipe (a leak near the
@@ -267,5 +322,25 @@ mod tests {
         assert_eq!(captured(1, &Err(Error::UnsoundEstimate)).verdict, Verdict::Undecided);
         assert_eq!(read_once(1, Some(&Figure::plain(30.0, "L/min"))).code, "as-found.flow-read-once");
         assert_eq!(read_once(1, None).verdict, Verdict::Undecided);
+    }
+
+    /// Both holes of a pipe off the predicted share by so much, each known to 3 %, with a common cause of 2 %.
+    fn shares(off: f64, holes: usize, left_out: &[HoleRef]) -> (alloc::string::String, Verdict) {
+        let inputs = sample::inputs();
+        let mut f = level_not_told(&inputs, 1, &Ok(flow(30.0, 0.5)));
+        assert_eq!((f.code.as_str(), f.verdict), ("flow.level-not-told", Verdict::Undecided));
+        let seen = Seen { deviation: off, u: 0.03, spread: 0.02, common: alloc::vec![0.02] };
+        let all: Vec<Seen> = (0..8).map(|_| seen.clone()).collect();
+        by_shares(&inputs, &mut f, &[Verdict::Pass; 8], left_out, (&all[..holes], 8));
+        (f.code.as_str().to_owned(), f.verdict)
+    }
+    #[test]
+    fn shares_of_all_holes_tell_air_that_comes_in_elsewhere() {
+        assert_eq!(shares(0.0, 8, &[]), ("flow.proven-by-shares".to_owned(), Verdict::Pass));
+        assert_eq!(shares(-0.2, 8, &[]), ("flow.shares-shifted".to_owned(), Verdict::Fail));
+        assert_eq!(shares(-0.09, 8, &[]), ("flow.shares-too-uncertain".to_owned(), Verdict::Undecided));
+        assert_eq!(shares(0.0, 7, &[]).1, Verdict::Undecided, "one was shown by smoke only");
+        assert_eq!(shares(0.0, 8, &[hole(1, 1)]).1, Verdict::Undecided);
+        assert_eq!(shares(0.0, 0, &[]).1, Verdict::Undecided);
     }
 }

@@ -56,6 +56,13 @@ pub(crate) fn closing(inputs: &JobInputs, c: &Closing<'_>) -> Closed {
     let found = |fact| Closed::Found(Box::new(of_hole(inputs, hole, fact)));
     let Some(predicted) = inputs.predicted(c.opening) else { return found(fact::not_predicted(words)) };
     let at = c.pipes.iter().position(|p| p.inlet == hole.inlet);
+    // A hole that is closed and opened again moves whatever measures its flow.
+    let stuck = |flows: &[Result<MeanFlow, Error>]| {
+        at.and_then(|i| flows.get(i)).is_some_and(|m| matches!(m, Err(Error::Stuck { .. })))
+    };
+    if stuck(c.closed) && stuck(c.after) {
+        return found(fact::stands_still(words));
+    }
     // What keeps its own inlet from being read is told; the others only serve to notice crossed pipes.
     if let Some(error) = [c.before, c.closed, c.after].iter().find_map(|flows| flows.get(at?)?.as_ref().err()) {
         return found(fact::not_measured(words, error, error.remedy()));
@@ -119,6 +126,15 @@ impl Closing<'_> {
             .filter(|(_, d)| d.value > noise * d.u && d.value > own.value + noise * own.u)
             .max_by(|a, b| a.1.value.total_cmp(&b.1.value))
     }
+}
+
+/// By how much less than predicted most holes of a pipe together must draw before that is looked for at the unit: what a prediction
+/// leaves open of a pipe's drops is less.
+const ALL_LESS: f64 = 0.1;
+
+/// Half of a pipe's holes or more draw too little, by how far each drop is off its prediction. That is no hole's own.
+pub(crate) fn all_too_little(deviations: &[f64]) -> bool {
+    deviations.len() > 1 && 2 * deviations.iter().filter(|d| **d < -ALL_LESS).count() >= deviations.len()
 }
 
 /// How long to average so that this hole's drop stands out of the scatter, by the scatter that was seen.
@@ -219,10 +235,23 @@ mod tests {
         assert!(
             matches!(close(&inputs, &open, &[second, first]), Closed::Found(f) if f.code == "holes.far-too-little")
         );
+        let same = || [Err(Error::Stuck { since: Instant::START }), Ok(flow(FLOW, 0.1))];
+        let pipes = inputs.pipes();
+        let (closed, after) = (same(), same());
+        let (hole, opening, words) = (sample::hole(1, 1), 0, "hole 1");
+        let stands = Closing { hole, opening, words, pipes: &pipes, before: &open, closed: &closed, after: &after };
+        assert_eq!(found(closing(&inputs, &stands)), ("holes.stands-still".into(), Verdict::Undecided));
         let still = both(FLOW, FLOW, 0.0);
         assert_eq!(found(close(&inputs, &still, &still)), ("holes.no-scatter".into(), Verdict::Undecided));
         inputs.prediction.openings.clear();
         assert_eq!(found(close(&inputs, &open, &open)), ("holes.not-predicted".into(), Verdict::Undecided));
+    }
+
+    #[test]
+    fn one_hole_that_draws_too_little_is_told_from_all_that_do() {
+        assert!(all_too_little(&[-0.5, -0.4, -0.6]) && all_too_little(&[-0.2, 0.1]));
+        assert!(!all_too_little(&[-0.9, 0.1, 0.1]) && !all_too_little(&[-0.05, -0.08, 0.02]));
+        assert!(!all_too_little(&[-0.9]) && !all_too_little(&[]), "a single hole may be blocked");
     }
 
     #[test]

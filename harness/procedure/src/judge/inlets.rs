@@ -1,4 +1,5 @@
-//! Inlets that carry no pipe: air that enters there is missing at the holes, so each must be shown to draw nothing.
+//! Inlets that carry no pipe: air that enters there is missing at the holes, so each must be shown to draw nothing. And inlets
+//! that are shut for a trial: what the unit still tells of them is not their pipe's.
 use crate::{
     facts::{Fact, fixed, inlets as fact},
     mean_flow::L_MIN,
@@ -45,10 +46,48 @@ pub(crate) fn unused(stage: StageKind, inlet: u8, seen: Unused, all: f64, limit:
     f
 }
 
+/// An inlet that reads so many times what it read before is not shut.
+const OPEN: f64 = 1.1;
+
+/// What the unit tells of a pipe's inlet that somebody shut, against the flow before (m3/s). It may read `most` of that at most;
+/// more than before is no shut inlet.
+pub(crate) fn shut(stage: StageKind, inlet: u8, seen: Unused, before: f64, most: f64, widths: f64) -> Finding {
+    let of = |fact: Fact| Finding::of(stage, Subject::Pipe(inlet), fact);
+    let Unused::Flow { mean, u } = seen else { return of(fact::not_shut("no fresh reading tells it")) };
+    let share = mean / before;
+    let mut f = of(if !(before > 0.0 && share.is_finite() && u.is_finite()) {
+        fact::not_shut("the flow before is not known")
+    } else if mean - widths * u > before * OPEN {
+        fact::not_shut("it read more than before, as an open inlet does")
+    } else if mean - widths * u > most * before {
+        fact::reads_when_shut(fixed(share * 100.0, 0))
+    } else {
+        fact::goes_when_shut()
+    });
+    f.measured = Some(Figure::with(mean * L_MIN, widths * u * L_MIN, "L/min"));
+    f
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::plan::Mark;
+    use alloc::borrow::ToOwned;
+
+    #[test]
+    fn what_a_shut_inlet_still_reads_is_not_its_pipes() {
+        let of = |mean, u, before| {
+            shut(StageKind::ProveFlow, 1, Unused::Flow { mean, u }, before, 0.05, 2.0).code.as_str().to_owned()
+        };
+        assert_eq!(of(0.0, 0.0, 1e-3), "inlets.goes-when-shut");
+        assert_eq!(of(4e-5, 1e-6, 1e-3), "inlets.goes-when-shut", "not shut to the last");
+        assert_eq!(of(2e-4, 1e-6, 1e-3), "inlets.reads-when-shut");
+        assert_eq!(of(1e-3, 1e-6, 1e-3), "inlets.reads-when-shut", "it did not answer at all");
+        assert_eq!(of(1.5e-3, 1e-6, 1e-3), "inlets.not-shut", "the pipe was pulled and the inlet left open");
+        assert_eq!(of(0.0, 0.0, f64::NAN), "inlets.not-shut");
+        let silent = shut(StageKind::ProveFlow, 1, Unused::NoReading, 1e-3, 0.05, 2.0);
+        assert_eq!((silent.code.as_str(), silent.verdict), ("inlets.not-shut", Verdict::Undecided));
+    }
     use plumeline_base::Verdict;
 
     #[test]

@@ -36,6 +36,7 @@ pub(crate) mod still;
 pub(crate) mod supervise;
 pub(crate) mod supply;
 pub(crate) mod unit;
+pub(crate) mod untold;
 
 use crate::{
     facts::Fact,

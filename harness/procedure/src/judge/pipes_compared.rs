@@ -112,6 +112,11 @@ impl PipesCompared {
         joint::part(&all).first().copied()?.map(|parted| parted.own)
     }
 
+    /// What shifts the flows of all pipes alike, as a share; `None` where none could be compared.
+    pub(crate) fn alike(&self) -> Option<Given> {
+        joint::shared(&self.deviations, &self.covariance)
+    }
+
     /// Whether this pipe's flow is what the others and the prediction say, by the job's risk of a wrong pass.
     pub(crate) fn shows(&self, inputs: &JobInputs, inlet: u8) -> PipesShow {
         let Some(i) = self.inlets.iter().position(|n| *n == inlet) else { return PipesShow::Unknown };
@@ -127,7 +132,7 @@ impl PipesCompared {
         if let Some(alone) = alone.filter(|g| !conforms(*g, less, material.value)) {
             return PipesShow::ThisPipe(alone);
         }
-        let Some(alike) = joint::shared(&self.deviations, &self.covariance) else { return PipesShow::Unknown };
+        let Some(alike) = self.alike() else { return PipesShow::Unknown };
         let limit = unit_limit(material, band);
         if !conforms(alike, limit, limit) {
             return PipesShow::AllPipes(alike);

@@ -2,7 +2,7 @@
 //! show; so it stands in only where closing the hole can't, and the report says so.
 use super::smoke::SmokeSeen;
 use crate::{
-    facts::{Fact, fixed, presence as fact, smoke::why_not},
+    facts::{Fact, fixed, presence as fact},
     job::JobInputs,
     mean_flow::coverage_factor,
     outcome::{Figure, Finding, StageKind, Subject},
@@ -36,10 +36,10 @@ pub(crate) fn seen(
     (from, to): (f64, f64),
     seen: &SmokeSeen,
 ) -> Finding {
-    let onset = seen.onset();
+    let onset = seen.onset;
     let fact = match (onset, seen.elsewhere) {
         (None, Some(inlet)) => fact::crossed(words, inlet, hole.inlet),
-        (None, None) => fact::no_response(words, why_not(&seen.outcome).unwrap_or_default()),
+        (None, None) => fact::no_response(words, seen.why_not.as_deref().unwrap_or_default()),
         (Some(t), _) if (from..=to).contains(&t.value) => fact::draws(words),
         (Some(t), _) => fact::other_time(words, fixed(t.value, 1), fixed(from, 0), fixed(to, 0)),
     };
@@ -53,7 +53,7 @@ pub(crate) fn seen(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::judge::sample;
+    use crate::judge::{sample, smoke::Watched};
     use plumeline_base::{Instant, Verdict, quantity::Estimate};
     use plumeline_measure::smoke::Outcome;
 
@@ -65,7 +65,7 @@ mod tests {
             since_s: 0.0,
         });
         let (released, until) = (Instant::START, Instant::START);
-        let smoke = SmokeSeen { outcome, released, until, alarm_after_s: None, elsewhere };
+        let smoke = SmokeSeen::by_readings(&outcome, Watched { released, until, alarm_after_s: None, elsewhere });
         let f = seen(&inputs, sample::hole(1, 2), "hole 2", window(&inputs, 1).unwrap(), &smoke);
         (f.code.as_str().into(), f.verdict)
     }

@@ -153,5 +153,12 @@ pub(crate) fn flow(litres: f64, scatter_percent: f64) -> MeanFlow {
     let u_scatter = scatter_percent / 100.0 * FLOW / L_MIN;
     let estimate = Estimate::new(q, 0.01 * q, libm::hypot(u_scatter, 0.005 * q));
     let second = |s: u64| Instant::START + core::time::Duration::from_secs(s);
-    MeanFlow { estimate, dof: 50.0, expanded: 2.0 * estimate.u(), window: (second(0), second(40)), u_scatter }
+    MeanFlow {
+        estimate,
+        dof: 50.0,
+        expanded: 2.0 * estimate.u(),
+        window: (second(0), second(40)),
+        u_scatter,
+        share_of: None,
+    }
 }

@@ -9,6 +9,7 @@ use crate::{
     plan::HoleRef,
 };
 use alloc::{string::String, vec::Vec};
+use plumeline_airflow::uncertainty::OpeningPrediction;
 use plumeline_base::{Instant, quantity::Estimate};
 use plumeline_measure::{
     decide::{Because, Limits},
@@ -19,7 +20,12 @@ use plumeline_measure::{
 
 /// What the unit read after a release.
 pub(crate) struct SmokeSeen {
-    pub(crate) outcome: Outcome,
+    /// From the mark to the first significant rise, s.
+    pub(crate) onset: Option<Estimate>,
+    /// From the mark to what is held against the prediction: half of the plateau, or what a person saw, s.
+    pub(crate) compared: Option<Estimate>,
+    /// Why there is no time.
+    pub(crate) why_not: Option<String>,
     pub(crate) released: Instant,
     pub(crate) until: Instant,
     /// From the mark to the first alarm level, delays included, s.
@@ -27,22 +33,41 @@ pub(crate) struct SmokeSeen {
     /// Another inlet's sensor at which it rose, on a unit that has one for each.
     pub(crate) elsewhere: Option<u8>,
 }
+/// What was seen between a release and the end of its watch.
+pub(crate) struct Watched {
+    pub(crate) released: Instant,
+    pub(crate) until: Instant,
+    pub(crate) alarm_after_s: Option<f64>,
+    pub(crate) elsewhere: Option<u8>,
+}
 impl SmokeSeen {
-    /// From the mark to the first significant rise, s.
-    pub(crate) fn onset(&self) -> Option<Estimate> {
-        match &self.outcome {
-            Outcome::Response(r) => Some(r.onset_s),
-            Outcome::Saturated { onset_s, .. } => Some(*onset_s),
-            _ => None,
-        }
+    /// By the readings of a stream.
+    pub(crate) fn by_readings(outcome: &Outcome, watched: Watched) -> Self {
+        let (onset, compared) = match outcome {
+            Outcome::Response(r) => (Some(r.onset_s), Some(r.half_plateau_s)),
+            Outcome::Saturated { onset_s, .. } => (Some(*onset_s), None),
+            _ => (None, None),
+        };
+        Self::new(onset, compared, fact::why_not(outcome), watched)
     }
-    /// From the mark to half of the plateau, s.
-    pub(crate) fn half_plateau(&self) -> Option<Estimate> {
-        match &self.outcome {
-            Outcome::Response(r) => Some(r.half_plateau_s),
-            _ => None,
-        }
+    /// By a person who saw it at the unit's display or lamps so long after the release; `Err`: why not.
+    pub(crate) fn by_eye(seen: Result<Estimate, String>, watched: Watched) -> Self {
+        let onset = seen.as_ref().ok().copied();
+        Self::new(onset, onset, seen.err(), watched)
     }
+    fn new(onset: Option<Estimate>, compared: Option<Estimate>, why_not: Option<String>, watched: Watched) -> Self {
+        let Watched { released, until, alarm_after_s, elsewhere } = watched;
+        let why_not = fact::beside_alarm(why_not, alarm_after_s.filter(|_| onset.is_none()));
+        Self { onset, compared, why_not, released, until, alarm_after_s, elsewhere }
+    }
+}
+
+/// When a person sees smoke at the unit, s after its release: between the first that arrives and half of the plateau. At which part of
+/// the plateau a display or a lamp shows it is not known, so any time between is as likely.
+pub(crate) fn seen_when(predicted: &OpeningPrediction) -> Estimate {
+    let (first, half) = (predicted.first_s, predicted.half_plateau_s);
+    let width = (half.value - first.value) / libm::sqrt(12.0);
+    Estimate::new(0.5 * (first.value + half.value), half.u_common, libm::hypot(half.u_individual, width))
 }
 
 /// A place where smoke was released, for findings.

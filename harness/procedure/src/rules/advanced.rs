@@ -13,6 +13,8 @@ pub struct Advanced {
     pub settle: SettleRules,
     /// What counts as a mean.
     pub average: AverageRules,
+    /// How readings that a person types are taken.
+    pub typed: TypedRules,
     /// How closed holes are told from noise and held against each other.
     pub holes: HoleRules,
     /// How often the outgoing unit is asked, and how the flows are held against its.
@@ -71,6 +73,21 @@ sections! {
         least_readings: u32 = "least_readings", Count, between(2.0, 10_000.0), [practice(20.0)];
         /// How often an average whose readings hang together too strongly is made twice as long
         longer: u32 = "longer", Count, between(0.0, 6.0), [practice(2.0)];
+    }
+    /// How readings that a person types are taken.
+    TypedRules in "advanced.typed" {
+        /// So long a stretch of a stream stands for one typed reading: a display shows what it averaged
+        each_s: f64 = "each", Time, between(1.0, 600.0), [practice(20.0)];
+        /// Typed readings of one state are at least so far apart
+        apart_s: f64 = "apart", Time, between(0.0, 600.0), [practice(5.0)];
+        /// Fewest typed readings by which a flow is called steady
+        least_steady: u32 = "least_steady", Count, between(4.0, 100.0), [practice(5.0)];
+        /// Standard uncertainty of the moment at which a person marks what a display or a lamp shows, its refresh included
+        seen_u_s: f64 = "seen_u", Time, over(0.0, 60.0), [practice(1.0)];
+        /// So much longer than its delay an alarm level is waited for while smoke is held
+        level_s: f64 = "level", Time, over(0.0, 3600.0), [practice(120.0)];
+        /// Steps of the display by which a smoke reading must rise before it is marked
+        steps: f64 = "steps", Ratio, between(1.0, 100.0), [practice(3.0)];
     }
     /// How closed holes are told from noise and held against each other.
     HoleRules in "advanced.holes" {

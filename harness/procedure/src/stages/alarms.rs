@@ -2,7 +2,7 @@
 //! what goes with the smoke is followed.
 //!
 //! Not here: what that shows ([`crate::judge::alarms`]).
-use super::release::Gather;
+use super::{by_eye, release::Gather};
 use crate::{
     context::Context,
     facts::{alarms as fact, fixed, missed},
@@ -27,7 +27,7 @@ fn within(ctx: &Context) -> Within {
 }
 
 /// Every alarm level by the replacement's description and the settings read back.
-fn levels(ctx: &Context) -> Known<Vec<Level>> {
+pub(super) fn levels(ctx: &Context) -> Known<Vec<Level>> {
     ctx.replacement(|unit| {
         let level = |number| {
             let (lowest, highest) = unit.thresholds(number)?;
@@ -87,7 +87,15 @@ pub(super) fn wrong_so_far(ctx: &Context) {
         let rise = ctx.get().record.alarms.get(&level.number).copied();
         matches!(rise, Some(Rise::Early(_) | Rise::Late(_) | Rise::Never(_))) && !told_wrong(ctx, level.number)
     };
-    levels(ctx).unwrap_or_default().iter().filter(|l| wrong(l)).for_each(|l| tell(ctx, l));
+    let levels = levels(ctx).unwrap_or_default();
+    levels.iter().filter(|l| wrong(l)).for_each(|l| tell(ctx, l));
+    // Between releases the smoke goes, and the levels with it.
+    for level in levels.iter().filter(|l| !told_wrong(ctx, l.number)) {
+        let leaving = ctx.get().record.leaving.get(&level.number).copied();
+        if matches!(leaving, Some(Leaving::Above(_) | Leaving::Below(_))) {
+            ctx.found(judge::gone(StageKind::ProveSmoke, level.number, leaving));
+        }
+    }
 }
 
 /// Once all smoke was released: what each level came to.
@@ -134,10 +142,11 @@ pub(crate) async fn watch_leaving(ctx: Context) {
 }
 
 /// Once the air is clear and before latches are reset: what stayed and what went.
-pub(super) fn after_smoke(ctx: &Context) {
+pub(super) async fn after_smoke(ctx: &Context) {
     // That the levels are not known is found where the smoke is concluded.
     let Ok(levels) = levels(ctx) else { return };
-    let now = ctx.latest();
+    let by_eye = ctx.is_asked();
+    let now = if by_eye { by_eye::state(ctx, false).await } else { ctx.latest() };
     let Some((active, latched)) = now.and_then(|t| t.reading.levels.zip(t.reading.latched)) else {
         let why = "no fresh reading that tells its levels came once the smoke was gone";
         ctx.found(Finding::of(StageKind::Purge, Subject::Replacement, fact::unknown(why)));
@@ -151,9 +160,10 @@ pub(super) fn after_smoke(ctx: &Context) {
     for finding in judge::after_smoke(&levels, risen, active, latched) {
         ctx.found(finding);
     }
-    for level in levels.iter().filter(|l| risen & bit(l.number) != 0) {
+    // A person saw that they came, not at which reading they went: the report states that of each.
+    for level in levels.iter().filter(|l| !by_eye && risen & bit(l.number) != 0) {
         let leaving = ctx.get().record.leaving.get(&level.number).copied();
-        ctx.found(judge::gone(level.number, leaving));
+        ctx.found(judge::gone(StageKind::Purge, level.number, leaving));
         if let Some(Leaving::AtThreshold(least, most)) = leaving {
             let within = within(ctx);
             let (low, high) = judge::may_act_at((least, most), within);

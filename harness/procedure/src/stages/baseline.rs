@@ -13,7 +13,7 @@ use crate::{
 };
 use alloc::{format, string::String, vec::Vec};
 use plumeline_base::{Verdict, input::Answer, time::seconds};
-use plumeline_detector::{ask, driver::Wants};
+use plumeline_detector::{Baseline, Trouble, ask, driver::Wants, vocabulary::FlowBasis};
 
 /// The baseline is taken, read back and compared with what was just measured. Refused while any flow is unproven.
 pub(crate) async fn baseline(ctx: Context) -> Result<(), Stop> {
@@ -31,23 +31,64 @@ pub(crate) async fn baseline(ctx: Context) -> Result<(), Stop> {
     let before =
         average(&ctx, &pipes, seconds(inputs.plan.flow.average_s), "averaging the flows before the baseline").await;
     let taken = ctx.unit(ask::TakeBaseline).await.map_err(Stop::Trouble)?;
-    let read = ctx.unit(ask::ReadBaseline).await.map_err(Stop::Trouble)?;
+    if ctx.abilities().is_some_and(|a| a.flow_basis == FlowBasis::Share) {
+        return now_whole(&ctx, &pipes, taken, unproven).await;
+    }
+    let read = match ctx.unit(ask::ReadBaseline).await {
+        Ok(read) => read,
+        // It was taken, says the technician, and the unit shows to nobody what it holds.
+        Err(trouble @ Trouble::CannotDo(_)) if ctx.is_asked() => {
+            ctx.edit().unit.baseline = Some(taken);
+            ctx.found(judge::of_unit(fact::not_shown(trouble)));
+            return Ok(());
+        }
+        Err(trouble) => return Err(Stop::Trouble(trouble)),
+    };
     let boot_id = ctx.get().unit.identity.as_ref().and_then(|i| i.boot_id);
     for finding in judge::read_back(&taken, &read, boot_id) {
         ctx.found(finding);
     }
     ctx.edit().unit.baseline = Some(read.clone());
-    let scale = ctx.abilities().map_or(1.0, |a| to_actual(a.flow_basis, &inputs.pipework.air));
+    let basis = ctx.abilities().map_or(FlowBasis::Actual, |a| a.flow_basis);
     for (pipe, before) in pipes.iter().zip(before) {
+        let scale = to_actual(basis, &inputs.pipework.air, None);
         let told = usize::from(pipe.inlet).checked_sub(1).and_then(|i| *read.flow_m3_s.get(i)?).map(|q| q * scale);
         if let (Some(q), Ok(_)) = (told, &before) {
             record(&ctx, &inputs, pipe, |p| p.baseline = Some(q * L_MIN));
         }
         ctx.found(judge::taken(&inputs, pipe.inlet, told, &before, band(&ctx)));
     }
-    let off = fixed(inputs.plan.flow.baseline_off.value * band(&ctx) * 100.0, 1);
+    how_far_off(&ctx, &pipes);
+    if let Some(words) = unproven {
+        ctx.found(judge::of_unit(fact::over_unproven(words)));
+    }
+    Ok(())
+}
+
+/// How far off a baseline may be, as the report states it.
+fn how_far_off(ctx: &Context, pipes: &[Pipe]) {
+    let off = fixed(ctx.inputs().plan.flow.baseline_off.value * band(ctx) * 100.0, 1);
     let stated = |pipe: &Pipe| Statement::of(Subject::Pipe(pipe.inlet), missed::baseline_off(pipe.inlet, &off));
     ctx.edit().outcome.could_have_missed.extend(pipes.iter().map(stated));
+}
+
+/// A unit that tells its flows as shares of its baseline has taken it when each flow reads as the whole of it.
+async fn now_whole(ctx: &Context, pipes: &[Pipe], taken: Baseline, unproven: Option<String>) -> Result<(), Stop> {
+    let inputs = ctx.inputs();
+    // What the unit shows of it is for the record: not every model shows it.
+    let read = ctx.unit(ask::ReadBaseline).await.unwrap_or(taken);
+    let span = seconds(inputs.plan.flow.average_s);
+    let now = average(ctx, pipes, span, "reading the flows as shares of the baseline that was taken").await;
+    for (pipe, now) in pipes.iter().zip(now) {
+        let told = usize::from(pipe.inlet).checked_sub(1).and_then(|i| *read.flow_m3_s.get(i)?);
+        if let Some(q) = told {
+            record(ctx, &inputs, pipe, |p| p.baseline = Some(q * L_MIN));
+        }
+        let whole = now.as_ref().ok().and_then(|mean| mean.share_of);
+        ctx.found(judge::taken(&inputs, pipe.inlet, whole, &now, band(ctx)));
+    }
+    ctx.edit().unit.baseline = Some(read);
+    how_far_off(ctx, pipes);
     if let Some(words) = unproven {
         ctx.found(judge::of_unit(fact::over_unproven(words)));
     }
@@ -98,7 +139,11 @@ pub(crate) async fn last_look(ctx: Context) -> Result<(), Stop> {
     ctx.sleep(seconds(inputs.plan.settle.window_s)).await;
     let means = average(&ctx, &pipes, seconds(inputs.plan.flow.average_s), "the last look at the flows").await;
     super::inlets::unused(&ctx, StageKind::LastLook, means.iter().flatten()).await;
+    let taken = ctx.get().unit.baseline.is_some();
     for ((pipe, mean), baseline) in pipes.iter().zip(means).zip(baselines) {
+        // A share is told of the baseline itself.
+        let whole = mean.as_ref().ok().and_then(|mean| mean.share_of).filter(|_| taken);
+        let baseline = whole.map(|q| q * L_MIN).or(baseline);
         ctx.found(judge::last_look(&inputs, pipe.inlet, &mean, baseline, band(&ctx)));
     }
     Ok(())

@@ -1,4 +1,5 @@
 //! Smoke off, and the air back under the lowest alarm level: waited for before smoke is released, and after.
+use super::by_eye;
 use crate::{
     context::{Context, said},
     executor::{Either, race},
@@ -21,6 +22,9 @@ pub(crate) fn lowest_level(ctx: &Context) -> Known<Extinction> {
 
 /// Waits until obscuration has stayed under the plan's part of the lowest level. `Err` is the reason why that can't be shown.
 pub(crate) async fn quiet(ctx: &Context, says: &str) -> Result<Instant, String> {
+    if ctx.is_asked() {
+        return by_eye::clear(ctx, says).await;
+    }
     let plan = ctx.inputs().plan.smoke.clone();
     let level = lowest_level(ctx).map_err(|why| format!("the lowest alarm level is not known: {why}"))?;
     let under = level.0 * plan.purge_below;
@@ -65,7 +69,8 @@ pub(crate) async fn quiet(ctx: &Context, says: &str) -> Result<Instant, String> 
 /// Smoke off, if anybody may still hold it to a hole.
 pub(crate) async fn stop_smoke(ctx: &Context) {
     if ctx.get().site.smoke_out {
-        // Whether it was done shows in the readings; the purge waits for them. Where none showed, somebody must say so.
+        // Whether it was done shows in the readings; the purge waits for them. Where no smoke shows in them, or a person reads
+        // the unit, somebody must say so.
         let stopped = match gone(ctx) {
             Some(gone) => {
                 let asked = ctx.ask(Act::StopSmoke, "Stop the smoke.", Wants::Notice);
@@ -82,8 +87,11 @@ pub(crate) async fn stop_smoke(ctx: &Context) {
     }
 }
 
-/// Where smoke shows at the unit: until it shows no more.
+/// Where smoke shows at the unit, in readings that come by themselves: until it shows no more.
 fn gone(ctx: &Context) -> Option<impl Future<Output = ()>> {
+    if ctx.is_asked() {
+        return None;
+    }
     let under = lowest_level(ctx).ok()?.0 * ctx.inputs().plan.smoke.purge_below;
     let shows = |t: &Timed| t.highest_extinction().is_some_and(|k| k.0 >= under);
     ctx.latest().filter(|t| shows(t))?;

@@ -7,13 +7,19 @@ use crate::{
 };
 use core::time::Duration;
 use plumeline_base::time::seconds;
-use plumeline_detector::{Abilities, Trouble, ask};
+use plumeline_detector::{Abilities, Request, Trouble, UnitTime, ask, driver::Means};
 
 /// Sets the unit's date and time; false where it keeps none.
 pub(super) async fn set(ctx: &Context, stage: StageKind, abilities: &Abilities) -> Result<bool, Stop> {
     if !abilities.wall_clock {
         ctx.remark("the unit keeps no date and time that can be set this way");
         return Ok(false);
+    }
+    if ctx.means(&Request::TellTime) == Means::Person {
+        // Set by a watch that is right, and read off at once.
+        let time = ctx.unit(ask::SetTime { utc_ms: 0 }).await.map_err(Stop::Trouble)?;
+        found(ctx, stage, time);
+        return Ok(true);
     }
     loop {
         // A unit that is silent is waited for here: what is set must not be of a while ago.
@@ -34,9 +40,13 @@ pub(super) async fn set(ctx: &Context, stage: StageKind, abilities: &Abilities) 
 /// The unit's date and time against the job's, and its local time against the plan's.
 pub(super) async fn check(ctx: &Context, stage: StageKind) -> Result<(), Stop> {
     let time = ctx.unit(ask::TellTime).await.map_err(Stop::Trouble)?;
+    found(ctx, stage, time);
+    Ok(())
+}
+
+fn found(ctx: &Context, stage: StageKind, time: UnitTime) {
     let (inputs, ours) = (ctx.inputs(), ctx.utc_ms(ctx.now()));
     let paused = ctx.get().paused > Duration::ZERO;
     ctx.found(judge::time(stage, time.utc_ms, ours, paused, inputs.plan.limits.clock.clone()));
     ctx.found(judge::zone(stage, time, inputs.plan.replacement.zone_min));
-    Ok(())
 }

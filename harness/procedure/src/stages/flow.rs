@@ -16,10 +16,10 @@ use crate::{
 use alloc::{format, vec::Vec};
 use core::time::Duration;
 use plumeline_base::{Instant, quantity::Estimate, time::seconds};
-use plumeline_detector::Reading;
+use plumeline_detector::{Reading, ask::Look, vocabulary::FlowBasis};
 use plumeline_measure::{
-    Error, Sample,
-    mean::{Terms, mean_of},
+    Error, Sample, few,
+    mean::{Mean, Terms, mean_of},
     settle,
 };
 
@@ -36,7 +36,17 @@ pub(crate) async fn average(ctx: &Context, pipes: &[Pipe], span: Duration, says:
     let inputs = ctx.inputs();
     let rules = &inputs.plan.advanced.average;
     let abilities = ctx.abilities();
-    let scale = abilities.as_ref().map_or(1.0, |a| to_actual(a.flow_basis, &inputs.pipework.air));
+    let basis = abilities.as_ref().map_or(FlowBasis::Actual, |a| a.flow_basis);
+    let of_pipe = |pipe: &Pipe, mean: Mean| {
+        let predicted = inputs.predicted_flow(pipe.inlet);
+        let share_of = predicted.filter(|_| basis == FlowBasis::Share).map(|p| p.value);
+        MeanFlow::new(
+            &mean,
+            to_actual(basis, &inputs.pipework.air, predicted),
+            inputs.plan.flow.calibration_individual,
+            share_of,
+        )
+    };
     let terms = Terms {
         resolution: abilities.map_or(0.0, |a| f64::from(a.flow_step_nl_s) * 1e-12),
         calibration_relative: inputs.plan.flow.calibration_common,
@@ -46,19 +56,44 @@ pub(crate) async fn average(ctx: &Context, pipes: &[Pipe], span: Duration, says:
         min_samples: rules.least_readings as usize,
         ..Terms::default()
     };
-    let individual = inputs.plan.flow.calibration_individual;
+    if ctx.is_asked() {
+        let means = typed(ctx, pipes, span, says, &terms).await;
+        return pipes.iter().zip(means).map(|(pipe, m)| m.map(|m| of_pipe(pipe, m))).collect();
+    }
     let mut span = span;
     for again in 0.. {
         let samples = gather(ctx, pipes, span, says).await;
         let now = samples.iter().filter_map(|s| s.last()).map(|s| s.at).max().unwrap_or_else(|| ctx.now());
-        let means: Vec<_> =
-            samples.iter().map(|s| mean_of(s, now, &terms).map(|m| MeanFlow::new(&m, scale, individual))).collect();
+        let means = pipes.iter().zip(&samples);
+        let means: Vec<_> = means.map(|(pipe, s)| mean_of(s, now, &terms).map(|m| of_pipe(pipe, m))).collect();
         if again == rules.longer || !means.iter().any(|m| matches!(m, Err(Error::TooCorrelated { .. }))) {
             return means;
         }
         span *= 2;
     }
     Vec::new()
+}
+
+/// The means of flows that a person types, as many times as stand for `span`.
+async fn typed(
+    ctx: &Context,
+    pipes: &[Pipe],
+    span: Duration,
+    says: &str,
+    terms: &Terms,
+) -> impl Iterator<Item = Result<Mean, Error>> {
+    let inlets: Vec<u8> = pipes.iter().map(|p| p.inlet).collect();
+    ctx.progress(says, None, None);
+    let samples = ctx.typed_flows(&inlets, span).await.unwrap_or_else(|trouble| {
+        ctx.remark(format!("the flows were not read: {trouble}"));
+        alloc::vec![Vec::new(); inlets.len()]
+    });
+    let terms = ctx.typed_terms(terms.resolution);
+    let scatter = ctx.get().record.typed.clone();
+    inlets
+        .into_iter()
+        .zip(samples)
+        .map(move |(inlet, s)| few::mean_of(&s, &scatter.get(&inlet).copied().unwrap_or_default(), &terms))
 }
 
 /// The flow readings of these inlets over `span` without a gap.
@@ -146,6 +181,9 @@ pub(crate) fn as_found_once(ctx: &Context, reading: &Reading) {
 /// Every pipe's flow is steady.
 pub(crate) async fn settle(ctx: Context) -> Result<(), Stop> {
     ctx.start_readings().await?;
+    if ctx.is_asked() {
+        return settle_typed(&ctx).await;
+    }
     let inputs = ctx.inputs();
     let pipes = inputs.pipes();
     let mut feed = ctx.feed();
@@ -186,6 +224,43 @@ pub(crate) async fn settle(ctx: Context) -> Result<(), Stop> {
             told = now;
             tell_waiting(&ctx, &pipes, &states);
         }
+    }
+}
+
+/// The same by typed readings: they are asked for until a line through them shows how little they move.
+async fn settle_typed(ctx: &Context) -> Result<(), Stop> {
+    let inputs = ctx.inputs();
+    let pipes = inputs.pipes();
+    let rules = &inputs.plan.advanced.typed;
+    let terms = ctx.typed_terms(ctx.abilities().map_or(0.0, |a| f64::from(a.flow_step_nl_s) * 1e-12));
+    let rule = few::Rule {
+        window: seconds(inputs.plan.settle.window_s),
+        least: rules.least_steady as usize,
+        slope_per_min: inputs.plan.settle.slope_per_min.value,
+        confidence: inputs.plan.advanced.settle.confidence,
+    };
+    let mut read: Vec<Vec<Sample>> = alloc::vec![Vec::new(); pipes.len()];
+    loop {
+        let t = ctx.look(Look::Flows).await.map_err(Stop::Trouble)?;
+        pipes.iter().zip(&mut read).for_each(|(pipe, series)| series.extend(t.flow(pipe.inlet)));
+        let mut states: Vec<settle::State> = read.iter().map(|series| few::state(series, &terms, &rule)).collect();
+        let late = ctx.get().running.ends.since(ctx.now()) <= seconds(rules.each_s) + LEFT_OVER;
+        for state in states.iter_mut().filter(|_| late) {
+            if let settle::State::NotYet { because, .. } = state {
+                *state = settle::State::DeadlinePassed { because: *because };
+            }
+        }
+        if late || states.iter().all(|s| matches!(s, settle::State::Steady { .. })) {
+            pipes.iter().zip(&states).for_each(|(pipe, state)| ctx.found(judge::settled(&inputs, pipe.inlet, state)));
+            let state = match ctx.look(Look::State).await {
+                Ok(t) => states::before_measuring(StageKind::Settle, Some(&t.reading)),
+                Err(_) => states::before_measuring(StageKind::Settle, None),
+            };
+            state.into_iter().for_each(|f| ctx.found(f));
+            return Ok(());
+        }
+        tell_waiting(ctx, &pipes, &states);
+        ctx.sleep(seconds(rules.each_s)).await;
     }
 }
 
@@ -232,7 +307,12 @@ pub(crate) async fn against_prediction(ctx: &Context) -> Flows {
     let pipes = inputs.pipes();
     let means = average(ctx, &pipes, seconds(inputs.plan.flow.average_s), "averaging the flows").await;
     let flows: Vec<_> = pipes.into_iter().zip(means).collect();
-    let findings = judge::against_prediction(&inputs, &flows);
+    let shares = flows.iter().any(|(_, mean)| mean.as_ref().is_ok_and(|m| m.share_of.is_some()));
+    let findings = if shares {
+        flows.iter().map(|(pipe, mean)| judge::level_not_told(&inputs, pipe.inlet, mean)).collect()
+    } else {
+        judge::against_prediction(&inputs, &flows)
+    };
     let measured: Vec<(Pipe, MeanFlow)> =
         flows.iter().filter_map(|(pipe, mean)| Some((pipe.clone(), *mean.as_ref().ok()?))).collect();
     for (pipe, mean) in &measured {
@@ -240,7 +320,7 @@ pub(crate) async fn against_prediction(ctx: &Context) -> Flows {
         let u = libm::hypot(mean.estimate.u(), predicted.u()) * coverage_factor(&inputs);
         record(ctx, &inputs, pipe, |p| {
             p.measured = Some(mean.figure());
-            p.smallest_visible = Some(u / predicted.value);
+            p.smallest_visible = mean.share_of.is_none().then_some(u / predicted.value);
         });
     }
     inlets::unused(ctx, StageKind::ProveFlow, measured.iter().map(|(_, mean)| mean)).await;

@@ -4,10 +4,14 @@ use crate::{
     executor::{Either, race},
     judge::held as judge,
     outcome::StageKind,
+    prompt::Act,
 };
 use alloc::string::{String, ToString};
 use plumeline_base::time::seconds;
-use plumeline_detector::{Ask, Identity, Trouble, ask};
+use plumeline_detector::{
+    Ask, Identity, Request, Trouble, ask,
+    driver::{Means, Wants},
+};
 
 pub(super) async fn unchanged(ctx: &Context, stage: StageKind) {
     let (loaded, left, another) = {
@@ -20,7 +24,14 @@ pub(super) async fn unchanged(ctx: &Context, stage: StageKind) {
     if another {
         return ctx.found(judge::another_unit(stage));
     }
-    let Some(loaded) = loaded else { return ctx.found(judge::not_told(stage)) };
+    let Some(loaded) = loaded else {
+        if ctx.means(&Request::ReadSettings) != Means::Person {
+            return ctx.found(judge::not_told(stage));
+        }
+        let text = "Were the unit's settings left alone since they were last read back?";
+        let answer = ctx.ask(Act::LeftAlone, text, Wants::YesNo).await.1;
+        return ctx.found(judge::said(stage, &answer));
+    };
     let now = soon(ctx, ask::SettingsState).await.map_err(|trouble| trouble.to_string());
     let now = now.as_ref().cloned().map_err(String::as_str);
     let read = match judge::differs(&loaded, &now) {

@@ -3,24 +3,26 @@
 //! Not here: what a drop shows ([`crate::judge::holes`]), and what the pipe's other holes add ([`crate::judge::holes_compared`]).
 use super::{
     flow::{self, MeanFlow, average},
+    inlets,
     presence::presence,
 };
 use crate::{
     again::Part,
     context::{Context, Stop},
     drops::{HoleShown, MeasuredDrop},
-    facts::{Fact, fixed, holes as fact, list, missed, readings},
+    facts::{Fact, fixed, holes as fact, list, missed, readings, signed},
     job::{JobInputs, Pipe, hole_words},
     judge::{
         as_found,
-        flow::by_holes,
+        flow::{by_holes, by_shares, more_than_expected},
         holes::{self as judge, Closed, Closing, of_hole},
         holes_compared::{compared, matters},
         lag::{self, Step},
-        pipes_compared::unit_limit,
+        pipes_compared::{PipesCompared, unit_limit},
         readings::of_unit,
+        untold,
     },
-    mean_flow::L_MIN,
+    mean_flow::{L_MIN, coverage_factor},
     outcome::{Finding, StageKind, Statement, Subject},
     plan::HoleRef,
     prompt::Act,
@@ -28,6 +30,7 @@ use crate::{
 use alloc::{boxed::Box, format, rc::Rc, vec::Vec};
 use core::time::Duration;
 use plumeline_base::{Instant, Verdict, time::seconds};
+use plumeline_detector::vocabulary::FlowBasis;
 use plumeline_measure::{Error, joint::Seen};
 
 /// Flow of each pipe against the prediction, then hole by hole. Where only a part is done again, the other holes stay as they
@@ -43,6 +46,10 @@ pub(crate) async fn prove_flow(ctx: Context) -> Result<(), Stop> {
     }
     let flow::Flows { by_pipe, compared: mut pipes_compared, measured } = flow::against_prediction(&ctx).await;
     let failed = by_pipe.iter().any(|(_, f)| f.verdict == Verdict::Fail);
+    let mut doubt = Doubt { ctx: &ctx, measured: &measured, tried: Vec::new() };
+    if failed && let Some((pipe, _)) = by_pipe.iter().find(|(_, f)| more_than_expected(&inputs, f)) {
+        doubt.tried(pipe.inlet).await;
+    }
     let mut proven = Vec::new();
     let mut crossed = false;
     for (pipe, finding) in by_pipe {
@@ -53,32 +60,64 @@ pub(crate) async fn prove_flow(ctx: Context) -> Result<(), Stop> {
         }
         let holes = hole_by_hole(&ctx, &inputs, &pipe, part.as_ref()).await?;
         crossed = holes.crossed;
+        if !crossed && judge::all_too_little(&holes.deviations) {
+            doubt.tried(pipe.inlet).await;
+        }
         pipes_compared.holes(pipe.inlet, &holes.seen);
         proven.push((pipe, finding, holes));
     }
     let mut shown = Vec::new();
-    for (pipe, mut finding, ByHoles { verdicts, left_out, .. }) in proven {
-        by_holes(&inputs, &mut finding, &verdicts, &left_out, &pipes_compared.shows(&inputs, pipe.inlet));
+    let shares = measured.iter().any(|(_, mean)| mean.share_of.is_some());
+    for (pipe, mut finding, ByHoles { verdicts, left_out, seen, .. }) in proven {
+        if shares {
+            by_shares(&inputs, &mut finding, &verdicts, &left_out, (&seen, inputs.holes(&pipe).len()));
+        } else {
+            by_holes(&inputs, &mut finding, &verdicts, &left_out, &pipes_compared.shows(&inputs, pipe.inlet));
+        }
         let holes_shown = left_out.is_empty() && !verdicts.is_empty() && verdicts.iter().all(|v| *v == Verdict::Pass);
         if finding.verdict == Verdict::Pass && holes_shown {
             shown.push(pipe.inlet);
         }
+        if more_than_expected(&inputs, &finding) {
+            doubt.tried(pipe.inlet).await;
+        }
         ctx.found(finding);
     }
-    let captured = ctx.get().record.as_found.clone();
+    // A share of one unit's normal flow is nothing to hold against another unit's flow.
+    let mut captured = ctx.get().record.as_found.clone();
+    captured.retain(|_, mean| !shares && mean.share_of.is_none());
     for finding in as_found::against(&inputs, &captured, &measured, &shown) {
         ctx.found(finding);
     }
-    smallest_missed(&ctx, &inputs);
+    smallest_missed(&ctx, &inputs, &pipes_compared);
     if ctx.get().unit.baseline.is_some() && ctx.verdict_of(StageKind::ProveFlow) != Verdict::Pass {
         ctx.void(&[StageKind::Baseline], "the airflow was looked at again and is not proven");
     }
     Ok(())
 }
 
+/// Pipes that seem to draw air elsewhere than at their holes: before anybody looks for that, each is shut once, to see whether what
+/// the unit tells is the pipe's at all.
+struct Doubt<'a> {
+    ctx: &'a Context,
+    measured: &'a [(Pipe, MeanFlow)],
+    tried: Vec<u8>,
+}
+impl Doubt<'_> {
+    async fn tried(&mut self, inlet: u8) {
+        let Some((_, mean)) = self.measured.iter().find(|(p, _)| p.inlet == inlet) else { return };
+        if !self.tried.contains(&inlet) {
+            self.tried.push(inlet);
+            inlets::shut(self.ctx, inlet, mean.estimate.value).await;
+        }
+    }
+}
+
 /// What the holes of a pipe came to.
 struct ByHoles {
     verdicts: Vec<Verdict>,
+    /// How far the drop at each hole was off its prediction, as a share of it.
+    deviations: Vec<f64>,
     /// Neither closed nor shown by smoke.
     left_out: Vec<HoleRef>,
     /// How far the drops were off their predictions.
@@ -98,6 +137,7 @@ fn of_now(ctx: &Context, round: &HoleRound<'_>) -> Result<(), Stop> {
 async fn hole_by_hole(ctx: &Context, inputs: &JobInputs, pipe: &Pipe, part: Option<&Part>) -> Result<ByHoles, Stop> {
     let (holes, mut left_out) = inputs.holes_to_close(pipe);
     let mut verdicts = Vec::new();
+    let mut deviations = Vec::new();
     let mut by_smoke: Vec<HoleRef> = Vec::new();
     let mut tell = |finding: Finding| {
         verdicts.push(finding.verdict);
@@ -108,6 +148,7 @@ async fn hole_by_hole(ctx: &Context, inputs: &JobInputs, pipe: &Pipe, part: Opti
     let mut crossed = false;
     for (at, (hole, opening)) in holes.iter().enumerate() {
         if let Some(shown) = stands(ctx, part, *hole) {
+            deviations.extend(shown.deviation());
             match shown {
                 HoleShown::Found(finding) => tell(*finding),
                 HoleShown::BySmoke(finding) => {
@@ -123,7 +164,7 @@ async fn hole_by_hole(ctx: &Context, inputs: &JobInputs, pipe: &Pipe, part: Opti
             Closed::Found(finding) => {
                 of_now(ctx, &round)?;
                 crossed = finding.code == fact::CROSSED;
-                keep(ctx, *hole, HoleShown::Found(finding.clone()));
+                deviations.extend(keep(ctx, *hole, HoleShown::Found(finding.clone())));
                 tell(*finding);
                 if crossed {
                     left_out.extend(holes.iter().skip(at + 1).map(|(hole, _)| *hole));
@@ -138,10 +179,17 @@ async fn hole_by_hole(ctx: &Context, inputs: &JobInputs, pipe: &Pipe, part: Opti
                 round.interrupted();
             }
             Closed::Measured(drop) => {
-                keep(ctx, *hole, HoleShown::Measured(drop.clone()));
+                deviations.extend(keep(ctx, *hole, HoleShown::Measured(drop.clone())));
                 let litres = (1.0 + drop.pooled().deviation) * drop.expected.value * L_MIN;
+                let by = match ctx.abilities().map(|a| a.flow_basis) {
+                    Some(FlowBasis::Share) => {
+                        let percent = (1.0 + drop.pooled().deviation) * expected_share(inputs, *opening) * 100.0;
+                        format!("{percent:.1} % of it")
+                    }
+                    _ => format!("{litres:.2} L/min"),
+                };
                 let text = format!(
-                    "{}: closing it lowered the flow by {litres:.2} L/min; it is judged with the pipe's other holes",
+                    "{}: closing it lowered the flow by {by}; it is judged with the pipe's other holes",
                     drop.words
                 );
                 ctx.shown(text);
@@ -173,15 +221,23 @@ async fn hole_by_hole(ctx: &Context, inputs: &JobInputs, pipe: &Pipe, part: Opti
     }
     ctx.edit().outcome.could_have_missed.extend(missed);
     suction_at_last_hole(ctx, inputs, pipe);
-    Ok(ByHoles { verdicts, left_out, seen, crossed })
+    Ok(ByHoles { verdicts, deviations, left_out, seen, crossed })
+}
+
+/// By which share of its pipe's flow closing an opening is predicted to lower it.
+fn expected_share(inputs: &JobInputs, opening: usize) -> f64 {
+    inputs.predicted(opening).map_or(f64::NAN, |p| p.closed_share.value)
 }
 
 /// What this hole showed before, where only another part is done again.
 fn stands(ctx: &Context, part: Option<&Part>, hole: HoleRef) -> Option<HoleShown> {
     part.filter(|part| !part.has_hole(hole)).and_then(|_| ctx.get().record.holes.get(&hole).cloned())
 }
-fn keep(ctx: &Context, hole: HoleRef, shown: HoleShown) {
+/// Gives how far its drop was off the prediction.
+fn keep(ctx: &Context, hole: HoleRef, shown: HoleShown) -> Option<f64> {
+    let deviation = shown.deviation();
     ctx.edit().record.holes.insert(hole, shown);
+    deviation
 }
 
 /// One pipe's holes closed in turn. Its flow while open after one hole serves as the flow before the next, so that each drop
@@ -212,6 +268,9 @@ impl<'a> HoleRound<'a> {
 
     /// Keeps how the flow answered a mark, where the readings around it are still kept.
     fn answered(&mut self, mark: Instant) {
+        if self.ctx.is_asked() {
+            return;
+        }
         let s = self.ctx.get();
         let seconds = |at: Instant| at.since(mark).as_secs_f64() - mark.since(at).as_secs_f64();
         let kept = s.readings.back().take_while(|t| mark.since(t.at) <= AROUND).filter(|t| t.at <= mark + AROUND * 2);
@@ -339,7 +398,7 @@ fn stated(inlet: u8, fact: Fact) -> Statement {
 }
 
 /// The smallest defect that each pipe's checks could have missed.
-fn smallest_missed(ctx: &Context, inputs: &JobInputs) {
+fn smallest_missed(ctx: &Context, inputs: &JobInputs, pipes: &PipesCompared) {
     let (less, more) = (matters(inputs) * 100.0, inputs.plan.holes.agreement.value * 100.0);
     let mut s = ctx.edit();
     let outcome = &mut s.outcome;
@@ -347,7 +406,17 @@ fn smallest_missed(ctx: &Context, inputs: &JobInputs) {
     let smallest = |inlet, flow: f64| missed::smallest(inlet, fixed(flow * 100.0, 1), fixed(less, 0), fixed(more, 0));
     let lines: Vec<Statement> = visible.map(|(inlet, flow)| stated(inlet, smallest(inlet, flow))).collect();
     outcome.could_have_missed.extend(lines);
-    let alike = unit_limit(&inputs.plan.flow.material, &inputs.plan.limits.flow_band);
-    let fact = missed::all_alike(fixed(alike * 100.0, 0));
-    outcome.could_have_missed.push(Statement::of(Subject::Replacement, fact));
+    let alike = all_alike(inputs, pipes).map(|fact| Statement::of(Subject::Replacement, fact));
+    outcome.could_have_missed.extend(alike);
+}
+
+/// What may shift the flows of all pipes alike by what this job measured of them, and how much untold air that may be.
+fn all_alike(inputs: &JobInputs, pipes: &PipesCompared) -> [Fact; 2] {
+    let Some(alike) = pipes.alike() else { return [missed::alike_unknown(), missed::untold_unbounded()] };
+    let (wide, percent) = (coverage_factor(inputs) * alike.u, |share: f64| signed(share * 100.0, 1));
+    let (low, high) = (alike.value - wide, alike.value + wide);
+    let limit = fixed(unit_limit(&inputs.plan.flow.material, &inputs.plan.limits.flow_band) * 100.0, 0);
+    let untold = untold::share(&inputs.pipework, -low)
+        .map_or_else(missed::untold_unbounded, |share| missed::untold_air(fixed(share * 100.0, 0), percent(low)));
+    [missed::all_alike(percent(low), percent(high), percent(alike.value), limit), untold]
 }

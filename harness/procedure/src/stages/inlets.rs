@@ -1,50 +1,102 @@
-//! Inlets that carry no pipe, read or asked for.
+//! Inlets that carry no pipe, read or asked for; and inlets that are shut to see whether what the unit tells is their pipe's.
 //!
 //! Not here: what is too much ([`crate::judge::inlets`]).
 use crate::{
     context::Context,
+    facts::inlets as fact,
     judge::inlets::{self as judge, Unused},
     mean_flow::MeanFlow,
-    outcome::{Finding, StageKind},
+    outcome::{Finding, StageKind, Subject},
     prompt::Act,
     readings::Item,
 };
 use alloc::{format, vec::Vec};
 use plumeline_base::{input::Answer, time::seconds};
-use plumeline_detector::driver::Wants;
+use plumeline_detector::{ask::Look, driver::Wants};
 
 /// Every inlet of the unit that carries no pipe, against the flow of those that do.
 pub(super) async fn unused<'a>(ctx: &Context, stage: StageKind, used: impl Iterator<Item = &'a MeanFlow>) {
     let inputs = ctx.inputs();
     let carry: Vec<u8> = inputs.pipes().iter().map(|p| p.inlet).collect();
     let rules = &inputs.plan.advanced.inlets;
-    let read = seconds(rules.read_s);
     let most = ctx.abilities().map_or(0, |a| a.inlets);
     let empty: Vec<u8> = (1..=most).filter(|n| !carry.contains(n)).collect();
     if empty.is_empty() {
         return;
     }
     let all = used.map(|m| m.estimate.value).sum();
-    let mut seen: Vec<Option<Vec<f64>>> = alloc::vec![None; empty.len()];
-    let mut feed = ctx.feed();
-    let end = ctx.within(read);
-    ctx.progress("reading the inlets that carry no pipe", None, Some(read));
-    while let Some(item) = feed.next_before(end).await {
-        let Item::Reading(t) = item else { continue };
-        for (inlet, values) in empty.iter().zip(&mut seen) {
-            values.get_or_insert_default().extend(t.flow(*inlet).map(|s| s.value));
-        }
-    }
-    let told: Vec<Option<Unused>> = seen
-        .iter()
-        .map(|values| values.as_deref().map_or(Some(Unused::NoReading), |v| mean(v, rules.least_readings)))
-        .collect();
+    let told = read(ctx, &empty, "reading the inlets that carry no pipe").await;
     let plugged = if told.contains(&None) { plugged(ctx, &empty).await } else { false };
     let findings = empty.iter().zip(told).map(|(inlet, told)| {
         let told = told.unwrap_or(Unused::NotTold { plugged });
         judge::unused(stage, *inlet, told, all, &inputs.plan.flow.unused_inlet, rules.widths)
     });
     findings.collect::<Vec<Finding>>().into_iter().for_each(|f| ctx.found(f));
+}
+
+/// What these inlets read; `None`: the unit tells nothing of one.
+async fn read(ctx: &Context, inlets: &[u8], says: &str) -> Vec<Option<Unused>> {
+    if ctx.is_asked() { typed(ctx, inlets).await } else { streamed(ctx, inlets, says).await }
+}
+
+/// One look at a display: what a step hides is a rectangle of its width.
+async fn typed(ctx: &Context, inlets: &[u8]) -> Vec<Option<Unused>> {
+    let step = ctx.abilities().map_or(0.0, |a| f64::from(a.flow_step_nl_s) * 1e-12);
+    let read = ctx.look(Look::Flows).await;
+    let told = |inlet: &u8| match &read {
+        Err(_) => Some(Unused::NoReading),
+        Ok(t) => t.flow(*inlet).map(|q| Unused::Flow { mean: q.value, u: step / libm::sqrt(12.0) }),
+    };
+    inlets.iter().map(told).collect()
+}
+
+/// What a stream tells for a while.
+async fn streamed(ctx: &Context, inlets: &[u8], says: &str) -> Vec<Option<Unused>> {
+    let rules = ctx.inputs().plan.advanced.inlets.clone();
+    let span = seconds(rules.read_s);
+    let mut seen: Vec<Option<Vec<f64>>> = alloc::vec![None; inlets.len()];
+    let mut feed = ctx.feed();
+    let end = ctx.within(span);
+    ctx.progress(says, None, Some(span));
+    while let Some(item) = feed.next_before(end).await {
+        let Item::Reading(t) = item else { continue };
+        for (inlet, values) in inlets.iter().zip(&mut seen) {
+            values.get_or_insert_default().extend(t.flow(*inlet).map(|s| s.value));
+        }
+    }
+    let told = |values: &Option<Vec<f64>>| {
+        values.as_deref().map_or(Some(Unused::NoReading), |v| mean(v, rules.least_readings))
+    };
+    seen.iter().map(told).collect()
+}
+
+/// Shuts the inlet of a pipe whose readings are in doubt: what the unit then still tells of it is not the pipe's, and says that
+/// before anything is looked for in the pipe. `before`: its flow, m3/s as it is in the pipe.
+pub(super) async fn shut(ctx: &Context, inlet: u8, before: f64) {
+    let inputs = ctx.inputs();
+    let (stage, rules) = (ctx.stage(), &inputs.plan.advanced);
+    let of = |fact| Finding::of(stage, Subject::Pipe(inlet), fact);
+    let text = format!(
+        "The unit's readings of inlet {inlet} are to be tried. Shut the inlet tightly at the unit, or pull its pipe and cover the inlet, \
+         so that no air enters there. Answer when it is shut."
+    );
+    // A unit that holds a baseline rightly tells this.
+    let expected = core::mem::replace(&mut ctx.edit().unit.flow_fault_expected, true);
+    match ctx.ask_done(Act::ShutInlet { inlet }, text).await {
+        Err(why) => ctx.found(of(fact::not_shut(why))),
+        Ok(_) => {
+            ctx.sleep(seconds(rules.readings.answers_s + inputs.plan.holes.wait_s)).await;
+            let told = read(ctx, &[inlet], "reading an inlet that is shut").await;
+            let told = told.first().copied().flatten().unwrap_or(Unused::NoReading);
+            ctx.found(judge::shut(stage, inlet, told, before, rules.supervise.remains, rules.inlets.widths));
+            let text = format!("Put inlet {inlet} back exactly as it was: pipe pushed home and sealed. Done?");
+            match ctx.ask_done(Act::RefitInlet { inlet }, text).await {
+                Err(why) => ctx.found(of(fact::not_put_back(why))),
+                Ok(_) => ctx.sleep(seconds(rules.readings.answers_s + inputs.plan.holes.wait_s)).await,
+            }
+        }
+    }
+    ctx.edit().unit.flow_fault_expected = expected;
 }
 
 /// The mean of what an inlet read; `None`: it told nothing. Too few show no scatter.

@@ -1,19 +1,19 @@
-//! Settings loaded for certain: sent whole or not at all, read back item by item, and read again after a restart. A change by
-//! anybody else is noticed by the unit's own revision and digest.
+//! Settings loaded for certain: sent whole or not at all (by registers item by item, until none is left), read back item by
+//! item, and read again after a restart. A change by anybody else is noticed by the unit's own revision and digest.
 use super::{clock, unit};
 use crate::{
     context::{Context, Stop},
     effect::{Entry, KeptSettings},
-    facts::{Fact, load as fact},
+    facts::{Fact, load as fact, missed},
     judge::load::{self as judge, Read},
-    outcome::{Finding, StageKind, Subject},
+    outcome::{Finding, StageKind, Statement, Subject},
     prompt::{Act, name_and_reason},
 };
 use alloc::{format, vec::Vec};
 use plumeline_base::input::Answer;
 use plumeline_detector::{
-    Abilities, Identity, SettingsState, Trouble, ask,
-    driver::{RefusalKind, Wants},
+    Abilities, Identity, Request, SettingsState, Trouble, ask,
+    driver::{Means, RefusalKind, Wants},
     settings::Settings,
 };
 
@@ -66,6 +66,9 @@ async fn whole(ctx: &Context, stage: StageKind, mounted: bool) -> Result<Option<
     let Some(abilities) = ctx.abilities() else {
         return Err(Stop::Trouble(Trouble::CannotDo("the unit was not identified".into())));
     };
+    if ctx.means(&Request::ReadSettings) == Means::Person {
+        return by_hand(ctx, stage, mounted, &wanted, &abilities).await;
+    }
     let before = state(ctx).await;
     if abilities.write_settings {
         write(ctx, stage, &wanted).await?;
@@ -104,6 +107,51 @@ async fn whole(ctx: &Context, stage: StageKind, mounted: bool) -> Result<Option<
     Ok(held)
 }
 
+/// The same by a person's hands and eyes: entered by the sheet, the unit started anew, and read back item by item without a sight
+/// of what they should be. What was entered and read back on the bench is only read back on the wall.
+async fn by_hand(
+    ctx: &Context,
+    stage: StageKind,
+    mounted: bool,
+    wanted: &Settings,
+    abilities: &Abilities,
+) -> Result<Option<SettingsState>, Stop> {
+    if !abilities.read_settings {
+        ctx.found(of_unit(stage, fact::not_shown_here()));
+        return Ok(None);
+    }
+    let entered = mounted && ctx.get().unit.bench.is_some();
+    let mut identity = ctx.get().unit.identity.clone().unwrap_or_default();
+    if !entered {
+        if abilities.write_settings {
+            write(ctx, stage, wanted).await?;
+        } else {
+            ctx.remark("nobody can enter settings at the unit by its keys: they are only compared here");
+        }
+        clock::set(ctx, stage, abilities).await?;
+        if abilities.restart {
+            identity = restart(ctx, stage, abilities).await?;
+            if mounted {
+                ctx.edit().outcome.replacement = Some(identity.clone());
+                unit::inhibit(ctx, abilities, Subject::Replacement).await?;
+            }
+        } else {
+            ctx.found(of_unit(stage, fact::no_restart()));
+        }
+    }
+    let read = read_settings(ctx).await?;
+    // On the wall it has been without power since the bench.
+    let when = if entered || abilities.restart { Read::AfterRestart } else { Read::Back };
+    all_found(ctx, judge::items(stage, wanted, &read, when));
+    if mounted {
+        let stated = Statement::of(Subject::Replacement, missed::settings_by_hand());
+        ctx.edit().outcome.could_have_missed.push(stated);
+        unit::keep(ctx, KeptSettings::AsLeft, &read, &identity);
+        ctx.edit().unit.as_left = Some(read);
+    }
+    Ok(None)
+}
+
 /// Sends the settings until the unit holds them whole. A unit that loses power meanwhile holds what it held before.
 async fn write(ctx: &Context, stage: StageKind, wanted: &Settings) -> Result<(), Stop> {
     let boot_id = |ctx: &Context| ctx.get().unit.identity.as_ref().and_then(|i| i.boot_id);
@@ -131,8 +179,16 @@ async fn write(ctx: &Context, stage: StageKind, wanted: &Settings) -> Result<(),
                 ctx.found(of_unit(stage, fact::refused(trouble)));
                 return Err(Stop::Found);
             }
+            Err(trouble @ Trouble::Mixture(_)) => {
+                ctx.note_trouble(&trouble);
+                last = trouble;
+            }
             Err(trouble) => return Err(Stop::Trouble(trouble)),
         }
+    }
+    if matches!(last, Trouble::Mixture(_)) {
+        ctx.found(of_unit(stage, fact::mixture(last)));
+        return Err(Stop::Found);
     }
     Err(Stop::Trouble(last))
 }

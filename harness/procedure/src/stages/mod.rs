@@ -5,6 +5,7 @@
 pub(crate) mod alarms;
 mod baseline;
 mod bench;
+mod by_eye;
 mod checklist;
 mod clear_air;
 mod clock;

@@ -64,7 +64,7 @@ async fn settings(ctx: &Context, identity: &Identity) {
 
 /// Flows and current, averaged where the unit streams readings and once where it does not.
 async fn flows(ctx: &Context, abilities: &Abilities) -> Result<(), Stop> {
-    if abilities.stream_hz.is_some() && abilities.flow_per_inlet {
+    if abilities.readings.streams() && abilities.flow_per_inlet {
         ctx.start_readings().await?;
         flow::as_found_flows(ctx).await;
         if let (_, Some(amps)) = supply::told(ctx).await {
@@ -74,7 +74,7 @@ async fn flows(ctx: &Context, abilities: &Abilities) -> Result<(), Stop> {
         ctx.stop_readings().await;
         return Ok(());
     }
-    match ctx.unit_once(ask::ReadOnce).await {
+    match ctx.unit_once(ask::ReadOnce { look: ask::Look::Flows }).await {
         Ok(reading) => flow::as_found_once(ctx, &reading),
         Err(trouble) => ctx.found(judge::as_found(fact::no_flows(trouble))),
     }

@@ -32,7 +32,8 @@ pub(crate) async fn outputs(ctx: Context) -> Result<(), Stop> {
         unit::inhibit(&ctx, &abilities, Subject::Replacement).await?;
     }
     each(&ctx, abilities.outputs).await;
-    if abilities.inhibit && inputs.plan.outputs.lapse {
+    // What a hand holds back has no lease that could lapse.
+    if abilities.inhibit && inputs.plan.outputs.lapse && !ctx.is_asked() {
         lapse(&ctx).await;
     }
     Ok(())
@@ -84,6 +85,9 @@ async fn watched(ctx: &Context, output: u8, function: &str, wire: Option<&Wire>)
 
 /// Waits until the inhibit holds again.
 async fn held_back(ctx: &Context) -> bool {
+    if ctx.is_asked() {
+        return ctx.get().inhibit.on;
+    }
     let holds =
         |t: &Timed| t.reading.inhibited() == Some(true) && t.reading.has_fault(Faults::INHIBIT_LAPSED) == Some(false);
     let within = seconds(ctx.inputs().plan.advanced.outputs.lapse_shown_s);
@@ -93,7 +97,7 @@ async fn held_back(ctx: &Context) -> bool {
 /// Operates one output and finds out what that does.
 async fn one(ctx: &Context, output: u8, function: &str, wire: Option<&Wire>) -> Fact {
     let rules = &ctx.inputs().plan.advanced.outputs.clone();
-    let before = ctx.until_reading(seconds(rules.shown_s), |_| true).await.and_then(|t| t.reading.outputs);
+    let before = ctx.until_shown(seconds(rules.shown_s), |_| true).await.and_then(|t| t.reading.outputs);
     if let Some(fact) = judge::before(function, before, bit(output)) {
         return fact;
     }
@@ -104,7 +108,7 @@ async fn one(ctx: &Context, output: u8, function: &str, wire: Option<&Wire>) -> 
     ctx.sleep(seconds(rules.panel_s)).await;
     let mut never = false;
     let alone = ctx
-        .until_reading(seconds(rules.shown_s), |t| {
+        .until_shown(seconds(rules.shown_s), |t| {
             never = is_on(t, output) == Some(false);
             t.reading.outputs == Some(rest | bit(output))
         })
@@ -113,7 +117,7 @@ async fn one(ctx: &Context, output: u8, function: &str, wire: Option<&Wire>) -> 
     let input = wire.and_then(|w| w.input);
     let shows = match input {
         Some(n) => seen(ctx, n, true).await,
-        None => panel_shows(ctx, output, function, wire, alone).await,
+        None => panel_shows(ctx, output, function, wire, alone && !ctx.is_asked()).await,
     };
     let released = ctx.unit(ask::Drive { output, on: false }).await.map(|_| ());
     ctx.sleep(seconds(rules.panel_s)).await;
@@ -124,7 +128,7 @@ async fn one(ctx: &Context, output: u8, function: &str, wire: Option<&Wire>) -> 
             ctx.ask(Act::PanelClear { output }, text, Wants::YesNo).await.1
         }
     };
-    let at_rest = ctx.until_reading(seconds(rules.shown_s), |t| is_on(t, output) == Some(false)).await.is_some();
+    let at_rest = ctx.until_shown(seconds(rules.shown_s), |t| is_on(t, output) == Some(false)).await.is_some();
     let by = input.map_or(By::Operator, By::Input);
     judge::operated(function, &Operated { shows, clears, released, alone: alone && at_rest, never, by })
 }

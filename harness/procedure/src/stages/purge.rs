@@ -1,6 +1,6 @@
 //! Obscuration back under the lowest level, latches reset.
 use super::{
-    alarms,
+    alarms, by_eye,
     clear_air::{quiet, stop_smoke},
 };
 use crate::{
@@ -27,7 +27,7 @@ pub(crate) async fn purge(ctx: Context) -> Result<(), Stop> {
     let began = ctx.now();
     let clear = quiet(&ctx, "waiting for the smoke to clear").await;
     if clear.is_ok() {
-        alarms::after_smoke(&ctx);
+        alarms::after_smoke(&ctx).await;
     }
     if ctx.abilities().is_some_and(|a| a.inhibit) {
         let text = "The unit's outputs were inhibited while smoke was at it. Did the panel, its memory included, show nothing of the \
@@ -41,7 +41,13 @@ pub(crate) async fn purge(ctx: Context) -> Result<(), Stop> {
 
 async fn reset_latches(ctx: &Context) -> Result<(), Stop> {
     let within = seconds(ctx.inputs().plan.advanced.purge.latches_reset_s);
+    let asked = ctx.is_asked();
     let seen = match ctx.unit(ask::ResetLatches).await {
+        Ok(_) if asked => match by_eye::state(ctx, false).await.and_then(|t| t.reading.levels_standing()) {
+            Some(0) => Reset::NoLevel,
+            Some(_) => Reset::Stands,
+            None => Reset::NoReading,
+        },
         Ok(_) if ctx.until_reading(within, |t| t.reading.levels_standing() == Some(0)).await.is_some() => {
             Reset::NoLevel
         }

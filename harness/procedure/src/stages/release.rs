@@ -2,12 +2,15 @@
 //!
 //! A release is set aside only before its result is known: by a person who says so before anything is judged, or
 //! because nobody watched or readings were missing meanwhile. Not here: what a time or a presence is held against.
-use super::{alarms, clear_air};
+use super::{alarms, by_eye, clear_air};
 use crate::{
     context::{Context, Deadline, said},
     executor::{Either, race},
     job::JobInputs,
-    judge::{alarms::Seen, smoke::SmokeSeen},
+    judge::{
+        alarms::Seen,
+        smoke::{SmokeSeen, Watched},
+    },
     plan::{HoleRef, ReleaseMark},
     prompt::Act,
     readings::Item,
@@ -56,6 +59,9 @@ pub(super) async fn release(
     what: &str,
     latest_s: f64,
 ) -> Ran {
+    if ctx.is_asked() {
+        return by_eye::release(ctx, hole, words, what, latest_s).await;
+    }
     let rules = &inputs.plan.advanced.smoke;
     let predicted = inputs.opening(hole).and_then(|(opening, _)| inputs.predicted(opening));
     let arrives = predicted.map(|p| p.first_s.value + rules.spreads_held * (p.mean_s.value - p.first_s.value));
@@ -162,7 +168,7 @@ async fn watched(
     };
     let elsewhere = gather.elsewhere(wanted, at, &mark);
     let alarm_after_s = gather.alarm.filter(|t| *t >= at).map(|t| t.since(at).as_secs_f64());
-    Ok(SmokeSeen { outcome, released: at, until: gather.last, alarm_after_s, elsewhere })
+    Ok(SmokeSeen::by_readings(&outcome, Watched { released: at, until: gather.last, alarm_after_s, elsewhere }))
 }
 
 /// Until the release `counts` it can be said that it did not go as it was meant to. `Err`: it was.

@@ -1,12 +1,12 @@
 //! Outputs given back only over clear air, then the zone restored and the release circuit unlocked.
-use super::{held, isolate::NONE};
+use super::{by_eye, held, isolate::NONE};
 use crate::{
     context::{Context, Stop, one_of, said},
     effect::Entry,
     executor::race,
-    facts::restore as fact,
-    judge::{inhibit::Followed, log as judge_log, restore as judge, states},
-    outcome::StageKind,
+    facts::{missed, restore as fact},
+    judge::{inhibit::Followed, log as judge_log, restore as judge, states, unit as judge_unit},
+    outcome::{StageKind, Statement, Subject},
     prompt::Act,
     rise::Rise,
 };
@@ -29,8 +29,13 @@ pub(crate) async fn restore(ctx: Context) -> Result<(), Stop> {
     } else if ctx.get().outcome.replacement.is_some() && ctx.abilities().is_some_and(|a| a.inhibit) {
         // A lease that lapsed and was not regained: nobody saw the outputs given back over clear air.
         ctx.found(judge::of_unit(fact::not_inhibited()));
+    } else if ctx.get().outcome.replacement.is_some() && ctx.get().lines.used().link.up {
+        // Nothing to give back: in which state it is left counts all the same.
+        look_at_the_air(&ctx).await;
+        left(&ctx).await;
     }
     log(&ctx).await;
+    untold(&ctx);
     if ctx.get().site.isolated_at.is_some() {
         zone(&ctx).await;
     } else {
@@ -49,6 +54,15 @@ async fn lapses(ctx: &Context) {
     );
     let nothing = ctx.ask(Act::NothingOperated, text, Wants::YesNo).await.1 == Answer::Yes;
     judge::lapses(&lapses, nothing).into_iter().for_each(|f| ctx.found(f));
+}
+
+/// What the unit has no way to show, by name.
+fn untold(ctx: &Context) {
+    let Some(abilities) = ctx.abilities().filter(|_| ctx.get().outcome.replacement.is_some()) else { return };
+    let without = ctx.inputs().plan.not_shown.clone();
+    judge_unit::untold(StageKind::Restore, &abilities, &without).into_iter().for_each(|f| ctx.found(f));
+    let stated = without.iter().map(|what| Statement::of(Subject::Replacement, missed::not_told(what.name())));
+    ctx.edit().outcome.could_have_missed.extend(stated);
 }
 
 /// The unit's own event log, where it keeps one: whoever comes later relies on it.
@@ -80,7 +94,7 @@ async fn give_back(ctx: &Context) {
     look_at_the_air(ctx).await;
     // What the tests of supplies and supervision left latched is no finding; what comes back after this is.
     let _ = ctx.unit_once(ask::ResetLatches).await;
-    let latest = ctx.latest();
+    let latest = if ctx.is_asked() { by_eye::state(ctx, false).await } else { ctx.latest() };
     if let Some(kept) = judge::kept(latest.as_ref().and_then(|t| t.reading.levels_standing())) {
         ctx.found(kept);
     } else {
@@ -95,16 +109,28 @@ async fn give_back(ctx: &Context) {
         }
         ctx.found(judge::given_back(released.as_ref().map(|_| ())));
     }
-    let given_back = !ctx.get().inhibit.on;
-    if given_back {
+    if ctx.get().inhibit.on {
+        if let Some(t) = latest {
+            ctx.found(judge::faults(t.reading.faults, ctx.verdict_of(StageKind::Baseline)));
+        }
+    } else {
+        left(ctx).await;
+    }
+}
+
+/// In which state the unit is left, by a reading of after its outputs were given back.
+async fn left(ctx: &Context) {
+    let left = if ctx.is_asked() {
+        by_eye::state(ctx, false).await
+    } else {
         let shows = seconds(ctx.inputs().plan.advanced.purge.shows_s);
         let from = ctx.now() + shows;
-        let left = ctx.until_reading(shows * 3, |t| t.at > from).await;
-        let outputs = ctx.replacement(Followed::of);
-        states::as_left(left.as_ref().map(|t| &t.reading), outputs).into_iter().for_each(|f| ctx.found(f));
-    }
-    if let Some(t) = latest {
-        ctx.found(judge::faults(t.reading.faults, ctx.verdict_of(StageKind::Baseline)));
+        ctx.until_reading(shows * 3, |t| t.at > from).await
+    };
+    let reading = left.as_ref().map(|t| &t.reading);
+    states::as_left(reading, ctx.replacement(Followed::of)).into_iter().for_each(|f| ctx.found(f));
+    if let Some(reading) = reading {
+        ctx.found(judge::faults(reading.faults, ctx.verdict_of(StageKind::Baseline)));
     }
 }
 

@@ -51,7 +51,9 @@ async fn at_hole(ctx: &Context, inputs: &JobInputs, hole: HoleRef) {
         ctx.found(Finding::of(StageKind::ProveSmoke, subject, fact::no_hole(hole.number, hole.inlet)));
         return;
     };
-    let predicted = inputs.predicted(opening).map(|p| p.half_plateau_s).filter(Estimate::is_sound);
+    let predicted = inputs.predicted(opening);
+    let predicted = if ctx.is_asked() { predicted.map(judge::seen_when) } else { predicted.map(|p| p.half_plateau_s) };
+    let predicted = predicted.filter(Estimate::is_sound);
     let words = hole_words(hole, geometry.kind);
     let mut place = Place { hole, words, predicted, window: None, set_aside: Vec::new() };
     let mut runs = Runs::default();
@@ -64,7 +66,7 @@ async fn at_hole(ctx: &Context, inputs: &JobInputs, hole: HoleRef) {
         Ended::Short(why) => ctx.found(place.not_timed(why.as_deref())),
         Ended::Complete => {
             ctx.found(judge::within_limit(inputs, &place, &runs.onsets));
-            ctx.found(judge::as_predicted(inputs, &place, &runs.halves));
+            ctx.found(judge::as_predicted(inputs, &place, &runs.compared));
         }
     }
 }
@@ -73,7 +75,8 @@ async fn at_hole(ctx: &Context, inputs: &JobInputs, hole: HoleRef) {
 #[derive(Default)]
 struct Runs {
     onsets: Series,
-    halves: Vec<Estimate>,
+    /// What is held against the prediction.
+    compared: Vec<Estimate>,
 }
 
 /// How the runs at one place ended.
@@ -116,14 +119,14 @@ async fn all_runs(ctx: &Context, inputs: &JobInputs, place: &mut Place, runs: &m
             Ran::Seen(seen) => {
                 counted += 1;
                 place.window = Some((place.window.map_or(seen.released, |w| w.0), seen.until));
-                runs.halves.extend(seen.half_plateau());
-                let _ = match seen.onset() {
+                runs.compared.extend(seen.compared);
+                let _ = match seen.onset {
                     Some(t) => runs.onsets.result(t),
                     None => runs.onsets.no_result(),
                 };
                 ctx.edit().outcome.smoke.push(timed(inputs, hole, run, &seen));
-                if seen.onset().is_none() {
-                    why_not = fact::why_not(&seen.outcome);
+                if seen.onset.is_none() {
+                    why_not = seen.why_not.clone();
                     if let Some(inlet) = seen.elsewhere {
                         return Ended::Crossed(inlet);
                     }
@@ -140,11 +143,13 @@ async fn all_runs(ctx: &Context, inputs: &JobInputs, place: &mut Place, runs: &m
 fn timed(inputs: &JobInputs, hole: HoleRef, run: u8, seen: &SmokeSeen) -> SmokeRun {
     let k = coverage_factor(inputs);
     let figure = |e: Estimate| Figure::with(e.value, e.u() * k, "s");
+    // What a person saw is no half of a plateau.
+    let half = seen.compared.filter(|_| seen.compared != seen.onset);
     SmokeRun {
-        onset: seen.onset().map(figure),
-        half_plateau: seen.half_plateau().map(figure),
+        onset: seen.onset.map(figure),
+        half_plateau: half.map(figure),
         alarm_after_s: seen.alarm_after_s,
-        why_not: fact::why_not(&seen.outcome),
+        why_not: seen.why_not.clone(),
         ..record(hole, run, seen.released, seen.until)
     }
 }

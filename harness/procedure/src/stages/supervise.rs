@@ -1,4 +1,5 @@
 //! What supervises the air: a shut inlet must raise the flow fault in time, and it must clear.
+use super::by_eye;
 use crate::{
     context::{Context, Stop},
     facts::{fixed, readings},
@@ -35,7 +36,9 @@ pub(crate) async fn supervise(ctx: Context) -> Result<(), Stop> {
     for pipe in inputs.pipes() {
         let inlet = pipe.inlet;
         settled(&ctx, limit.value).await;
-        if let Some(finding) = judge::before(inlet, ctx.faults()) {
+        let faults =
+            if ctx.is_asked() { by_eye::state(&ctx, false).await.and_then(|t| t.reading.faults) } else { ctx.faults() };
+        if let Some(finding) = judge::before(inlet, faults) {
             ctx.found(finding);
             continue;
         }
@@ -83,6 +86,9 @@ async fn shut_once(ctx: &Context, inlet: u8, limit: &Limit, delay: Option<Delay>
     let within = within_band(ctx, inlet);
     let mut outside: Option<Instant> = None;
     let mut flows = Flows::since(at, baseline_of(ctx, inlet));
+    if ctx.is_asked() {
+        return shut_by_eye(ctx, inlet, at, limit, delay).await;
+    }
     // The limit counts; a little more is waited so that a late fault is told from none.
     let raised = ctx
         .until_reading(seconds(limit.value + ctx.inputs().plan.advanced.supervise.more_s), |t| {
@@ -105,6 +111,36 @@ async fn shut_once(ctx: &Context, inlet: u8, limit: &Limit, delay: Option<Delay>
     let shut = judge::shut(inlet, limit, delay, Ok(seen));
     let back = refit(ctx, inlet, limit.value).await;
     let odd = flows.late(ctx).or_else(|| flows.remains(ctx, inlet)).filter(|_| seen.watched);
+    (seen.watched || !back.verdict.is_pass(), odd.into_iter().chain([shut, back]).collect())
+}
+
+/// The same where a person sees the fault come, and then reads which inlet it names and what that still draws.
+async fn shut_by_eye(
+    ctx: &Context,
+    inlet: u8,
+    at: Instant,
+    limit: &Limit,
+    delay: Option<Delay>,
+) -> (bool, Vec<Finding>) {
+    let paused = ctx.paused();
+    let text = format!("Inlet {inlet} is shut. Answer at the very moment when the unit shows its flow fault.");
+    let most = limit.value + ctx.inputs().plan.advanced.supervise.more_s;
+    let shown = by_eye::moment(ctx, Act::FaultShows { inlet }, text, most).await;
+    let raised = if let by_eye::Moment::Seen(raised) = shown { Some(raised) } else { None };
+    let state = by_eye::state(ctx, true).await;
+    let mut flows = Flows::since(at, baseline_of(ctx, inlet));
+    flows.take(state.as_ref().and_then(|t| t.flow(inlet)));
+    let seen = judge::Shut {
+        named: state.as_ref().and_then(|t| named(ctx, inlet, &t.reading)).unwrap_or(0),
+        stood_s: None,
+        fault_after_s: raised.map(|t| t.since(at).as_secs_f64()),
+        watched: ctx.paused() == paused,
+        readings: state.is_some() && !matches!(shown, by_eye::Moment::Untold(_)),
+        goes: state.as_ref().is_some_and(|t| t.reading.has_fault(Faults::FLOW) == Some(false)),
+    };
+    let shut = judge::shut(inlet, limit, delay, Ok(seen));
+    let back = refit(ctx, inlet, limit.value).await;
+    let odd = flows.remains(ctx, inlet).filter(|_| seen.watched);
     (seen.watched || !back.verdict.is_pass(), odd.into_iter().chain([shut, back]).collect())
 }
 
@@ -173,6 +209,14 @@ async fn refit(ctx: &Context, inlet: u8, wait_s: f64) -> Finding {
     let text = format!("Put inlet {inlet} back exactly as it was: pipe pushed home and sealed. Done?");
     if let Err(why) = ctx.ask_done(Act::RefitInlet { inlet }, text).await {
         return judge::put_back(inlet, Err(&why));
+    }
+    if ctx.is_asked() {
+        let text = format!("Inlet {inlet} is back. Answer at the moment when the unit no longer shows its flow fault.");
+        let most = wait_s + ctx.inputs().plan.advanced.supervise.more_s;
+        let gone = by_eye::moment(ctx, Act::FaultGone { inlet }, text, most).await;
+        let state = by_eye::state(ctx, false).await;
+        let cleared = state.as_ref().is_some_and(|t| t.reading.has_fault(Faults::FLOW) == Some(false));
+        return judge::put_back(inlet, Ok((cleared, state.is_some() && !matches!(gone, by_eye::Moment::Untold(_)))));
     }
     ctx.progress(format!("inlet {inlet} is back: waiting for the fault to clear"), None, Some(seconds(wait_s)));
     let cleared = ctx

@@ -7,14 +7,14 @@ use crate::{
     facts::supply::Against,
     judge::supply::{self as judge, Removed},
     prompt::{Act, Metered, Supply},
-    readings::Item,
+    readings::{Item, Timed},
 };
 use alloc::{format, string::String, vec::Vec};
 use plumeline_base::{Instant, input::Answer, quantity::Estimate, time::seconds};
-use plumeline_detector::{Faults, ask, bit, driver::Wants};
+use plumeline_detector::{Faults, ask, ask::Look, bit, driver::Wants};
 
 pub(crate) async fn supply(ctx: Context) -> Result<(), Stop> {
-    if ctx.get().stream.hz.is_none() && ctx.abilities().is_some_and(|a| a.stream_hz.is_some()) {
+    if ctx.get().stream.hz.is_none() && ctx.abilities().is_some_and(|a| a.readings.streams()) {
         ctx.start_readings().await?;
     }
     let (_, standby) = both(&ctx, "at standby, fan at speed, no output operated").await;
@@ -136,7 +136,10 @@ async fn removed(ctx: &Context, supply: Supply) -> Option<Estimate> {
     let limit = ctx.inputs().plan.limits.supply_fault_within.clone();
     let within = seconds(limit.value);
     let streams = ctx.get().stream.hz.is_some();
-    if let Some(finding) = judge::before(supply, ctx.faults(), streams, &limit) {
+    let asked = ctx.is_asked();
+    let streams = streams || asked;
+    let stand = if asked { ctx.look(Look::State).await.ok().and_then(|t| t.reading.faults) } else { ctx.faults() };
+    if let Some(finding) = judge::before(supply, stand, streams, &limit) {
         ctx.found(finding);
         return None;
     }
@@ -148,11 +151,16 @@ async fn removed(ctx: &Context, supply: Supply) -> Option<Estimate> {
             return None;
         }
     };
-    let shown = ctx.until_reading(within, |t| t.reading.has_fault(fault) == Some(true)).await;
-    let readings = ctx.faults().is_some();
-    let asked = format!("The {name} is off. Does the panel show a fault of this unit?");
-    let away = Away { ctx, supply, fault: shown.is_some().then_some(fault) };
-    let panel = away.ask(Act::PanelFault, asked, Wants::YesNo).await;
+    // Where a person looks at lamps, any fault that was not there before is that of the supply.
+    let stands = |t: &Timed| match asked {
+        true => t.reading.faults.map(|faults| !faults.is_clear()),
+        false => t.reading.has_fault(fault),
+    };
+    let shown = ctx.until_shown(within, |t| stands(t) == Some(true)).await;
+    let readings = asked && stand.is_some() || ctx.faults().is_some();
+    let text = format!("The {name} is off. Does the panel show a fault of this unit?");
+    let away = Away { ctx, supply, fault: shown.is_some().then_some(fault).filter(|_| !asked) };
+    let panel = away.ask(Act::PanelFault, text, Wants::YesNo).await;
     let volts = match supply {
         Supply::Mains => away.voltage().await,
         Supply::Battery => None,
@@ -160,11 +168,11 @@ async fn removed(ctx: &Context, supply: Supply) -> Option<Estimate> {
     let on = format!("Switch the {name} on again. Done?");
     let back = ctx.ask_done(Act::SwitchSupply { supply, on: true }, on).await;
     let gone = match back {
-        Ok(_) => ctx.until_reading(within, |t| t.reading.has_fault(fault) == Some(false)).await.is_some(),
+        Ok(_) => ctx.until_shown(within, |t| stands(t) == Some(false)).await.is_some(),
         Err(_) => false,
     };
-    let asked = format!("The {name} is on again. Has the panel's fault cleared?");
-    let clear = ctx.ask(Act::PanelFaultClear, asked, Wants::YesNo).await.1;
+    let text = format!("The {name} is on again. Has the panel's fault cleared?");
+    let clear = ctx.ask(Act::PanelFaultClear, text, Wants::YesNo).await.1;
     let fault_after_s = shown.map(|t| t.at.since(at).as_secs_f64());
     let seen = Removed { fault_after_s, readings, streams, gone, panel, clear };
     ctx.found(judge::removed(supply, &limit, Ok(&seen)));

@@ -10,7 +10,7 @@ use crate::{
 };
 use core::time::Duration;
 use plumeline_base::{Verdict, input::LineId, time::seconds};
-use plumeline_detector::{Abilities, Identity, Trouble, ask, settings::Settings};
+use plumeline_detector::{Abilities, Identity, Request, Trouble, ask, driver::Means, settings::Settings};
 
 /// A unit that starts is asked this often.
 const ASKED: Duration = Duration::from_secs(2);
@@ -50,8 +50,11 @@ pub(crate) async fn boot(ctx: Context) -> Result<(), Stop> {
     ctx.note(Entry::Unit { role: "replacement".into(), identity: identity.clone() });
     ctx.edit().outcome.replacement = Some(identity.clone());
     let mut f = is_expected(&ctx, stage, &identity, &abilities)?;
-    f.measured = Some(Figure::plain(took, "s"));
-    f.limit = Some(ctx.inputs().plan.limits.boot.clone());
+    // How long a person took to answer says nothing of the unit.
+    if ctx.means(&Request::Identify) == Means::Protocol {
+        f.measured = Some(Figure::plain(took, "s"));
+        f.limit = Some(ctx.inputs().plan.limits.boot.clone());
+    }
     ctx.found(f);
     let on_bench = ctx.get().unit.bench.clone().map(|(unit, _)| unit);
     let other = on_bench.and_then(|bench| judge::against_bench(stage, &bench, &identity));
@@ -119,7 +122,8 @@ pub(super) async fn inhibit(ctx: &Context, abilities: &Abilities, subject: Subje
         s.inhibit.on |= end.is_ok();
         s.unit.inhibit_wanted |= end.is_ok() && stage > StageKind::Swap;
     }
-    ctx.found(judge::inhibited(stage, subject, end.as_ref().map(|_| ())));
+    let by_hand = ctx.means(&Request::Inhibit { lease }) != Means::Protocol;
+    ctx.found(judge::inhibited(stage, subject, end.as_ref().map(|_| ()), by_hand));
     Ok(())
 }
 

@@ -5,6 +5,7 @@ use super::{
 };
 use crate::{
     input::ReportInput,
+    shown_by,
     standing::{self, Group, Loud, Standing},
     words,
 };
@@ -27,8 +28,16 @@ pub(crate) fn because(input: &ReportInput<'_>, shown: Verdict) -> String {
     )
 }
 
-/// The worst finding in four lines, so that even the smallest screen shows it at once; empty for a pass.
+/// The worst finding in four lines, so that even the smallest screen shows it at once; then by which means all was shown.
 pub(crate) fn lead(input: &ReportInput<'_>, shown: Verdict) -> Vec<(&'static str, String)> {
+    let by = shown_by(input.outcome);
+    let attested = by.as_ref().filter(|by| by.attested > 0).map(|by| by.attested_lines().join("; "));
+    let by = [("Shown by", by.map(|by| by.words())), ("Attested", attested)];
+    let by = by.into_iter().filter_map(|(what, s)| Some((what, s?)));
+    worst(input, shown).into_iter().chain(by).collect()
+}
+
+fn worst(input: &ReportInput<'_>, shown: Verdict) -> Vec<(&'static str, String)> {
     if shown.is_pass() {
         return Vec::new();
     }

@@ -20,6 +20,8 @@ struct Reply {
     cause: String,
     #[serde(default)]
     panel: Option<Panel>,
+    #[serde(default)]
+    display: Option<Shown>,
 }
 /// The panel's inputs, by the output of the unit that each is wired to, output 1 first; and which is the fault's.
 #[derive(Deserialize)]
@@ -36,6 +38,43 @@ struct Panel {
 /// Output 1 is the fault's, where the site doesn't say which.
 fn usual_fault_wire() -> usize {
     1
+}
+
+/// What a unit's display and lamps show, as far as a moment is marked by it.
+#[derive(Deserialize, Default)]
+#[serde(default)]
+struct Shown {
+    smoke_percent_per_m: Vec<f64>,
+    levels: Vec<u8>,
+    flow_low: Vec<u8>,
+    flow_high: Vec<u8>,
+    faults: Vec<String>,
+}
+
+/// How much a smoke reading rises before it is taken for smoke, %/m (common practice, no source).
+const RISES: f64 = 0.03;
+
+/// Whether what is watched for shows now; `None`: it is no such act. `before`: the smoke when the watch began, set at the first look.
+pub(super) fn shows(
+    now: Instant,
+    act: &Act,
+    site: &mut dyn Site,
+    before: &mut Option<f64>,
+) -> Result<Option<bool>, Failure> {
+    if !matches!(act, Act::SmokeShows(_) | Act::LevelShows { .. } | Act::FaultShows { .. } | Act::FaultGone { .. }) {
+        return Ok(None);
+    }
+    let Some(shown) = ask(now, site, &json!({ "do": "display" }))?.display else { return Ok(Some(false)) };
+    let flow_fault = shown.faults.iter().any(|f| f == "flow");
+    Ok(Some(match act {
+        Act::SmokeShows(_) => {
+            let smoke = shown.smoke_percent_per_m.iter().copied().fold(0.0, f64::max);
+            smoke >= *before.get_or_insert(smoke) + RISES || !shown.levels.is_empty()
+        }
+        Act::LevelShows { level } => shown.levels.contains(level),
+        Act::FaultGone { .. } => !flow_fault,
+        _ => flow_fault || !(shown.flow_low.is_empty() && shown.flow_high.is_empty()),
+    }))
 }
 
 /// Does at the site what the prompt asks for, and gives the answer.
@@ -73,8 +112,12 @@ pub(super) fn perform(now: Instant, act: &Act, site: &mut dyn Site) -> Result<An
         | Act::OtherMeasures => {
             return Ok(Answer::Yes);
         }
+        // Watched for before, as `shows` has it.
+        Act::SmokeShows(_) | Act::LevelShows { .. } | Act::FaultShows { .. } | Act::FaultGone { .. } => {
+            return Ok(Answer::Yes);
+        }
         // Which of them are done is for whoever knows the exceptions.
-        Act::Checks { .. } | Act::Override | Act::ReadDisplay | Act::Who | Act::ReadMeter { .. } => {
+        Act::Checks { .. } | Act::Override | Act::ReadDisplay { .. } | Act::Who | Act::ReadMeter { .. } => {
             return Ok(Answer::Cannot("nobody decides this by script".into()));
         }
     };

@@ -277,7 +277,7 @@ fn number(typed: &str, unit: &str) -> Result<f64, String> {
 fn one_of(wanted: &[Word], typed: &str, refusal: Option<&str>) -> Result<Answer, String> {
     let lower = typed.to_lowercase();
     for w in wanted {
-        let Some(rest) = lower.strip_prefix(&w.word) else { continue };
+        let Some(rest) = lower.strip_prefix(&w.word.to_lowercase()) else { continue };
         if !w.more && rest.is_empty() {
             return Ok(match w.word.as_str() {
                 "yes" => Answer::Yes,

@@ -2,12 +2,14 @@
 //!
 //! Not here: which prompts are open (the session's [`OpenPrompts`]), what an act means at a simulated site (`acts`).
 mod acts;
+mod eyes;
 pub mod keyboard;
 mod prompts;
 mod script;
 mod site;
 mod typist;
 
+pub use eyes::{Eyes, Slip};
 pub use prompts::OpenPrompts;
 pub use script::{OperatorFile, Photos, Script, read};
 pub use site::{NoSite, RemoteSite, SimulatedSite, Site};

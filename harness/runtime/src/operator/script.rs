@@ -2,7 +2,7 @@
 //!
 //! Read from `operator.toml`. What the prompts ask for happens through the site's own control channel, never through
 //! the unit's protocol. Not here: a person at a terminal.
-use super::{OpenPrompts, Site};
+use super::{Eyes, OpenPrompts, Site};
 use crate::failure::Failure;
 use plumeline_base::{
     Instant,
@@ -17,8 +17,8 @@ use plumeline_job::{
 };
 use plumeline_procedure::{Act, Prompt};
 use serde::Deserialize;
-use std::cell::RefCell;
 use std::path::{Path, PathBuf};
+use std::{cell::RefCell, collections::BTreeMap, time::Duration};
 
 /// What `operator.toml` says.
 #[derive(Clone, Debug, Default)]
@@ -72,6 +72,8 @@ struct Exception {
     number: Option<u32>,
     /// Only for this output.
     output: Option<u8>,
+    /// Of `read-display`: only where it is about this, such as `flows`.
+    about: Option<String>,
     /// `yes`, `no`, `cannot`, or `not-applicable` (of a line of the checklist).
     say: Option<Said>,
     /// The reason, for `no`, `cannot` and `not-applicable`.
@@ -110,7 +112,22 @@ pub struct Script {
     file: OperatorFile,
     /// How often each exception was used.
     used: RefCell<Vec<u32>>,
+    /// What is watched for, by the number of its prompt.
+    watched: RefCell<BTreeMap<u32, Watched>>,
+    /// Reads the units that speak nothing.
+    eyes: RefCell<Eyes>,
 }
+
+/// A moment that is waited for at a display.
+#[derive(Clone, Copy, Default)]
+struct Watched {
+    /// Looked at again then.
+    next: Instant,
+    /// The smoke when the watch began, %/m.
+    before: Option<f64>,
+}
+/// Who watches a display looks at it this often.
+const LOOKS: Duration = Duration::from_millis(500);
 
 /// Takes a photo into the job folder.
 pub type Photos = Box<dyn Fn(&Path) -> Result<Photo, Failure>>;
@@ -122,7 +139,13 @@ impl Script {
     }
     /// An operator as the file says.
     pub fn of(file: OperatorFile) -> Self {
-        Self { used: RefCell::new(vec![0; file.answers.len()]), file }
+        let used = RefCell::new(vec![0; file.answers.len()]);
+        Self { used, watched: RefCell::default(), eyes: RefCell::default(), file }
+    }
+    /// The same, who reads units with these eyes.
+    #[must_use]
+    pub fn with_eyes(self, eyes: Eyes) -> Self {
+        Self { eyes: RefCell::new(eyes), ..self }
     }
     /// Reads `operator.toml`.
     pub fn read(name: &str, bytes: &[u8]) -> Result<OperatorFile, Problem> {
@@ -154,6 +177,9 @@ impl Script {
     /// When this prompt is answered that was asked then.
     fn answers_at(&self, asked: Instant, prompt: &Prompt) -> Instant {
         let own = self.exception(&prompt.act).and_then(|(_, e)| e.pause_s.as_ref());
+        if let Some(watched) = self.watched.borrow().get(&prompt.id) {
+            return watched.next;
+        }
         asked + seconds(own.map_or(self.file.pause_s, |p| *p.as_ref()))
     }
     /// The prompt that is answered next, and when.
@@ -175,6 +201,19 @@ impl Script {
     ) -> Result<Option<OperatorAct>, Failure> {
         match self.next(open) {
             Some((at, prompt)) if at <= now => {
+                if self.exception(&prompt.act).is_none() {
+                    let mut watched = self.watched.borrow_mut();
+                    let so_far = watched.get(&prompt.id).copied().unwrap_or_default();
+                    let mut before = so_far.before;
+                    let waits = match &prompt.act {
+                        Act::ReadDisplay { about } => !self.eyes.borrow_mut().is_done(now, prompt, about, site)?,
+                        act => super::acts::shows(now, act, site, &mut before)? == Some(false),
+                    };
+                    if waits {
+                        watched.insert(prompt.id, Watched { next: now + LOOKS, before });
+                        return Ok(None);
+                    }
+                }
                 Ok(Some(OperatorAct { prompt: prompt.id, answer: self.act(now, prompt, site, photos)? }))
             }
             _ => Ok(None),
@@ -191,6 +230,7 @@ impl Script {
                 && fits(e.inlet.map(u32::from), place.inlet.map(u32::from))
                 && fits(e.number, place.number)
                 && fits(e.output.map(u32::from), place.output.map(u32::from))
+                && e.about.as_deref().is_none_or(|about| place.about == Some(about))
         })
     }
 
@@ -257,9 +297,10 @@ impl Script {
             return Ok(Answer::Number(value));
         }
         Ok(match &prompt.act {
-            // Nobody decides by script that unproven air is good enough, and nobody reads a display.
+            // Nobody decides by script that unproven air is good enough.
             Act::Override => Answer::No,
-            Act::ReadDisplay => Answer::Cannot("nobody is there to read a display".into()),
+            Act::ReadDisplay { about } => self.eyes.borrow_mut().answer(now, prompt, about, site)?,
+            Act::ReadMeter { quantity } => Eyes::meter(now, *quantity, site)?,
             Act::Who => Answer::Text("an unattended script".into()),
             act => super::acts::perform(now, act, site)?,
         })
@@ -272,6 +313,7 @@ struct Place {
     inlet: Option<u8>,
     number: Option<u32>,
     output: Option<u8>,
+    about: Option<&'static str>,
 }
 impl Place {
     fn of(act: &Act) -> Self {
@@ -284,7 +326,8 @@ impl Place {
             Act::Check { item } => (None, Some(*item), None),
             _ => (None, None, None),
         };
-        Self { name: act.name().into(), inlet, number, output }
+        let about = if let Act::ReadDisplay { about } = act { Some(about.name()) } else { None };
+        Self { name: act.name().into(), inlet, number, output, about }
     }
 }
 

@@ -6,6 +6,7 @@ mod alarms;
 pub(crate) mod asked;
 mod baseline;
 mod config;
+mod hands;
 mod log;
 mod lying;
 pub(crate) mod outputs;

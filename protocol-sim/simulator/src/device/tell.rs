@@ -1,7 +1,11 @@
 //! What the unit tells of itself: its faults, and what it sees at a moment.
 use super::{Device, outputs::Inhibit};
-use crate::lie::LieKind;
-use plumeline_base::Instant;
+use crate::{lie::LieKind, site::control::Shown};
+use plumeline_base::{
+    Instant,
+    obscuration::{Extinction, ObscurationUnit},
+    quantity::M3_S_PER_L_MIN,
+};
 use plumewire::{Conditions, EventCode, Faults};
 use std::time::Duration;
 
@@ -10,6 +14,21 @@ const FAN_OFF: f64 = 0.1;
 const FAN_GRACE: Duration = Duration::from_secs(25);
 /// Least supply voltage, V.
 const LEAST_SUPPLY_V: f64 = 20.0;
+
+/// The faults as a display names them.
+const FAULT_WORDS: [(Faults, &str); 11] = [
+    (Faults::FLOW, "flow"),
+    (Faults::FAN, "fan"),
+    (Faults::SENSOR, "sensor"),
+    (Faults::SUPPLY, "supply"),
+    (Faults::MAINS, "mains"),
+    (Faults::BATTERY, "battery"),
+    (Faults::SETTINGS, "settings"),
+    (Faults::INHIBIT_LAPSED, "inhibit lapsed"),
+    (Faults::BASELINE, "no baseline"),
+    (Faults::COVER, "cover"),
+    (Faults::FILTER, "filter"),
+];
 
 /// What a unit tells of one moment.
 #[derive(Clone, Debug)]
@@ -71,6 +90,24 @@ impl Device {
     }
     pub(super) fn fan_mrev_s(&self) -> i64 {
         libm::round(self.measured.fan * self.fitted.model.fan.full_speed_rev_s * 1e3) as i64
+    }
+
+    /// What its display and its lamps show now; `None` when it tells nothing.
+    pub(crate) fn shown(&mut self, now: Instant) -> Option<Shown> {
+        let seen = self.snapshot(now)?;
+        let numbers = |bits: u32| (1..=32u8).filter(|n| bits >> (n - 1) & 1 != 0).collect::<Vec<u8>>();
+        let percent = |per_m: &f64| Extinction(*per_m).stated(ObscurationUnit::PercentPerMetre);
+        Some(Shown {
+            flow_l_min: seen.flow_m3_s.iter().map(|q| q / M3_S_PER_L_MIN).collect(),
+            smoke_percent_per_m: seen.extinction_per_m.iter().map(percent).collect(),
+            levels: numbers(seen.alarms),
+            latched: numbers(seen.alarms_latched),
+            outputs: numbers(seen.outputs),
+            faults: FAULT_WORDS.iter().filter(|(f, _)| seen.faults.has(*f)).map(|(_, words)| *words).collect(),
+            flow_low: numbers(seen.flow_low.into()),
+            flow_high: numbers(seen.flow_high.into()),
+            busy: seen.starting || seen.conditions.has(Conditions::SPINNING_UP),
+        })
     }
 
     /// What it tells now; `None` when it tells nothing.

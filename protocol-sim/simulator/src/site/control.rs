@@ -9,7 +9,7 @@ use plumeline_base::{
     quantity::M3_S_PER_L_MIN,
 };
 use serde::{Deserialize, Serialize};
-use std::time::Duration;
+use std::{collections::BTreeMap, time::Duration};
 
 const fn yes() -> bool {
     true
@@ -125,8 +125,105 @@ pub enum Command {
     },
     /// What does the panel show?
     Panel,
+    /// What do the display and the lamps of the unit show that somebody stands at: the one that the cable goes to?
+    Display,
+    /// What does its label say, and which settings does it show?
+    Label,
+    /// Do something at its keys.
+    Hand {
+        /// What.
+        deed: Deed,
+        /// The output, where one is meant.
+        #[serde(default)]
+        output: u8,
+    },
     /// What is really so?
     Truth,
+}
+
+/// What is done at a unit's keys.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Deed {
+    /// Begin to take the airflow baseline.
+    Baseline,
+    /// Reset what is latched.
+    Reset,
+    /// Start anew.
+    Restart,
+    /// Operate an output for test.
+    Operate,
+    /// Let it go.
+    Rest,
+    /// Hold the outputs back.
+    HoldBack,
+    /// Give them back.
+    GiveBack,
+}
+
+/// What a unit's label says and its display shows beside the air.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct AtHand {
+    /// Which unit it is.
+    pub unit: Which,
+    /// Maker.
+    pub maker: String,
+    /// Model.
+    pub model: String,
+    /// Serial number.
+    pub serial: String,
+    /// Firmware.
+    pub firmware: String,
+    /// How many inlets it has.
+    pub inlets: u8,
+    /// Its settings by their keys.
+    pub settings: BTreeMap<String, Keyed>,
+    /// The baseline that it holds, L/min by inlet.
+    pub baseline_l_min: Option<Vec<Option<f64>>>,
+    /// The baseline is being taken.
+    pub taking: bool,
+    /// Its outputs are held back.
+    pub inhibited: bool,
+    /// What a meter shows at its supply terminals, V.
+    pub supply_v: f64,
+    /// What a meter shows in its supply, A.
+    pub supply_a: f64,
+}
+/// The value of a setting as a display shows it.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+#[serde(untagged)]
+pub enum Keyed {
+    /// Yes or no.
+    Switch(bool),
+    /// A number.
+    Number(f64),
+    /// A word or a text.
+    Text(String),
+    /// Nothing that could be read.
+    Nothing,
+}
+
+/// What a unit shows to whoever stands before it.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Shown {
+    /// Flow of each inlet, L/min, as its sensors tell it.
+    pub flow_l_min: Vec<f64>,
+    /// Smoke, %/m, of its sensor or of each.
+    pub smoke_percent_per_m: Vec<f64>,
+    /// Alarm levels that are reached.
+    pub levels: Vec<u8>,
+    /// Alarm levels that stay until they are reset.
+    pub latched: Vec<u8>,
+    /// Outputs that are operated.
+    pub outputs: Vec<u8>,
+    /// Faults that stand, in words.
+    pub faults: Vec<&'static str>,
+    /// Inlets whose flow is under its band.
+    pub flow_low: Vec<u8>,
+    /// Inlets whose flow is over its band.
+    pub flow_high: Vec<u8>,
+    /// It starts, or its fan is not at speed.
+    pub busy: bool,
 }
 
 /// Why a command was not carried out.

@@ -1,0 +1,195 @@
+//! What a person sees at a unit that sends nothing: the moment at which its display or a lamp shows smoke, an alarm level, a
+//! fault, and when it no longer does. Each moment is one mark by hand, with the uncertainty of a glance beside the mark's own.
+//!
+//! Not here: flows that are typed ([`crate::typed`]), and what follows from a moment (the judges).
+use super::{
+    clear_air::{self, lowest_level},
+    release::Ran,
+};
+use crate::{
+    context::Context,
+    executor::{Either, race},
+    facts::missed,
+    judge::{
+        alarms::Level,
+        smoke::{SmokeSeen, Watched},
+    },
+    outcome::{Statement, Subject},
+    plan::HoleRef,
+    prompt::Act,
+    readings::Timed,
+    rise::Rise,
+};
+use alloc::{boxed::Box, format, rc::Rc, string::String, vec::Vec};
+use plumeline_base::{
+    Instant,
+    input::Answer,
+    obscuration::{Extinction, ObscurationUnit::PercentPerMetre},
+    quantity::Estimate,
+    time::seconds,
+};
+use plumeline_detector::{Reading, ask::Look, driver::Wants, vocabulary::ObscurationSensing};
+
+/// How a moment came about.
+pub(super) enum Moment {
+    Seen(Instant),
+    /// It was said that it does not come.
+    Not(String),
+    /// It can't be told.
+    Untold(String),
+    /// Nobody marked it in time.
+    TimeUp,
+}
+
+/// Asks for the moment at which something shows, for at most `within_s`.
+pub(super) async fn moment(ctx: &Context, act: Act, text: String, within_s: f64) -> Moment {
+    let end = ctx.within(seconds(within_s));
+    match race(ctx.ask(act, text, Wants::Moment), ctx.reached(end)).await {
+        Either::First((at, Answer::Yes)) => Moment::Seen(at),
+        Either::First((_, Answer::No)) => Moment::Not("it does not show".into()),
+        Either::First((_, Answer::NoBecause(why))) => Moment::Not(why),
+        Either::First((_, Answer::Cannot(why))) => Moment::Untold(why),
+        Either::First(_) => Moment::Untold("the moment was not marked".into()),
+        Either::Second(()) => Moment::TimeUp,
+    }
+}
+
+/// What stands now, and the flows where they are wanted too; `None`: nobody could tell.
+pub(super) async fn state(ctx: &Context, flows: bool) -> Option<Rc<Timed>> {
+    let state = ctx.look(Look::State).await.ok()?;
+    if !flows {
+        return Some(state);
+    }
+    let read = ctx.look(Look::Flows).await.ok()?;
+    let reading = Reading { flow_m3_s: read.reading.flow_m3_s.clone(), ..state.reading.clone() };
+    Some(Rc::new(Timed { at: state.at, reading }))
+}
+
+/// The display tells how much smoke there is, and not only that a level is reached.
+fn tells_smoke(ctx: &Context) -> bool {
+    ctx.abilities().is_some_and(|a| a.obscuration != ObscurationSensing::None)
+}
+
+/// Looks again and again until the air is clear. `Err`: why that can't be shown.
+pub(super) async fn clear(ctx: &Context, says: &str) -> Result<Instant, String> {
+    let plan = ctx.inputs().plan.smoke.clone();
+    let level = lowest_level(ctx).map_err(|why| format!("the lowest alarm level is not known: {why}"))?;
+    let under = Extinction(level.0 * plan.purge_below);
+    let mut since: Option<Instant> = None;
+    loop {
+        let look = if tells_smoke(ctx) { Look::Smoke } else { Look::State };
+        let t = ctx.look(look).await.map_err(|trouble| format!("nobody could tell: {trouble}"))?;
+        let clear = match look {
+            Look::Smoke => t.highest_extinction().ok_or("the unit tells no obscuration")?.0 < under.0,
+            _ => t.reading.levels_standing().ok_or("the unit tells no alarm level")? == 0,
+        };
+        if clear {
+            // The second look shows that it stays so.
+            let from = *since.get_or_insert(t.at);
+            if t.at.since(from) >= seconds(plan.purge_hold_s) {
+                return Ok(t.at);
+            }
+        } else {
+            since = None;
+        }
+        let least = under.stated(PercentPerMetre);
+        ctx.progress(format!("{says}: it must stay under {least:.4} %/m"), None, Some(seconds(plan.purge_hold_s)));
+        ctx.sleep(seconds(plan.purge_hold_s)).await;
+    }
+}
+
+/// A release whose smoke a person sees at the unit, for at most `latest_s`.
+pub(super) async fn release(ctx: &Context, hole: HoleRef, words: &str, what: &str, latest_s: f64) -> Ran {
+    if let Err(why) = clear_air::quiet(ctx, "waiting for clear air before the next release").await {
+        return Ran::NotReleased(why);
+    }
+    let text = format!(
+        "Release smoke at {words} and hold it there until it is to be stopped, {what}. Answer at the very moment it starts. Test smoke can \
+         alarm people: see that they know."
+    );
+    let (released, answer) = ctx.ask(Act::ReleaseSmoke(hole), text, Wants::Moment).await;
+    match answer {
+        Answer::Yes => {}
+        Answer::Cannot(why) => return Ran::NotReleased(why),
+        _ => return Ran::NotReleased("the release was not confirmed".into()),
+    }
+    let paused = ctx.paused();
+    let shown = moment(ctx, Act::SmokeShows(hole), shows_text(ctx, words), latest_s).await;
+    if ctx.paused() != paused {
+        clear_air::stop_smoke(ctx).await;
+        let because = "nobody watched for a time: the program had been ended".into();
+        return Ran::SetAside { because, released, until: ctx.now() };
+    }
+    let seen = match shown {
+        Moment::Seen(at) => {
+            // Two marks by one hand, and a glance.
+            let rules = &ctx.inputs().plan.advanced.typed.clone();
+            Ok(Estimate::new(at.since(released).as_secs_f64(), 0.0, rules.seen_u_s))
+        }
+        // Said before anything was seen: another hole, a gust, an empty can.
+        Moment::Not(because) => {
+            clear_air::stop_smoke(ctx).await;
+            return Ran::SetAside { because, released, until: ctx.now() };
+        }
+        Moment::Untold(why) => Err(why),
+        Moment::TimeUp => Err(format!("nobody saw smoke at the unit within {latest_s:.0} s")),
+    };
+    let alarm_after_s = if seen.is_ok() { levels(ctx, words, released).await } else { None };
+    clear_air::stop_smoke(ctx).await;
+    let watched = Watched { released, until: ctx.now(), alarm_after_s, elsewhere: None };
+    Ran::Seen(Box::new(SmokeSeen::by_eye(seen, watched)))
+}
+
+fn shows_text(ctx: &Context, words: &str) -> String {
+    let rules = &ctx.inputs().plan.advanced.typed.clone();
+    let what = match (tells_smoke(ctx), ctx.get().readings.latest().and_then(|t| t.highest_extinction())) {
+        (true, Some(now)) => {
+            let step = ctx.abilities().map_or(0.0, |a| a.extinction_step_n_m as f64 * 1e-9);
+            let at = Extinction(now.0 + rules.steps * step).stated(PercentPerMetre);
+            format!("its smoke reading first stands at {at:.3} %/m or more")
+        }
+        _ => "its first alarm level shows".into(),
+    };
+    format!(
+        "Watch the unit: answer at the very moment when {what}, from the smoke at {words}. Type `no, REASON` now if the release went wrong."
+    )
+}
+
+/// Holds the smoke until each level that was not seen yet shows. Gives the time from the release to the first, s.
+async fn levels(ctx: &Context, words: &str, released: Instant) -> Option<f64> {
+    let Ok(levels) = super::alarms::levels(ctx) else { return None };
+    let open = |level: &&Level| {
+        let so_far = ctx.get().record.alarms.get(&level.number).copied();
+        matches!(so_far, None | Some(Rise::NotReached))
+    };
+    let open: Vec<&Level> = levels.iter().filter(open).collect();
+    let most = ctx.inputs().plan.advanced.typed.level_s;
+    let mut first = None;
+    for level in open {
+        let n = level.number;
+        let text = format!(
+            "Smoke is still held at {words}. Answer at the moment alarm level {n} shows at the unit. Type `can't, REASON` if the smoke at the \
+             unit stays too thin for it, `no, REASON` if the smoke stands above its threshold and it does not show."
+        );
+        let rise = match moment(ctx, Act::LevelShows { level: n }, text, level.delay_s + most).await {
+            Moment::Seen(at) => {
+                let after = at.since(released).as_secs_f64();
+                first.get_or_insert(after);
+                let fact = missed::threshold_by_eye(n);
+                ctx.edit().outcome.could_have_missed.push(Statement::of(Subject::Level(n), fact));
+                Rise::Seen(after)
+            }
+            Moment::Not(_) => Rise::Never(ctx.now().since(released).as_secs_f64()),
+            Moment::Untold(_) | Moment::TimeUp => Rise::NotReached,
+        };
+        let mut s = ctx.edit();
+        let so_far = s.record.alarms.entry(n).or_insert(Rise::NotReached);
+        *so_far = so_far.and(rise);
+        drop(s);
+        // A level above one that the smoke does not reach is not reached either.
+        if rise == Rise::NotReached {
+            break;
+        }
+    }
+    first
+}
