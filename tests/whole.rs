@@ -31,6 +31,7 @@ mod over_a_line;
 mod physics_agree;
 mod predict;
 mod record;
+mod registers;
 mod rejudge;
 mod replay;
 mod resume;

@@ -225,6 +225,13 @@ pub enum Wants {
     },
     /// Words.
     Text,
+    /// Nothing: it is told, and goes by itself when its time is over or it shows otherwise. It may be objected to.
+    Notice,
+    /// The numbers of those of these lines that are done, typed one by one.
+    Numbers {
+        /// The lines.
+        of: Vec<u32>,
+    },
     /// An item of a checklist: done, not done or not applicable, with who, a note and a photo.
     Tick,
     /// One of these words, typed in full: what has consequences is never answered by Enter alone.
@@ -327,6 +334,8 @@ pub enum Trouble {
     Nonsense(String),
     /// The operator said that it can't be told.
     NotTold(String),
+    /// Settings were sent item by item and not to the end: the unit holds some of the old and some of the new.
+    Mixture(String),
 }
 impl Trouble {
     /// What to do next, in plain words.
@@ -343,6 +352,7 @@ impl Trouble {
             Self::CannotDo(_) => "have a person do this step by hand and record it, or leave it undecided",
             Self::Nonsense(_) => "keep the trace and report it to the maker of the unit; do not trust this answer",
             Self::NotTold(_) => "leave the item not captured, or find another way to learn it",
+            Self::Mixture(_) => "load the settings again: until they were read back whole, nothing rests on them",
         }
     }
 }
@@ -356,6 +366,12 @@ impl fmt::Display for Trouble {
             Self::CannotDo(what) => write!(f, "not possible with this unit: {what}"),
             Self::Nonsense(what) => write!(f, "the unit's answer can't be right: {what}"),
             Self::NotTold(why) => write!(f, "not captured: {why}"),
+            Self::Mixture(why) => {
+                write!(
+                    f,
+                    "the unit takes settings item by item, and holds a mixture of old and new: load again ({why})"
+                )
+            }
         }
     }
 }

@@ -2,7 +2,7 @@
 //!
 //! A [`Driver`] is a pure machine: bytes, answers and time go in; bytes, questions and reports come out. It knows
 //! frames (and so what is silent or garbled) and knows no stage of a job. [`plumewire`] speaks the framed serial
-//! protocol; [`display`] is a person who reads a display. Not here: ports, clocks, stages, limits.
+//! protocol; [`registers`] reads units by a register map; [`display`] is a person who reads a display. Not here: ports, clocks, stages, limits.
 #![no_std]
 extern crate alloc;
 
@@ -10,6 +10,7 @@ pub mod ask;
 pub mod display;
 pub mod driver;
 pub mod plumewire;
+pub mod registers;
 pub mod settings;
 pub mod vocabulary;
 

@@ -290,9 +290,10 @@ pub struct Baseline {
 /// Which settings a unit holds, without the settings themselves.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct SettingsState {
-    /// Greater after every change, however it came about.
-    pub revision: u64,
-    /// The unit's own SHA-256 over them, hexadecimal.
+    /// Greater after every change, however it came about; `None` where the unit counts none.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub revision: Option<u64>,
+    /// SHA-256 over them, hexadecimal: the unit's own, or the driver's over what it read back.
     pub sha256: String,
 }
 

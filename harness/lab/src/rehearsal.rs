@@ -22,7 +22,7 @@ use plumeline_runtime::{
     show::Show,
     simulated_model,
 };
-use plumeline_simulator::Scenario;
+use plumeline_simulator::{Scenario, models::Spoken, scenario::Which};
 use rayon::prelude::*;
 use serde::Serialize;
 use std::{cell::Cell, collections::BTreeMap, rc::Rc, sync::Arc};
@@ -99,11 +99,16 @@ fn play(files: &Files, mut inputs: JobInputs, seed: u64) -> Result<Played, Failu
     // Numbers that only the real units have are not held against the simulated ones.
     inputs.plan.replacement = any(&inputs.plan.replacement);
     inputs.plan.outgoing = inputs.plan.outgoing.as_ref().map(|_| ExpectedUnit::default());
+    // Each unit is spoken to as its stand-in is, whatever the real ones are reached through.
+    let apart = site.replacement.spoken != Spoken::Plumewire || port::is_by_hand(files);
+    let files = files.clone().with_ports("sim:", apart.then_some("sim:"));
     let simulation = SimulatedSite::new(scenario::simulation(site, Instant::START)?);
+    let line = |unit| Line::simulated(&simulation, unit, FaultSpec::default(), seed);
     let seen = Rc::new(Cell::default());
-    let session = Job::begin(files, inputs, MemoryKeeper::default(), DATE_OF_SIMULATIONS)
-        .line(Line::simulated(&simulation, None, FaultSpec::default(), seed))
-        .operator(Operator::script("script", Script::willing().with_eyes(port::eyes(files)), simulation))
+    let session = Job::begin(&files, inputs, MemoryKeeper::default(), DATE_OF_SIMULATIONS)
+        .line(line(apart.then_some(Which::Replacement)))
+        .outgoing_line(apart.then(|| line(Some(Which::Outgoing))))
+        .operator(Operator::script("script", Script::willing().with_eyes(port::eyes(&files)), simulation.clone()))
         .observer(Watch(seen.clone()))
         .run()?;
     let outcome = session.outcome().cloned().ok_or_else(|| Failure::internal("a job ended without an outcome"))?;

@@ -23,7 +23,7 @@ pub use down::Down;
 pub use layer::Injected;
 pub use link::{Link, LinkEvent};
 pub use open::{Opener, open};
-pub use spec::{LineSpec, LinkSpec, SerialSettings, SpecError};
+pub use spec::{ByteForm, LineSpec, LinkSpec, Parity, SerialSettings, SpecError};
 
 /// Throws away what was typed at the terminal of standard input and not read yet; nothing where it is no terminal.
 pub fn forget_typed() {

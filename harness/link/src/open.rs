@@ -4,6 +4,7 @@
 use crate::{
     Down, Injected, LineSpec, Link, SerialSettings,
     ports::{self, Root},
+    spec::Parity,
     sys,
 };
 use plumeline_base::input::LinkDown;
@@ -81,7 +82,23 @@ pub async fn open(line: &LineSpec, root: &Root) -> Result<Link, Down> {
 
 fn serial(path: &str, settings: SerialSettings, named: String) -> Result<Link, Down> {
     let held = sys::probe(path)?;
+    let byte = settings.byte;
+    let data_bits = match byte.data {
+        5 => tokio_serial::DataBits::Five,
+        6 => tokio_serial::DataBits::Six,
+        7 => tokio_serial::DataBits::Seven,
+        _ => tokio_serial::DataBits::Eight,
+    };
+    let parity = match byte.parity {
+        Parity::None => tokio_serial::Parity::None,
+        Parity::Even => tokio_serial::Parity::Even,
+        Parity::Odd => tokio_serial::Parity::Odd,
+    };
+    let stop_bits = if byte.two_stops { tokio_serial::StopBits::Two } else { tokio_serial::StopBits::One };
     let mut port = tokio_serial::new(path, settings.baud)
+        .data_bits(data_bits)
+        .parity(parity)
+        .stop_bits(stop_bits)
         .dtr_on_open(settings.dtr)
         .open_native_async()
         .map_err(|e| not_opened(path, &e))?;

@@ -17,14 +17,14 @@ pub enum LinkSpec {
 /// A line that bytes run over.
 #[derive(Clone, Debug, PartialEq, Eq, Hash)]
 pub enum LineSpec {
-    /// `serial:PATH[@BAUD][,dtr=on|off][,rts=on|off]`
+    /// `serial:PATH[@BAUD[,8N1]][,dtr=on|off][,rts=on|off]`
     Serial {
         /// The port's path, or its name on Windows (`COM3`).
         path: String,
         /// Speed and line states.
         settings: SerialSettings,
     },
-    /// `usb:VID:PID[:SERIAL][@BAUD][,dtr=on|off][,rts=on|off]`
+    /// `usb:VID:PID[:SERIAL][@BAUD[,8N1]][,dtr=on|off][,rts=on|off]`
     Usb {
         /// Vendor id (four hexadecimal digits when written).
         vid: u16,
@@ -44,11 +44,13 @@ pub enum LineSpec {
     },
 }
 
-/// Speed and line states of a serial port. Always 8 data bits, no parity, one stop bit.
+/// Speed, form of a byte and line states of a serial port.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub struct SerialSettings {
     /// Bits per second, > 0.
     pub baud: u32,
+    /// How a byte stands on the line.
+    pub byte: ByteForm,
     /// Data terminal ready: raised while the port is open.
     pub dtr: bool,
     /// Request to send: raised while the port is open.
@@ -56,8 +58,58 @@ pub struct SerialSettings {
 }
 impl Default for SerialSettings {
     fn default() -> Self {
-        Self { baud: 115_200, dtr: true, rts: true }
+        Self { baud: 115_200, byte: ByteForm::default(), dtr: true, rts: true }
     }
+}
+
+/// How a byte stands on a serial line: `8N1`.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub struct ByteForm {
+    /// Data bits, 5 to 8.
+    pub data: u8,
+    /// Parity.
+    pub parity: Parity,
+    /// Two stop bits and not one.
+    pub two_stops: bool,
+}
+impl Default for ByteForm {
+    fn default() -> Self {
+        Self { data: 8, parity: Parity::None, two_stops: false }
+    }
+}
+impl ByteForm {
+    /// Reads `8N1`.
+    fn parse(text: &str) -> Option<Self> {
+        let [data @ b'5'..=b'8', parity, stops @ (b'1' | b'2')] = *text.as_bytes() else { return None };
+        let parity = match parity.to_ascii_uppercase() {
+            b'N' => Parity::None,
+            b'E' => Parity::Even,
+            b'O' => Parity::Odd,
+            _ => return None,
+        };
+        Some(Self { data: data - b'0', parity, two_stops: stops == b'2' })
+    }
+}
+impl fmt::Display for ByteForm {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let parity = match self.parity {
+            Parity::None => 'N',
+            Parity::Even => 'E',
+            Parity::Odd => 'O',
+        };
+        write!(f, "{}{parity}{}", self.data, if self.two_stops { 2 } else { 1 })
+    }
+}
+
+/// Parity of a byte on a serial line.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Parity {
+    /// None.
+    None,
+    /// Even.
+    Even,
+    /// Odd.
+    Odd,
 }
 
 /// Why a text does not name a link.
@@ -73,7 +125,8 @@ pub struct SpecError {
 }
 
 const FORMS: &str = "write serial:PATH[@BAUD], usb:VID:PID[:SERIAL][@BAUD], tcp:HOST:PORT, sim: or display:";
-const SERIAL: &str = "write serial:PATH[@BAUD], for example serial:/dev/ttyUSB0@115200 or serial:COM3";
+const SERIAL: &str =
+    "write serial:PATH[@BAUD], for example serial:/dev/ttyUSB0@115200, serial:/dev/ttyUSB0@9600,8E1 or serial:COM3";
 const USB: &str = "write usb:VID:PID[:SERIAL] with four hexadecimal digits each, for example usb:1209:0001; \
                    `plumeline ports` lists what is plugged in";
 const TCP: &str = "write tcp:HOST:PORT, for example tcp:127.0.0.1:5000 or tcp:[::1]:5000";
@@ -150,14 +203,20 @@ fn tcp(rest: &str) -> Result<LineSpec, String> {
     }
 }
 
-/// Splits `[@BAUD][,dtr=..][,rts=..]` off the end.
+/// Splits `[@BAUD[,8N1]][,dtr=..][,rts=..]` off the end.
 fn settings(mut text: &str) -> Result<(&str, SerialSettings), String> {
     let mut settings = SerialSettings::default();
     while let Some((before, option)) = text.rsplit_once(',') {
         let target = match option.split_once('=') {
             Some(("dtr", _)) => &mut settings.dtr,
             Some(("rts", _)) => &mut settings.rts,
-            // A comma may be part of a path or a serial number.
+            // Behind a speed; else a comma may be part of a path or a serial number.
+            None if before.contains('@') && before.rsplit('@').next().is_some_and(|b| b.parse::<u32>().is_ok()) => {
+                settings.byte = ByteForm::parse(option)
+                    .ok_or_else(|| format!("`{option}` is no form of a byte, such as 8N1, 8E1 or 7E2"))?;
+                text = before;
+                continue;
+            }
             _ => break,
         };
         *target = match &option[4..] {
@@ -180,6 +239,9 @@ fn settings(mut text: &str) -> Result<(&str, SerialSettings), String> {
 impl fmt::Display for SerialSettings {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(f, "@{}", self.baud)?;
+        if self.byte != ByteForm::default() {
+            write!(f, ",{}", self.byte)?;
+        }
         for (name, on) in [("dtr", self.dtr), ("rts", self.rts)] {
             if !on {
                 write!(f, ",{name}=off")?;
@@ -235,6 +297,15 @@ mod tests {
         assert_eq!(line("serial:/dev/ttyUSB0"), serial("/dev/ttyUSB0", SerialSettings::default()));
         assert_eq!(line("serial:COM3@9600,dtr=off,rts=off"), serial("COM3", quiet));
         assert_eq!(line("serial:/tmp/a,b@9600"), serial("/tmp/a,b", fast));
+        let even = ByteForm { data: 8, parity: Parity::Even, two_stops: false };
+        let modbus = SerialSettings { baud: 19_200, byte: even, ..Default::default() };
+        assert_eq!(line("serial:/dev/x@19200,8E1"), serial("/dev/x", modbus));
+        let two = ByteForm { data: 7, parity: Parity::Odd, two_stops: true };
+        assert_eq!(
+            line("serial:/dev/x@9600,7o2,dtr=off,rts=off"),
+            serial("/dev/x", SerialSettings { byte: two, ..quiet })
+        );
+        assert_eq!(line("serial:/dev/x@9600,7o2").to_string(), "serial:/dev/x@9600,7O2");
         let usb = |serial: Option<&str>, settings| LineSpec::Usb {
             vid: 0x1209,
             pid: 0xA1,
@@ -260,6 +331,8 @@ mod tests {
             ("serial:/dev/x@fast", "`fast` is not a speed"),
             ("serial:/dev/x@0", "`0` is not a speed"),
             ("serial:/dev/x,dtr=yes", "`yes` is neither"),
+            ("serial:/dev/x@9600,9N1", "`9N1` is no form of a byte"),
+            ("serial:/dev/x@9600,8X1", "8N1, 8E1"),
             ("usb:1209", "product id is missing"),
             ("usb:12091:0001", "four hexadecimal"),
             ("usb:1209:0001:", "serial number after"),

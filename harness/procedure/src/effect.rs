@@ -170,9 +170,10 @@ pub enum Entry {
     Ticked(Box<Ticked>),
     /// Which settings a unit holds, by its own account.
     SettingsHeld {
-        /// Its revision counter.
-        revision: u64,
-        /// Its own SHA-256 over them, hexadecimal.
+        /// Its revision counter, where it has one.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        revision: Option<u64>,
+        /// SHA-256 over them, hexadecimal: its own, or that of what was read back.
         sha256: String,
     },
     /// Settings were captured or read back.

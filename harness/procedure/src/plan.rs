@@ -54,6 +54,8 @@ pub struct Plan {
     pub sources: BTreeMap<String, String>,
     /// What hands must do at each stage and a person ticks off.
     pub checklist: Vec<ChecklistItem>,
+    /// What the unit may leave unshown: named here, it costs no pass.
+    pub not_shown: Vec<Untold>,
 }
 impl Plan {
     /// Sets what holds for a rule.
@@ -62,6 +64,32 @@ impl Plan {
         if limit.mark == Mark::ThisJob && limit.source != rules::THE_PLAN {
             self.sources.insert(rule.path(), limit.source.clone());
         }
+    }
+}
+
+/// What a unit that is read over a line may have no way to show.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Untold {
+    /// When it measured what it tells.
+    DeviceTime,
+    /// What it did, by its own log.
+    EventLog,
+    /// That its outputs are held back, on a lease.
+    Inhibit,
+    /// That its date and time are set and kept.
+    DateAndTime,
+}
+impl Untold {
+    /// The names in plans.
+    pub const NAMES: [(&'static str, Self); 4] = [
+        ("device time", Self::DeviceTime),
+        ("event log", Self::EventLog),
+        ("inhibit", Self::Inhibit),
+        ("date and time", Self::DateAndTime),
+    ];
+    /// The name in plans.
+    pub fn name(self) -> &'static str {
+        Self::NAMES.iter().find(|(_, known)| *known == self).map_or("", |(name, _)| *name)
     }
 }
 

@@ -83,6 +83,11 @@ impl Files {
         self.0.extend(port.map(|port| (OLD_PORT.into(), port.into())));
         self
     }
+    /// These ports in place of those named before.
+    pub fn with_ports(mut self, port: &str, old_port: Option<&str>) -> Self {
+        self.0.retain(|(name, _)| name != PORT && name != OLD_PORT);
+        self.with_port(port).with_old_port(old_port)
+    }
     /// The port that the job was begun with.
     pub fn port(&self) -> &str {
         self.text(PORT).unwrap_or_default()

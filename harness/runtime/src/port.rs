@@ -3,11 +3,13 @@ use crate::{
     failure::Failure,
     job_files::{Expected, Files},
     operator::Eyes,
+    simulated_model,
 };
 use plumeline_detector::{
     Driver,
     display::{Display, Face},
     plumewire::Plumewire,
+    registers::{Map, Registers},
 };
 use plumeline_link::{Injected, LineSpec, LinkSpec, Opener, RealClock, faults::FaultSpec};
 use plumeline_procedure::Drivers;
@@ -20,10 +22,25 @@ struct Entry {
 }
 
 /// The drivers that there are. The first that fits a port and the units at it is taken.
-const DRIVERS: [Entry; 2] = [
+const DRIVERS: [Entry; 3] = [
     Entry { name: "display", fits: by_hand, make: |units| Box::new(Display::new(faces(units))) },
-    Entry { name: "plumewire", fits: |_, _| true, make: |_| Box::new(Plumewire::new()) },
+    Entry { name: "registers", fits: by_registers, make: |units| map(units).map_or_else(plumewire, registers) },
+    Entry { name: "plumewire", fits: |_, _| true, make: |_| plumewire() },
 ];
+fn plumewire() -> Box<dyn Driver> {
+    Box::new(Plumewire::new())
+}
+fn registers(map: &Map) -> Box<dyn Driver> {
+    Box::new(Registers::new(map.clone()))
+}
+/// The register map of the unit at a port. Where two take turns at one, it is the replacement's.
+fn map(units: &[Expected]) -> Option<&Map> {
+    units.first()?.description.registers.as_ref()
+}
+/// The unit is read by registers; the simulator has one table of them, and plays other units by its own protocol.
+fn by_registers(port: &LinkSpec, units: &[Expected]) -> bool {
+    map(units).is_some_and(|map| !matches!(port, LinkSpec::Sim(_)) || simulated_model::plays(map))
+}
 
 /// The unit speaks nothing of ours: nobody but a person can ask it.
 fn by_hand(port: &LinkSpec, units: &[Expected]) -> bool {

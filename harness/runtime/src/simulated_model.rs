@@ -7,11 +7,17 @@ use plumeline_base::{
     pipework::{AirPath, Drive},
     quantity::M3_S_PER_L_MIN,
 };
-use plumeline_detector::settings::Value;
+use plumeline_detector::{
+    registers::{Map, map::Protocol},
+    settings::Value,
+};
 use plumeline_job::{Problem, description};
 use plumeline_simulator::{
     device::settings::{Setting, SettingValue},
-    models::{Allowed, FanDrive, Follows, LONGEST, Meaning as Means, Model, Readings, Slot as Played, Word as Says},
+    models::{
+        Allowed, FanDrive, Follows, Framing, LONGEST, Meaning as Means, Model, Readings, RegisterBus, Slot as Played,
+        Spoken, Word as Says,
+    },
     scenario::Which,
 };
 use plumeline_unit::{
@@ -23,12 +29,13 @@ use serde::Deserialize;
 use std::path::Path;
 
 /// The hardware of the shipped models, by the names of their descriptions.
-const HARDWARE: [(&str, &str); 5] = [
+const HARDWARE: [(&str, &str); 6] = [
     ("model-b", include_str!("../units/model-b.toml")),
     ("model-c", include_str!("../units/model-c.toml")),
     ("model-d", include_str!("../units/model-d.toml")),
     ("model-e", include_str!("../units/model-e.toml")),
     ("model-f", include_str!("../units/model-f.toml")),
+    ("model-g", include_str!("../units/model-g.toml")),
 ];
 /// Reference conditions of mass-type sensors, degC and Pa: those of the invented models.
 const REFERENCE: (f64, f64) = (20.0, 101_325.0);
@@ -150,8 +157,28 @@ pub fn model(described: &Description, hardware: &Hardware) -> Model {
             extinction_smoothing_s: hardware.smoke_smoothing_s,
         },
         air_path: air.map_or_else(|| Model::of(Which::Replacement).air_path, air_path),
+        spoken: described.registers.as_ref().map_or(Spoken::Plumewire, spoken),
         slots: described.slots.iter().map(slot).collect(),
     }
+}
+/// The simulator has one table of registers for all models; this is the map of it, whatever the order of bytes that it states.
+pub fn plays(map: &Map) -> bool {
+    // As text: what stands for no reading may be no number, which equals nothing.
+    let table = |map: &Map| format!("{:?}", (&map.numbers, &map.flags, &map.texts, &map.settings, &map.commands));
+    let shipped = |(_, text): &(&str, &str)| description::parse("shipped", text.as_bytes()).ok()?.registers;
+    description::SHIPPED.iter().filter_map(shipped).any(|own| table(&own) == table(map))
+}
+/// A unit with a table of its own is played by the other protocol.
+fn spoken(map: &Map) -> Spoken {
+    if !plays(map) {
+        return Spoken::Plumewire;
+    }
+    let framing = match map.bus.protocol {
+        Protocol::Rtu => Framing::Rtu,
+        Protocol::Ascii => Framing::Ascii,
+        Protocol::Tcp => Framing::Tcp,
+    };
+    Spoken::Registers(RegisterBus { framing, address: map.bus.address })
 }
 
 fn slot(slot: &Slot) -> Played {

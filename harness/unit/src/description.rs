@@ -15,6 +15,7 @@ use alloc::{
 use plumeline_base::pipework::{Fan, Loss};
 use plumeline_detector::{
     display::{Face, Hands, Scale, SheetItem, Shows, Takes},
+    registers,
     settings::Value,
 };
 
@@ -43,6 +44,8 @@ pub struct Description {
     pub slots: Vec<Slot>,
     /// The air path, if it is known: without it nothing can be said of holes.
     pub air: Option<UnitAir>,
+    /// Its register map, where it is read by registers.
+    pub registers: Option<registers::Map>,
 }
 
 /// What a reading of flow is.
@@ -244,7 +247,7 @@ impl Description {
     }
     /// Nobody but a person can ask a unit of this model.
     pub fn is_by_hand(&self) -> bool {
-        self.display.is_some() && self.can == Abilities::default()
+        self.display.is_some() && self.registers.is_none() && self.can == Abilities::default()
     }
     /// The model as a person sees it. What is not described is neither shown nor can it be done.
     pub fn face(&self) -> Face {

@@ -131,7 +131,7 @@ impl Simulation {
             let device = Device::new(fitted, sensors, store, &settings).map_err(ScenarioError::Unit)?;
             let mut unit = Unit {
                 which,
-                reached: Reached::by_plumewire(device),
+                reached: Reached::new(device),
                 mains: false,
                 battery: false,
                 dead: which == Which::Outgoing && !scenario.outgoing_alive,

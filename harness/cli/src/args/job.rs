@@ -1,5 +1,5 @@
 //! Arguments of the commands that make, check, run and replay a job.
-use crate::commands::invented::{BY_HAND, USUAL};
+use crate::commands::invented::{BY_HAND, BY_REGISTERS, USUAL};
 use clap::Args;
 use std::path::PathBuf;
 
@@ -18,10 +18,16 @@ pub struct Demo {
     /// A lie of the replacement: NAME or NAME:SEVERITY, one of those that `plumeline lies` lists. May be given several times.
     #[arg(long, value_name = "NAME")]
     pub lie: Vec<String>,
-    /// The replacement: model-b, model-c, model-d, model-e or model-f.
-    #[arg(long, value_name = "NAME", default_value_if("unit", "display", BY_HAND), default_value = USUAL)]
+    /// The replacement: model-b, model-c, model-d, model-e, model-f (read off its display) or model-g (read by registers).
+    #[arg(
+        long,
+        value_name = "NAME",
+        default_value_ifs([("unit", "display", BY_HAND), ("unit", "registers", BY_REGISTERS)]),
+        default_value = USUAL
+    )]
     pub replacement: String,
-    /// What the replacement is asked through: its protocol, or a simulated person who reads its display and works its keys.
+    /// What the replacement is asked through: its protocol, its registers, or a simulated person who reads its display and works its
+    /// keys.
     #[arg(long, value_name = "HOW", default_value = "protocol")]
     pub unit: AskedThrough,
     /// With `--unit display`: the share of typed flows in which the simulated person slips, by the seed.
@@ -55,6 +61,8 @@ pub struct Demo {
 pub enum AskedThrough {
     /// Its protocol.
     Protocol,
+    /// Its registers (Modbus RTU).
+    Registers,
     /// A person at its display.
     Display,
 }

@@ -24,7 +24,7 @@ use plumeline_runtime::{
     show,
     unit_end::UnitEnd,
 };
-use plumeline_simulator::{Simulation, scenario::Which};
+use plumeline_simulator::{Simulation, models::Spoken, scenario::Which};
 
 /// `plumeline demo`
 pub fn demo(args: &Demo) -> Result<Exit, Failure> {
@@ -49,9 +49,9 @@ pub fn demo(args: &Demo) -> Result<Exit, Failure> {
     let _lock = folder.lock()?;
     carrying::keep(&folder, &carried, true)?;
     let files = Files::read(&folder)?.with_port("sim:");
-    // Nothing but a person asks the replacement: the outgoing unit has its line for itself.
-    let by_hand = port::is_by_hand(&files);
-    let files = files.with_old_port(by_hand.then_some("sim:"));
+    // A replacement that is asked in another way than the outgoing unit: each has its line for itself.
+    let apart = port::is_by_hand(&files) || job.model.spoken != Spoken::Plumewire;
+    let files = files.with_old_port(apart.then_some("sim:"));
     let loaded = files.check()?;
     let told = |e: plumeline_simulator::simulation::ScenarioError| {
         Failure::input(e.to_string(), "choose another defect or place")
@@ -69,7 +69,7 @@ pub fn demo(args: &Demo) -> Result<Exit, Failure> {
         Over::Pty => over_pty(&files, &site, args.speed, &faults, begin)?,
         Over::Process => {
             let line = |unit, seed| Line::simulated(&site, unit, faults.clone(), seed);
-            let (main, outgoing) = match by_hand {
+            let (main, outgoing) = match apart {
                 true => (Some(Which::Replacement), Some(line(Some(Which::Outgoing), args.seed.wrapping_add(1)))),
                 false => (None, None),
             };
@@ -109,18 +109,36 @@ fn over_pty<'a>(
     let events = event_loop()?;
     let _inside = events.enter();
     let clock = RealClock::starting_at(Instant::START, speed);
-    let mut unit = UnitEnd::pty(None, site.clone(), clock)?;
-    let address = unit.address().to_owned();
-    let LinkSpec::Line(line) = port::parse(&address)? else {
-        return Err(Failure::internal("a pseudo-terminal that is no line"));
+    let apart = files.old_port().is_some();
+    let end_of = |which: Option<Which>| -> Result<_, Failure> {
+        let end = UnitEnd::pty(None, site.clone(), clock)?.of(which);
+        let LinkSpec::Line(line) = port::parse(end.address())? else {
+            return Err(Failure::internal("a pseudo-terminal that is no line"));
+        };
+        let address = end.address().to_owned();
+        Ok((end, address, Line::system(port::opener(line, faults, 1, clock))))
     };
-    let running = begin(&files.clone().with_port(&address), date())
-        .line(Line::system(port::opener(line, faults, 1, clock)))
+    let (mut unit, address, line) = end_of(apart.then_some(Which::Replacement))?;
+    let mut own = apart.then(|| end_of(Some(Which::Outgoing))).transpose()?;
+    let old_line = own.as_mut().map(|(_, _, line)| std::mem::replace(line, Line::Display));
+    let old_port = own.as_ref().map(|(_, address, _)| address.as_str());
+    let running = begin(&files.clone().with_ports(&address, old_port), date())
+        .line(line)
+        .outgoing_line(old_line)
         .clock(Clock::System(clock));
+    let own_end = async {
+        match &mut own {
+            Some((end, ..)) => end.serve().await,
+            None => std::future::pending().await,
+        }
+    };
+    let ended =
+        |end: Result<(), Failure>| Err(end.err().unwrap_or_else(|| Failure::internal("the simulated unit has ended")));
     events.block_on(async {
         tokio::select! {
             end = running.drive() => end,
-            end = unit.serve() => Err(end.err().unwrap_or_else(|| Failure::internal("the simulated unit has ended"))),
+            end = unit.serve() => ended(end),
+            end = own_end => ended(end),
         }
     })
 }

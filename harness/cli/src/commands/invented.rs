@@ -3,7 +3,7 @@
 //! Not here: running the job.
 use plumeline_job::description;
 use plumeline_runtime::{failure::Failure, simulated_model};
-use plumeline_simulator::models::Model;
+use plumeline_simulator::models::{Model, Spoken};
 use std::borrow::Cow;
 
 /// The files of an invented job.
@@ -35,6 +35,8 @@ pub const SMALL: Invented = Invented {
 pub const USUAL: &str = "model-b";
 /// The replacement that speaks nothing: a person reads it and works its keys.
 pub const BY_HAND: &str = "model-f";
+/// The one that is read by registers.
+pub const BY_REGISTERS: &str = "model-g";
 
 /// What another replacement needs: which wires go to it, and what was decided about its settings.
 struct Prepared {
@@ -44,7 +46,7 @@ struct Prepared {
     /// The output that the panel's fault input is wired to.
     fault_wire: u8,
 }
-const PREPARED: [Prepared; 4] = [
+const PREPARED: [Prepared; 5] = [
     Prepared {
         name: "model-c",
         wires: include_str!("../../demo/replacements/model-c/wires.toml"),
@@ -67,6 +69,12 @@ const PREPARED: [Prepared; 4] = [
         name: BY_HAND,
         wires: include_str!("../../demo/replacements/model-f/wires.toml"),
         decisions: include_str!("../../demo/replacements/model-f/decisions.toml"),
+        fault_wire: 1,
+    },
+    Prepared {
+        name: BY_REGISTERS,
+        wires: include_str!("../../demo/replacements/model-g/wires.toml"),
+        decisions: include_str!("../../demo/replacements/model-g/decisions.toml"),
         fault_wire: 1,
     },
 ];
@@ -108,6 +116,13 @@ impl Job {
             .plan
             .replace("\"Model B\"", &format!("{:?}", model.name))
             .replace("\"4.0.1\"", &format!("{:?}", model.firmware));
+        // By registers nobody sees when something was measured, nor what the unit did.
+        let plan = match model.spoken {
+            Spoken::Plumewire => plan,
+            Spoken::Registers(_) => {
+                plan.replacen("\nreadings = ", "\nnot_shown = [\"device time\", \"event log\"]\nreadings = ", 1)
+            }
+        };
         Ok(Self {
             pipework: between(base.pipework, "[unit]", "[outgoing]", &unit)?.into(),
             plan: between(&plan, "[[outputs.wire]]", "[supply]", prepared.wires)?.into(),

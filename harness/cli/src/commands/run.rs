@@ -4,6 +4,7 @@ use plumeline_base::{Instant, input::Photo};
 use plumeline_job::folder::{self, Folder};
 use plumeline_link::{LinkSpec, RealClock};
 use plumeline_runtime::{
+    anew,
     clock::{self, Clock},
     failure::{Exit, Failure},
     finish,
@@ -14,7 +15,7 @@ use plumeline_runtime::{
     plan_check::{self, Reminding},
     port,
     resume::{self, TakenUp},
-    scenario, show,
+    scenario, show, simulated_model,
 };
 use plumeline_simulator::{Scenario, scenario::Which};
 
@@ -41,6 +42,9 @@ pub fn run(args: &Run) -> Result<Exit, Failure> {
         }
         None => clock::date(),
     };
+    if let Some(told) = anew::put_aside(&folder, &Files::read(&folder)?)? {
+        show::print_progress(&told);
+    }
     let (files, described) =
         if resume::is_begun(&folder)? { (Files::read(&folder)?, None) } else { Files::read_described(&folder)? };
     if let Some(model) = described.filter(|_| !args.output.json) {
@@ -143,6 +147,9 @@ fn simulated_site(args: &Run, loaded: &Loaded, at: Instant) -> Result<SimulatedS
         Some(path) => scenario::read(path)?,
         None => Scenario::new(loaded.inputs.pipework.clone(), 1),
     };
+    if let Some(described) = loaded.inputs.replacement.as_ref().filter(|_| args.scenario.is_none()) {
+        site.replacement = simulated_model::of(described)?.into();
+    }
     site.seed = args.seed.unwrap_or(site.seed);
     site.defects.extend(scenario::defects(&args.defect)?);
     Ok(SimulatedSite::new(scenario::simulation(site, at)?))

@@ -255,7 +255,7 @@ impl Task {
             (Self::ReadSettings(read), reply) => read.reply(reply, session),
             (Self::WriteSettings(write), reply) => write.reply(reply),
             (Self::SettingsState, R::SettingsManifest(m)) => Next::told(Reply::SettingsState(SettingsState {
-                revision: m.revision,
+                revision: Some(m.revision),
                 sha256: super::settings::hex(&m.digest),
             })),
             (Self::TellTime | Self::SetTime { .. }, R::WallClock(t) | R::WallClockSet(t)) => {

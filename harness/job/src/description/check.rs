@@ -1,7 +1,7 @@
 //! From what stands in a description to what it says.
 //!
 //! Not here: the keys of the format.
-use super::{MAX_ITEMS, display, raw};
+use super::{MAX_ITEMS, display, raw, registers};
 use crate::{
     any::Any,
     error::{Kind as Wrong, Problem, Source, choices, nearest, quoted},
@@ -106,6 +106,7 @@ pub(super) fn check(source: &Source<'_>, f: &raw::File) -> Result<Description, P
         display: None,
         slots: Vec::new(),
         air: None,
+        registers: None,
     };
     items(source, f, &mut description)?;
     for (o, written) in description.outputs.iter().zip(&f.output) {
@@ -126,6 +127,7 @@ pub(super) fn check(source: &Source<'_>, f: &raw::File) -> Result<Description, P
     description.display = f.display.as_ref().map(|shown| display::display(source, shown, &description)).transpose()?;
     display::readable(source, f, &description)?;
     description.air = f.air.as_ref().map(|a| air(source, a, &description)).transpose()?;
+    description.registers = f.registers.as_ref().map(|r| registers::check(source, r, &description)).transpose()?;
     Ok(description)
 }
 

@@ -5,6 +5,8 @@
 mod check;
 mod display;
 mod raw;
+mod raw_registers;
+mod registers;
 
 use crate::{
     TEXT_LIMIT,
@@ -19,13 +21,14 @@ pub const FORMAT: i64 = 1;
 pub const MAX_ITEMS: usize = 2000;
 
 /// The descriptions that come with the tool, by file name without its ending. All of them are invented.
-pub const SHIPPED: [(&str, &str); 6] = [
+pub const SHIPPED: [(&str, &str); 7] = [
     ("model-a", include_str!("../../descriptions/model-a.toml")),
     ("model-b", include_str!("../../descriptions/model-b.toml")),
     ("model-c", include_str!("../../descriptions/model-c.toml")),
     ("model-d", include_str!("../../descriptions/model-d.toml")),
     ("model-e", include_str!("../../descriptions/model-e.toml")),
     ("model-f", include_str!("../../descriptions/model-f.toml")),
+    ("model-g", include_str!("../../descriptions/model-g.toml")),
 ];
 
 /// The format's JSON Schema, as text.

@@ -52,6 +52,8 @@ pub(super) struct File {
     pub(super) display: Option<Display>,
     /// Its air path; without it nothing can be said of the holes.
     pub(super) air: Option<Spanned<Air>>,
+    /// Its register map, where it is read by registers (Modbus).
+    pub(super) registers: Option<Spanned<super::raw_registers::Registers>>,
 }
 
 /// Something that a unit can be asked.

@@ -8,7 +8,7 @@ use crate::{
 };
 use plumeline_base::pipework::Pipework;
 use plumeline_procedure::{
-    plan::{ChecklistItem, ExpectedUnit, HoleChoice, HoleRef, Plan, ReleaseMark},
+    plan::{ChecklistItem, ExpectedUnit, HoleChoice, HoleRef, Plan, ReleaseMark, Untold},
     rules,
 };
 use std::collections::BTreeSet;
@@ -33,6 +33,11 @@ pub(super) fn check(
     supply::supply(source, f.supply.calculation.as_ref(), &mut plan.supply, &mut notes)?;
     plan.outgoing = f.outgoing.map(|u| expected(source, u)).transpose()?;
     plan.replacement = expected(source, f.replacement)?;
+    plan.not_shown = f
+        .not_shown
+        .iter()
+        .map(|name| choice(source, name, "something that a unit may leave unshown", &Untold::NAMES))
+        .collect::<Result<_, _>>()?;
     let port = f.port;
     (plan.site, plan.technician, plan.invented) = (f.site, f.technician, f.invented);
     if !(stated.contains("flow.calibration_common") && stated.contains("flow.calibration_individual")) {

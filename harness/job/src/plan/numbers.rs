@@ -26,6 +26,7 @@ const FACTS: &[(&str, &[&str])] = &[
             "technician",
             "port",
             "invented",
+            "not_shown",
             "outgoing",
             "replacement",
             "stages",

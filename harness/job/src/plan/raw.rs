@@ -35,6 +35,9 @@ pub(super) struct File {
     /// Whether the site and the units are invented (a demonstration or a test): every report says so loudly.
     #[serde(default)]
     pub(super) invented: bool,
+    /// What the replacement may leave unshown, by name: it then costs no pass.
+    #[serde(default)]
+    pub(super) not_shown: Vec<Spanned<String>>,
     /// The unit that is replaced; without this table nothing is captured.
     pub(super) outgoing: Option<Unit>,
     /// The unit that replaces it.

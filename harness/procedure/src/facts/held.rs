@@ -6,6 +6,8 @@ facts! {
         "another unit answers than the one that the settings were loaded into",
         next "find out which unit is on the wall; load and prove it before it is relied upon";
     still(revision) = "held.still", Pass, "the unit still holds the settings loaded, revision {revision}";
+    still_by_digest() = "held.still-by-digest", Pass,
+        "the unit still holds the settings loaded, by what was read back; it counts no revisions";
     changed_back(before, after) = "held.changed-back", Undecided,
         "settings were changed at the unit after the load and changed back: revision {before} became {after}",
         likely KEYS, next AGAIN;

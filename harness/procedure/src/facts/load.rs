@@ -42,6 +42,14 @@ facts! {
         next "do not put this unit into service before its maker has explained it";
     same_revision(revision, digest) = "load.same-revision", Pass,
         "the unit holds revision {revision} with digest {digest}… before and after the restart";
+    same_digest(digest) = "load.same-digest", Pass,
+        "the unit holds settings of digest {digest}… before and after the restart, as read back; it counts no revisions";
+    other_digest(digest) = "load.other-digest", Undecided,
+        "the settings read back after the restart have another digest, {digest}…; the unit counts no revisions",
+        next "see that nobody else works at the unit, then load again";
+    mixture(trouble) = "load.mixture", Undecided, "{trouble}",
+        likely "the line or the supply failed while the settings were sent item by item",
+        next "load the settings again; until then the unit must not be relied upon";
     other_revision(before, after) = "load.other-revision", Undecided,
         "the unit's settings went from revision {before} to {after} although nobody here sent any",
         likely "somebody changed settings at the unit's own keys",

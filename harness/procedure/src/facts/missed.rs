@@ -23,6 +23,7 @@ facts! {
         "alarm level {level}: that it acts on {low} to {high} % of its threshold (it was seen to go, and how far under its threshold it does is its own), or up to {seconds} s sooner or later than its delay";
     threshold_by_eye(level) = "missed.threshold-by-eye", Undecided,
         "alarm level {level}: at how much smoke it acts (a person saw that it does, and its threshold was read back, no more)";
+    not_told(what) = "missed.not-told", Undecided, "whatever only the unit's {what} would show: this unit tells none of it";
     unit_band() = "missed.unit-band", Undecided,
         "at which change of the flow the unit raises its fault: its band is read back, and a shut inlet is beyond any band";
     after_restart() = "missed.after-restart", Undecided,

@@ -53,6 +53,18 @@ impl fmt::Display for Reason<'_> {
     }
 }
 
+/// A revision of settings, where the unit counts them.
+#[derive(Clone, Copy)]
+pub(crate) struct Revision(pub(crate) Option<u64>);
+impl fmt::Display for Revision {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self.0 {
+            Some(n) => n.fmt(f),
+            None => f.write_str("uncounted"),
+        }
+    }
+}
+
 /// One thing found: its code, what fills its sentences, and the sentences.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct Fact {

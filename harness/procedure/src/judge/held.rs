@@ -1,6 +1,6 @@
 //! Whether the unit still holds the settings loaded: by its own revision and digest, and item by item where these differ.
 use crate::{
-    facts::{Fact, Reason, held as fact},
+    facts::{Fact, Reason, Revision, held as fact},
     outcome::{Finding, StageKind, Subject},
     stop::OtherSettings,
 };
@@ -47,17 +47,20 @@ pub(crate) fn against(
 ) -> Vec<Finding> {
     let (before, now) = match now {
         Err(why) => return vec![of_unit(stage, fact::not_shown(why))],
-        Ok(now) if now == *loaded => return vec![of_unit(stage, fact::still(now.revision))],
-        Ok(now) => (loaded.revision, now),
+        Ok(now) if now == *loaded => {
+            return vec![of_unit(stage, now.revision.map_or_else(fact::still_by_digest, fact::still))];
+        }
+        Ok(now) => (Revision(loaded.revision), now),
     };
+    let after = Revision(now.revision);
     if now.sha256 == loaded.sha256 {
-        return vec![of_unit(stage, fact::changed_back(before, now.revision))];
+        return vec![of_unit(stage, fact::changed_back(before, after))];
     }
     let differences = items.map(|(left, read)| left.differences(read)).unwrap_or_default();
     let item = |d: &plumeline_detector::settings::Difference| {
-        Finding::of(stage, Subject::Setting(d.key().into()), fact::item_changed(before, now.revision, d))
+        Finding::of(stage, Subject::Setting(d.key().into()), fact::item_changed(before, after, d))
     };
-    let whole = of_unit(stage, fact::changed(before, now.revision));
+    let whole = of_unit(stage, fact::changed(before, after));
     differences.iter().map(item).chain([whole]).collect()
 }
 
@@ -80,7 +83,7 @@ mod tests {
     use plumeline_detector::settings::{Item, Value};
 
     fn state(revision: u64, sha256: &str) -> SettingsState {
-        SettingsState { revision, sha256: sha256.into() }
+        SettingsState { revision: Some(revision), sha256: sha256.into() }
     }
     fn codes(now: Result<SettingsState, &str>, items: Option<(&Settings, &Settings)>) -> Vec<String> {
         let found = against(StageKind::Restore, &state(3, "aa"), now, items);
@@ -100,6 +103,9 @@ mod tests {
         assert_eq!(codes(Ok(state(5, "bb")), Some(both)), ["held.item-changed", "held.changed"]);
         assert_eq!(codes(Err("silent"), None), ["held.not-shown"]);
         assert!(another_unit(StageKind::Restore).code == "held.another-unit");
+        let uncounted = |sha256: &str| SettingsState { revision: None, sha256: sha256.into() };
+        let of = |now| against(StageKind::Restore, &uncounted("aa"), Ok(uncounted(now)), None);
+        assert_eq!((of("aa")[0].code.as_str(), of("bb")[0].code.as_str()), ("held.still-by-digest", "held.changed"));
     }
     #[test]
     fn after_a_pause_only_the_same_settings_are_the_proven_ones() {

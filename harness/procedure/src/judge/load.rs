@@ -1,6 +1,6 @@
 //! Whether the unit holds the settings that it was sent: at once, and after a restart.
 use crate::{
-    facts::{Fact, load as fact},
+    facts::{Fact, Revision, load as fact},
     outcome::{Finding, StageKind, Subject},
 };
 use alloc::{vec, vec::Vec};
@@ -51,18 +51,21 @@ fn difference(d: &Difference, when: Read) -> Fact {
 /// The unit's own account before and after: another digest shows item by item, another revision shows here.
 pub(crate) fn revision(stage: StageKind, sent: &SettingsState, held: &SettingsState) -> Finding {
     let digest = held.sha256.get(..12).unwrap_or(&held.sha256);
-    let fact = if sent == held {
-        fact::same_revision(held.revision, digest)
-    } else {
-        fact::other_revision(sent.revision, held.revision)
+    let fact = match (sent.revision, held.revision) {
+        (_, Some(revision)) if sent == held => fact::same_revision(revision, digest),
+        (None, None) if sent == held => fact::same_digest(digest),
+        // What differs is found item by item.
+        (None, None) => fact::other_digest(digest),
+        _ => fact::other_revision(Revision(sent.revision), Revision(held.revision)),
     };
     Finding::of(stage, Subject::Replacement, fact)
 }
 
 /// The unit's own account before and after settings were sent: other settings must have a greater revision.
 pub(crate) fn counted(stage: StageKind, before: &SettingsState, sent: &SettingsState) -> Option<Finding> {
-    let stuck = before.sha256 != sent.sha256 && sent.revision <= before.revision;
-    stuck.then(|| Finding::of(stage, Subject::Replacement, fact::revision_stuck(before.revision, sent.revision)))
+    let (was, is) = before.revision.zip(sent.revision)?;
+    let stuck = before.sha256 != sent.sha256 && is <= was;
+    stuck.then(|| Finding::of(stage, Subject::Replacement, fact::revision_stuck(was, is)))
 }
 
 /// The unit that answers after the restart is the one that was restarted: all but its boot id is the same.
@@ -103,7 +106,7 @@ mod tests {
     }
     #[test]
     fn other_settings_have_a_greater_revision() {
-        let state = |revision, sha256: &str| SettingsState { revision, sha256: sha256.into() };
+        let state = |revision, sha256: &str| SettingsState { revision: Some(revision), sha256: sha256.into() };
         let stuck = |before, after| counted(StageKind::Load, &before, &after).map(|f| f.verdict);
         assert_eq!(stuck(state(3, "aa"), state(4, "bb")), None);
         assert_eq!(stuck(state(3, "aa"), state(3, "aa")), None, "nothing was changed");
@@ -112,8 +115,17 @@ mod tests {
     #[test]
     fn a_revision_that_moved_by_itself_is_open() {
         let state = |revision| SettingsState { revision, sha256: "0123456789abcdef".into() };
-        let same = revision(StageKind::Load, &state(3), &state(3));
+        let same = revision(StageKind::Load, &state(Some(3)), &state(Some(3)));
         assert_eq!((same.verdict, same.told["digest"].as_str()), (Verdict::Pass, "0123456789ab"));
-        assert_eq!(revision(StageKind::Load, &state(3), &state(4)).verdict, Verdict::Undecided);
+        assert_eq!(revision(StageKind::Load, &state(Some(3)), &state(Some(4))).verdict, Verdict::Undecided);
+        assert_eq!(revision(StageKind::Load, &state(Some(3)), &state(None)).verdict, Verdict::Undecided);
+    }
+    #[test]
+    fn where_no_revision_is_counted_the_digest_tells() {
+        let state = |sha256: &str| SettingsState { revision: None, sha256: sha256.into() };
+        let of = |held| revision(StageKind::Load, &state("aa"), &state(held));
+        assert_eq!((of("aa").code.as_str(), of("aa").verdict), ("load.same-digest", Verdict::Pass));
+        assert_eq!((of("bb").code.as_str(), of("bb").verdict), ("load.other-digest", Verdict::Undecided));
+        assert_eq!(counted(StageKind::Load, &state("aa"), &state("bb")), None);
     }
 }

@@ -2,9 +2,10 @@
 use crate::{
     facts::{Fact, inhibit, outgoing, unit as fact},
     outcome::{Finding, StageKind, Subject},
-    plan::ExpectedUnit,
+    plan::{ExpectedUnit, Untold},
 };
-use plumeline_detector::{Identity, Trouble};
+use alloc::vec::Vec;
+use plumeline_detector::{Abilities, Identity, Trouble};
 
 /// What is found about the replacement at this stage.
 pub(crate) fn replacement(stage: StageKind, fact: Fact) -> Finding {
@@ -76,6 +77,21 @@ pub(crate) fn inhibited(stage: StageKind, subject: Subject, end: Result<(), &Tro
     Finding::of(stage, subject, fact)
 }
 
+/// What a unit that is read over a line has no way to show, as far as the plan does not go without it by name.
+pub(crate) fn untold(stage: StageKind, can: &Abilities, goes_without: &[Untold]) -> Vec<Finding> {
+    let all = [
+        (Untold::DeviceTime, can.clock, fact::no_device_time as fn() -> Fact),
+        (Untold::EventLog, can.event_log, fact::no_log),
+        (Untold::Inhibit, can.inhibit, fact::no_inhibit),
+        (Untold::DateAndTime, can.wall_clock, fact::no_date),
+    ];
+    let found = |(what, _, fact): (Untold, bool, fn() -> Fact)| {
+        let named = goes_without.contains(&what);
+        Finding::of(stage, Subject::Replacement, if named { fact::goes_without(what.name()) } else { fact() })
+    };
+    all.into_iter().filter(|(_, shown, _)| !shown && can.readings.streams()).map(found).collect()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -110,6 +126,50 @@ mod tests {
         // A unit that tells no serial number is not taken for another that tells none.
         let mute = expected(StageKind::Boot, &planned(None, None), &unit("", "2"), Some(&unit("", "1")), (4, 4));
         assert_eq!(mute.verdict, Verdict::Pass);
+    }
+    fn nothing() -> Abilities {
+        use plumeline_detector::vocabulary::{FlowBasis, ObscurationSensing, ReadingsBy};
+        Abilities {
+            inlets: 2,
+            alarm_levels: 0,
+            outputs: 0,
+            inputs: 0,
+            readings: ReadingsBy::Asking,
+            flow_per_inlet: true,
+            flow_basis: FlowBasis::Actual,
+            flow_step_nl_s: 0,
+            flow_max_nl_s: 0,
+            extinction_max_n_m: 0,
+            extinction_step_n_m: 0,
+            obscuration: ObscurationSensing::None,
+            clock: false,
+            wall_clock: false,
+            read_settings: false,
+            write_settings: false,
+            baseline: false,
+            inhibit: false,
+            drive_outputs: false,
+            reset_latches: false,
+            event_log: false,
+            restart: false,
+        }
+    }
+    #[test]
+    fn what_a_unit_has_no_way_to_show_is_open_unless_the_plan_names_it() {
+        let mut can = nothing();
+        let codes = |can: &Abilities, named: &[Untold]| -> Vec<(String, Verdict)> {
+            let all = untold(StageKind::Restore, can, named);
+            all.iter().map(|f| (f.code.as_str().into(), f.verdict)).collect()
+        };
+        assert!(codes(&can, &[]).is_empty(), "a person's readings are judged by their own rules");
+        can.readings = plumeline_detector::ReadingsBy::Stream { hz: (1, 1) };
+        (can.inhibit, can.wall_clock) = (true, true);
+        let open = |code: &str| (code.into(), Verdict::Undecided);
+        assert_eq!(codes(&can, &[]), [open("unit.no-device-time"), open("unit.no-event-log")]);
+        let without = ("unit.goes-without".into(), Verdict::Pass);
+        assert_eq!(codes(&can, &[Untold::EventLog]), [open("unit.no-device-time"), without]);
+        can.inhibit = false;
+        assert!(codes(&can, &[Untold::EventLog]).contains(&open("unit.no-inhibit")));
     }
     #[test]
     fn another_outgoing_unit_or_bench_unit_is_open() {

@@ -1,5 +1,5 @@
-//! Settings loaded for certain: sent whole or not at all, read back item by item, and read again after a restart. A change by
-//! anybody else is noticed by the unit's own revision and digest.
+//! Settings loaded for certain: sent whole or not at all (by registers item by item, until none is left), read back item by
+//! item, and read again after a restart. A change by anybody else is noticed by the unit's own revision and digest.
 use super::{clock, unit};
 use crate::{
     context::{Context, Stop},
@@ -179,8 +179,16 @@ async fn write(ctx: &Context, stage: StageKind, wanted: &Settings) -> Result<(),
                 ctx.found(of_unit(stage, fact::refused(trouble)));
                 return Err(Stop::Found);
             }
+            Err(trouble @ Trouble::Mixture(_)) => {
+                ctx.note_trouble(&trouble);
+                last = trouble;
+            }
             Err(trouble) => return Err(Stop::Trouble(trouble)),
         }
+    }
+    if matches!(last, Trouble::Mixture(_)) {
+        ctx.found(of_unit(stage, fact::mixture(last)));
+        return Err(Stop::Found);
     }
     Err(Stop::Trouble(last))
 }

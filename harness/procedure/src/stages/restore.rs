@@ -4,9 +4,9 @@ use crate::{
     context::{Context, Stop, one_of, said},
     effect::Entry,
     executor::race,
-    facts::restore as fact,
-    judge::{inhibit::Followed, log as judge_log, restore as judge, states},
-    outcome::StageKind,
+    facts::{missed, restore as fact},
+    judge::{inhibit::Followed, log as judge_log, restore as judge, states, unit as judge_unit},
+    outcome::{StageKind, Statement, Subject},
     prompt::Act,
     rise::Rise,
 };
@@ -35,6 +35,7 @@ pub(crate) async fn restore(ctx: Context) -> Result<(), Stop> {
         left(&ctx).await;
     }
     log(&ctx).await;
+    untold(&ctx);
     if ctx.get().site.isolated_at.is_some() {
         zone(&ctx).await;
     } else {
@@ -53,6 +54,18 @@ async fn lapses(ctx: &Context) {
     );
     let nothing = ctx.ask(Act::NothingOperated, text, Wants::YesNo).await.1 == Answer::Yes;
     judge::lapses(&lapses, nothing).into_iter().for_each(|f| ctx.found(f));
+}
+
+/// What the unit has no way to show, by name.
+fn untold(ctx: &Context) {
+    let Some(abilities) = ctx.abilities().filter(|_| ctx.get().outcome.replacement.is_some()) else { return };
+    let without = ctx.inputs().plan.not_shown.clone();
+    judge_unit::untold(StageKind::Restore, &abilities, &without).into_iter().for_each(|f| ctx.found(f));
+    if !without.is_empty() {
+        let names: Vec<&str> = without.iter().map(|what| what.name()).collect();
+        let stated = Statement::of(Subject::Replacement, missed::not_told(names.join(", ")));
+        ctx.edit().outcome.could_have_missed.push(stated);
+    }
 }
 
 /// The unit's own event log, where it keeps one: whoever comes later relies on it.

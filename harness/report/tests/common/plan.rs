@@ -61,6 +61,7 @@ pub(crate) fn plan() -> Plan {
         supply: SupplyPlan { fitted_ah: Some(17.0), ..SupplyPlan::default() },
         advanced: Advanced::default(),
         sources: Default::default(),
+        not_shown: Vec::new(),
         checklist: vec![
             item(StageKind::Swap, "Pipes marked before they were pulled", true),
             item(StageKind::Swap, "Pipes pushed dry into the inlets of their own numbers, not cemented", true),

@@ -1,7 +1,11 @@
 //! What a unit can be asked, whatever the front that asks, and why it does not do it.
 //!
 //! Not here: frames, parts of settings, conversations (see [`crate::front`]).
-use super::{Device, Inhibit, Taking, store::KeptBaseline};
+use super::{
+    Device, Inhibit, Taking,
+    settings::{SettingValue, SettingsError, from_image, to_image},
+    store::KeptBaseline,
+};
 use crate::lie::LieKind;
 use plumeline_base::Instant;
 use plumewire::{BaselineState, EventCode, Faults, LogEntry, LogPage};
@@ -109,6 +113,18 @@ impl Device {
         self.memory.loaded = true;
         self.keep();
         Ok(())
+    }
+
+    /// One setting from a line comes into force by itself.
+    pub(crate) fn load_one(&mut self, now: Instant, key: &str, value: SettingValue) -> Done<()> {
+        let unsound = |e: SettingsError| Refused(Why::Settings, e.to_string());
+        let mut settings = from_image(&self.memory.image).map_err(unsound)?;
+        let Some(setting) = settings.iter_mut().find(|s| s.key == key) else {
+            return refuse(Why::Range, format!("{key}: there is no such setting"));
+        };
+        setting.value = value;
+        let image = to_image(&settings).map_err(unsound)?;
+        self.load(now, image)
     }
 
     /// A baseline is being taken.

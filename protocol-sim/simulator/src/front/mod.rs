@@ -3,10 +3,12 @@
 //! A front turns bytes into what [`Device`] can be asked, and what it answers and tells into bytes. Not here: behaviour.
 mod line;
 pub(crate) mod plumewire;
+mod registers;
 
-use crate::{device::Device, sensors::Truth};
+use crate::{device::Device, models::Spoken, sensors::Truth};
 use plumeline_base::Instant;
 use plumewire::Plumewire;
+use registers::Registers;
 use std::fmt::Debug;
 
 /// What a unit can be reached through.
@@ -15,12 +17,16 @@ pub(crate) trait Front: Debug {
     fn restart(&mut self);
     /// Bytes arrive at `now`.
     fn received(&mut self, device: &mut Device, now: Instant, bytes: &[u8]);
-    /// When it next wants to tell a reading.
-    fn next_reading(&self) -> Option<Instant>;
+    /// When it next wants to tell a reading; never where it tells only what it is asked.
+    fn next_reading(&self) -> Option<Instant> {
+        None
+    }
     /// Whether a reading is due at `now`; the next one is then set.
-    fn reading_due(&mut self, now: Instant) -> bool;
+    fn reading_due(&mut self, _: Instant) -> bool {
+        false
+    }
     /// Tells a reading.
-    fn report(&mut self, device: &mut Device, now: Instant);
+    fn report(&mut self, _: &mut Device, _: Instant) {}
     /// When its next bytes leave.
     fn next_bytes(&self) -> Option<Instant>;
     /// The next bytes that have left by `now`.
@@ -34,9 +40,13 @@ pub(crate) struct Reached {
     front: Box<dyn Front>,
 }
 impl Reached {
-    /// A unit that speaks plumewire.
-    pub(crate) fn by_plumewire(device: Device) -> Self {
-        Self { device, front: Box::new(Plumewire::new()) }
+    /// A unit that is reached as its model is.
+    pub(crate) fn new(device: Device) -> Self {
+        let front: Box<dyn Front> = match device.model().spoken {
+            Spoken::Plumewire => Box::new(Plumewire::new()),
+            Spoken::Registers(address) => Box::new(Registers::new(address)),
+        };
+        Self { device, front }
     }
     /// Power comes on.
     pub(crate) fn power_up(&mut self, now: Instant) {

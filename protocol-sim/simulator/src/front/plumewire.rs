@@ -106,7 +106,7 @@ impl Front for Plumewire {
             };
             if len > 0 {
                 let wait = if operation == Operation::WriteCommit as u8 { WRITE } else { ANSWER };
-                self.line.send(now + wait, out.get(..len).unwrap_or_default());
+                self.line.outbox.send(now + wait, out.get(..len).unwrap_or_default());
             }
         }
     }
@@ -139,10 +139,10 @@ impl Front for Plumewire {
         }
     }
     fn next_bytes(&self) -> Option<Instant> {
-        self.line.next()
+        self.line.outbox.next()
     }
     fn poll(&mut self, now: Instant) -> Option<Vec<u8>> {
-        self.line.poll(now)
+        self.line.outbox.poll(now)
     }
 }
 
@@ -301,7 +301,7 @@ impl Plumewire {
     }
     fn clock(&self, device: &Device, now: Instant, r: ClockRequest) -> ClockReply {
         // Stamped with when its first byte will leave.
-        let replied_us = device.clock_us(self.line.sent_at(now + ANSWER, 0));
+        let replied_us = device.clock_us(self.line.outbox.sent_at(now + ANSWER, 0));
         ClockReply { sent_us: r.sent_us, received_us: device.clock_us(now), replied_us }
     }
     fn start(&mut self, device: &mut Device, now: Instant, r: ReadingsStart) -> Outcome<ReadingsStarted> {

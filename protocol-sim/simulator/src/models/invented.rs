@@ -3,7 +3,7 @@
 //! reading means, the fan.
 //!
 //! Invented, every one; nothing here resembles a product.
-use super::{Allowed, FanDrive, Follows, LONGEST, Meaning, Model, Readings, Slot, Word};
+use super::{Allowed, FanDrive, Follows, LONGEST, Meaning, Model, Readings, Slot, Spoken, Word};
 use crate::{
     device::settings::{Setting, SettingValue},
     scenario::Which,
@@ -42,6 +42,7 @@ fn outgoing() -> Model {
         boot_s: 24.0,
         readings: Readings { rate_max_hz: 10, ..Readings::default() },
         air_path: air_path(Which::Outgoing),
+        spoken: Spoken::Plumewire,
         slots: outgoing_slots(),
     }
 }
@@ -61,6 +62,7 @@ fn replacement() -> Model {
         boot_s: 30.0,
         readings: Readings { rate_max_hz: 20, ..Readings::default() },
         air_path: air_path(Which::Replacement),
+        spoken: Spoken::Plumewire,
         slots: replacement_slots(),
     }
 }

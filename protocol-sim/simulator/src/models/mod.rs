@@ -39,8 +39,37 @@ pub struct Model {
     pub readings: Readings,
     /// The air path as its maker states it, the fan at 100 %.
     pub air_path: AirPath,
+    /// How it is spoken to.
+    pub spoken: Spoken,
     /// Every setting.
     pub slots: Vec<Slot>,
+}
+/// How a model is spoken to.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Spoken {
+    /// By frames of plumewire.
+    #[default]
+    Plumewire,
+    /// By registers.
+    Registers(RegisterBus),
+}
+/// How the registers of a model are reached.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct RegisterBus {
+    /// Framing.
+    pub framing: Framing,
+    /// Its address on the bus.
+    pub address: u8,
+}
+/// Framing of registers.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Framing {
+    /// Binary with a check.
+    Rtu,
+    /// Hexadecimal lines.
+    Ascii,
+    /// With a header.
+    Tcp,
 }
 /// How a model drives its fan.
 #[derive(Clone, Debug, PartialEq)]
