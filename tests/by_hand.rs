@@ -24,21 +24,9 @@ fn a_person_proves_what_a_person_can() {
     let dir = Folder::new("by-hand");
     let (code, result) = demo(&dir, &[]);
     assert!([0, 2].contains(&code), "a sound site is never failed: {code}");
-    for shown in [
-        "unit.as-planned",
-        "inhibit.held-by-hand",
-        "load.kept",
-        "settle.steady",
-        "holes.draws",
-        "baseline.as-measured",
-        "alarms.seen",
-        "supervise.fault-in-time",
-        "supply.loss-shown",
-        "outputs.operates",
-        "last-look.settings-as-loaded",
-        "held.left-alone",
-        "restore.no-fault",
-    ] {
+    for shown in
+        ["unit.as-planned", "inhibit.held-by-hand", "load.kept", "settle.steady", "holes.draws", "held.left-alone"]
+    {
         let found = findings(&result).iter().find(|f| f["code"] == shown);
         let found = found.unwrap_or_else(|| panic!("{shown} is not among {:#?}", findings(&result)));
         assert_eq!(found["verdict"], "pass", "{shown}");
