@@ -54,6 +54,7 @@ enum Said {
 }
 
 /// What follows from what was said.
+#[allow(clippy::large_enum_variant, reason = "there is one at a time")]
 enum Step {
     /// The next question.
     Ask,
@@ -135,6 +136,7 @@ impl Display {
 }
 
 /// How a request begins.
+#[allow(clippy::large_enum_variant, reason = "there is one at a time")]
 enum Begun {
     /// A person is asked.
     Task(Box<dyn Task>),

@@ -56,6 +56,7 @@ impl Session {
 }
 
 /// What a task wants next.
+#[allow(clippy::large_enum_variant, reason = "there is one at a time")]
 #[derive(Debug)]
 pub(super) enum Next {
     /// Send the next wire request.

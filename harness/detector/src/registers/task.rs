@@ -34,6 +34,7 @@ pub(super) enum Step {
 }
 
 /// What is to be done next.
+#[allow(clippy::large_enum_variant, reason = "there is one at a time")]
 #[derive(Debug)]
 pub(super) enum Next {
     Ask(Ask),
