@@ -30,5 +30,6 @@ trace 10000
 journal 10000
 procedure 1000
 device 3000
+registers 20000
 END
 exit $failed

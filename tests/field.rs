@@ -5,6 +5,8 @@
 mod at_a_terminal;
 mod batches;
 mod cable;
+mod ended;
+mod person;
 mod pulled;
 mod refused;
 mod slips;

@@ -117,7 +117,7 @@ fn hand_work_is_recorded_with_who_note_and_reason() {
     assert_eq!(o.verdict, Verdict::Pass, "{}", o.because);
     let item = |n| o.checklist.iter().find(|t| t.item == n).unwrap();
     let who = |n| item(n).by.as_deref();
-    assert_eq!((who(1), who(8), who(9), who(10)), (Some("A. Name"), Some("A. Name"), Some("B. Name"), Some("B. Name")));
+    assert_eq!((who(1), who(8), who(9), who(10)), (Some("A. Name"), Some("A. Name"), Some("B. Name"), Some("A. Name")));
     assert_eq!(
         (item(8).state, item(8).note.as_deref()),
         (TickState::NotApplicable, Some("every inlet carries a pipe"))

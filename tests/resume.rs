@@ -248,7 +248,8 @@ fn an_interrupt_pauses_the_job_which_is_then_taken_up() {
 fn a_changed_plan_is_refused() {
     let job = Job::new("changed");
     let mut child = job.start("");
-    job.until(&mut child, r#""entry":"stage-began""#);
+    // Before that it begins anew with the files as they are now.
+    job.until(&mut child, r#""entry":"answered""#);
     kill(child);
     let plan = job.path().join("plan.toml");
     let words = std::fs::read_to_string(&plan).unwrap();

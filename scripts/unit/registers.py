@@ -176,8 +176,9 @@ class World:
         if unit.silent(self.site.now) or not self.site.cabled:
             await asyncio.sleep(3600)  # nobody answers
         try:
-            if values is None:
-                # The library reads back what it was written, too.
+            if values is None and function not in (3, 4):
+                pass  # the library reads back what was written, for the reply
+            elif values is None:
                 now = self.table.inputs() if function == 4 else self.table.holdings()
                 for n in range(count):
                     registers[address - start + n] = now[address + n]

@@ -22,10 +22,14 @@ pub struct Simulator {
 impl Simulator {
     /// With more lines in its scenario and more arguments.
     pub fn start(dir: &Folder, lines: &str, more: &[&str]) -> Self {
+        Self::start_at(SPEED, dir, lines, more)
+    }
+    /// The same, so many times faster than real time.
+    pub fn start_at(speed: &str, dir: &Folder, lines: &str, more: &[&str]) -> Self {
         let scenario = dir.join("scenario.toml");
         let words = format!("format = 1\npipework = \"job/pipework.toml\"\nseed = 1\n{lines}");
         std::fs::write(&scenario, words).unwrap();
-        let mut args = vec!["simulate", text(&scenario), "--speed", SPEED];
+        let mut args = vec!["simulate", text(&scenario), "--speed", speed];
         args.extend(more);
         let mut process = plumeline(&args).stdout(Stdio::piped()).spawn().unwrap();
         let mut lines = BufReader::new(process.stdout.take().unwrap()).lines();

@@ -70,7 +70,7 @@ items! {
     "flow before the baseline" => |r, d| readings::flow(r, d, StageKind::Baseline, |_| true);
     "clock tie" => replies::clock;
     "release marks" => mark;
-    "releases as meant" => |r, d| answer(r, d, |a| matches!(a, Act::ReleaseWent(_)));
+    "releases as meant" => objected;
     "smoke readings" => readings::smoke;
     "purge" => readings::purge;
     "latches reset" => readings::latches;
@@ -138,9 +138,42 @@ fn answer(r: &Recording, d: &mut Dice, of: impl Fn(&Act) -> bool) -> Spoilt {
     Spoilt { events, how }
 }
 
+/// One line is not said to be done, or one question of the checklist is not answered as it was.
 fn checklist(r: &Recording, d: &mut Dice) -> Spoilt {
     let required = r.required();
-    answer(r, d, |a| matches!(a, Act::Check { item } if required.contains(item)))
+    if d.pick(&[true, false]) {
+        return answer(r, d, |a| match a {
+            Act::Check { item } => required.contains(item),
+            Act::Checks { items } => items.iter().any(|item| required.contains(item)),
+            _ => false,
+        });
+    }
+    let lists: Vec<(usize, u32)> = r
+        .answers
+        .iter()
+        .filter_map(|(at, act)| if let Act::Checks { items } = act { Some((*at, items)) } else { None })
+        .flat_map(|(at, items)| items.iter().filter(|i| required.contains(i)).map(move |item| (at, *item)))
+        .collect();
+    let (at, left_out) = d.pick(&lists);
+    let mut events = r.events.clone();
+    if let Input::Operator(OperatorAct { answer: Answer::Text(numbers), .. }) = &mut events[at].input {
+        let rest: Vec<&str> = numbers.split(' ').filter(|n| *n != left_out.to_string()).collect();
+        *numbers = rest.join(" ");
+    }
+    Spoilt { events, how: format!("line {left_out} left out") }
+}
+
+/// Somebody says that a release was not as it was meant to be. No answer is none.
+fn objected(r: &Recording, d: &mut Dice) -> Spoilt {
+    let at: Vec<usize> = r.answers.iter().filter(|(_, a)| matches!(a, Act::ReleaseWent(_))).map(|(i, _)| *i).collect();
+    let at = d.pick(&at);
+    let other = d.pick(&[Answer::No, Answer::Cannot("a gust".into()), Answer::Text("perhaps".into())]);
+    let how = format!("{:?}: {other:?}", r.answers[&at]);
+    let mut events = r.events.clone();
+    if let Input::Operator(OperatorAct { answer, .. }) = &mut events[at].input {
+        *answer = other;
+    }
+    Spoilt { events, how }
 }
 
 /// The name is not told. Any words would be one.

@@ -17,6 +17,9 @@ use std::{
     time::{Duration, Instant},
 };
 
+/// How long a program may take to end, on a machine that others load.
+const ENDS: Duration = Duration::from_secs(120);
+
 /// A program on a terminal of its own, which is its controlling terminal.
 pub(crate) struct Terminal {
     child: Child,
@@ -72,6 +75,30 @@ impl Terminal {
     pub(crate) fn shown(&self) -> String {
         self.shown.lock().unwrap().clone()
     }
+    /// What was shown last, without colours and moves: for messages.
+    pub(crate) fn screen(&self) -> String {
+        let shown = self.shown();
+        let plain = shown.split('\x1b').enumerate().map(|(i, part)| match (i, part.strip_prefix('[')) {
+            (1.., Some(rest)) => {
+                rest.trim_start_matches(|c: char| c.is_ascii_digit() || c == ';').get(1..).unwrap_or_default()
+            }
+            _ => part,
+        });
+        let lines: Vec<String> = plain.collect::<String>().split(['\r', '\n']).map(str::to_owned).collect();
+        let last: Vec<&str> = lines.iter().map(|l| l.trim_end()).filter(|l| !l.is_empty()).collect();
+        last[last.len().saturating_sub(60)..].join("\n")
+    }
+    /// Waits until this gives something, or says what stood on the screen instead.
+    pub(crate) fn comes<T>(&self, what: &str, within: Duration, get: impl Fn() -> Option<T>) -> T {
+        let began = Instant::now();
+        loop {
+            if let Some(got) = get() {
+                return got;
+            }
+            assert!(began.elapsed() < within, "not within {within:?}: {what}\n{}", self.screen());
+            std::thread::sleep(Duration::from_millis(20));
+        }
+    }
     pub(crate) fn press(&mut self, keys: &str) {
         self.keys.as_mut().unwrap().write_all(keys.as_bytes()).unwrap();
     }
@@ -87,7 +114,7 @@ impl Terminal {
     pub(crate) fn yes_until(&mut self, words: &str, mut answered: usize) -> usize {
         let began = Instant::now();
         while !self.shown().contains(words) {
-            assert!(began.elapsed() < Duration::from_secs(300), "no `{words}` in\n{}", self.shown());
+            assert!(began.elapsed() < Duration::from_secs(300), "no `{words}` in\n{}", self.screen());
             if self.child.try_wait().unwrap().is_some() {
                 // What it said last may still be on its way.
                 std::thread::sleep(Duration::from_millis(500));
@@ -110,9 +137,16 @@ impl Terminal {
     pub(crate) fn exit(mut self) -> (Option<i32>, String) {
         self.ended()
     }
-    /// Waits for the program's end; gives its exit code and all that was shown.
+    /// Waits for the program's end, which is a matter of moments; gives its exit code and all that was shown.
     pub(crate) fn ended(&mut self) -> (Option<i32>, String) {
-        let code = self.child.wait().unwrap().code();
+        let began = Instant::now();
+        let code = loop {
+            if let Some(status) = self.child.try_wait().unwrap() {
+                break status.code();
+            }
+            assert!(began.elapsed() < ENDS, "the program does not end\n{}", self.screen());
+            std::thread::sleep(Duration::from_millis(20));
+        };
         std::thread::sleep(Duration::from_millis(200));
         (code, self.shown())
     }

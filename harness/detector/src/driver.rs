@@ -225,6 +225,13 @@ pub enum Wants {
     },
     /// Words.
     Text,
+    /// Nothing: it is told, and goes by itself when its time is over or it shows otherwise. It may be objected to.
+    Notice,
+    /// The numbers of those of these lines that are done, typed one by one.
+    Numbers {
+        /// The lines.
+        of: Vec<u32>,
+    },
     /// An item of a checklist: done, not done or not applicable, with who, a note and a photo.
     Tick,
     /// One of these words, typed in full: what has consequences is never answered by Enter alone.

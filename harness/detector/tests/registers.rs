@@ -25,7 +25,7 @@ fn map(protocol: Protocol) -> Map {
         unit: None,
         inlet: None,
         place: Place { table: Table::Holding, at, form: Form::U16 },
-        takes: Takes::Number { scale: 0.1, offset: 0.0, step: 0.1 },
+        takes: Takes::Number { scale: 0.1, offset: 0.0, step: 0.1, range: (0.0, 6_000.0) },
     };
     let ms = Duration::from_millis;
     Map {

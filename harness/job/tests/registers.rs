@@ -17,7 +17,7 @@ fn refused(from: &str, to: &str) -> Problem {
 #[test]
 fn the_shipped_map_is_read_as_it_is_written() {
     let map = description::parse("model-g", shipped().as_bytes()).unwrap().registers.unwrap();
-    assert_eq!((map.inlets(), map.bus.address, map.settings.len()), (8, 17, 31));
+    assert_eq!((map.inlets(), map.bus.address, map.settings.len()), (8, 17, 29));
     assert!(map.settable && map.tells_starts() && map.tells_baseline());
     assert_eq!(map.number(Quantity::Flow(8)).unwrap().place.at, 7);
     assert_eq!(map.flag(Flag::Level(3)).unwrap().at, 24);
@@ -30,10 +30,11 @@ fn the_shipped_map_is_read_as_it_is_written() {
 fn every_mistake_has_a_place_and_a_remedy() {
     let flow = "means = \"flow.{n}\"\nn = \"inlets\"\nfunction = \"input\"\naddress = 0\ntype = \"u16\"\nscale = 0.01\nunit = \"L/min\"";
     let with = |from: &str, to: &str| refused(flow, &flow.replacen(from, to, 1));
-    let says = |p: Problem, kind: Kind, cause: &str, remedy: &str| {
-        assert_eq!(p.kind(), kind, "{p:?}");
-        assert!(p.cause().contains(cause), "{}", p.cause());
-        assert!(p.remedy().contains(remedy), "{}", p.remedy());
+    let mut other = Vec::new();
+    let mut says = |p: Problem, kind: Kind, cause: &str, remedy: &str| {
+        if p.kind() != kind || !p.cause().contains(cause) || !p.remedy().contains(remedy) {
+            other.push(format!("{:?} {} ({})", p.kind(), p.cause(), p.remedy()));
+        }
     };
     says(with("L/min", "L/week"), Kind::Unit, "can't be stated in `L/week`", "L/min");
     says(with("L/min", "m/s"), Kind::MissingKey, "no flow without a bore", "bore = ");
@@ -45,7 +46,7 @@ fn every_mistake_has_a_place_and_a_remedy() {
     says(with("address = 0", "address = 65533"), Kind::Range, "beyond the last address", "address");
     says(with("scale = 0.01", "scale = 0"), Kind::Range, "scale of 0", "what one count is");
     says(with("flow.{n}", "flaw.{n}"), Kind::UnknownName, "did you mean \"flow.{n}\"", "smoke");
-    says(with("address = 0", "address = 3"), Kind::Conflict, "where temperature stands already", "addresses");
+    says(with("address = 0", "address = 3"), Kind::Conflict, "where flow.6 stands already", "addresses");
     // An overlap is told at the later of the two.
     says(
         refused(
@@ -100,7 +101,12 @@ fn every_mistake_has_a_place_and_a_remedy() {
         "nothing tells that it was made",
         "uptime",
     );
-    says(refused("means = \"clock.zone\"", "means = \"uptime\""), Kind::MissingKey, "belong together", "both out");
+    says(
+        refused("[[registers.value]]\nmeans = \"clock.zone\"", "[[registers.value]]\nmeans = \"uptime\""),
+        Kind::MissingKey,
+        "belong together",
+        "both out",
+    );
     says(refused("none = 4 }", "nil = 4 }"), Kind::MissingKey, "`none`", "words = { none = 0 }");
     let speed = "key = \"fan.speed\"\nfunction = \"holding\"\naddress = 1017\ntype = \"i32\"\nscale = 0.001";
     says(refused(speed, &speed.replace("0.001", "3")), Kind::Conflict, "steps of 1", "`scale`");
@@ -110,6 +116,7 @@ fn every_mistake_has_a_place_and_a_remedy() {
     let start = shipped().find("[[registers.setting]]\nkey = \"learning.on\"").unwrap();
     let entry = &shipped()[start..start + shipped()[start..].find("\n[[registers.setting]]\nkey = \"output").unwrap()];
     says(refused(entry, ""), Kind::MissingKey, "not `learning.on`", "whole, or not at all");
+    assert_eq!(other, [""; 0], "said otherwise");
 }
 
 /// One line of what is wrong, as a person sees it.

@@ -363,6 +363,8 @@ impl Context {
         let reply = wait_for(|| wanted.ctx.edit().requests.ended.remove(&ticket)).await?;
         let mut s = self.edit();
         let now = s.now;
+        // Whoever asked: it answers, and the next silence is another one, to be told again.
+        s.last_trouble = None;
         if let Some((lease, renewed)) = lease {
             s.inhibit.granted(asked, now, lease, renewed);
         }
@@ -393,12 +395,7 @@ impl Context {
                     self.sleep(pause).await;
                     pause = (pause * 2).min(longest);
                 }
-                end => {
-                    if end.is_ok() {
-                        self.edit().last_trouble = None;
-                    }
-                    return end;
-                }
+                end => return end,
             }
         }
     }

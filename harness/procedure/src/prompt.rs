@@ -1,6 +1,6 @@
 //! What the operator is asked for. A prompt has words for people and an [`Act`] for scripts.
 use crate::{plan::HoleRef, stage::StageKind};
-use alloc::string::String;
+use alloc::{string::String, vec::Vec};
 use plumeline_detector::driver::{About, Wants};
 use serde::{Deserialize, Serialize};
 
@@ -63,6 +63,11 @@ acts! {
         /// Position in the checklist, from 1.
         item: u32,
     } = "check",
+    /// Say which of several items of the checklist are done; each of the others is then asked for by itself.
+    Checks {
+        /// Positions in the checklist, from 1.
+        items: Vec<u32>,
+    } = "checks",
     /// Close a hole.
     CloseHole(HoleRef) = "close-hole",
     /// Open it again.
@@ -86,7 +91,7 @@ acts! {
         /// The inlet that was put back.
         inlet: u8,
     } = "fault-gone",
-    /// Say whether the release went as it was meant to; a reason why not sets the run aside before its result shows.
+    /// Say so if the release did not go as it was meant to: that sets the run aside before its result shows.
     ReleaseWent(HoleRef) = "release-went",
     /// Stop the smoke.
     StopSmoke = "stop-smoke",

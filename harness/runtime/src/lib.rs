@@ -2,6 +2,7 @@
 //!
 //! The command line, replays, batches, campaigns and tests drive jobs through this crate. Not here: arguments (cli), what a job
 //! is (procedure), frames (detector), files (job, trace), pages (report).
+pub mod anew;
 pub mod clock;
 pub mod failure;
 pub mod finish;

@@ -235,8 +235,8 @@ impl Words {
         let folded = match self.width {
             Some(width) => {
                 // What goes on stands under where the words began, not under the margin.
-                let indent =
-                    " ".repeat(text.len() - text.trim_start().len() + if text.starts_with("    ") { 11 } else { 4 });
+                let margin = text.len() - text.trim_start().len();
+                let indent = " ".repeat(margin + if margin == 4 { 11 } else { 4 });
                 textwrap::fill(&text, textwrap::Options::new(width).subsequent_indent(&indent))
             }
             None => text.into_owned(),
@@ -386,7 +386,7 @@ impl Show for Words {
             }
             return;
         }
-        if let Some(p) = waits {
+        if let Some(p) = waits.filter(|p| wants_an_answer(p)) {
             self.doing = waits_for(p);
         }
         self.line(now);
@@ -401,7 +401,9 @@ impl Show for Words {
                 self.note(now, entry);
             }
             Outward::Ask(p) if self.prompts => {
-                self.doing = waits_for(p);
+                if wants_an_answer(p) {
+                    self.doing = waits_for(p);
+                }
                 self.prompt(now, p);
             }
             Outward::Progress(p) => self.progress(now, p),
@@ -423,6 +425,11 @@ impl Show for Words {
     }
 }
 
+/// What is only told waits for nobody: what goes on is shown beside it.
+fn wants_an_answer(p: &Prompt) -> bool {
+    p.wants != plumeline_detector::driver::Wants::Notice
+}
+
 /// What the live line says while a question waits.
 fn waits_for(p: &Prompt) -> String {
     format!("[{}] waits", p.id)
@@ -435,9 +442,12 @@ fn whose(line: LineId) -> &'static str {
     }
 }
 
-fn prompt_words(p: &Prompt) -> [String; 2] {
+fn prompt_words(p: &Prompt) -> Vec<String> {
     let back = p.back.map(|id| format!("; or: back (takes the answer to [{id}] back)")).unwrap_or_default();
-    [format!("  ? [{}] {}", p.id, p.text), format!("        {}{back}", how_to_answer(p))]
+    let (first, more) = p.text.split_once('\n').unwrap_or((&p.text, ""));
+    let more = more.lines().map(|line| format!("        {line}"));
+    let last = format!("        {}{back}", how_to_answer(p));
+    [format!("  ? [{}] {first}", p.id)].into_iter().chain(more).chain([last]).collect()
 }
 
 fn how_to_answer(p: &Prompt) -> String {
@@ -445,6 +455,8 @@ fn how_to_answer(p: &Prompt) -> String {
     match &p.wants {
         Wants::Done => "press Enter when done, or type: no, REASON".into(),
         Wants::YesNo => "type yes, or: no, REASON".into(),
+        Wants::Notice => "nothing to type, unless: no, REASON".into(),
+        Wants::Numbers { of } => crate::operator::keyboard::numbers_to_type(of),
         Wants::Moment => "press Enter at that moment, or type: no, REASON".into(),
         Wants::Number { unit } => format!("type the number in {unit}, or: no, REASON"),
         Wants::Text => "type your answer, or: no".into(),

@@ -7,6 +7,7 @@ mod files;
 mod job;
 mod line;
 mod log;
+mod registers;
 mod sequence;
 mod site;
 #[allow(dead_code, reason = "the pair tests of the drivers use more of it")]
@@ -16,5 +17,6 @@ mod unit;
 pub use files::{journal, pipework, plan, settings};
 pub use line::{frames, payloads};
 pub use log::trace;
+pub use registers::registers;
 pub use sequence::procedure;
 pub use site::device;

@@ -22,8 +22,7 @@ pub struct Demo {
     #[arg(
         long,
         value_name = "NAME",
-        default_value_if("unit", "display", BY_HAND),
-        default_value_if("unit", "registers", BY_REGISTERS),
+        default_value_ifs([("unit", "display", BY_HAND), ("unit", "registers", BY_REGISTERS)]),
         default_value = USUAL
     )]
     pub replacement: String,

@@ -4,6 +4,7 @@ use plumeline_base::{Instant, input::Photo};
 use plumeline_job::folder::{self, Folder};
 use plumeline_link::{LinkSpec, RealClock};
 use plumeline_runtime::{
+    anew,
     clock::{self, Clock},
     failure::{Exit, Failure},
     finish,
@@ -41,6 +42,9 @@ pub fn run(args: &Run) -> Result<Exit, Failure> {
         }
         None => clock::date(),
     };
+    if let Some(told) = anew::put_aside(&folder, &Files::read(&folder)?)? {
+        show::print_progress(&told);
+    }
     let (files, described) =
         if resume::is_begun(&folder)? { (Files::read(&folder)?, None) } else { Files::read_described(&folder)? };
     if let Some(model) = described.filter(|_| !args.output.json) {

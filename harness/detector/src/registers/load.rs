@@ -44,6 +44,10 @@ impl Load {
             checked: false,
         })
     }
+    /// Nothing was compared yet.
+    pub(super) const fn is_new(&self) -> bool {
+        self.left.is_none()
+    }
     /// All was read again.
     pub(super) const fn is_checked(&self) -> bool {
         self.checked

@@ -302,6 +302,8 @@ pub enum Takes {
         offset: f64,
         /// Step.
         step: f64,
+        /// Least and greatest.
+        range: (f64, f64),
     },
     /// One of these words, by number.
     Words(Vec<(u16, String)>),

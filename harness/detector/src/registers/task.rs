@@ -219,6 +219,12 @@ impl Task {
                 self.steps.push_front(Step::Clear(place, n));
                 Next::Ask(Ask::Read(Span { table: place.table, at: place.at, count: 1 }))
             }
+            // What the unit holds is understood before anything is written into it.
+            None if self.load.as_ref().is_some_and(Load::is_new)
+                && let Err(trouble) = self.read(known) =>
+            {
+                Next::End(Err(trouble))
+            }
             None => match &mut self.load {
                 Some(load) => match load.next(known.map, known.inlets, &self.image) {
                     Some(ask) => Next::Ask(ask),

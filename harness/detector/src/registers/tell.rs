@@ -46,7 +46,10 @@ pub(super) fn reading(map: &Map, inlets: u8, image: &Image, at: Instant) -> Resu
         latched: bits(map, image, |f| if let Flag::Latched(n) = f { Some(bit(n)) } else { None }),
         flow_low: bits(map, image, |f| if let Flag::Low(n) = f { Some(bit(n)) } else { None }),
         flow_high: bits(map, image, |f| if let Flag::High(n) = f { Some(bit(n)) } else { None }),
-        faults: bits(map, image, |f| if let Flag::Fault(x) = f { Some(x.0) } else { None }).map(Faults),
+        // Where these have no bit of their own, that none stands would say nothing of them.
+        faults: bits(map, image, |f| if let Flag::Fault(x) = f { Some(x.0) } else { None })
+            .filter(|_| [Faults::FLOW, Faults::SUPPLY].iter().all(|f| map.flag(Flag::Fault(*f)).is_some()))
+            .map(Faults),
         faults_latched: bits(map, image, |f| if let Flag::FaultLatched(x) = f { Some(x.0) } else { None }).map(Faults),
         conditions: bits(map, image, |f| if let Flag::Condition(x) = f { Some(x.0) } else { None }).map(Conditions),
         ..Reading::default()

@@ -87,12 +87,12 @@ impl Image {
                 Some([1]) => Value::Bool(true),
                 other => return Err(format!("{other:?} is neither 0 nor 1")),
             },
-            Takes::Number { scale, offset, step } => {
-                let x = whole(s.place)? * scale + offset;
-                if !x.is_finite() {
-                    return Err(format!("{x} is no number"));
+            Takes::Number { scale, offset, step, range: (low, high) } => {
+                let x = on_step(whole(s.place)? * scale + offset, *step);
+                if !(low - step..=high + step).contains(&x) {
+                    return Err(format!("{x} is outside of {low} to {high}"));
                 }
-                Value::Number(on_step(x, *step))
+                Value::Number(x)
             }
             Takes::Words(words) => {
                 let raw = whole(s.place)?;
@@ -271,7 +271,7 @@ mod tests {
     #[test]
     fn settings_go_there_and_back() {
         let setting = |form, takes| Setting { key: "a".into(), unit: None, inlet: None, place: place(form), takes };
-        let number = |scale, step| Takes::Number { scale, offset: 0.0, step };
+        let number = |scale, step| Takes::Number { scale, offset: 0.0, step, range: (-100.0, 10_000.0) };
         let cases = [
             (setting(Form::U16, number(0.001, 0.001)), Value::Number(0.14)),
             (setting(Form::F32, number(1.0, 0.001)), Value::Number(0.08)),

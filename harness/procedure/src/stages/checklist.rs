@@ -34,21 +34,56 @@ pub(super) async fn checklist(ctx: &Context, stage: StageKind, after: bool) {
         !ctx.get().outcome.findings.iter().any(passed)
     };
     let items: Vec<_> = all.filter(|(c, n)| c.stage == stage && c.after == after && open(*n)).collect();
-    let mut given: Vec<(u32, u32)> = Vec::new();
-    while let Some((item, number)) = items.get(given.len()) {
+    // What was answered: the prompt, what it asked for, the items that it ticked off.
+    let mut given: Vec<(u32, Act, Vec<u32>)> = Vec::new();
+    loop {
+        let open = |number: &u32| !given.iter().any(|(_, _, ticked)| ticked.contains(number));
+        let left: Vec<_> = items.iter().copied().filter(|(_, n)| open(n)).collect();
+        let Some((item, number)) = left.first() else { return };
         if ctx.get().record.who.is_none() {
             who(ctx).await;
         }
-        let (back, act) = (given.last().map(|(prompt, _)| *prompt), Act::Check { item: *number });
-        let (prompt, at, answer) = ctx.ask_after(back, act, item.text.clone(), Wants::Tick).await;
-        if answer != Answer::Back {
+        // Those that are done at once, by their numbers; then each of the others by itself, with its reason.
+        let together = given.is_empty() && left.len() > 1;
+        let (act, text, wants) = if together { list(&left) } else { one(item, *number) };
+        let back = given.last().map(|(prompt, ..)| *prompt);
+        let (prompt, at, answer) = ctx.ask_after(back, act.clone(), text, wants).await;
+        if answer == Answer::Back {
+            if let Some((prompt, act, numbers)) = given.pop() {
+                numbers.iter().rev().for_each(|n| untick(ctx, *n));
+                ctx.taken_back(prompt, act);
+            }
+        } else if together {
+            let named = done(&answer);
+            let ticks = left.iter().filter(|(_, n)| named.contains(n));
+            let numbers = ticks.map(|(item, n)| {
+                ticked(ctx, item, *n, at, Answer::Yes);
+                *n
+            });
+            let numbers = numbers.collect();
+            given.push((prompt, act, numbers));
+        } else {
             ticked(ctx, item, *number, at, answer);
-            given.push((prompt, *number));
-        } else if let Some((prompt, number)) = given.pop() {
-            untick(ctx, number);
-            ctx.taken_back(prompt, Act::Check { item: number });
+            given.push((prompt, act, Vec::from([*number])));
         }
     }
+}
+
+type Question = (Act, String, Wants);
+
+fn one(item: &ChecklistItem, number: u32) -> Question {
+    (Act::Check { item: number }, item.text.clone(), Wants::Tick)
+}
+fn list(left: &[(&ChecklistItem, u32)]) -> Question {
+    let items: Vec<u32> = left.iter().map(|(_, n)| *n).collect();
+    let lines = left.iter().map(|(item, n)| format!("\n{n:>2}  {}", item.text));
+    let text = ["Which of these are done? The others are then asked for one by one.".into()].into_iter().chain(lines);
+    (Act::Checks { items: items.clone() }, text.collect(), Wants::Numbers { of: items })
+}
+/// The numbers in an answer to a list. Any other answer ticks nothing off.
+fn done(answer: &Answer) -> Vec<u32> {
+    let Answer::Text(words) = answer else { return Vec::new() };
+    words.split_whitespace().filter_map(|n| n.parse().ok()).collect()
 }
 
 /// What was said of a line a moment ago no longer holds; it is asked again.

@@ -1,12 +1,18 @@
 //! Smoke off, and the air back under the lowest alarm level: waited for before smoke is released, and after.
 use super::by_eye;
-use crate::{context::Context, prompt::Act, readings::Item};
+use crate::{
+    context::{Context, said},
+    executor::{Either, race},
+    prompt::Act,
+    readings::{Item, Timed},
+};
 use alloc::{format, string::String};
 use plumeline_base::{
     Instant,
     obscuration::{Extinction, ObscurationUnit},
     time::seconds,
 };
+use plumeline_detector::driver::Wants;
 use plumeline_unit::Known;
 
 /// The lowest alarm level, as the replacement was left.
@@ -63,9 +69,35 @@ pub(crate) async fn quiet(ctx: &Context, says: &str) -> Result<Instant, String> 
 /// Smoke off, if anybody may still hold it to a hole.
 pub(crate) async fn stop_smoke(ctx: &Context) {
     if ctx.get().site.smoke_out {
-        // Whether it was done shows in the readings; the purge waits for them.
-        if ctx.ask_done(Act::StopSmoke, "Stop the smoke. Done?").await.is_ok() {
+        // Whether it was done shows in the readings; the purge waits for them. Where no smoke shows in them, or a person reads
+        // the unit, somebody must say so.
+        let stopped = match gone(ctx) {
+            Some(gone) => {
+                let asked = ctx.ask(Act::StopSmoke, "Stop the smoke.", Wants::Notice);
+                match race(asked, gone).await {
+                    Either::First((_, answer)) => said(&[], answer).is_ok(),
+                    Either::Second(()) => true,
+                }
+            }
+            None => ctx.ask_done(Act::StopSmoke, "Stop the smoke. Done?").await.is_ok(),
+        };
+        if stopped {
             ctx.edit().site.smoke_out = false;
         }
     }
+}
+
+/// Where smoke shows at the unit, in readings that come by themselves: until it shows no more.
+fn gone(ctx: &Context) -> Option<impl Future<Output = ()>> {
+    if ctx.is_asked() {
+        return None;
+    }
+    let under = lowest_level(ctx).ok()?.0 * ctx.inputs().plan.smoke.purge_below;
+    let shows = |t: &Timed| t.highest_extinction().is_some_and(|k| k.0 >= under);
+    ctx.latest().filter(|t| shows(t))?;
+    ctx.progress("stop the smoke", None, None);
+    let mut feed = ctx.feed();
+    Some(async move {
+        while !matches!(feed.next().await, Item::Reading(t) if t.highest_extinction().is_some_and(|k| k.0 < under)) {}
+    })
 }

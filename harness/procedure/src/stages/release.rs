@@ -4,7 +4,8 @@
 //! because nobody watched or readings were missing meanwhile. Not here: what a time or a presence is held against.
 use super::{alarms, by_eye, clear_air};
 use crate::{
-    context::{Context, Deadline},
+    context::{Context, Deadline, said},
+    executor::{Either, race},
     job::JobInputs,
     judge::{
         alarms::Seen,
@@ -15,7 +16,7 @@ use crate::{
     readings::Item,
 };
 use alloc::{boxed::Box, format, string::String, vec::Vec};
-use core::time::Duration;
+use core::{pin::pin, time::Duration};
 use plumeline_base::{Instant, input::Answer, obscuration::Extinction, time::seconds};
 use plumeline_detector::{driver::Wants, vocabulary::ObscurationSensing};
 use plumeline_measure::{
@@ -136,14 +137,9 @@ async fn watched(
     }
     let plan = &inputs.plan.smoke;
     let paused = ctx.paused();
-    let end = ctx.within(seconds(wanted.latest_s));
+    let (counts, end) = (ctx.within(seconds(wanted.held_s)), ctx.within(seconds(wanted.latest_s)));
     gather.until(ctx.within(seconds(plan.release_s))).await;
-    let text = format!(
-        "Did the release at {} go as it was meant to? If not (another hole, a gust, smoke spilt at the unit), say why now: once its \
-         result shows it counts.",
-        wanted.words
-    );
-    gather.during(ctx.ask_done(Act::ReleaseWent(wanted.hole), text)).await?;
+    objected(ctx, wanted, gather, counts).await?;
     let mark = match plan.mark {
         ReleaseMark::ByHand => Release { u_s: plan.mark_u_s, ..Release::by_hand(at) },
         ReleaseMark::ByRadio => Release { u_s: plan.mark_u_s, ..Release::by_radio(at) },
@@ -167,13 +163,36 @@ async fn watched(
                 break outcome;
             }
         }
-        let says = format!("smoke released at {} {waited:.0} s ago", wanted.words);
-        ctx.progress(says, Some((waited / wanted.latest_s).min(1.0)), Some(left));
+        let says = format!("keep the smoke at {}: released {waited:.0} s ago, at most", wanted.words);
+        ctx.progress(says, None, Some(left));
     };
     let elsewhere = gather.elsewhere(wanted, at, &mark);
     let alarm_after_s = gather.alarm.filter(|t| *t >= at).map(|t| t.since(at).as_secs_f64());
     Ok(SmokeSeen::by_readings(&outcome, Watched { released: at, until: gather.last, alarm_after_s, elsewhere }))
 }
+
+/// Until the release `counts` it can be said that it did not go as it was meant to. `Err`: it was.
+async fn objected(ctx: &Context, wanted: &Wanted<'_>, gather: &mut Gather, counts: Deadline) -> Result<(), String> {
+    let text = format!(
+        "Keep the smoke at {}. If this release is not as it was meant to be (another hole, a gust, smoke spilt at the unit), say so now: \
+         once its result shows it counts.",
+        wanted.words
+    );
+    let mut asked = pin!(ctx.ask(Act::ReleaseWent(wanted.hole), text, Wants::Notice));
+    loop {
+        let left = ctx.left(counts);
+        if left.is_zero() {
+            return Ok(());
+        }
+        ctx.progress(format!("keep the smoke at {}", wanted.words), None, Some(left));
+        let look = ctx.reached(ctx.within(left.min(LOOK)));
+        if let Either::First((_, answer)) = gather.during(race(asked.as_mut(), look)).await {
+            return said(&[], answer).map(|_| ());
+        }
+    }
+}
+/// How long smoke is still to be held is told this often.
+const LOOK: Duration = Duration::from_secs(2);
 
 /// What counts as a response here; the resolution is unknown. The risk of taking noise
 /// for smoke is shared out over the looks of a run.
@@ -267,11 +286,11 @@ impl Gather {
     }
     /// Gathers while something else is waited for.
     async fn during<T>(&mut self, other: impl Future<Output = T>) -> T {
-        let mut other = core::pin::pin!(other);
+        let mut other = pin!(other);
         loop {
-            match crate::executor::race(other.as_mut(), self.feed.next()).await {
-                crate::executor::Either::First(done) => return done,
-                crate::executor::Either::Second(item) => self.take(&item),
+            match race(other.as_mut(), self.feed.next()).await {
+                Either::First(done) => return done,
+                Either::Second(item) => self.take(&item),
             }
         }
     }

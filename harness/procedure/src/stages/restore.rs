@@ -61,8 +61,11 @@ fn untold(ctx: &Context) {
     let Some(abilities) = ctx.abilities().filter(|_| ctx.get().outcome.replacement.is_some()) else { return };
     let without = ctx.inputs().plan.not_shown.clone();
     judge_unit::untold(StageKind::Restore, &abilities, &without).into_iter().for_each(|f| ctx.found(f));
-    let stated = without.iter().map(|what| Statement::of(Subject::Replacement, missed::not_told(what.name())));
-    ctx.edit().outcome.could_have_missed.extend(stated);
+    if !without.is_empty() {
+        let names: Vec<&str> = without.iter().map(|what| what.name()).collect();
+        let stated = Statement::of(Subject::Replacement, missed::not_told(names.join(", ")));
+        ctx.edit().outcome.could_have_missed.push(stated);
+    }
 }
 
 /// The unit's own event log, where it keeps one: whoever comes later relies on it.

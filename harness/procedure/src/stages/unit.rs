@@ -98,7 +98,6 @@ pub(super) async fn wait_for_start(ctx: &Context, not: Option<u64>) -> Result<(I
                 let mut s = ctx.edit();
                 s.unit.start_expected = false;
                 s.unit.started_anew = false;
-                s.last_trouble = None;
                 drop(s);
                 return Ok((identity, abilities));
             }

@@ -116,7 +116,8 @@ pub(super) fn perform(now: Instant, act: &Act, site: &mut dyn Site) -> Result<An
         Act::SmokeShows(_) | Act::LevelShows { .. } | Act::FaultShows { .. } | Act::FaultGone { .. } => {
             return Ok(Answer::Yes);
         }
-        Act::Override | Act::ReadDisplay { .. } | Act::Who | Act::ReadMeter { .. } => {
+        // Which of them are done is for whoever knows the exceptions.
+        Act::Checks { .. } | Act::Override | Act::ReadDisplay { .. } | Act::Who | Act::ReadMeter { .. } => {
             return Ok(Answer::Cannot("nobody decides this by script".into()));
         }
     };

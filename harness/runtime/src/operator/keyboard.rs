@@ -148,6 +148,12 @@ fn understood(prompt: &Prompt, answer: &Answer) -> Option<String> {
         Answer::Text(text) => text,
         Answer::Number(_) | Answer::Ticked(_) => return None,
     };
+    if let Wants::Numbers { of } = &prompt.wants {
+        let left: Vec<String> =
+            of.iter().map(u32::to_string).filter(|n| !typed.split(' ').any(|typed| typed == n)).collect();
+        let said = |numbers: &str| if numbers.is_empty() { "none".to_owned() } else { numbers.to_owned() };
+        return Some(format!("understood: done: {}; not yet: {}", said(typed), said(&left.join(" "))));
+    }
     let Wants::OneOf { words } = &prompt.wants else { return None };
     let means =
         words.iter().find(|w| typed == w.word || w.more && typed.starts_with(&w.word)).map(|w| w.means.as_str());
@@ -218,16 +224,40 @@ fn answer(wants: &Wants, words: &str) -> Result<Answer, String> {
             Err("say why there is no number, for example: no, the meter is broken".into())
         }
         (Wants::Tick, _) => Err(TICK_HELP.into()),
+        (Wants::Numbers { of }, refusal) => numbers(of, &lower, refusal == Some("")),
         _ if no => Ok(Answer::No),
         (_, Some("")) => Err("say why, for example: cannot behind the racking".into()),
         (_, Some(reason)) => Ok(Answer::Cannot(reason.into())),
-        (Wants::Done | Wants::Moment, None) if lower.is_empty() || yes => Ok(Answer::Yes),
-        (Wants::Done | Wants::Moment, None) => Err("press Enter when done, or type: cannot REASON".into()),
+        (Wants::Done | Wants::Moment | Wants::Notice, None) if lower.is_empty() || yes => Ok(Answer::Yes),
+        (Wants::Done | Wants::Moment | Wants::Notice, None) => {
+            Err("press Enter when done, or type: cannot REASON".into())
+        }
         (Wants::YesNo, None) => Err("type yes or no".into()),
         (Wants::Number { unit }, None) => number(&lower, unit).map(Answer::Number),
         (Wants::Text, None) if lower.is_empty() => Err("type some words, or: no".into()),
         (Wants::Text, None) => Ok(Answer::Text(words.into())),
     }
+}
+
+/// Numbers of a list, each typed by itself: neither Enter nor a word says that all of it is done.
+fn numbers(of: &[u32], typed: &str, none: bool) -> Result<Answer, String> {
+    if none || typed == NONE_DONE {
+        return Ok(Answer::Text(String::new()));
+    }
+    let named =
+        typed.split([' ', ',', ';']).filter(|n| !n.is_empty()).map(|n| n.parse().ok().filter(|n| of.contains(n)));
+    let named: Option<Vec<u32>> = named.collect();
+    match named.filter(|named| !named.is_empty()) {
+        Some(named) => Ok(Answer::Text(named.iter().map(u32::to_string).collect::<Vec<_>>().join(" "))),
+        None => Err(numbers_to_type(of)),
+    }
+}
+const NONE_DONE: &str = "none";
+
+/// How a list is answered.
+pub fn numbers_to_type(of: &[u32]) -> String {
+    let two: Vec<String> = of.iter().take(2).map(u32::to_string).collect();
+    format!("type the number of each line that is done, as in: {}; or: {NONE_DONE}", two.join(" "))
 }
 
 fn no_because(why: &str) -> Answer {

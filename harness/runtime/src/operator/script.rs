@@ -275,6 +275,11 @@ impl Script {
         if let Some(what) = exception.and_then(|e| e.again.clone()) {
             return Ok(Answer::Again(what));
         }
+        if let Act::Checks { items } = &prompt.act {
+            // What the file says more of is asked for by itself.
+            let plain = items.iter().filter(|item| self.exception(&Act::Check { item: **item }).is_none());
+            return Ok(Answer::Text(plain.map(u32::to_string).collect::<Vec<_>>().join(" ")));
+        }
         if prompt.wants == Wants::Tick {
             return Self::tick(exception, photos).map(Answer::Ticked);
         }

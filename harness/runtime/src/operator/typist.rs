@@ -100,6 +100,7 @@ fn words(prompt: &Prompt, answer: &Answer) -> String {
         (Answer::NoBecause(why), _) => format!("no, {why}"),
         (Answer::Cannot(why), _) => format!("can't, {why}"),
         (Answer::Number(x), _) => x.to_string(),
+        (Answer::Text(text), Wants::Numbers { .. }) if text.is_empty() => "none".into(),
         (Answer::Text(text), _) => text.clone(),
         (Answer::Ticked(tick), _) if tick.state == TickState::Done => "done".into(),
         (Answer::Ticked(_), _) => "no, it was not done".into(),

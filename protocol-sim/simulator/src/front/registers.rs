@@ -22,6 +22,8 @@ use std::time::Duration;
 /// Time that the unit takes to answer, and of a byte at 19,200 bit/s, eleven bits each.
 const ANSWER: Duration = Duration::from_millis(8);
 const BYTE: Duration = Duration::from_micros(573);
+/// What stands in the registers is renewed this often.
+const RENEWED: Duration = Duration::from_millis(250);
 /// After so long a pause a frame begins anew.
 const PAUSE: Duration = Duration::from_millis(50);
 
@@ -49,6 +51,7 @@ pub(crate) struct Registers {
     heard: Instant,
     outbox: Outbox,
     lease: Option<u32>,
+    renews: Instant,
 }
 
 impl Front for Registers {
@@ -66,6 +69,16 @@ impl Front for Registers {
                 self.outbox.send(now + ANSWER, &reply);
             }
         }
+    }
+    fn next_reading(&self) -> Option<Instant> {
+        Some(self.renews)
+    }
+    fn reading_due(&mut self, now: Instant) -> bool {
+        let due = now >= self.renews;
+        if due {
+            self.renews = now + RENEWED;
+        }
+        due
     }
     fn next_bytes(&self) -> Option<Instant> {
         self.outbox.next()
@@ -85,7 +98,8 @@ struct Held<'a> {
 impl Registers {
     pub(crate) fn new(bus: RegisterBus) -> Self {
         let byte = if bus.framing == Framing::Tcp { Duration::ZERO } else { BYTE };
-        Self { bus, buffer: Vec::new(), heard: Instant::START, outbox: Outbox::new(byte), lease: None }
+        let (heard, renews) = (Instant::START, Instant::START);
+        Self { bus, buffer: Vec::new(), heard, outbox: Outbox::new(byte), lease: None, renews }
     }
     const fn protocol(&self) -> ModbusProto {
         match self.bus.framing {
@@ -115,6 +129,11 @@ impl Registers {
         }
     }
     fn answer(&mut self, device: &mut Device, now: Instant, bytes: &[u8]) -> Option<Vec<u8>> {
+        // Of another function the library answers before it looks at the check, and adds beyond a byte.
+        let function = bytes.get(if self.bus.framing == Framing::Tcp { 7 } else { 1 })?;
+        if !matches!(function, 1..=6 | 15 | 16) {
+            return None;
+        }
         let mut response = Vec::new();
         let mut frame = ModbusFrame::new(self.bus.address, bytes, self.protocol(), &mut response);
         if frame.parse().is_err() || !frame.response_required {
