@@ -1,4 +1,5 @@
 //! A person at a display, by what is typed: slips are asked again with the reason and end nothing.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "helpers of tests may panic")]
 use core::time::Duration;
 use plumeline_base::{Instant, input::Answer, quantity::M3_S_PER_L_MIN};
 use plumeline_detector::{
@@ -71,7 +72,7 @@ impl Person {
     /// Types this, and gives the question.
     fn says(&mut self, answer: Answer) -> Question {
         let q = self.question();
-        self.1 = self.1 + Duration::from_secs(5);
+        self.1 += Duration::from_secs(5);
         self.0.answer(self.1, q.id, &answer);
         q
     }
