@@ -54,7 +54,7 @@ enum Said {
 }
 
 /// What follows from what was said.
-#[allow(clippy::large_enum_variant, reason = "there is one at a time")]
+#[expect(clippy::large_enum_variant, reason = "made once for a request, and taken apart at once")]
 enum Step {
     /// The next question.
     Ask,
@@ -136,7 +136,7 @@ impl Display {
 }
 
 /// How a request begins.
-#[allow(clippy::large_enum_variant, reason = "there is one at a time")]
+#[expect(clippy::large_enum_variant, reason = "made once for a request, and taken apart at once")]
 enum Begun {
     /// A person is asked.
     Task(Box<dyn Task>),
