@@ -56,7 +56,6 @@ impl Session {
 }
 
 /// What a task wants next.
-#[allow(clippy::large_enum_variant, reason = "there is one at a time")]
 #[derive(Debug)]
 #[expect(clippy::large_enum_variant, reason = "made once for a request, and taken apart at once")]
 pub(super) enum Next {

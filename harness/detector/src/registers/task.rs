@@ -34,7 +34,6 @@ pub(super) enum Step {
 }
 
 /// What is to be done next.
-#[allow(clippy::large_enum_variant, reason = "there is one at a time")]
 #[derive(Debug)]
 pub(super) enum Next {
     Ask(Ask),
