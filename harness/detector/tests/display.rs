@@ -1,4 +1,10 @@
 //! A person at a display, by what is typed: slips are asked again with the reason and end nothing.
+#![expect(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    reason = "a test ends where something is not as it should be"
+)]
 use core::time::Duration;
 use plumeline_base::{Instant, input::Answer, quantity::M3_S_PER_L_MIN};
 use plumeline_detector::{
@@ -71,7 +77,7 @@ impl Person {
     /// Types this, and gives the question.
     fn says(&mut self, answer: Answer) -> Question {
         let q = self.question();
-        self.1 = self.1 + Duration::from_secs(5);
+        self.1 += Duration::from_secs(5);
         self.0.answer(self.1, q.id, &answer);
         q
     }
@@ -382,4 +388,73 @@ fn a_request_that_nobody_waits_for_is_given_up() {
     p.says(Answer::Yes);
     assert!(matches!(p.0.poll_report(), Some(Report::Ended(ticket, Ok(_))) if ticket == second));
     assert_eq!(p.0.give_up(p.1, second), None);
+}
+
+/// Whatever is typed, each request ends once or waits with one question.
+#[test]
+fn anything_may_be_typed() {
+    let mut state = 7u64;
+    let mut draw = |n: usize| {
+        state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        (state >> 33) as usize % n
+    };
+    let words = [
+        "yes",
+        "no",
+        "",
+        "-",
+        "4711",
+        "4171",
+        "other",
+        "2.1",
+        "31.5 32",
+        "31,5",
+        "1e309",
+        "nan",
+        "\u{202e}x",
+        "FAULT",
+        "none",
+        "0.08 0.2",
+        "2026-03-09 14:32:30",
+        "+01:00",
+        "North Eye",
+        ";;;",
+        "\"",
+        "999999999999999999999 1",
+    ];
+    let requests = |k: usize| match k {
+        0 => Request::Identify,
+        1 => Request::ReadOnce { look: Look::Flows },
+        2 => Request::ReadOnce { look: Look::State },
+        3 => Request::ReadSettings,
+        4 => Request::WriteSettings { settings: some_settings() },
+        5 => Request::TakeBaseline,
+        6 => Request::TellTime,
+        _ => Request::Drive { output: 1, on: true },
+    };
+    let (mut asked, mut ended) = (0, 0);
+    let mut p = Person::at(&[face()]);
+    for _ in 0..20_000 {
+        match p.0.poll_question() {
+            Some(q) => {
+                let answer = match draw(6) {
+                    0 => Answer::Yes,
+                    1 => Answer::No,
+                    2 => Answer::Number(draw(50) as f64),
+                    3 if draw(10) == 0 => Answer::Cannot("it is dark".into()),
+                    _ => Answer::Text(words[draw(words.len())].into()),
+                };
+                p.0.answer(p.1, q.id, &answer);
+            }
+            None => {
+                p.0.request(p.1, requests(draw(8)));
+                asked += 1;
+            }
+        }
+        while p.0.poll_report().is_some() {
+            ended += 1;
+        }
+        assert!(asked - ended <= 1, "{asked} asked, {ended} ended");
+    }
+    assert!(ended > 1000, "{ended}");
 }

@@ -17,7 +17,7 @@ use plumeline_runtime::{
     keep::MemoryKeeper,
     line::Line,
     operator::{Operator, Script, SimulatedSite},
-    scenario,
+    port, scenario,
     session::Outward,
     show::Show,
     simulated_model,
@@ -100,7 +100,7 @@ fn play(files: &Files, mut inputs: JobInputs, seed: u64) -> Result<Played, Failu
     inputs.plan.replacement = any(&inputs.plan.replacement);
     inputs.plan.outgoing = inputs.plan.outgoing.as_ref().map(|_| ExpectedUnit::default());
     // Each unit is spoken to as its stand-in is, whatever the real ones are reached through.
-    let apart = site.replacement.spoken != Spoken::Plumewire;
+    let apart = site.replacement.spoken != Spoken::Plumewire || port::is_by_hand(files);
     let files = files.clone().with_ports("sim:", apart.then_some("sim:"));
     let simulation = SimulatedSite::new(scenario::simulation(site, Instant::START)?);
     let line = |unit| Line::simulated(&simulation, unit, FaultSpec::default(), seed);
@@ -108,7 +108,7 @@ fn play(files: &Files, mut inputs: JobInputs, seed: u64) -> Result<Played, Failu
     let session = Job::begin(&files, inputs, MemoryKeeper::default(), DATE_OF_SIMULATIONS)
         .line(line(apart.then_some(Which::Replacement)))
         .outgoing_line(apart.then(|| line(Some(Which::Outgoing))))
-        .operator(Operator::script("script", Script::willing(), simulation.clone()))
+        .operator(Operator::script("script", Script::willing().with_eyes(port::eyes(&files)), simulation.clone()))
         .observer(Watch(seen.clone()))
         .run()?;
     let outcome = session.outcome().cloned().ok_or_else(|| Failure::internal("a job ended without an outcome"))?;

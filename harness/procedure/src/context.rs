@@ -30,7 +30,7 @@ use plumeline_base::{
 };
 use plumeline_detector::{
     Abilities, Ask, Faults, ReadingsBy, Request, Ticket, Trouble, ask,
-    driver::{End, Means, Wants, Word},
+    driver::{About, End, Wants, Word},
 };
 
 /// How long is waited before a unit that did not answer is asked again: at first, and at most.
@@ -61,11 +61,6 @@ impl Context {
     }
     pub(crate) fn abilities(&self) -> Option<Abilities> {
         self.get().lines.used().driver.abilities().cloned()
-    }
-
-    /// By which means the unit in use answers this.
-    pub(crate) fn means(&self, request: &Request) -> Means {
-        self.get().lines.used().driver.means(request)
     }
 
     // ---- the record ----
@@ -244,13 +239,18 @@ impl Context {
             match answer {
                 // Where something rests on the answer before, there is no way back: the question stands.
                 Answer::Back if back.is_none() => {}
-                Answer::Again(what) => self.take_up(&act, &what).await,
+                Answer::Again(what) => {
+                    if self.take_up(&act, &what) {
+                        // The stage ends here.
+                        core::future::pending::<()>().await;
+                    }
+                }
                 answer => return (id, at, answer),
             }
         }
     }
     /// Something is to be done again before this is answered. Where it can't be, that is said and the question stands.
-    async fn take_up(&self, act: &Act, what: &str) {
+    fn take_up(&self, act: &Act, what: &str) -> bool {
         let stage = self.stage();
         let (attended, done) = {
             let s = self.get();
@@ -263,12 +263,12 @@ impl Context {
             _ if !stage.row().traits.bound_to_settings => self.remark(format!("at {stage} nothing is done again")),
             None => self.remark(format!("\"{what}\" names nothing that was done here: name {}", again::NAMES)),
             Some(named) => {
-                self.edit().running.again = Some(named);
-                self.edit().changed = true;
-                // The stage ends here.
-                core::future::pending::<()>().await;
+                let mut s = self.edit();
+                (s.running.again, s.changed) = (Some(named), true);
+                return true;
             }
         }
+        false
     }
     /// The answer to an earlier prompt no longer holds; what was said stays in the journal.
     pub(crate) fn taken_back(&self, prompt: u32, act: Act) {
@@ -316,9 +316,15 @@ impl Context {
     /// An answer arrived. Answers to prompts that are not open are noted and otherwise ignored.
     pub(crate) fn answered(&self, id: u32, answer: Answer) {
         self.note(Entry::Answered { prompt: id, answer: answer.clone() });
+        let open = self.edit().prompts.open.remove(&id);
+        let of_driver = Act::ReadDisplay { about: About::Other };
+        if let (Some(Some(_)), Answer::Again(what)) = (open, &answer) {
+            // Where nothing can be done again the driver asks once more.
+            self.take_up(&of_driver, what);
+        }
         let mut s = self.edit();
         let now = s.now;
-        match s.prompts.open.remove(&id) {
+        match open {
             Some(Some((line, question))) => {
                 if let Some(line) = s.lines.get_mut(line) {
                     line.driver.answer(now, question, &answer);

@@ -10,7 +10,7 @@ use alloc::{rc::Rc, vec::Vec};
 use core::time::Duration;
 use plumeline_base::time::seconds;
 use plumeline_detector::ask::Look;
-use plumeline_detector::{ReadingsBy, Trouble, ask};
+use plumeline_detector::{ReadingsBy, Request, Trouble, ask, driver::Means};
 use plumeline_measure::{Sample, few};
 
 /// What is waited for at a display is looked for again after this.
@@ -20,6 +20,10 @@ impl Context {
     /// Each reading of the unit in use is asked for by itself.
     pub(crate) fn is_asked(&self) -> bool {
         self.abilities().is_some_and(|a| a.readings == ReadingsBy::Asking)
+    }
+    /// By which means the unit in use answers this.
+    pub(crate) fn means(&self, request: &Request) -> Means {
+        self.get().lines.used().driver.means(request)
     }
     /// Has somebody look at the unit's display, once.
     pub(crate) async fn look(&self, look: Look) -> Result<Rc<Timed>, Trouble> {

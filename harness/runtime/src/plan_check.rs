@@ -54,7 +54,7 @@ fn port(files: &Files, read: &Read) -> Vec<Remark> {
     let Some(plan) = &read.plan else { return Vec::new() };
     let inlets = read.pipework.as_ref().map_or(1, |p| p.pipework.inlets.len());
     let Some(face) = face_of_replacement(files) else { return Vec::new() };
-    remarks::port(files.port(), &face.abilities(u8::try_from(inlets).unwrap_or(u8::MAX)), &plan.plan)
+    remarks::port(files.port(), &face, u8::try_from(inlets).unwrap_or(u8::MAX), &plan.plan)
 }
 
 impl PlanCheck {

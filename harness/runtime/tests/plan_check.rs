@@ -138,7 +138,23 @@ fn without_settings_or_description_it_is_open() {
 fn a_display_can_not_show_everything() {
     let told = check(&files([PIPEWORK, PLAN, SETTINGS].map(str::to_owned)).with_port("display:"));
     let stages: Vec<&str> = told.remarks.iter().map(|r| r.key.as_str()).collect();
-    assert_eq!(stages, ["load", "settle", "prove-flow", "baseline", "prove-smoke", "purge", "outputs"]);
+    assert_eq!(
+        stages,
+        [
+            "load",
+            "settle",
+            "prove-flow",
+            "baseline",
+            "prove-smoke",
+            "purge",
+            "purge",
+            "supervise",
+            "supply",
+            "outputs",
+            "restore",
+            "outputs"
+        ]
+    );
     assert!(told.remarks.iter().all(|r| r.code == Code::PortShowsLess));
     told.allows_to_begin().unwrap();
 }

@@ -247,7 +247,7 @@ impl Description {
     }
     /// Nobody but a person can ask a unit of this model.
     pub fn is_by_hand(&self) -> bool {
-        self.display.is_some() && self.can == Abilities::default()
+        self.display.is_some() && self.registers.is_none() && self.can == Abilities::default()
     }
     /// The model as a person sees it. What is not described is neither shown nor can it be done.
     pub fn face(&self) -> Face {

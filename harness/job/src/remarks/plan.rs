@@ -2,7 +2,10 @@
 use super::{Code, Read, Remark};
 use crate::{folder, plan::farthest::farthest};
 use plumeline_base::pipework::Pipework;
-use plumeline_detector::vocabulary::{Abilities, ObscurationSensing, ReadingsBy};
+use plumeline_detector::{
+    display::{Face, Lamp},
+    vocabulary::{FlowBasis, ObscurationSensing, ReadingsBy},
+};
 use plumeline_procedure::{
     outcome::StageKind,
     plan::{HoleChoice, HoleRef, Limit, Plan, Policy},
@@ -149,15 +152,28 @@ fn model_can(described: &Description) -> Vec<Remark> {
 }
 
 /// What a unit behind this port can't show, of the stages that the plan runs.
-pub fn port(port: &str, can: &Abilities, plan: &Plan) -> Vec<Remark> {
+pub fn port(port: &str, face: &Face, inlets: u8, plan: &Plan) -> Vec<Remark> {
+    let can = face.abilities(inlets);
+    let lamp = |wanted: fn(&Lamp) -> bool| face.shows.lamps.iter().any(|(_, lamp)| wanted(lamp));
+    let faults = lamp(|l| *l == Lamp::AnyFault);
+    let smoke = can.obscuration != ObscurationSensing::None || lamp(|l| matches!(l, Lamp::Level(_)));
     let reads = can.readings != ReadingsBy::None;
     let needs = [
         (StageKind::Load, can.read_settings && can.write_settings, "load settings and read them back"),
         (StageKind::Settle, reads, "tell flows"),
         (StageKind::ProveFlow, reads, "tell flows"),
-        (StageKind::Baseline, can.baseline, "take the baseline and read it back"),
-        (StageKind::ProveSmoke, can.obscuration != ObscurationSensing::None, "see smoke arrive"),
-        (StageKind::Purge, can.obscuration != ObscurationSensing::None, "see the air clear"),
+        (
+            StageKind::Baseline,
+            can.baseline && (face.shows.baseline.is_some() || can.flow_basis == FlowBasis::Share),
+            "take the baseline and read it back",
+        ),
+        (StageKind::ProveSmoke, smoke, "see smoke arrive"),
+        (StageKind::Purge, smoke, "see the air clear"),
+        (StageKind::Purge, can.reset_latches, "reset what is latched"),
+        (StageKind::Supervise, faults, "show its faults"),
+        (StageKind::Supply, faults, "show its faults"),
+        (StageKind::Outputs, lamp(|l| matches!(l, Lamp::Output(_))), "show which outputs are operated"),
+        (StageKind::Restore, faults, "show its faults"),
         (StageKind::Outputs, can.drive_outputs, "drive outputs one by one"),
     ];
     let lacking = needs.into_iter().filter(|(stage, can, _)| !can && runs(plan, *stage));

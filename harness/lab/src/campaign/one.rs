@@ -17,6 +17,7 @@ use plumeline_runtime::{
     keep::MemoryKeeper,
     line::Line,
     operator::{Operator, Script, SimulatedSite},
+    port,
     session::{Keeper, Session},
 };
 use plumeline_simulator::{Defect, Scenario, Simulation, scenario::Law};
@@ -157,7 +158,7 @@ impl Drawn {
         let site = SimulatedSite::new(simulation);
         job::Job::begin(files, loaded.inputs.clone(), keeper, DATE_OF_SIMULATIONS)
             .line(Line::simulated(&site, None, FaultSpec::default(), self.scenario.seed))
-            .operator(Operator::script("script", Script::willing(), site))
+            .operator(Operator::script("script", Script::willing().with_eyes(port::eyes(files)), site))
             .run()
     }
 }
