@@ -59,6 +59,8 @@ pub fn text(p: &Path) -> &str {
 /// The word that a person types who has done what this question asks for, where Enter or "yes" is not enough.
 pub fn word_for(question: &str) -> Option<&'static str> {
     let words = [
+        // Each line of the list is then asked for by itself.
+        ("Which of these are done", "none"),
         ("Isolate this zone", "isolated"),
         ("Lock off every release", "locked"),
         ("Tell whoever must be told", "told"),

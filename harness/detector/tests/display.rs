@@ -1,5 +1,10 @@
 //! A person at a display, by what is typed: slips are asked again with the reason and end nothing.
-#![expect(clippy::expect_used, clippy::panic, reason = "a test ends where something is not as it should be")]
+#![expect(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    reason = "a test ends where something is not as it should be"
+)]
 use core::time::Duration;
 use plumeline_base::{Instant, input::Answer, quantity::M3_S_PER_L_MIN};
 use plumeline_detector::{
@@ -72,7 +77,7 @@ impl Person {
     /// Types this, and gives the question.
     fn says(&mut self, answer: Answer) -> Question {
         let q = self.question();
-        self.1 = self.1 + Duration::from_secs(5);
+        self.1 += Duration::from_secs(5);
         self.0.answer(self.1, q.id, &answer);
         q
     }

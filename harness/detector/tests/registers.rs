@@ -1,5 +1,6 @@
 //! The registers driver against a bus that is played: replies that are late, of others, damaged or refused; settings that break
 //! in the middle. The unit's side is a library's, so that both ends are not one.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "helpers of tests may panic")]
 use plumeline_base::{Instant, input::LinkDown};
 use plumeline_detector::{
     Driver, Report, Request, Trouble,

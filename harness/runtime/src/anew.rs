@@ -54,8 +54,11 @@ pub fn put_aside(folder: &Folder, files: &Files) -> Result<Option<String>, Failu
     )))
 }
 
+/// Names of files, with what was in them.
+type NamedFiles = Vec<(String, Vec<u8>)>;
+
 /// The files that the log names, if nobody answered anything in it.
-fn unanswered(folder: &Folder) -> Result<Option<Vec<(String, Vec<u8>)>>, Failure> {
+fn unanswered(folder: &Folder) -> Result<Option<NamedFiles>, Failure> {
     let (mut files, mut opens) = (Vec::new(), true);
     let Ok(log) = LogReader::open(&folder.path(folder::TRACE)?) else { return Ok(None) };
     for record in log {

@@ -54,6 +54,7 @@ enum Said {
 }
 
 /// What follows from what was said.
+#[expect(clippy::large_enum_variant, reason = "made once for a request, and taken apart at once")]
 enum Step {
     /// The next question.
     Ask,
@@ -135,6 +136,7 @@ impl Display {
 }
 
 /// How a request begins.
+#[expect(clippy::large_enum_variant, reason = "made once for a request, and taken apart at once")]
 enum Begun {
     /// A person is asked.
     Task(Box<dyn Task>),

@@ -57,6 +57,7 @@ impl Session {
 
 /// What a task wants next.
 #[derive(Debug)]
+#[expect(clippy::large_enum_variant, reason = "made once for a request, and taken apart at once")]
 pub(super) enum Next {
     /// Send the next wire request.
     Send,

@@ -8,6 +8,7 @@ use crate::{
     plan::HoleRef,
 };
 use alloc::vec::Vec;
+use plumeline_airflow::uncertainty::OF_THE_UNIT;
 use plumeline_base::{Verdict, quantity::Estimate};
 use plumeline_measure::{
     Error,
@@ -142,7 +143,9 @@ pub(crate) fn by_shares(
     let mean = |of: fn(&Seen) -> f64| seen.iter().map(of).sum::<f64>() / n;
     let own = libm::sqrt(seen.iter().map(|s| s.u * s.u + s.spread * s.spread).sum::<f64>()) / n;
     let causes = seen.iter().map(|s| s.common.len()).max().unwrap_or(0);
-    let cause = |k: usize| seen.iter().map(|s| s.common.get(k).copied().unwrap_or(0.0)).sum::<f64>() / n;
+    // Among the holes the unit's own causes are taken to be less known than stated; here they count as stated.
+    let as_stated = |k: usize| if OF_THE_UNIT.contains(&k) { inputs.plan.advanced.holes.freely } else { 1.0 };
+    let cause = |k: usize| seen.iter().map(|s| s.common.get(k).copied().unwrap_or(0.0)).sum::<f64>() / n / as_stated(k);
     let common = libm::sqrt((0..causes).map(|k| cause(k) * cause(k)).sum::<f64>());
     let value = Estimate::new(mean(|s| s.deviation), common, own);
     let material = inputs.plan.flow.material.value;

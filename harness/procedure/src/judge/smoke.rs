@@ -51,9 +51,9 @@ impl SmokeSeen {
         Self::new(onset, compared, fact::why_not(outcome), watched)
     }
     /// By a person who saw it at the unit's display or lamps so long after the release; `Err`: why not.
-    pub(crate) fn by_eye(seen: Result<Estimate, String>, watched: Watched) -> Self {
+    pub(crate) fn by_eye(seen: Result<Estimate, String>, compared: Option<Estimate>, watched: Watched) -> Self {
         let onset = seen.as_ref().ok().copied();
-        Self::new(onset, onset, seen.err(), watched)
+        Self::new(onset, compared, seen.err(), watched)
     }
     fn new(onset: Option<Estimate>, compared: Option<Estimate>, why_not: Option<String>, watched: Watched) -> Self {
         let Watched { released, until, alarm_after_s, elsewhere } = watched;
@@ -62,12 +62,19 @@ impl SmokeSeen {
     }
 }
 
-/// When a person sees smoke at the unit, s after its release: between the first that arrives and half of the plateau. At which part of
-/// the plateau a display or a lamp shows it is not known, so any time between is as likely.
-pub(crate) fn seen_when(predicted: &OpeningPrediction) -> Estimate {
-    let (first, half) = (predicted.first_s, predicted.half_plateau_s);
-    let width = (half.value - first.value) / libm::sqrt(12.0);
-    Estimate::new(0.5 * (first.value + half.value), half.u_common, libm::hypot(half.u_individual, width))
+/// What a person saw of smoke so long after its release, as half of its plateau would have been seen. `share`: at which part of the
+/// plateau it was marked, where the display tells. A smaller part comes sooner; how much, hangs on the shape of the rise: a first-order lag or
+/// laminar smoke reaches a tenth after a seventh of the way from its first arrival to its half, a dispersed one after a half.
+pub(crate) fn as_half(seen: Estimate, share: Option<f64>, predicted: &OpeningPrediction) -> Estimate {
+    let rises = (predicted.half_plateau_s.value - predicted.first_s.value).max(0.0);
+    let (least, most) = match share {
+        Some(share) if share <= 0.1 => (0.0, 0.5),
+        Some(share) if share <= 0.5 => (0.0, 1.0),
+        Some(_) => (0.5, 1.5),
+        None => (0.0, 1.5),
+    };
+    let later = rises * (1.0 - 0.5 * (least + most));
+    Estimate::new(seen.value + later, rises * (most - least) / libm::sqrt(12.0), seen.u_individual)
 }
 
 /// A place where smoke was released, for findings.

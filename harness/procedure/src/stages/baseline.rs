@@ -13,7 +13,11 @@ use crate::{
 };
 use alloc::{format, string::String, vec::Vec};
 use plumeline_base::{Verdict, input::Answer, time::seconds};
-use plumeline_detector::{Baseline, Trouble, ask, driver::Wants, vocabulary::FlowBasis};
+use plumeline_detector::{
+    Baseline, Request, Trouble, ask,
+    driver::{Means, Wants},
+    vocabulary::FlowBasis,
+};
 
 /// The baseline is taken, read back and compared with what was just measured. Refused while any flow is unproven.
 pub(crate) async fn baseline(ctx: Context) -> Result<(), Stop> {
@@ -45,7 +49,7 @@ pub(crate) async fn baseline(ctx: Context) -> Result<(), Stop> {
         Err(trouble) => return Err(Stop::Trouble(trouble)),
     };
     let boot_id = ctx.get().unit.identity.as_ref().and_then(|i| i.boot_id);
-    for finding in judge::read_back(&taken, &read, boot_id) {
+    for finding in judge::read_back(&taken, &read, boot_id, ctx.means(&Request::TakeBaseline) == Means::Person) {
         ctx.found(finding);
     }
     ctx.edit().unit.baseline = Some(read.clone());

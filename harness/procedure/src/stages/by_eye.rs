@@ -10,9 +10,10 @@ use crate::{
     context::Context,
     executor::{Either, race},
     facts::missed,
+    job::JobInputs,
     judge::{
         alarms::Level,
-        smoke::{SmokeSeen, Watched},
+        smoke::{SmokeSeen, Watched, as_half},
     },
     outcome::{Statement, Subject},
     plan::HoleRef,
@@ -21,6 +22,7 @@ use crate::{
     rise::Rise,
 };
 use alloc::{boxed::Box, format, rc::Rc, string::String, vec::Vec};
+use plumeline_airflow::uncertainty::OpeningPrediction;
 use plumeline_base::{
     Instant,
     input::Answer,
@@ -99,7 +101,14 @@ pub(super) async fn clear(ctx: &Context, says: &str) -> Result<Instant, String> 
 }
 
 /// A release whose smoke a person sees at the unit, for at most `latest_s`.
-pub(super) async fn release(ctx: &Context, hole: HoleRef, words: &str, what: &str, latest_s: f64) -> Ran {
+pub(super) async fn release(
+    ctx: &Context,
+    inputs: &JobInputs,
+    hole: HoleRef,
+    words: &str,
+    what: &str,
+    latest_s: f64,
+) -> Ran {
     if let Err(why) = clear_air::quiet(ctx, "waiting for clear air before the next release").await {
         return Ran::NotReleased(why);
     }
@@ -114,7 +123,8 @@ pub(super) async fn release(ctx: &Context, hole: HoleRef, words: &str, what: &st
         _ => return Ran::NotReleased("the release was not confirmed".into()),
     }
     let paused = ctx.paused();
-    let shown = moment(ctx, Act::SmokeShows(hole), shows_text(ctx, words), latest_s).await;
+    let marked = marks_at(ctx);
+    let shown = moment(ctx, Act::SmokeShows(hole), shows_text(words, marked), latest_s).await;
     if ctx.paused() != paused {
         clear_air::stop_smoke(ctx).await;
         let because = "nobody watched for a time: the program had been ended".into();
@@ -134,21 +144,51 @@ pub(super) async fn release(ctx: &Context, hole: HoleRef, words: &str, what: &st
         Moment::Untold(why) => Err(why),
         Moment::TimeUp => Err(format!("nobody saw smoke at the unit within {latest_s:.0} s")),
     };
+    let predicted = inputs.opening(hole).and_then(|(opening, _)| inputs.predicted(opening));
+    let compared = match (&seen, predicted) {
+        (Ok(seen), Some(predicted)) => {
+            let share = share_marked(ctx, inputs, released, marked, predicted).await;
+            Some(as_half(*seen, share, predicted))
+        }
+        _ => None,
+    };
     let alarm_after_s = if seen.is_ok() { levels(ctx, words, released).await } else { None };
     clear_air::stop_smoke(ctx).await;
     let watched = Watched { released, until: ctx.now(), alarm_after_s, elsewhere: None };
-    Ran::Seen(Box::new(SmokeSeen::by_eye(seen, watched)))
+    Ran::Seen(Box::new(SmokeSeen::by_eye(seen, compared, watched)))
 }
 
-fn shows_text(ctx: &Context, words: &str) -> String {
-    let rules = &ctx.inputs().plan.advanced.typed.clone();
-    let what = match (tells_smoke(ctx), ctx.get().readings.latest().and_then(|t| t.highest_extinction())) {
-        (true, Some(now)) => {
-            let step = ctx.abilities().map_or(0.0, |a| a.extinction_step_n_m as f64 * 1e-9);
-            let at = Extinction(now.0 + rules.steps * step).stated(PercentPerMetre);
-            format!("its smoke reading first stands at {at:.3} %/m or more")
+/// The clear reading, and the one at which the smoke is marked; `None`: the display tells no smoke.
+fn marks_at(ctx: &Context) -> Option<(f64, f64)> {
+    let clear = ctx.get().readings.latest().and_then(|t| t.highest_extinction()).filter(|_| tells_smoke(ctx))?.0;
+    let step = ctx.abilities().map_or(0.0, |a| a.extinction_step_n_m as f64 * 1e-9);
+    Some((clear, clear + ctx.inputs().plan.advanced.typed.steps * step))
+}
+
+/// At which part of its plateau the smoke was marked: the display is read once more when the plateau stands.
+async fn share_marked(
+    ctx: &Context,
+    inputs: &JobInputs,
+    released: Instant,
+    marked: Option<(f64, f64)>,
+    predicted: &OpeningPrediction,
+) -> Option<f64> {
+    let (clear, at) = marked?;
+    let rules = &inputs.plan.advanced.smoke;
+    let (first, mean) = (predicted.first_s.value, predicted.mean_s.value);
+    let stands = first + rules.spreads_held * (mean - first) + rules.lags_held * inputs.pipework.unit.sensor_lag_s;
+    ctx.progress("smoke is held until its plateau stands", None, None);
+    ctx.sleep((released + seconds(stands)).since(ctx.now())).await;
+    let plateau = ctx.look(Look::Smoke).await.ok()?.highest_extinction()?.0 - clear;
+    (plateau > 0.0).then(|| (at - clear) / plateau)
+}
+
+fn shows_text(words: &str, marked: Option<(f64, f64)>) -> String {
+    let what = match marked {
+        Some((_, at)) => {
+            format!("its smoke reading first stands at {:.3} %/m or more", Extinction(at).stated(PercentPerMetre))
         }
-        _ => "its first alarm level shows".into(),
+        None => "its first alarm level shows".into(),
     };
     format!(
         "Watch the unit: answer at the very moment when {what}, from the smoke at {words}. Type `no, REASON` now if the release went wrong."

@@ -60,7 +60,7 @@ pub(super) async fn release(
     latest_s: f64,
 ) -> Ran {
     if ctx.is_asked() {
-        return by_eye::release(ctx, hole, words, what, latest_s).await;
+        return by_eye::release(ctx, inputs, hole, words, what, latest_s).await;
     }
     let rules = &inputs.plan.advanced.smoke;
     let predicted = inputs.opening(hole).and_then(|(opening, _)| inputs.predicted(opening));

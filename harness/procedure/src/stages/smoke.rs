@@ -51,9 +51,7 @@ async fn at_hole(ctx: &Context, inputs: &JobInputs, hole: HoleRef) {
         ctx.found(Finding::of(StageKind::ProveSmoke, subject, fact::no_hole(hole.number, hole.inlet)));
         return;
     };
-    let predicted = inputs.predicted(opening);
-    let predicted = if ctx.is_asked() { predicted.map(judge::seen_when) } else { predicted.map(|p| p.half_plateau_s) };
-    let predicted = predicted.filter(Estimate::is_sound);
+    let predicted = inputs.predicted(opening).map(|p| p.half_plateau_s).filter(Estimate::is_sound);
     let words = hole_words(hole, geometry.kind);
     let mut place = Place { hole, words, predicted, window: None, set_aside: Vec::new() };
     let mut runs = Runs::default();
@@ -143,11 +141,9 @@ async fn all_runs(ctx: &Context, inputs: &JobInputs, place: &mut Place, runs: &m
 fn timed(inputs: &JobInputs, hole: HoleRef, run: u8, seen: &SmokeSeen) -> SmokeRun {
     let k = coverage_factor(inputs);
     let figure = |e: Estimate| Figure::with(e.value, e.u() * k, "s");
-    // What a person saw is no half of a plateau.
-    let half = seen.compared.filter(|_| seen.compared != seen.onset);
     SmokeRun {
         onset: seen.onset.map(figure),
-        half_plateau: half.map(figure),
+        half_plateau: seen.compared.map(figure),
         alarm_after_s: seen.alarm_after_s,
         why_not: seen.why_not.clone(),
         ..record(hole, run, seen.released, seen.until)
