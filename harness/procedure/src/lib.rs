@@ -40,6 +40,7 @@ mod watch;
 
 pub use effect::{Effect, Entry, Progress};
 pub use job::JobInputs;
+pub use judge::conclusion::decided_by;
 pub use lines::Drivers;
 pub use machine::Procedure;
 pub use outcome::{Finding, Outcome, StageKind, Subject};

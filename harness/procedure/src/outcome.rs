@@ -429,13 +429,6 @@ pub struct Outcome {
     /// True if the job was aborted.
     pub aborted: bool,
 }
-impl Outcome {
-    /// The finding that a verdict other than a pass hangs on.
-    pub fn decided_by(&self) -> Option<&Finding> {
-        crate::judge::conclusion::decided_by(self)
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;

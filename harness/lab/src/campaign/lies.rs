@@ -6,7 +6,7 @@ use super::{
     one::{Drawn, outcome},
 };
 use plumeline_base::Verdict;
-use plumeline_procedure::{Finding, Outcome, Subject};
+use plumeline_procedure::{Finding, Outcome, Subject, decided_by};
 use plumeline_runtime::{failure::Failure, keep::MemoryKeeper};
 use plumeline_simulator::{Class, Lie, LieKind};
 use rayon::prelude::*;
@@ -108,9 +108,9 @@ impl Row {
         let jobs: Vec<(u64, &Outcome)> = jobs.iter().filter_map(|(_, seed, o)| Some((*seed, o.as_ref()?))).collect();
         let mut blamed = BTreeMap::new();
         let stopped = |o: &Outcome| o.verdict != Verdict::Pass;
-        let named = |o: &Outcome| stopped(o) && o.decided_by().is_some_and(speaks_of_unit);
+        let named = |o: &Outcome| stopped(o) && decided_by(o).is_some_and(speaks_of_unit);
         for (_, outcome) in jobs.iter().filter(|(_, o)| stopped(o)) {
-            let code = outcome.decided_by().map_or_else(|| outcome.because.clone(), |f| f.code.to_string());
+            let code = decided_by(outcome).map_or_else(|| outcome.because.clone(), |f| f.code.to_string());
             *blamed.entry(code).or_default() += 1;
         }
         let seeds = |of: &dyn Fn(&Outcome) -> bool| {

@@ -68,7 +68,7 @@ fn verdict(o: &Outcome, missing: &[StageKind]) -> Verdict {
 const OF_ITSELF: [&str; 3] = ["readings.", "inlets.reads-when-shut", "holes.stands-still"];
 
 /// The finding that a verdict other than a pass hangs on.
-pub(crate) fn decided_by(o: &Outcome) -> Option<&Finding> {
+pub fn decided_by(o: &Outcome) -> Option<&Finding> {
     hangs_on(o, Verdict::Fail).or_else(|| hangs_on(o, Verdict::Undecided))
 }
 
