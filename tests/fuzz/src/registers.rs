@@ -15,7 +15,8 @@ const PROTOCOLS: [Protocol; 3] = [Protocol::Rtu, Protocol::Ascii, Protocol::Tcp]
 /// A reply to an RTU or TCP request with whatever values, and a check that holds.
 fn reply(request: &[u8], protocol: Protocol, dice: &mut Dice<'_>) -> Vec<u8> {
     let head = if protocol == Protocol::Tcp { 6 } else { 0 };
-    let Some([address, function, a, b, c, d]) = request.get(head..head + 6).and_then(|r| <[u8; 6]>::try_from(r).ok()) else {
+    let Some([address, function, a, b, c, d]) = request.get(head..head + 6).and_then(|r| <[u8; 6]>::try_from(r).ok())
+    else {
         return Vec::new();
     };
     let count = usize::from(u16::from_be_bytes([c, d]));

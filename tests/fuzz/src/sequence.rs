@@ -405,9 +405,7 @@ impl<'a> World<'a> {
         let decision = self.dice.byte();
         let right = match (&prompt.act, &prompt.wants) {
             (Act::Override, _) => Answer::No,
-            (Act::Checks { items }, _) => {
-                Answer::Text(items.iter().map(u32::to_string).collect::<Vec<_>>().join(" "))
-            }
+            (Act::Checks { items }, _) => Answer::Text(items.iter().map(u32::to_string).collect::<Vec<_>>().join(" ")),
             (_, Wants::Number { .. }) => Answer::Number(24.0),
             (_, Wants::Text) => Answer::Text("as it was on site (invented)".into()),
             _ => Answer::Yes,
