@@ -305,19 +305,6 @@ fn a_mark_by_radio_comes_late_and_is_corrected() {
 }
 
 #[test]
-fn time_to_a_level_with_hold() {
-    let (_, after) = smoke_signal(240.0, puff(90.0, 130.0, 2.0));
-    let release = Release::by_device(at(60.0), 0.1);
-    let t = smoke::time_to_level(&after, &release, 2.0, 5.0, 3.0).unwrap();
-    assert!((t.value - 31.39).abs() < 0.3, "{t:?}");
-    assert!(smoke::time_to_level(&after, &release, 2.0, 60.0, 3.0).is_none());
-    assert!(smoke::time_to_level(&after, &release, 5.0, 0.0, 3.0).is_none());
-    assert!(smoke::time_to_level(&after, &release, f64::NAN, 0.0, 3.0).is_none());
-    let gapped: Vec<Sample> = after.iter().copied().filter(|s| s.at < at(80.0) || s.at > at(85.0)).collect();
-    assert!(smoke::time_to_level(&gapped, &release, 2.0, 5.0, 3.0).is_none());
-}
-
-#[test]
 fn decisions_by_margin_share_and_material_shift() {
     let value = |v: f64, u: f64| Estimate::new(v, 0.0, u);
     let rule = DecisionRule::default();

@@ -311,39 +311,6 @@ fn response(
     }))
 }
 
-/// Time from the release until the reading first stays at `level` (absolute, unit of the reading) or above for
-/// `hold_s`, s; linear between readings. `None` if it never does, or if up to then a reading is not a number or out
-/// of order or readings are further apart than `max_gap_s`. For alarm thresholds as the unit would see them.
-pub fn time_to_level(after: &[Sample], release: &Release, level: f64, hold_s: f64, max_gap_s: f64) -> Option<Estimate> {
-    if !(release.is_sound() && level.is_finite() && hold_s.is_finite()) {
-        return None;
-    }
-    let mut since: Option<(f64, f64)> = None;
-    let mut before: Option<&Sample> = None;
-    for s in after {
-        let follows = |b: &Sample| s.at > b.at && s.at.since(b.at).as_secs_f64() <= max_gap_s;
-        if !s.value.is_finite() || !before.is_none_or(follows) {
-            return None;
-        }
-        let t = s.at.as_secs_f64();
-        if s.value < level {
-            since = None;
-        } else if since.is_none() {
-            let (t0, y0) = before.map_or((t, level), |b| (b.at.as_secs_f64(), b.value));
-            let crossed = if s.value > y0 { t0 + (t - t0) * (level - y0) / (s.value - y0) } else { t };
-            since = Some((crossed.clamp(t0, t), (t - t0) / libm::sqrt(12.0)));
-        }
-        if let Some((at, u)) = since
-            && t - at >= hold_s
-        {
-            let value = at - release.at.as_secs_f64() + release.correction_s();
-            return Some(Estimate::new(value, 0.0, libm::hypot(u, release.u())));
-        }
-        before = Some(s);
-    }
-    None
-}
-
 impl Release {
     fn is_sound(&self) -> bool {
         let sound = |v: f64| v.is_finite() && v >= 0.0;
