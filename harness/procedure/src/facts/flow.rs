@@ -54,13 +54,13 @@ facts! {
         next "check the filter, the fan setting and the exhaust, then prove flow again";
 
     level_not_told() = "flow.level-not-told", Undecided,
-        "the unit tells this pipe's flow only as a share of what it holds to be normal: its level is not told",
+        "the unit tells this pipe's flow only as a share of what it holds to be normal: its level is not told (flows at its holes are stated as parts of the predicted flow)",
         next "prove by holes: close every hole in turn";
     shares_incomplete(closed, holes) = "flow.shares-incomplete", Undecided,
         "the level of this pipe's flow is not told, and only {closed} of its {holes} holes were measured: air that comes in elsewhere is not told",
         next "close every hole of this pipe in turn; or measure its flow or suction by an instrument";
     shares_as_predicted(percent) = "flow.proven-by-shares", Pass,
-        "every hole was shown to draw; all holes of the pipe together take {percent} % off the predicted share of its flow. How much that is, the smoke's time shows";
+        "every hole was shown to draw; all holes of the pipe together take {percent} % off the predicted share of its flow. How much that is, the smoke's time shows (flows at its holes are stated as parts of the predicted flow)";
     shares_shifted(percent) = "flow.shares-shifted", Fail,
         "all holes of the pipe together take {percent} % off the predicted share of its flow",
         likely "air enters where it should not: the pipe is off or half seated in its inlet, an end cap is missing, or the pipe is broken",

@@ -15,6 +15,8 @@ facts! {
         "pipe {pipe}: a change of its whole flow by less than {flow} % (by flow alone); one hole that draws up to {less} % less or {more} % more than the other holes of the pipe predict";
     all_alike(low, high, alike, limit) = "missed.all-alike", Undecided,
         "a change of the flows of all pipes alike between {low} and {high} % (by a filter, a fan that runs slower or faster than told, an exhaust, or air that enters past the pipes): together they are {alike} % off the prediction, and what may stay within {limit} % is passed";
+    alike_by_smoke(limit) = "missed.all-alike-by-smoke", Undecided,
+        "a change of the flows of all pipes alike that moves the smoke's times by less than {limit} %: the unit tells shares of a flow, and only the smoke tells how much that is";
     alike_unknown() = "missed.all-alike-unknown", Undecided,
         "a change of the flows of all pipes alike, whatever its size: they were not held against their prediction together";
     baseline_off(pipe, percent) = "missed.baseline-off", Undecided,

@@ -1,14 +1,14 @@
 //! Timed releases of smoke: the transport time against the limit by the onset; the agreement with the prediction by half of
 //! each run's plateau, because the onset depends on how strong the smoke was. All runs count.
-use super::decide;
+use super::{decide, pipes_compared::unit_limit};
 use crate::{
     facts::{Fact, fixed, signed, smoke as fact},
     job::JobInputs,
     mean_flow::coverage_factor,
     outcome::{Figure, Finding, StageKind, Subject},
-    plan::HoleRef,
+    plan::{HoleRef, Limit},
 };
-use alloc::{string::String, vec::Vec};
+use alloc::{format, string::String, vec::Vec};
 use plumeline_airflow::uncertainty::OpeningPrediction;
 use plumeline_base::{Instant, quantity::Estimate};
 use plumeline_measure::{
@@ -86,6 +86,8 @@ pub(crate) struct Place {
     pub(crate) window: Option<(Instant, Instant)>,
     /// Reasons for which runs were set aside.
     pub(crate) set_aside: Vec<String>,
+    /// The unit tells its flows as shares: how much they are, nothing but this time shows.
+    pub(crate) shows_level: bool,
 }
 impl Place {
     fn found(&self, fact: Fact) -> Finding {
@@ -154,6 +156,16 @@ pub(crate) fn as_predicted(inputs: &JobInputs, place: &Place, halves: &[Estimate
     let mut f = place.found(fact::not_predicted(words));
     f.limit = Some(limits.transport_agreement.clone());
     let Some(predicted) = place.predicted else { return f };
+    let mut allowed = (limits.transport_agreement.value * predicted.value).max(limits.transport_agreement_least.value);
+    if place.shows_level {
+        // What stands in for the flows of all pipes is held to no more than those are.
+        let most = unit_limit(&inputs.plan.flow.material, &limits.flow_band);
+        if most * predicted.value < allowed {
+            allowed = most * predicted.value;
+            let source = format!("{}; the flow's level is shown by this time alone", limits.flow_band.source);
+            f.limit = Some(Limit { value: most, source, ..limits.flow_band.clone() });
+        }
+    }
     f.expected = Some(Figure::with(predicted.value, predicted.u() * coverage_factor(inputs), "s"));
     if halves.len() != usize::from(inputs.plan.smoke.runs) {
         f.state(fact::no_plateau(words));
@@ -167,7 +179,6 @@ pub(crate) fn as_predicted(inputs: &JobInputs, place: &Place, halves: &[Estimate
         }
     };
     f.measured = Some(Figure::with(estimate.value, estimate.u() * coverage_factor(inputs), "s"));
-    let allowed = (limits.transport_agreement.value * predicted.value).max(limits.transport_agreement_least.value);
     let dof = welch_satterthwaite(libm::hypot(estimate.u(), predicted.u()), &[(estimate.u_individual, dof)]);
     let difference = Estimate::new(
         estimate.value - predicted.value,
@@ -198,7 +209,14 @@ mod tests {
 
     fn place(predicted: Option<f64>) -> Place {
         let predicted = predicted.map(|t| Estimate::new(t, 0.4, 0.4));
-        Place { hole: sample::hole(1, 3), words: "hole 3".into(), predicted, window: None, set_aside: Vec::new() }
+        Place {
+            hole: sample::hole(1, 3),
+            words: "hole 3".into(),
+            predicted,
+            window: None,
+            set_aside: Vec::new(),
+            shows_level: false,
+        }
     }
     fn times(s: f64) -> Vec<Estimate> {
         [-0.2, 0.0, 0.2].map(|off| Estimate::new(s + off, 0.0, 0.3)).to_vec()
@@ -243,6 +261,26 @@ mod tests {
         assert_eq!(told(&of(&times(f64::NAN))), ("smoke.not-compared", Verdict::Undecided));
         let f = as_predicted(&inputs, &place(None), &times(20.0));
         assert_eq!(told(&f), ("smoke.not-predicted", Verdict::Undecided));
+    }
+
+    #[test]
+    fn a_time_that_alone_shows_the_level_is_held_to_the_units_own_band() {
+        let inputs = sample::inputs();
+        let at = |s: f64, shows_level| {
+            let place = Place { shows_level, ..place(Some(8.0)) };
+            as_predicted(&inputs, &place, &times(s)).verdict
+        };
+        assert_eq!((at(8.0, false), at(8.0, true)), (Verdict::Pass, Verdict::Pass));
+        // Within the least time that is allowed, but a quarter more than predicted.
+        let mut loose = sample::inputs();
+        loose.plan.limits.transport_agreement_least.value = 5.0;
+        let of = |shows_level| {
+            let place = Place { shows_level, ..place(Some(8.0)) };
+            as_predicted(&loose, &place, &times(10.0))
+        };
+        assert_eq!(of(false).verdict, Verdict::Pass);
+        assert_ne!(of(true).verdict, Verdict::Pass);
+        assert!((of(true).limit.unwrap().value - 0.2).abs() < 1e-9);
     }
 
     #[test]

@@ -89,7 +89,7 @@ pub(crate) async fn prove_flow(ctx: Context) -> Result<(), Stop> {
     for finding in as_found::against(&inputs, &captured, &measured, &shown) {
         ctx.found(finding);
     }
-    smallest_missed(&ctx, &inputs, &pipes_compared);
+    smallest_missed(&ctx, &inputs, (!shares).then_some(&pipes_compared));
     if ctx.get().unit.baseline.is_some() && ctx.verdict_of(StageKind::ProveFlow) != Verdict::Pass {
         ctx.void(&[StageKind::Baseline], "the airflow was looked at again and is not proven");
     }
@@ -398,7 +398,7 @@ fn stated(inlet: u8, fact: Fact) -> Statement {
 }
 
 /// The smallest defect that each pipe's checks could have missed.
-fn smallest_missed(ctx: &Context, inputs: &JobInputs, pipes: &PipesCompared) {
+fn smallest_missed(ctx: &Context, inputs: &JobInputs, pipes: Option<&PipesCompared>) {
     let (less, more) = (matters(inputs) * 100.0, inputs.plan.holes.agreement.value * 100.0);
     let mut s = ctx.edit();
     let outcome = &mut s.outcome;
@@ -411,7 +411,12 @@ fn smallest_missed(ctx: &Context, inputs: &JobInputs, pipes: &PipesCompared) {
 }
 
 /// What may shift the flows of all pipes alike by what this job measured of them, and how much untold air that may be.
-fn all_alike(inputs: &JobInputs, pipes: &PipesCompared) -> [Fact; 2] {
+/// `None`: flows are told as shares, and none was held against its prediction.
+fn all_alike(inputs: &JobInputs, pipes: Option<&PipesCompared>) -> [Fact; 2] {
+    let Some(pipes) = pipes else {
+        let limit = unit_limit(&inputs.plan.flow.material, &inputs.plan.limits.flow_band);
+        return [missed::alike_by_smoke(fixed(limit * 100.0, 0)), missed::untold_unbounded()];
+    };
     let Some(alike) = pipes.alike() else { return [missed::alike_unknown(), missed::untold_unbounded()] };
     let (wide, percent) = (coverage_factor(inputs) * alike.u, |share: f64| signed(share * 100.0, 1));
     let (low, high) = (alike.value - wide, alike.value + wide);

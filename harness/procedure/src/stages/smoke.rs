@@ -17,6 +17,7 @@ use crate::{
 };
 use alloc::{format, string::String, vec::Vec};
 use plumeline_base::{Instant, quantity::Estimate};
+use plumeline_detector::vocabulary::FlowBasis;
 use plumeline_measure::pool::{Run, Series};
 
 /// Smoke at every place of the plan.
@@ -53,7 +54,8 @@ async fn at_hole(ctx: &Context, inputs: &JobInputs, hole: HoleRef) {
     };
     let predicted = inputs.predicted(opening).map(|p| p.half_plateau_s).filter(Estimate::is_sound);
     let words = hole_words(hole, geometry.kind);
-    let mut place = Place { hole, words, predicted, window: None, set_aside: Vec::new() };
+    let shows_level = ctx.abilities().is_some_and(|a| a.flow_basis == FlowBasis::Share);
+    let mut place = Place { hole, words, predicted, window: None, set_aside: Vec::new(), shows_level };
     let mut runs = Runs::default();
     let ended = all_runs(ctx, inputs, &mut place, &mut runs).await;
     // A unit whose levels and readings contradict each other is told before what those readings say of the pipe.
