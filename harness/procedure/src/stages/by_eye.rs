@@ -4,7 +4,7 @@
 //! Not here: flows that are typed ([`crate::typed`]), and what follows from a moment (the judges).
 use super::{
     clear_air::{self, lowest_level},
-    release::Ran,
+    release::{Ran, not_released, plateau_s},
 };
 use crate::{
     context::Context,
@@ -117,10 +117,8 @@ pub(super) async fn release(
          alarm people: see that they know."
     );
     let (released, answer) = ctx.ask(Act::ReleaseSmoke(hole), text, Wants::Moment).await;
-    match answer {
-        Answer::Yes => {}
-        Answer::Cannot(why) => return Ran::NotReleased(why),
-        _ => return Ran::NotReleased("the release was not confirmed".into()),
+    if let Some(why) = not_released(answer) {
+        return Ran::NotReleased(why);
     }
     let paused = ctx.paused();
     let marked = marks_at(ctx);
@@ -145,13 +143,15 @@ pub(super) async fn release(
         Moment::TimeUp => Err(format!("nobody saw smoke at the unit within {latest_s:.0} s")),
     };
     let predicted = inputs.opening(hole).and_then(|(opening, _)| inputs.predicted(opening));
-    let compared = match (&seen, predicted) {
-        (Ok(seen), Some(predicted)) => {
-            let share = share_marked(ctx, inputs, released, marked, predicted).await;
-            Some(as_half(*seen, share, predicted))
+    let mut seen = seen;
+    let mut compared = None;
+    if let (Ok(time), Some(predicted)) = (&seen, predicted) {
+        match share_marked(ctx, inputs, released, marked, predicted).await {
+            Ok(share) => compared = Some(as_half(*time, share, predicted)),
+            // The display takes back what was marked: no time rests on that.
+            Err(why) => seen = Err(why),
         }
-        _ => None,
-    };
+    }
     let alarm_after_s = if seen.is_ok() { levels(ctx, words, released).await } else { None };
     clear_air::stop_smoke(ctx).await;
     let watched = Watched { released, until: ctx.now(), alarm_after_s, elsewhere: None };
@@ -161,26 +161,33 @@ pub(super) async fn release(
 /// The clear reading, and the one at which the smoke is marked; `None`: the display tells no smoke.
 fn marks_at(ctx: &Context) -> Option<(f64, f64)> {
     let clear = ctx.get().readings.latest().and_then(|t| t.highest_extinction()).filter(|_| tells_smoke(ctx))?.0;
-    let step = ctx.abilities().map_or(0.0, |a| a.extinction_step_n_m as f64 * 1e-9);
+    // Without a step nobody can say what a rise is: then the lamps tell.
+    let step = ctx.abilities().map(|a| a.extinction_step_n_m as f64 * 1e-9).filter(|step| *step > 0.0)?;
     Some((clear, clear + ctx.inputs().plan.advanced.typed.steps * step))
 }
 
-/// At which part of its plateau the smoke was marked: the display is read once more when the plateau stands.
+/// At which part of its plateau the smoke was marked: the display is read once more when the plateau stands. `None`: nobody read it.
+/// `Err`: it then shows less smoke than was marked.
 async fn share_marked(
     ctx: &Context,
     inputs: &JobInputs,
     released: Instant,
     marked: Option<(f64, f64)>,
     predicted: &OpeningPrediction,
-) -> Option<f64> {
-    let (clear, at) = marked?;
-    let rules = &inputs.plan.advanced.smoke;
-    let (first, mean) = (predicted.first_s.value, predicted.mean_s.value);
-    let stands = first + rules.spreads_held * (mean - first) + rules.lags_held * inputs.pipework.unit.sensor_lag_s;
+) -> Result<Option<f64>, String> {
+    let Some((clear, at)) = marked else { return Ok(None) };
     ctx.progress("smoke is held until its plateau stands", None, None);
-    ctx.sleep((released + seconds(stands)).since(ctx.now())).await;
-    let plateau = ctx.look(Look::Smoke).await.ok()?.highest_extinction()?.0 - clear;
-    (plateau > 0.0).then(|| (at - clear) / plateau)
+    ctx.sleep((released + seconds(plateau_s(inputs, predicted))).since(ctx.now())).await;
+    let read = ctx.look(Look::Smoke).await.ok().and_then(|t| t.highest_extinction());
+    match read.map(|now| now.0) {
+        None => Ok(None),
+        Some(now) if now >= at => Ok(Some((at - clear) / (now - clear))),
+        Some(now) => Err(format!(
+            "smoke was marked, and the display then read {:.3} %/m, less than the {:.3} %/m at which it was to be marked",
+            Extinction(now).stated(PercentPerMetre),
+            Extinction(at).stated(PercentPerMetre)
+        )),
+    }
 }
 
 fn shows_text(words: &str, marked: Option<(f64, f64)>) -> String {

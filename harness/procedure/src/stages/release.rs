@@ -17,6 +17,7 @@ use crate::{
 };
 use alloc::{boxed::Box, format, string::String, vec::Vec};
 use core::{pin::pin, time::Duration};
+use plumeline_airflow::uncertainty::OpeningPrediction;
 use plumeline_base::{Instant, input::Answer, obscuration::Extinction, time::seconds};
 use plumeline_detector::{driver::Wants, vocabulary::ObscurationSensing};
 use plumeline_measure::{
@@ -62,11 +63,9 @@ pub(super) async fn release(
     if ctx.is_asked() {
         return by_eye::release(ctx, inputs, hole, words, what, latest_s).await;
     }
-    let rules = &inputs.plan.advanced.smoke;
     let predicted = inputs.opening(hole).and_then(|(opening, _)| inputs.predicted(opening));
-    let arrives = predicted.map(|p| p.first_s.value + rules.spreads_held * (p.mean_s.value - p.first_s.value));
-    let lag = inputs.pipework.unit.sensor_lag_s;
-    let least = arrives.filter(|t| t.is_finite()).unwrap_or(0.0) + rules.lags_held * lag + inputs.plan.smoke.release_s;
+    let plateau = predicted.map(|p| plateau_s(inputs, p)).filter(|t| t.is_finite());
+    let least = plateau.unwrap_or(0.0) + inputs.plan.smoke.release_s;
     let (own, held_s) = (usize::from(hole.inlet).saturating_sub(1), least.min(latest_s));
     let rule = match clear_air::lowest_level(ctx) {
         Ok(level) => Rule { full_scale: full_scale(ctx), ..rule(inputs, level, latest_s) },
@@ -84,10 +83,8 @@ pub(super) async fn release(
     );
     let asked = ctx.ask(Act::ReleaseSmoke(hole), text, Wants::Moment);
     let (at, answer) = gather.during(asked).await;
-    match answer {
-        Answer::Yes => {}
-        Answer::Cannot(why) => return Ran::NotReleased(why),
-        _ => return Ran::NotReleased("the release was not confirmed".into()),
+    if let Some(why) = not_released(answer) {
+        return Ran::NotReleased(why);
     }
     // Whatever comes or fails to come from here on, the run does not end before it began.
     gather.last = gather.last.max(at);
@@ -99,6 +96,22 @@ pub(super) async fn release(
     match seen {
         Ok(seen) => Ran::Seen(Box::new(seen)),
         Err(because) => Ran::SetAside { because, released: at, until: gather.last },
+    }
+}
+
+/// How long after a release the plateau of its smoke stands at the sensor, s.
+pub(super) fn plateau_s(inputs: &JobInputs, predicted: &OpeningPrediction) -> f64 {
+    let rules = &inputs.plan.advanced.smoke;
+    let (first, mean) = (predicted.first_s.value, predicted.mean_s.value);
+    first + rules.spreads_held * (mean - first) + rules.lags_held * inputs.pipework.unit.sensor_lag_s
+}
+
+/// Why no smoke was released, by the answer to the question for it; `None`: it was.
+pub(super) fn not_released(answer: Answer) -> Option<String> {
+    match answer {
+        Answer::Yes => None,
+        Answer::Cannot(why) => Some(why),
+        _ => Some("the release was not confirmed".into()),
     }
 }
 
@@ -139,6 +152,11 @@ async fn watched(
     let paused = ctx.paused();
     let (counts, end) = (ctx.within(seconds(wanted.held_s)), ctx.within(seconds(wanted.latest_s)));
     gather.until(ctx.within(seconds(plan.release_s))).await;
+    // Readings of before the mark may have been under way when it came: what they show of that time is still no result.
+    let before = gather.of(wanted.own);
+    if !smoke::is_at_rest(&before[..before.partition_point(|s| s.at < at)], &wanted.rule) {
+        return Err("the reading was restless before it".into());
+    }
     objected(ctx, wanted, gather, counts).await?;
     let mark = match plan.mark {
         ReleaseMark::ByHand => Release { u_s: plan.mark_u_s, ..Release::by_hand(at) },
