@@ -18,8 +18,8 @@ bin="$target/debug/plumeline"
 say "the wire: an independent client talks to the simulated unit"
 python3 scripts/wire/try_simulator.py "$bin"
 
-say "registers: a unit of another make, served by pymodbus over TCP and RTU"
-python3 scripts/unit/by_registers.py "$bin"
+say "registers and lines: a unit of another make, read by registers (pymodbus, TCP and RTU) and by the lines that it prints"
+python3 scripts/unit/by_means.py "$bin"
 
 say "the airflow engine: reference data made anew"
 scripts/reference/check.sh

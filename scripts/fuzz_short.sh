@@ -31,5 +31,7 @@ journal 10000
 procedure 1000
 device 3000
 registers 20000
+lines 20000
+typed 20000
 END
 exit $failed

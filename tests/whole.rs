@@ -12,6 +12,7 @@ mod simulator;
 
 mod bad_input;
 mod by_hand;
+mod by_lines;
 mod campaign;
 mod carry;
 mod command_line;

@@ -1,42 +1,25 @@
 """The unit of another make read by registers, served by pymodbus over TCP or as RTU on a pseudo-terminal, in scaled time.
 
-Its table is its own; `registers/unit-replacement.toml` states it, written from docs/descriptions.md alone. Air, sensors, alarms and
+Its table is its own; `registers.toml` states it, written from docs/descriptions.md alone. Air, sensors, alarms and
 site are those of this folder. With `--defect` something is wrong at the site's pipes.
 
     python3 scripts/unit/registers.py --framing rtu --speed 8
 """
-import argparse
 import asyncio
 import math
 import os
-import signal
 import struct
-import sys
-import time
-import tty
 from decimal import Decimal
-from pathlib import Path
 
-HERE = Path(__file__).resolve().parent
-sys.path[:0] = [str(HERE), str(HERE.parent / "wire")]
+from pymodbus import FramerType
+from pymodbus.constants import ExcCodes
+from pymodbus.server import ModbusSerialServer, ModbusTcpServer
+from pymodbus.simulator import DataType, SimData, SimDevice
 
-from pymodbus import FramerType  # noqa: E402
-from pymodbus.constants import ExcCodes  # noqa: E402
-from pymodbus.server import ModbusSerialServer, ModbusTcpServer  # noqa: E402
-from pymodbus.simulator import DataType, SimData, SimDevice  # noqa: E402
+from settings import KEYS, SWITCH, TEXT, WORDS, Refused, allowed
+from world import World, arguments, pseudo_terminal
 
-from device import STEP  # noqa: E402
-from faults import FAULTS, Lies  # noqa: E402
-from serve import Server  # noqa: E402
-from settings import KEYS, SWITCH, TEXT, WORDS, Refused, allowed  # noqa: E402
-from site_model import Site  # noqa: E402
-
-ADDRESS, TICK_S, LITRES = 3, 0.004, 60_000
-DEFECTS = {
-    "hole-blocked": lambda pipes: pipes[0].holes.__setitem__(1, 1e-5),
-    "end-cap-missing": lambda pipes: pipes[1].holes.__setitem__(-1, 21e-3),
-    "pipe-off": lambda pipes: setattr(pipes[1], "off", True),
-}
+ADDRESS, LITRES = 3, 60_000
 # Settings from holding register 200 on: key, registers, what one count is.
 COUNT = {"draught.hold": Decimal("0.1"), "stage.1.dose": Decimal("0.0005"), "stage.2.dose": Decimal("0.0005"),
          "utc.ahead": Decimal("0.25")}
@@ -149,26 +132,12 @@ class Table:
             {10: self.server.op_baseline_take, 11: self.server.op_reset_latches, 12: self.server.op_restart}[at]()
 
 
-class World:
-    """The site's time, and what a request comes to."""
+class Bus(World):
+    """What a request comes to."""
 
     def __init__(self, args):
-        lies = Lies(args.fault)
-        self.site = Site(lies, args.seed)
-        if args.defect:
-            DEFECTS[args.defect](self.site.network.pipes)
-        self.table = Table(self.site, Server(self.site, lies))
-        self.speed, self.started, self.worst = args.speed, time.monotonic(), 0.0
-        self.site.exact = self.exact
-
-    def exact(self):
-        return (time.monotonic() - self.started) * self.speed
-
-    def go_on(self):
-        target = self.exact()
-        self.worst = max(self.worst, target - self.site.now - STEP)
-        while self.site.now + STEP <= target:
-            self.site.advance(self.site.now + STEP)
+        super().__init__(args)
+        self.table = Table(self.site, self.server)
 
     async def request(self, function, start, address, count, registers, values):
         self.go_on()
@@ -190,13 +159,6 @@ class World:
             return ExcCodes.ILLEGAL_VALUE
         return None
 
-    async def hands(self, reader, writer):
-        while line := await reader.readline():
-            self.go_on()
-            writer.write(self.site.control(line.decode()).encode() + b"\n")
-            await writer.drain()
-        writer.close()
-
 
 def device(world):
     def block(ranges):
@@ -207,9 +169,7 @@ def device(world):
 
 
 async def main(args):
-    world = World(args)
-    hands = await asyncio.start_server(world.hands, "127.0.0.1", args.control)
-    control = hands.sockets[0].getsockname()[1]
+    world = Bus(args)
     if args.framing == "tcp":
         server = ModbusTcpServer(device(world), framer=FramerType.SOCKET, address=("127.0.0.1", args.port), ignore_missing_devices=True)
         await server.serve_forever(background=True)
@@ -219,35 +179,19 @@ async def main(args):
         server = ModbusSerialServer(device(world), framer=FramerType.RTU, port=ours, baudrate=19200, ignore_missing_devices=True)
         await server.serve_forever(background=True)
         where = f"serial:{theirs}@19200"
-    print(f"unit {where} control 127.0.0.1:{control}", flush=True)
-    stop = asyncio.Event()
-    asyncio.get_running_loop().add_signal_handler(signal.SIGTERM, stop.set)
-    while not stop.is_set():
-        world.go_on()
-        await asyncio.sleep(TICK_S)
-    print(f"at worst {world.worst:.3f} s late", flush=True)
-    os._exit(0)  # requests that are never answered are still under way
+    await world.run(where, args.control)
 
 
 def pair():
     """Two pseudo-terminals back to back: a port for each end."""
-    loop, ends = asyncio.get_running_loop(), [os.openpty() for _ in range(2)]
-    for ours, theirs in ends:
-        tty.setraw(ours), tty.setraw(theirs)
-        os.set_blocking(ours, False)
-    (a, _), (b, _) = ends
+    loop = asyncio.get_running_loop()
+    (a, ours), (b, theirs) = pseudo_terminal(), pseudo_terminal()
     for read, write in ((a, b), (b, a)):
         loop.add_reader(read, lambda read=read, write=write: os.write(write, os.read(read, 4096)))
-    return [os.ttyname(theirs) for _, theirs in ends]
+    return ours, theirs
 
 
 if __name__ == "__main__":
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = arguments(__doc__)
     parser.add_argument("--framing", choices=["tcp", "rtu"], default="tcp")
-    parser.add_argument("--port", type=int, default=0, help="TCP port of the unit; 0: any")
-    parser.add_argument("--control", type=int, default=0, help="TCP port of the site control; 0: any")
-    parser.add_argument("--speed", type=float, default=1.0, help="how much faster than real time")
-    parser.add_argument("--seed", type=int, default=1, help="of noise, calibration and what was built")
-    parser.add_argument("--fault", metavar="NAME", help="one of: " + ", ".join(FAULTS))
-    parser.add_argument("--defect", metavar="NAME", help="one of: " + ", ".join(DEFECTS))
     asyncio.run(main(parser.parse_args()))

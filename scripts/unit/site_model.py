@@ -5,6 +5,7 @@ import math
 import numpy as np
 
 from air import L_MIN, Network, Pipe
+from by_eye import Eyes, No
 from device import STEP, Unit
 from smoke import Smoke
 from watch import INLETS, OUTPUTS
@@ -15,11 +16,7 @@ PIPES = [
 ]
 
 
-class No(Exception):
-    """A command that the site does not follow: cause and remedy."""
-
-
-class Site:
+class Site(Eyes):
     """All that there is, in its own time from 0."""
 
     def __init__(self, lies, seed):

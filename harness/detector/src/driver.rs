@@ -1,7 +1,7 @@
 //! The trait that every driver implements, and what comes out of it.
 use crate::{
-    ask::{Reply, Request},
-    vocabulary::{Abilities, Identity, Reading},
+    ask::{Look, Reply, Request},
+    vocabulary::{Abilities, Identity, Reading, ReadingsBy},
 };
 use alloc::{string::String, vec::Vec};
 use core::fmt;
@@ -43,6 +43,14 @@ pub trait Driver {
     fn poll_report(&mut self) -> Option<Report>;
     /// What the unit can do, once it was identified.
     fn abilities(&self) -> Option<&Abilities>;
+    /// It has a way to answer this, as far as is known before it is asked.
+    fn can(&self, request: &Request) -> bool {
+        self.abilities().is_some_and(|can| can.can(request))
+    }
+    /// What is looked at is asked for by itself each time, as of a person at a display, and does not come in a stream.
+    fn asks(&self, _: Look) -> bool {
+        self.abilities().is_some_and(|can| can.readings == ReadingsBy::Asking)
+    }
     /// By which means a request is answered.
     fn means(&self, _: &Request) -> Means {
         Means::Protocol

@@ -1,6 +1,7 @@
 //! The neutral words: who a unit is, what it can do, what it reports.
 //!
 //! Not here: what it can be asked ([`crate::ask`]).
+use crate::ask::{Look, Request};
 use alloc::{string::String, vec::Vec};
 use plumeline_base::Instant;
 use serde::{Deserialize, Serialize};
@@ -127,6 +128,29 @@ pub struct Abilities {
     pub event_log: bool,
     /// The unit can be restarted.
     pub restart: bool,
+}
+
+impl Abilities {
+    /// It has a way to answer this.
+    pub fn can(&self, request: &Request) -> bool {
+        match request {
+            Request::Identify => true,
+            Request::Clock => self.clock,
+            Request::StartReadings { .. } | Request::StopReadings => self.readings.streams(),
+            Request::ReadOnce { look: Look::Flows } => self.flow_per_inlet,
+            Request::ReadOnce { look: Look::Smoke } => self.obscuration != ObscurationSensing::None,
+            Request::ReadOnce { look: Look::State } => self.readings != ReadingsBy::None,
+            Request::ReadSettings | Request::SettingsState => self.read_settings,
+            Request::WriteSettings { .. } => self.write_settings,
+            Request::TellTime | Request::SetTime { .. } => self.wall_clock,
+            Request::TakeBaseline | Request::ReadBaseline => self.baseline,
+            Request::Inhibit { .. } | Request::RenewInhibit | Request::ReleaseInhibit => self.inhibit,
+            Request::Drive { .. } => self.drive_outputs,
+            Request::ResetLatches => self.reset_latches,
+            Request::ReadEvents { .. } => self.event_log,
+            Request::Restart => self.restart,
+        }
+    }
 }
 
 /// Faults that a unit reports, as plain flags.

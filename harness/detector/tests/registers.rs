@@ -6,6 +6,7 @@ use plumeline_detector::{
     Driver, Report, Request, Trouble,
     ask::{Look, Reply},
     registers::{Map, Registers, map::*},
+    told::{Flag, Quantity, Si, Who},
     settings::{Item, Settings, Value},
     vocabulary::FlowBasis,
 };

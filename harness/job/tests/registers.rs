@@ -1,6 +1,9 @@
 //! Register maps in descriptions: what is wrong in one is said with its place, its cause and a remedy.
 #![allow(clippy::unwrap_used, reason = "helpers of tests may panic")]
-use plumeline_detector::registers::map::{Command, Flag, Quantity};
+use plumeline_detector::{
+    registers::map::Command,
+    told::{Flag, Quantity},
+};
 use plumeline_job::{Kind, Problem, description};
 
 fn shipped() -> &'static str {

@@ -18,15 +18,20 @@ pub(crate) fn means(f: &Finding, of: impl Fn(&Request) -> Means) -> Means {
         Some(By::Panel) | None => {}
     }
     let topic = f.code.as_str().split('.').next().unwrap_or_default();
+    let look = |look| Request::ReadOnce { look };
+    // Levels are seen to act on smoke: both are needed.
+    if matches!(topic, "purge" | "alarms") {
+        return of(&look(Look::Smoke)).max(of(&look(Look::State)));
+    }
     of(&match topic {
         "unit" | "bench" => Request::Identify,
         "load" | "held" => Request::ReadSettings,
         "clock" => Request::TellTime,
         "inhibit" => Request::Inhibit { lease: Duration::ZERO },
         "baseline" => Request::ReadBaseline,
-        "outputs" | "supply" | "states" | "supervise" | "restore" => Request::ReadOnce { look: Look::State },
-        "smoke" | "presence" | "purge" | "alarms" => Request::ReadOnce { look: Look::Smoke },
-        _ => Request::ReadOnce { look: Look::Flows },
+        "outputs" | "supply" | "states" | "supervise" | "restore" => look(Look::State),
+        "smoke" | "presence" => look(Look::Smoke),
+        _ => look(Look::Flows),
     })
 }
 

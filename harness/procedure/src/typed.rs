@@ -10,16 +10,16 @@ use alloc::{rc::Rc, vec::Vec};
 use core::time::Duration;
 use plumeline_base::time::seconds;
 use plumeline_detector::ask::Look;
-use plumeline_detector::{ReadingsBy, Request, Trouble, ask, driver::Means};
+use plumeline_detector::{Request, Trouble, ask, driver::Means};
 use plumeline_measure::{Sample, few};
 
 /// What is waited for at a display is looked for again after this.
 const LOOKED_AGAIN: Duration = Duration::from_secs(10);
 
 impl Context {
-    /// Each reading of the unit in use is asked for by itself.
-    pub(crate) fn is_asked(&self) -> bool {
-        self.abilities().is_some_and(|a| a.readings == ReadingsBy::Asking)
+    /// What is looked at at the unit in use is asked for by itself each time.
+    pub(crate) fn is_asked(&self, look: Look) -> bool {
+        self.get().lines.used().driver.asks(look)
     }
     /// By which means the unit in use answers this.
     pub(crate) fn means(&self, request: &Request) -> Means {
@@ -28,19 +28,19 @@ impl Context {
     /// Has somebody look at the unit's display, once.
     pub(crate) async fn look(&self, look: Look) -> Result<Rc<Timed>, Trouble> {
         let mut feed = Feed::new(self.clone());
-        self.unit_once(ask::ReadOnce { look }).await?;
-        // The reply is in the log before whoever asked has it.
+        let told = self.unit_once(ask::ReadOnce { look }).await?;
+        // The reply is in the log before whoever asked has it; beside it is what came in a stream meanwhile.
         loop {
             match feed.take() {
-                Some(Item::Reading(t)) => return Ok(t),
-                Some(Item::Gap(_)) => {}
+                Some(Item::Reading(t)) if t.reading == told => return Ok(t),
+                Some(_) => {}
                 None => return Err(Trouble::Nonsense("it told no reading".into())),
             }
         }
     }
     /// Waits until `f` holds of what stands: at the next readings of a stream, or by looking again and again.
     pub(crate) async fn until_shown(&self, within: Duration, mut f: impl FnMut(&Timed) -> bool) -> Option<Rc<Timed>> {
-        if !self.is_asked() {
+        if !self.is_asked(Look::State) {
             return self.until_reading(within, f).await;
         }
         let end = self.within(within);

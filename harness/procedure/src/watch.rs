@@ -17,7 +17,7 @@ use crate::{
 use alloc::{string::String, vec::Vec};
 use core::time::Duration;
 use plumeline_base::time::seconds;
-use plumeline_detector::bit;
+use plumeline_detector::{ask::Look, bit};
 
 /// That no reading comes is looked at this often.
 const LOOKED: Duration = Duration::from_secs(1);
@@ -42,13 +42,14 @@ pub(crate) async fn readings(ctx: Context) {
         // Since when nothing could be used.
         let mut useless = ctx.within(seconds(rules.unusable_s));
         let mut lacking: Option<String> = None;
+        let smoke = !ctx.is_asked(Look::Smoke);
         while wanted(&ctx) == Some(hz) {
             let item = feed.next_before(ctx.within(LOOKED)).await;
             let mut found = None;
             match &item {
                 Some(Item::Reading(t)) => {
                     found = stamps.take(&t.reading, hz, rules).or_else(|| moves.take(t.at, &t.reading, rules));
-                    lacking = lacks(&t.reading, &inlets).map(Into::into);
+                    lacking = lacks(&t.reading, &inlets, smoke).map(Into::into);
                 }
                 Some(Item::Gap(_)) => (stamps, moves) = (Stamps::default(), Moves::default()),
                 None => {}
@@ -90,7 +91,7 @@ pub(crate) async fn outputs(ctx: Context) {
     loop {
         let Item::Reading(t) = feed.next().await else { continue };
         // Whoever looked at the flows alone was not asked what the outputs do.
-        if ctx.is_asked() && t.reading.outputs.is_none() && t.reading.conditions.is_none() {
+        if ctx.is_asked(Look::State) && t.reading.outputs.is_none() && t.reading.conditions.is_none() {
             continue;
         }
         // That a lease lapsed is found where it is renewed.

@@ -8,6 +8,8 @@ use crate::{
 use plumeline_detector::{
     Driver,
     display::{Display, Face},
+    lines::{self, Lines},
+    mixed::Mixed,
     plumewire::Plumewire,
     registers::{Map, Registers},
 };
@@ -22,9 +24,18 @@ struct Entry {
 }
 
 /// The drivers that there are. The first that fits a port and the units at it is taken.
-const DRIVERS: [Entry; 3] = [
+const DRIVERS: [Entry; 4] = [
     Entry { name: "display", fits: by_hand, make: |units| Box::new(Display::new(faces(units))) },
-    Entry { name: "registers", fits: by_registers, make: |units| map(units).map_or_else(plumewire, registers) },
+    Entry {
+        name: "registers",
+        fits: by_registers,
+        make: |units| map(units).map_or_else(plumewire, |m| with_person(units, registers(m))),
+    },
+    Entry {
+        name: "lines",
+        fits: by_lines,
+        make: |units| printed(units).map_or_else(plumewire, |m| with_person(units, Box::new(Lines::new(m.clone())))),
+    },
     Entry { name: "plumewire", fits: |_, _| true, make: |_| plumewire() },
 ];
 fn plumewire() -> Box<dyn Driver> {
@@ -40,6 +51,20 @@ fn map(units: &[Expected]) -> Option<&Map> {
 /// The unit is read by registers; the simulator has one table of them, and plays other units by its own protocol.
 fn by_registers(port: &LinkSpec, units: &[Expected]) -> bool {
     map(units).is_some_and(|map| !matches!(port, LinkSpec::Sim(_)) || simulated_model::plays(map))
+}
+
+/// The lines of the unit at a port.
+fn printed(units: &[Expected]) -> Option<&lines::Map> {
+    units.first()?.description.lines.as_ref()
+}
+/// The unit is listened to; the simulator has one kind of lines, as it has one table of registers.
+fn by_lines(port: &LinkSpec, units: &[Expected]) -> bool {
+    printed(units).is_some_and(|map| !matches!(port, LinkSpec::Sim(_)) || simulated_model::prints(map))
+}
+/// What the line can't tell or do, a person does, where the description says that one can.
+fn with_person(units: &[Expected], line: Box<dyn Driver>) -> Box<dyn Driver> {
+    let shows = units.first().is_some_and(|unit| unit.description.display.is_some());
+    if shows { Box::new(Mixed::new(line, Display::new(faces(units)))) } else { line }
 }
 
 /// The unit speaks nothing of ours: nobody but a person can ask it.

@@ -8,6 +8,7 @@ use plumeline_base::{
     quantity::M3_S_PER_L_MIN,
 };
 use plumeline_detector::{
+    lines,
     registers::{Map, map::Protocol},
     settings::Value,
 };
@@ -29,13 +30,14 @@ use serde::Deserialize;
 use std::path::Path;
 
 /// The hardware of the shipped models, by the names of their descriptions.
-const HARDWARE: [(&str, &str); 6] = [
+const HARDWARE: [(&str, &str); 7] = [
     ("model-b", include_str!("../units/model-b.toml")),
     ("model-c", include_str!("../units/model-c.toml")),
     ("model-d", include_str!("../units/model-d.toml")),
     ("model-e", include_str!("../units/model-e.toml")),
     ("model-f", include_str!("../units/model-f.toml")),
     ("model-g", include_str!("../units/model-g.toml")),
+    ("model-h", include_str!("../units/model-h.toml")),
 ];
 /// Reference conditions of mass-type sensors, degC and Pa: those of the invented models.
 const REFERENCE: (f64, f64) = (20.0, 101_325.0);
@@ -157,7 +159,7 @@ pub fn model(described: &Description, hardware: &Hardware) -> Model {
             extinction_smoothing_s: hardware.smoke_smoothing_s,
         },
         air_path: air.map_or_else(|| Model::of(Which::Replacement).air_path, air_path),
-        spoken: described.registers.as_ref().map_or(Spoken::Plumewire, spoken),
+        spoken: spoken(described),
         slots: described.slots.iter().map(slot).collect(),
     }
 }
@@ -168,11 +170,18 @@ pub fn plays(map: &Map) -> bool {
     let shipped = |(_, text): &(&str, &str)| description::parse("shipped", text.as_bytes()).ok()?.registers;
     description::SHIPPED.iter().filter_map(shipped).any(|own| table(&own) == table(map))
 }
-/// A unit with a table of its own is played by the other protocol.
-fn spoken(map: &Map) -> Spoken {
-    if !plays(map) {
-        return Spoken::Plumewire;
-    }
+/// The simulator has one kind of line for all models; this is the description of it.
+pub fn prints(map: &lines::Map) -> bool {
+    let shipped = |(_, text): &(&str, &str)| description::parse("shipped", text.as_bytes()).ok()?.lines;
+    description::SHIPPED.iter().filter_map(shipped).any(|own| own.lines == map.lines && own.fields == map.fields)
+}
+/// A unit with a table or lines of its own is played by the other protocol.
+fn spoken(described: &Description) -> Spoken {
+    let map = match (&described.registers, &described.lines) {
+        (Some(map), _) if plays(map) => map,
+        (None, Some(lines)) if prints(lines) => return Spoken::Lines,
+        _ => return Spoken::Plumewire,
+    };
     let framing = match map.bus.protocol {
         Protocol::Rtu => Framing::Rtu,
         Protocol::Ascii => Framing::Ascii,

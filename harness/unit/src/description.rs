@@ -15,7 +15,7 @@ use alloc::{
 use plumeline_base::pipework::{Fan, Loss};
 use plumeline_detector::{
     display::{Face, Hands, Scale, SheetItem, Shows, Takes},
-    registers,
+    lines, registers,
     settings::Value,
 };
 
@@ -46,6 +46,8 @@ pub struct Description {
     pub air: Option<UnitAir>,
     /// Its register map, where it is read by registers.
     pub registers: Option<registers::Map>,
+    /// The lines that it prints by itself, where it is listened to.
+    pub lines: Option<lines::Map>,
 }
 
 /// What a reading of flow is.
@@ -247,7 +249,7 @@ impl Description {
     }
     /// Nobody but a person can ask a unit of this model.
     pub fn is_by_hand(&self) -> bool {
-        self.display.is_some() && self.registers.is_none() && self.can == Abilities::default()
+        self.display.is_some() && self.registers.is_none() && self.lines.is_none() && self.can == Abilities::default()
     }
     /// The model as a person sees it. What is not described is neither shown nor can it be done.
     pub fn face(&self) -> Face {

@@ -1,5 +1,5 @@
 //! Arguments of the commands that make, check, run and replay a job.
-use crate::commands::invented::{BY_HAND, BY_REGISTERS, USUAL};
+use crate::commands::invented::{BY_HAND, BY_LINES, BY_REGISTERS, USUAL};
 use clap::Args;
 use std::path::PathBuf;
 
@@ -18,16 +18,17 @@ pub struct Demo {
     /// A lie of the replacement: NAME or NAME:SEVERITY, one of those that `plumeline lies` lists. May be given several times.
     #[arg(long, value_name = "NAME")]
     pub lie: Vec<String>,
-    /// The replacement: model-b, model-c, model-d, model-e, model-f (read off its display) or model-g (read by registers).
+    /// The replacement: model-b, model-c, model-d, model-e, model-f (read off its display), model-g (read by registers) or
+    /// model-h (prints lines).
     #[arg(
         long,
         value_name = "NAME",
-        default_value_ifs([("unit", "display", BY_HAND), ("unit", "registers", BY_REGISTERS)]),
+        default_value_ifs([("unit", "display", BY_HAND), ("unit", "registers", BY_REGISTERS), ("unit", "lines", BY_LINES)]),
         default_value = USUAL
     )]
     pub replacement: String,
-    /// What the replacement is asked through: its protocol, its registers, or a simulated person who reads its display and works its
-    /// keys.
+    /// What the replacement is asked through: its protocol, its registers, lines that it prints with a simulated person for the
+    /// rest, or that person alone, who reads its display and works its keys.
     #[arg(long, value_name = "HOW", default_value = "protocol")]
     pub unit: AskedThrough,
     /// With `--unit display`: the share of typed flows in which the simulated person slips, by the seed.
@@ -63,6 +64,8 @@ pub enum AskedThrough {
     Protocol,
     /// Its registers (Modbus RTU).
     Registers,
+    /// Lines that it prints, and a person.
+    Lines,
     /// A person at its display.
     Display,
 }

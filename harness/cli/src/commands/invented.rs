@@ -35,6 +35,8 @@ pub const SMALL: Invented = Invented {
 pub const USUAL: &str = "model-b";
 /// The replacement that speaks nothing: a person reads it and works its keys.
 pub const BY_HAND: &str = "model-f";
+/// The one that prints lines; a person does the rest.
+pub const BY_LINES: &str = "model-h";
 /// The one that is read by registers.
 pub const BY_REGISTERS: &str = "model-g";
 
@@ -46,7 +48,7 @@ struct Prepared {
     /// The output that the panel's fault input is wired to.
     fault_wire: u8,
 }
-const PREPARED: [Prepared; 5] = [
+const PREPARED: [Prepared; 6] = [
     Prepared {
         name: "model-c",
         wires: include_str!("../../demo/replacements/model-c/wires.toml"),
@@ -69,6 +71,12 @@ const PREPARED: [Prepared; 5] = [
         name: BY_HAND,
         wires: include_str!("../../demo/replacements/model-f/wires.toml"),
         decisions: include_str!("../../demo/replacements/model-f/decisions.toml"),
+        fault_wire: 1,
+    },
+    Prepared {
+        name: BY_LINES,
+        wires: include_str!("../../demo/replacements/model-h/wires.toml"),
+        decisions: include_str!("../../demo/replacements/model-h/decisions.toml"),
         fault_wire: 1,
     },
     Prepared {
@@ -116,13 +124,13 @@ impl Job {
             .plan
             .replace("\"Model B\"", &format!("{:?}", model.name))
             .replace("\"4.0.1\"", &format!("{:?}", model.firmware));
-        // By registers nobody sees when something was measured, nor what the unit did.
-        let plan = match model.spoken {
-            Spoken::Plumewire => plan,
-            Spoken::Registers(_) => {
-                plan.replacen("\nreadings = ", "\nnot_shown = [\"device time\", \"event log\"]\nreadings = ", 1)
-            }
+        // By registers or lines nobody sees when something was measured, nor what the unit did.
+        let not_shown = match model.spoken {
+            Spoken::Plumewire => "",
+            Spoken::Registers(_) => "not_shown = [\"device time\", \"event log\"]\n",
+            Spoken::Lines => "not_shown = [\"device time\", \"event log\", \"date and time\"]\n",
         };
+        let plan = plan.replacen("\nreadings = ", &format!("\n{not_shown}readings = "), 1);
         Ok(Self {
             pipework: between(base.pipework, "[unit]", "[outgoing]", &unit)?.into(),
             plan: between(&plan, "[[outputs.wire]]", "[supply]", prepared.wires)?.into(),

@@ -81,7 +81,7 @@ pub fn run(args: &Run) -> Result<Exit, Failure> {
     } else {
         let real = RealClock::starting_at(at, args.speed);
         let operator = match script {
-            Some((script, site)) => Operator::script(UNATTENDED, script, site),
+            Some((script, site)) => Operator::script(UNATTENDED, script.with_eyes(port::eyes(&files)), site),
             None => Operator::person("terminal", keyboard::listen(real), keyboard::Readable::here()),
         };
         job.line(line(&ports.main, args, real)?)

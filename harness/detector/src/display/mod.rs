@@ -19,7 +19,7 @@ pub use typed::{names, numbers};
 use crate::{
     ask::{Reply, Request},
     driver::{About, Driver, End, LineCounters, Means, Question, Report, Ticket, Trouble, Wants},
-    vocabulary::Abilities,
+    vocabulary::{Abilities, Identity},
 };
 use alloc::{
     boxed::Box,
@@ -28,7 +28,7 @@ use alloc::{
     string::{String, ToString},
     vec::Vec,
 };
-use memory::Memory;
+use memory::{Known, Memory};
 use plumeline_base::{
     Instant,
     input::{Answer, LinkDown},
@@ -108,6 +108,13 @@ impl Display {
     /// A person who has not been asked anything yet, in front of a unit of one of these models.
     pub fn new(faces: Vec<Face>) -> Self {
         Self { memory: Memory::new(faces), ..Self::default() }
+    }
+    /// The person stands at this unit, as it said itself over a line. Gives what the person can do there.
+    pub fn stands_at(&mut self, identity: &Identity, inlets: u8) -> Abilities {
+        let of_model = |face: &&Face| face.model == identity.model && face.maker == identity.maker;
+        let face = self.memory.faces.iter().find(of_model).or(self.memory.faces.first()).cloned().unwrap_or_default();
+        let unit = Known { identity: identity.clone(), abilities: face.abilities(inlets), face };
+        self.memory.stands_at(unit).abilities.clone()
     }
     /// Starts the next request, or ends it at once where a person can't give it.
     fn start(&mut self, now: Instant) {

@@ -2,10 +2,12 @@
 //!
 //! Built and checked where descriptions are read (the job crate). Addresses are those on the wire, counted from 0. Not here:
 //! frames, and the decoding of values.
-use crate::vocabulary::{Conditions, Faults, FlowBasis};
+use crate::{
+    told::{Flag, Quantity, Si, Who},
+    vocabulary::FlowBasis,
+};
 use alloc::{string::String, vec::Vec};
 use core::time::Duration;
-use plumeline_base::obscuration::ObscurationUnit;
 
 /// The map of a model, with how the unit is asked.
 #[derive(Clone, Debug, PartialEq)]
@@ -167,111 +169,6 @@ pub struct Number {
     pub none: Option<f64>,
     /// From the stated unit to SI.
     pub si: Si,
-}
-
-/// From a stated unit to the one that is used inside.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Si {
-    /// `stated * times + plus`.
-    Linear {
-        /// Factor.
-        times: f64,
-        /// Added.
-        plus: f64,
-    },
-    /// An obscuration, to extinction in 1/m.
-    Obscuration(ObscurationUnit),
-}
-impl Si {
-    /// As it is stated.
-    pub const AS_IS: Self = Self::Linear { times: 1.0, plus: 0.0 };
-}
-
-/// What a number is. Numbers of inlets count from 1.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Quantity {
-    /// Flow of an inlet, m3/s on the map's basis.
-    Flow(u8),
-    /// Extinction of the unit (0) or of an inlet, 1/m.
-    Smoke(u8),
-    /// Speed of the fan, revolutions per minute.
-    Fan,
-    /// Temperature of the air, degC.
-    Temperature,
-    /// Supply voltage, V.
-    Voltage,
-    /// Supply current, A.
-    Current,
-    /// Flow of an inlet in the baseline that the unit holds.
-    Baseline(u8),
-    /// Another for each baseline taken; 0 where there is none.
-    BaselineNumber,
-    /// Inlets that this unit has.
-    Inlets,
-    /// Starts that the unit made.
-    Starts,
-    /// Time since its start, s.
-    Uptime,
-    /// Revision of its settings.
-    Revision,
-    /// Its date and time, s since 1970 UTC.
-    Clock,
-    /// How far its local time is ahead of UTC, minutes.
-    Zone,
-}
-impl Quantity {
-    /// What can be right, inside: a value outside of it is told as nonsense. Wide: it finds wrong types, scales and orders of
-    /// registers, not wrong readings.
-    pub const fn bounds(self) -> (f64, f64) {
-        match self {
-            // 5 m3/min: beyond any unit of this trade. A little under zero is a sensor's zero.
-            Self::Flow(_) | Self::Baseline(_) => (-1e-4, 0.083),
-            Self::Smoke(_) => (-0.05, 50.0),
-            Self::Fan => (0.0, 100_000.0),
-            Self::Temperature => (-60.0, 120.0),
-            Self::Voltage => (-1.0, 400.0),
-            Self::Current => (-50.0, 100.0),
-            Self::Inlets => (1.0, 32.0),
-            Self::Zone => (-840.0, 840.0),
-            Self::Uptime | Self::Clock | Self::Starts | Self::BaselineNumber | Self::Revision => (0.0, 1e15),
-        }
-    }
-}
-
-/// What a bit is. Numbers count from 1.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Flag {
-    /// An input is active.
-    Input(u8),
-    /// An output is operated.
-    Output(u8),
-    /// An alarm level is reached.
-    Level(u8),
-    /// An alarm level is latched.
-    Latched(u8),
-    /// The flow of an inlet is under its band.
-    Low(u8),
-    /// The flow of an inlet is over its band.
-    High(u8),
-    /// A fault stands.
-    Fault(Faults),
-    /// A fault is latched.
-    FaultLatched(Faults),
-    /// A state.
-    Condition(Conditions),
-}
-
-/// What a text is.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Who {
-    /// Maker.
-    Maker,
-    /// Model.
-    Model,
-    /// Serial number.
-    Serial,
-    /// Firmware version.
-    Firmware,
 }
 
 /// A setting of the description, by key.

@@ -15,8 +15,9 @@ mod value;
 pub use map::Map;
 
 use crate::{
-    ask::Request,
+    ask::{Look, Request},
     driver::{Driver, End, LineCounters, Question, Report, Ticket, Trouble},
+    told::{Boot, Told as _},
     vocabulary::{Abilities, Identity},
 };
 use alloc::{collections::VecDeque, vec::Vec};
@@ -28,7 +29,7 @@ use plumeline_base::{
     input::{Answer, LinkDown},
 };
 use task::{Known, Next, Task};
-use tell::Boot;
+use tell::Read;
 use value::Image;
 
 /// A poll that fails is made again after this at the earliest.
@@ -161,7 +162,7 @@ impl Registers {
     }
     /// Who answered, by what was read.
     fn make_out(&mut self, now: Instant, active: &Active) -> Result<(), Trouble> {
-        let boot = self.boot.see(&self.map, &active.task.image, now).map_err(task::nonsense)?;
+        let boot = self.boot.see(&Read { map: &self.map, image: &active.task.image }, now).map_err(task::nonsense)?;
         let unit = tell::unit(&self.map, &active.task.image, boot)?;
         self.unit = Some(unit);
         Ok(())
@@ -222,9 +223,9 @@ impl Registers {
         let at = tell::middle(poll.began.unwrap_or(now), poll.ended);
         let image = core::mem::take(&mut poll.image);
         stream.poll = None;
-        let told = self.boot.see(&self.map, &image, now).and_then(|boot| {
+        let told = self.boot.see(&Read { map: &self.map, image: &image }, now).and_then(|boot| {
             self.started(boot);
-            tell::reading(&self.map, inlets, &image, at)
+            Read { map: &self.map, image: &image }.reading(inlets, at)
         });
         let Some(stream) = &mut self.stream else { return };
         match told {
@@ -337,6 +338,14 @@ impl Driver for Registers {
     }
     fn abilities(&self) -> Option<&Abilities> {
         self.unit.as_ref().map(|(_, can)| can)
+    }
+    fn can(&self, request: &Request) -> bool {
+        match request {
+            Request::ReadOnce { look: Look::State } => {
+                Read { map: &self.map, image: &Image::default() }.tells_state(self.map.has.0)
+            }
+            request => self.abilities().is_some_and(|can| can.can(request)),
+        }
     }
     fn line(&self) -> LineCounters {
         LineCounters { missed_readings: self.missed, ..self.bus.counters }

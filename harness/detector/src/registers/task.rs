@@ -4,7 +4,7 @@
 use super::{
     frame::{Ask, Span},
     load::Load,
-    map::{Command, Flag, Form, Map, Ordered, Place, Quantity},
+    map::{Command, Form, Map, Ordered, Place},
     tell,
     value::{Image, spans},
 };
@@ -12,6 +12,7 @@ use crate::{
     ask::{Reply, Request},
     driver::{End, Trouble},
     settings::Settings,
+    told::{Flag, Quantity, Told as _},
     vocabulary::{Abilities, Conditions, DRIVE_S, Identity},
 };
 use alloc::{collections::VecDeque, format, string::String, vec::Vec};
@@ -282,7 +283,7 @@ impl Task {
             }
             Request::ReadOnce { .. } => {
                 let at = tell::middle(self.began.unwrap_or(self.ended), self.ended);
-                tell::reading(map, known.inlets, image, at).map(Reply::Reading).map_err(nonsense)
+                tell::Read { map, image }.reading(known.inlets, at).map(Reply::Reading).map_err(nonsense)
             }
             Request::ReadSettings => self.read(known).map(Reply::Settings),
             Request::SettingsState => {

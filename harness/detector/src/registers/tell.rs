@@ -1,17 +1,15 @@
 //! What was read, in the neutral words.
 use super::{
-    map::{Command, Flag, Map, Number, Order, Quantity, Who},
+    map::{Command, Map, Number, Order},
     task::nonsense,
     value::Image,
 };
 use crate::{
     driver::{RefusalKind, Trouble},
-    vocabulary::{
-        Abilities, Baseline, Conditions, Faults, Identity, ObscurationSensing, Reading, ReadingsBy, UnitTime, bit,
-    },
+    told::{Flag, Quantity, Told, Who},
+    vocabulary::{Abilities, Baseline, Conditions, Identity, UnitTime},
 };
 use alloc::{format, string::String, vec::Vec};
-use core::time::Duration;
 use plumeline_base::Instant;
 
 /// Half-way between two instants.
@@ -19,79 +17,21 @@ pub(super) fn middle(from: Instant, to: Instant) -> Instant {
     from + to.since(from) / 2
 }
 
-/// A reading of the moment `at`.
-///
-/// # Errors
-/// A value that can't be right, by name.
-pub(super) fn reading(map: &Map, inlets: u8, image: &Image, at: Instant) -> Result<Reading, String> {
-    let number = |q| match map.number(q) {
-        Some(n) => image.number(q, n, map.order),
-        None => Ok(None),
-    };
-    let flow_m3_s = (1..=inlets).map(|n| number(Quantity::Flow(n))).collect::<Result<_, _>>()?;
-    let chambers = if map.number(Quantity::Smoke(1)).is_some() { 1..=inlets } else { 0..=0 };
-    let extinction_per_m = chambers.map(|n| number(Quantity::Smoke(n))).collect::<Result<_, _>>()?;
-    Ok(Reading {
-        received: at,
-        flow_m3_s,
-        extinction_per_m,
-        fan_rpm: number(Quantity::Fan)?,
-        temperature_c: number(Quantity::Temperature)?,
-        supply_v: number(Quantity::Voltage)?,
-        supply_a: number(Quantity::Current)?,
-        inputs: bits(map, image, |f| if let Flag::Input(n) = f { Some(bit(n)) } else { None }),
-        outputs: bits(map, image, |f| if let Flag::Output(n) = f { Some(bit(n)) } else { None }),
-        levels: bits(map, image, |f| if let Flag::Level(n) = f { Some(bit(n)) } else { None }),
-        // Levels of which no latch is told: only what is active is known to stand.
-        latched: bits(map, image, |f| if let Flag::Latched(n) = f { Some(bit(n)) } else { None }),
-        flow_low: bits(map, image, |f| if let Flag::Low(n) = f { Some(bit(n)) } else { None }),
-        flow_high: bits(map, image, |f| if let Flag::High(n) = f { Some(bit(n)) } else { None }),
-        // Where these have no bit of their own, that none stands would say nothing of them.
-        faults: bits(map, image, |f| if let Flag::Fault(x) = f { Some(x.0) } else { None })
-            .filter(|_| [Faults::FLOW, Faults::SUPPLY].iter().all(|f| map.flag(Flag::Fault(*f)).is_some()))
-            .map(Faults),
-        faults_latched: bits(map, image, |f| if let Flag::FaultLatched(x) = f { Some(x.0) } else { None }).map(Faults),
-        conditions: bits(map, image, |f| if let Flag::Condition(x) = f { Some(x.0) } else { None }).map(Conditions),
-        ..Reading::default()
-    })
+/// What was read, by the map of it.
+#[derive(Clone, Copy)]
+pub(super) struct Read<'a> {
+    pub(super) map: &'a Map,
+    pub(super) image: &'a Image,
 }
-/// The bits of one kind, once all of it was read; `None` where the map has none.
-fn bits(map: &Map, image: &Image, of: impl Fn(Flag) -> Option<u32>) -> Option<u32> {
-    let mut all = None;
-    for (flag, place) in &map.flags {
-        let Some(mask) = of(*flag) else { continue };
-        let Some(on) = image.bit(*place) else { continue };
-        all = Some(all.unwrap_or(0) | if on { mask } else { 0 });
+impl Told for Read<'_> {
+    fn has(&self, what: Quantity) -> bool {
+        self.map.number(what).is_some()
     }
-    all
-}
-
-/// What tells one start from another.
-#[derive(Clone, Copy, Debug, Default)]
-pub(super) struct Boot {
-    id: Option<u64>,
-    began: Option<Instant>,
-}
-/// A clock that counts whole seconds, asked over a slow line, is off by less.
-const SAME_START: Duration = Duration::from_secs(4);
-impl Boot {
-    /// The id of the start that this was read in.
-    pub(super) fn see(&mut self, map: &Map, image: &Image, at: Instant) -> Result<Option<u64>, String> {
-        let number = |q| map.number(q).map_or(Ok(None), |n| image.number(q, n, map.order));
-        if let Some(starts) = number(Quantity::Starts)? {
-            self.id = Some(starts as u64);
-        } else if let Some(up) = number(Quantity::Uptime)? {
-            let up = Duration::from_secs_f64(up);
-            // Before the log began counts as its beginning: what comes later differs by the difference.
-            let began = Instant::from_micros(at.as_micros().saturating_sub(up.as_micros() as u64));
-            let slack = SAME_START + up / 1000;
-            let same = self.began.is_some_and(|was| began.since(was) <= slack);
-            if !same {
-                self.id = Some(self.id.unwrap_or(0) + 1);
-                self.began = Some(began);
-            }
-        }
-        Ok(self.id)
+    fn number(&self, what: Quantity) -> Result<Option<f64>, String> {
+        self.map.number(what).map_or(Ok(None), |n| self.image.number(what, n, self.map.order))
+    }
+    fn flags(&self) -> impl Iterator<Item = (Flag, Option<bool>)> {
+        self.map.flags.iter().map(|(flag, place)| (*flag, self.image.bit(*place)))
     }
 }
 
@@ -115,7 +55,8 @@ pub(super) fn unit(map: &Map, image: &Image, boot_id: Option<u64>) -> Result<(Id
         Some(n) => image.number(Quantity::Inlets, n, map.order).map_err(nonsense)?.map_or(0, |n| n as u8),
         None => map.inlets(),
     };
-    let reading = reading(map, inlets.min(1), image, Instant::START).map_err(nonsense)?;
+    let read = Read { map, image };
+    let reading = read.reading(inlets.min(1), Instant::START).map_err(nonsense)?;
     for what in [Quantity::Flow(1), Quantity::Temperature, Quantity::Voltage, Quantity::Fan] {
         if map.number(what).is_some_and(|n| image.is_tiny(what, n, map.order)) {
             return Err(nonsense(format!("{what:?} is all but nothing")));
@@ -124,48 +65,33 @@ pub(super) fn unit(map: &Map, image: &Image, boot_id: Option<u64>) -> Result<(Id
     if reading.conditions.is_some_and(|c| c.has(Conditions::STARTING)) {
         return Err(Trouble::Refused { kind: RefusalKind::StillStarting, code: 0, reason: "it still starts".into() });
     }
-    Ok((identity, abilities(map, inlets)))
+    Ok((identity, abilities(&read, inlets)))
 }
 
 /// What a unit can do follows from its map alone.
-fn abilities(map: &Map, inlets: u8) -> Abilities {
+fn abilities(read: &Read<'_>, inlets: u8) -> Abilities {
+    let map = read.map;
     let has = |c| map.command(c).is_some();
-    let (alarm_levels, outputs, inputs) = map.has;
-    let hz = u8::try_from(1000 / map.every.as_millis().clamp(50, 1000)).unwrap_or(1);
-    let obscuration = match (map.number(Quantity::Smoke(0)), map.number(Quantity::Smoke(1))) {
-        (_, Some(_)) => ObscurationSensing::PerInlet,
-        (Some(_), None) => ObscurationSensing::One,
-        (None, None) => ObscurationSensing::None,
-    };
     let step = map.number(Quantity::Flow(1)).map_or(0.0, step_m3_s);
     Abilities {
-        inlets,
-        alarm_levels,
-        outputs,
-        inputs,
-        readings: if map.numbers.is_empty() { ReadingsBy::None } else { ReadingsBy::Stream { hz: (1, hz) } },
         flow_per_inlet: map.inlets() > 0,
         flow_basis: map.basis,
         flow_step_nl_s: (step * 1e12) as u32,
-        flow_max_nl_s: 0,
-        extinction_max_n_m: 0,
-        extinction_step_n_m: 0,
-        obscuration,
-        clock: false,
         wall_clock: map.number(Quantity::Clock).is_some_and(|n| n.place.table.is_writable()),
         read_settings: !map.settings.is_empty(),
         write_settings: map.settable,
         baseline: map.tells_baseline(),
         inhibit: has(Command::Inhibit),
-        drive_outputs: (1..=outputs).any(|n| has(Command::Drive(n))),
+        drive_outputs: (1..=map.has.1).any(|n| has(Command::Drive(n))),
         reset_latches: has(Command::Reset),
-        event_log: false,
         restart: has(Command::Restart) && map.tells_starts(),
+        ..read.abilities(map.has, inlets, map.every)
     }
 }
 /// What one count of a whole number is.
 fn step_m3_s(n: &Number) -> f64 {
-    use super::map::{Form, Si};
+    use super::map::Form;
+    use crate::told::Si;
     match (n.place.form, n.si) {
         (Form::F32 | Form::F64, _) | (_, Si::Obscuration(_)) => 0.0,
         (_, Si::Linear { times, .. }) => libm::fabs(n.scale * times),

@@ -1,9 +1,12 @@
 //! Registers turned into values, and settings into registers.
 use super::{
     frame::Span,
-    map::{Form, Number, Order, Place, Quantity, Setting, Si, Takes},
+    map::{Form, Number, Order, Place, Setting, Takes},
 };
-use crate::settings::{Item, Value};
+use crate::{
+    settings::{Item, Value},
+    told::Quantity,
+};
 use alloc::{
     collections::BTreeMap,
     format,
@@ -11,7 +14,6 @@ use alloc::{
     vec::Vec,
 };
 use base16ct::{lower, mixed};
-use plumeline_base::obscuration::Extinction;
 
 /// What was read, by table and address.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -60,16 +62,7 @@ impl Image {
         if n.none.is_some_and(|none| raw == none || (raw.is_nan() && none.is_nan())) {
             return Ok(None);
         }
-        let stated = raw * n.scale + n.offset;
-        let si = match n.si {
-            Si::Linear { times, plus } => Some(stated * times + plus),
-            Si::Obscuration(unit) => Extinction::from_stated(stated, unit).map(|k| k.0),
-        };
-        let (low, high) = what.bounds();
-        match si.filter(|x| (low..=high).contains(x)) {
-            Some(x) => Ok(Some(x)),
-            None => Err(format!("{stated} as {what:?}")),
-        }
+        n.si.of(what, raw * n.scale + n.offset).map(Some)
     }
     /// A floating number that is all but nothing: most often another one with its halves exchanged. A filter that runs out
     /// may come to that too, so that it counts only where a unit is met.
@@ -215,6 +208,7 @@ pub(super) fn spans(places: impl Iterator<Item = Place>, most: u16) -> Vec<Span>
 #[cfg(test)]
 mod tests {
     use super::{super::map::Table, *};
+    use crate::told::Si;
 
     fn image(values: &[u16]) -> Image {
         let mut image = Image::default();

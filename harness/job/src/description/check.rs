@@ -1,7 +1,7 @@
 //! From what stands in a description to what it says.
 //!
 //! Not here: the keys of the format.
-use super::{MAX_ITEMS, display, raw, registers};
+use super::{MAX_ITEMS, display, lines, raw, registers};
 use crate::{
     any::Any,
     error::{Kind as Wrong, Problem, Source, choices, nearest, quoted},
@@ -107,6 +107,7 @@ pub(super) fn check(source: &Source<'_>, f: &raw::File) -> Result<Description, P
         slots: Vec::new(),
         air: None,
         registers: None,
+        lines: None,
     };
     items(source, f, &mut description)?;
     for (o, written) in description.outputs.iter().zip(&f.output) {
@@ -128,6 +129,7 @@ pub(super) fn check(source: &Source<'_>, f: &raw::File) -> Result<Description, P
     display::readable(source, f, &description)?;
     description.air = f.air.as_ref().map(|a| air(source, a, &description)).transpose()?;
     description.registers = f.registers.as_ref().map(|r| registers::check(source, r, &description)).transpose()?;
+    description.lines = f.lines.as_ref().map(|l| lines::check(source, l, &description)).transpose()?;
     Ok(description)
 }
 

@@ -4,7 +4,10 @@
 //! Not here: the carrying over (the carry crate).
 mod check;
 mod display;
+mod lines;
+mod means;
 mod raw;
+mod raw_lines;
 mod raw_registers;
 mod registers;
 
@@ -21,7 +24,7 @@ pub const FORMAT: i64 = 1;
 pub const MAX_ITEMS: usize = 2000;
 
 /// The descriptions that come with the tool, by file name without its ending. All of them are invented.
-pub const SHIPPED: [(&str, &str); 7] = [
+pub const SHIPPED: [(&str, &str); 8] = [
     ("model-a", include_str!("../../descriptions/model-a.toml")),
     ("model-b", include_str!("../../descriptions/model-b.toml")),
     ("model-c", include_str!("../../descriptions/model-c.toml")),
@@ -29,6 +32,7 @@ pub const SHIPPED: [(&str, &str); 7] = [
     ("model-e", include_str!("../../descriptions/model-e.toml")),
     ("model-f", include_str!("../../descriptions/model-f.toml")),
     ("model-g", include_str!("../../descriptions/model-g.toml")),
+    ("model-h", include_str!("../../descriptions/model-h.toml")),
 ];
 
 /// The format's JSON Schema, as text.

@@ -54,6 +54,8 @@ pub(super) struct File {
     pub(super) air: Option<Spanned<Air>>,
     /// Its register map, where it is read by registers (Modbus).
     pub(super) registers: Option<Spanned<super::raw_registers::Registers>>,
+    /// The lines that it prints by itself.
+    pub(super) lines: Option<Spanned<super::raw_lines::Lines>>,
 }
 
 /// Something that a unit can be asked.

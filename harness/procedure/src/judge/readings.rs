@@ -14,15 +14,15 @@ pub(crate) fn of_unit(stage: StageKind, fact: Fact) -> Finding {
     Finding::of(stage, Subject::Replacement, fact)
 }
 
-/// What a reading lacks that the job needs: a flow of each of these inlets, and an obscuration.
-pub(crate) fn lacks(reading: &Reading, inlets: &[u8]) -> Option<&'static str> {
+/// What a reading lacks that the job needs of it: a flow of each of these inlets, and an obscuration unless a person reads that.
+pub(crate) fn lacks(reading: &Reading, inlets: &[u8], smoke: bool) -> Option<&'static str> {
     let told = |i: u8| {
         let flow = usize::from(i).checked_sub(1).and_then(|i| *reading.flow_m3_s.get(i)?);
         flow.is_some_and(f64::is_finite)
     };
     if !inlets.iter().all(|i| told(*i)) {
         Some("the flow of an inlet that carries a pipe is not told")
-    } else if reading.extinction_per_m.iter().flatten().next().is_none() {
+    } else if smoke && reading.extinction_per_m.iter().flatten().next().is_none() {
         Some("no obscuration is told")
     } else {
         None
@@ -106,11 +106,12 @@ mod tests {
             extinction_per_m: alloc::vec![extinction],
             ..Reading::default()
         };
-        assert_eq!(lacks(&reading(Some(1.0), Some(0.0)), &[1, 2]), None);
-        assert_eq!(lacks(&reading(None, Some(0.0)), &[1]), None);
-        assert!(lacks(&reading(None, Some(0.0)), &[1, 2]).is_some());
-        assert!(lacks(&reading(Some(f64::NAN), Some(0.0)), &[2]).is_some());
-        assert!(lacks(&reading(Some(1.0), None), &[1]).is_some());
-        assert!(lacks(&reading(Some(1.0), Some(0.0)), &[3]).is_some());
+        assert_eq!(lacks(&reading(Some(1.0), Some(0.0)), &[1, 2], true), None);
+        assert_eq!(lacks(&reading(None, Some(0.0)), &[1], true), None);
+        assert!(lacks(&reading(None, Some(0.0)), &[1, 2], true).is_some());
+        assert!(lacks(&reading(Some(f64::NAN), Some(0.0)), &[2], true).is_some());
+        assert!(lacks(&reading(Some(1.0), None), &[1], true).is_some());
+        assert_eq!(lacks(&reading(Some(1.0), None), &[2], false), None, "a person reads the smoke");
+        assert!(lacks(&reading(Some(1.0), Some(0.0)), &[3], true).is_some());
     }
 }

@@ -13,7 +13,7 @@ use crate::{
 };
 use alloc::{format, vec::Vec};
 use plumeline_base::{Verdict, time::seconds};
-use plumeline_detector::bit;
+use plumeline_detector::{ask::Look, bit};
 use plumeline_unit::Known;
 
 fn within(ctx: &Context) -> Within {
@@ -145,7 +145,7 @@ pub(crate) async fn watch_leaving(ctx: Context) {
 pub(super) async fn after_smoke(ctx: &Context) {
     // That the levels are not known is found where the smoke is concluded.
     let Ok(levels) = levels(ctx) else { return };
-    let by_eye = ctx.is_asked();
+    let by_eye = ctx.is_asked(Look::State);
     let now = if by_eye { by_eye::state(ctx, false).await } else { ctx.latest() };
     let Some((active, latched)) = now.and_then(|t| t.reading.levels.zip(t.reading.latched)) else {
         let why = "no fresh reading that tells its levels came once the smoke was gone";

@@ -41,7 +41,7 @@ pub(crate) async fn baseline(ctx: Context) -> Result<(), Stop> {
     let read = match ctx.unit(ask::ReadBaseline).await {
         Ok(read) => read,
         // It was taken, says the technician, and the unit shows to nobody what it holds.
-        Err(trouble @ Trouble::CannotDo(_)) if ctx.is_asked() => {
+        Err(trouble @ Trouble::CannotDo(_)) if ctx.means(&Request::TakeBaseline) != Means::Protocol => {
             ctx.edit().unit.baseline = Some(taken);
             ctx.found(judge::of_unit(fact::not_shown(trouble)));
             return Ok(());
@@ -49,7 +49,7 @@ pub(crate) async fn baseline(ctx: Context) -> Result<(), Stop> {
         Err(trouble) => return Err(Stop::Trouble(trouble)),
     };
     let boot_id = ctx.get().unit.identity.as_ref().and_then(|i| i.boot_id);
-    for finding in judge::read_back(&taken, &read, boot_id, ctx.means(&Request::TakeBaseline) == Means::Person) {
+    for finding in judge::read_back(&taken, &read, boot_id, ctx.means(&Request::TakeBaseline) != Means::Protocol) {
         ctx.found(finding);
     }
     ctx.edit().unit.baseline = Some(read.clone());

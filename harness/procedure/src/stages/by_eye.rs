@@ -203,7 +203,7 @@ fn shows_text(words: &str, marked: Option<(f64, f64)>) -> String {
 }
 
 /// Holds the smoke until each level that was not seen yet shows. Gives the time from the release to the first, s.
-async fn levels(ctx: &Context, words: &str, released: Instant) -> Option<f64> {
+pub(super) async fn levels(ctx: &Context, words: &str, released: Instant) -> Option<f64> {
     let Ok(levels) = super::alarms::levels(ctx) else { return None };
     let open = |level: &&Level| {
         let so_far = ctx.get().record.alarms.get(&level.number).copied();

@@ -12,7 +12,7 @@ use plumeline_base::{
     obscuration::{Extinction, ObscurationUnit},
     time::seconds,
 };
-use plumeline_detector::driver::Wants;
+use plumeline_detector::{ask::Look, driver::Wants};
 use plumeline_unit::Known;
 
 /// The lowest alarm level, as the replacement was left.
@@ -22,7 +22,7 @@ pub(crate) fn lowest_level(ctx: &Context) -> Known<Extinction> {
 
 /// Waits until obscuration has stayed under the plan's part of the lowest level. `Err` is the reason why that can't be shown.
 pub(crate) async fn quiet(ctx: &Context, says: &str) -> Result<Instant, String> {
-    if ctx.is_asked() {
+    if ctx.is_asked(Look::Smoke) {
         return by_eye::clear(ctx, says).await;
     }
     let plan = ctx.inputs().plan.smoke.clone();
@@ -89,7 +89,7 @@ pub(crate) async fn stop_smoke(ctx: &Context) {
 
 /// Where smoke shows at the unit, in readings that come by themselves: until it shows no more.
 fn gone(ctx: &Context) -> Option<impl Future<Output = ()>> {
-    if ctx.is_asked() {
+    if ctx.is_asked(Look::Smoke) {
         return None;
     }
     let under = lowest_level(ctx).ok()?.0 * ctx.inputs().plan.smoke.purge_below;

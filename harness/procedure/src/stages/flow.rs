@@ -56,7 +56,7 @@ pub(crate) async fn average(ctx: &Context, pipes: &[Pipe], span: Duration, says:
         min_samples: rules.least_readings as usize,
         ..Terms::default()
     };
-    if ctx.is_asked() {
+    if ctx.is_asked(Look::Flows) {
         let means = typed(ctx, pipes, span, says, &terms).await;
         return pipes.iter().zip(means).map(|(pipe, m)| m.map(|m| of_pipe(pipe, m))).collect();
     }
@@ -181,7 +181,7 @@ pub(crate) fn as_found_once(ctx: &Context, reading: &Reading) {
 /// Every pipe's flow is steady.
 pub(crate) async fn settle(ctx: Context) -> Result<(), Stop> {
     ctx.start_readings().await?;
-    if ctx.is_asked() {
+    if ctx.is_asked(Look::Flows) {
         return settle_typed(&ctx).await;
     }
     let inputs = ctx.inputs();
@@ -215,7 +215,10 @@ pub(crate) async fn settle(ctx: Context) -> Result<(), Stop> {
             for (pipe, state) in pipes.iter().zip(&states) {
                 ctx.found(judge::settled(&inputs, pipe.inlet, state));
             }
-            let latest = ctx.latest();
+            let latest = match ctx.is_asked(Look::State) {
+                true => ctx.look(Look::State).await.ok(),
+                false => ctx.latest(),
+            };
             let state = states::before_measuring(StageKind::Settle, latest.as_ref().map(|t| &t.reading));
             state.into_iter().for_each(|f| ctx.found(f));
             return Ok(());

@@ -30,7 +30,7 @@ use crate::{
 use alloc::{boxed::Box, format, rc::Rc, vec::Vec};
 use core::time::Duration;
 use plumeline_base::{Instant, Verdict, time::seconds};
-use plumeline_detector::vocabulary::FlowBasis;
+use plumeline_detector::{ask::Look, vocabulary::FlowBasis};
 use plumeline_measure::{Error, joint::Seen};
 
 /// Flow of each pipe against the prediction, then hole by hole. Where only a part is done again, the other holes stay as they
@@ -268,7 +268,7 @@ impl<'a> HoleRound<'a> {
 
     /// Keeps how the flow answered a mark, where the readings around it are still kept.
     fn answered(&mut self, mark: Instant) {
-        if self.ctx.is_asked() {
+        if self.ctx.is_asked(Look::Flows) {
             return;
         }
         let s = self.ctx.get();

@@ -36,7 +36,7 @@ pub(super) async fn unused<'a>(ctx: &Context, stage: StageKind, used: impl Itera
 
 /// What these inlets read; `None`: the unit tells nothing of one.
 async fn read(ctx: &Context, inlets: &[u8], says: &str) -> Vec<Option<Unused>> {
-    if ctx.is_asked() { typed(ctx, inlets).await } else { streamed(ctx, inlets, says).await }
+    if ctx.is_asked(Look::Flows) { typed(ctx, inlets).await } else { streamed(ctx, inlets, says).await }
 }
 
 /// One look at a display: what a step hides is a rectangle of its width.

@@ -16,7 +16,12 @@ use crate::{
 use alloc::{format, string::String};
 use core::time::Duration;
 use plumeline_base::{input::Answer, time::seconds};
-use plumeline_detector::{DRIVE_S, Faults, ask, bit, driver::Wants};
+use plumeline_detector::{
+    DRIVE_S, Faults, Request, ask,
+    ask::Look,
+    bit,
+    driver::{Means, Wants},
+};
 
 /// Each output in use is operated; the panel must show what it stands for, and then no longer.
 pub(crate) async fn outputs(ctx: Context) -> Result<(), Stop> {
@@ -33,7 +38,7 @@ pub(crate) async fn outputs(ctx: Context) -> Result<(), Stop> {
     }
     each(&ctx, abilities.outputs).await;
     // What a hand holds back has no lease that could lapse.
-    if abilities.inhibit && inputs.plan.outputs.lapse && !ctx.is_asked() {
+    if abilities.inhibit && inputs.plan.outputs.lapse && is_leased(&ctx) {
         lapse(&ctx).await;
     }
     Ok(())
@@ -83,9 +88,14 @@ async fn watched(ctx: &Context, output: u8, function: &str, wire: Option<&Wire>)
     fact::panel_not_told(Reason(&Answer::Cannot("the job was paused each time".into())))
 }
 
+/// The inhibit is on a lease: what a hand holds back has none.
+fn is_leased(ctx: &Context) -> bool {
+    ctx.means(&Request::RenewInhibit) == Means::Protocol
+}
+
 /// Waits until the inhibit holds again.
 async fn held_back(ctx: &Context) -> bool {
-    if ctx.is_asked() {
+    if !is_leased(ctx) || ctx.is_asked(Look::State) {
         return ctx.get().inhibit.on;
     }
     let holds =
@@ -117,7 +127,7 @@ async fn one(ctx: &Context, output: u8, function: &str, wire: Option<&Wire>) -> 
     let input = wire.and_then(|w| w.input);
     let shows = match input {
         Some(n) => seen(ctx, n, true).await,
-        None => panel_shows(ctx, output, function, wire, alone && !ctx.is_asked()).await,
+        None => panel_shows(ctx, output, function, wire, alone && !ctx.is_asked(Look::State)).await,
     };
     let released = ctx.unit(ask::Drive { output, on: false }).await.map(|_| ());
     ctx.sleep(seconds(rules.panel_s)).await;

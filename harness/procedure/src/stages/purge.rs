@@ -13,7 +13,7 @@ use crate::{
 };
 use alloc::string::String;
 use plumeline_base::time::seconds;
-use plumeline_detector::{Trouble, ask, driver::Wants};
+use plumeline_detector::{Trouble, ask, ask::Look, driver::Wants};
 
 pub(crate) async fn purge(ctx: Context) -> Result<(), Stop> {
     if !ctx.get().site.smoke_used {
@@ -41,7 +41,7 @@ pub(crate) async fn purge(ctx: Context) -> Result<(), Stop> {
 
 async fn reset_latches(ctx: &Context) -> Result<(), Stop> {
     let within = seconds(ctx.inputs().plan.advanced.purge.latches_reset_s);
-    let asked = ctx.is_asked();
+    let asked = ctx.is_asked(Look::State);
     let seen = match ctx.unit(ask::ResetLatches).await {
         Ok(_) if asked => match by_eye::state(ctx, false).await.and_then(|t| t.reading.levels_standing()) {
             Some(0) => Reset::NoLevel,

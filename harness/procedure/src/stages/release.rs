@@ -19,7 +19,7 @@ use alloc::{boxed::Box, format, string::String, vec::Vec};
 use core::{pin::pin, time::Duration};
 use plumeline_airflow::uncertainty::OpeningPrediction;
 use plumeline_base::{Instant, input::Answer, obscuration::Extinction, time::seconds};
-use plumeline_detector::{driver::Wants, vocabulary::ObscurationSensing};
+use plumeline_detector::{ask::Look, driver::Wants, vocabulary::ObscurationSensing};
 use plumeline_measure::{
     Sample,
     smoke::{self, Outcome, Release, Rule},
@@ -60,7 +60,7 @@ pub(super) async fn release(
     what: &str,
     latest_s: f64,
 ) -> Ran {
-    if ctx.is_asked() {
+    if ctx.is_asked(Look::Smoke) {
         return by_eye::release(ctx, inputs, hole, words, what, latest_s).await;
     }
     let predicted = inputs.opening(hole).and_then(|(opening, _)| inputs.predicted(opening));
@@ -90,7 +90,11 @@ pub(super) async fn release(
     gather.last = gather.last.max(at);
     let seen = watched(ctx, inputs, &wanted, &mut gather, at).await;
     if seen.is_ok() {
-        alarms::watch(ctx, words, &mut gather).await;
+        if ctx.is_asked(Look::State) {
+            by_eye::levels(ctx, words, at).await;
+        } else {
+            alarms::watch(ctx, words, &mut gather).await;
+        }
     }
     clear_air::stop_smoke(ctx).await;
     match seen {

@@ -17,7 +17,7 @@ use alloc::{
 };
 use plumeline_base::input::Answer;
 use plumeline_base::time::seconds;
-use plumeline_detector::{ask, driver::Wants, vocabulary::EventKind};
+use plumeline_detector::{ask, ask::Look, driver::Wants, vocabulary::EventKind};
 
 pub(crate) async fn restore(ctx: Context) -> Result<(), Stop> {
     held::unchanged(&ctx, StageKind::Restore).await;
@@ -97,7 +97,7 @@ async fn give_back(ctx: &Context) {
     look_at_the_air(ctx).await;
     // What the tests of supplies and supervision left latched is no finding; what comes back after this is.
     let _ = ctx.unit_once(ask::ResetLatches).await;
-    let latest = if ctx.is_asked() { by_eye::state(ctx, false).await } else { ctx.latest() };
+    let latest = if ctx.is_asked(Look::State) { by_eye::state(ctx, false).await } else { ctx.latest() };
     if let Some(kept) = judge::kept(latest.as_ref().and_then(|t| t.reading.levels_standing())) {
         ctx.found(kept);
     } else {
@@ -123,7 +123,7 @@ async fn give_back(ctx: &Context) {
 
 /// In which state the unit is left, by a reading of after its outputs were given back.
 async fn left(ctx: &Context) {
-    let left = if ctx.is_asked() {
+    let left = if ctx.is_asked(Look::State) {
         by_eye::state(ctx, false).await
     } else {
         let shows = seconds(ctx.inputs().plan.advanced.purge.shows_s);

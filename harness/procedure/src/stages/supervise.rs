@@ -16,7 +16,7 @@ use crate::{
 use alloc::{format, vec::Vec};
 use core::ops::RangeInclusive;
 use plumeline_base::{Instant, time::seconds};
-use plumeline_detector::{Faults, Reading};
+use plumeline_detector::{Faults, Reading, ask::Look};
 use plumeline_measure::Sample;
 
 /// Each inlet is shut in turn: the flow fault comes within the limit, and goes again.
@@ -36,8 +36,11 @@ pub(crate) async fn supervise(ctx: Context) -> Result<(), Stop> {
     for pipe in inputs.pipes() {
         let inlet = pipe.inlet;
         settled(&ctx, limit.value).await;
-        let faults =
-            if ctx.is_asked() { by_eye::state(&ctx, false).await.and_then(|t| t.reading.faults) } else { ctx.faults() };
+        let faults = if ctx.is_asked(Look::State) {
+            by_eye::state(&ctx, false).await.and_then(|t| t.reading.faults)
+        } else {
+            ctx.faults()
+        };
         if let Some(finding) = judge::before(inlet, faults) {
             ctx.found(finding);
             continue;
@@ -86,7 +89,7 @@ async fn shut_once(ctx: &Context, inlet: u8, limit: &Limit, delay: Option<Delay>
     let within = within_band(ctx, inlet);
     let mut outside: Option<Instant> = None;
     let mut flows = Flows::since(at, baseline_of(ctx, inlet));
-    if ctx.is_asked() {
+    if ctx.is_asked(Look::State) {
         return shut_by_eye(ctx, inlet, at, limit, delay).await;
     }
     // The limit counts; a little more is waited so that a late fault is told from none.
@@ -210,7 +213,7 @@ async fn refit(ctx: &Context, inlet: u8, wait_s: f64) -> Finding {
     if let Err(why) = ctx.ask_done(Act::RefitInlet { inlet }, text).await {
         return judge::put_back(inlet, Err(&why));
     }
-    if ctx.is_asked() {
+    if ctx.is_asked(Look::State) {
         let text = format!("Inlet {inlet} is back. Answer at the moment when the unit no longer shows its flow fault.");
         let most = wait_s + ctx.inputs().plan.advanced.supervise.more_s;
         let gone = by_eye::moment(ctx, Act::FaultGone { inlet }, text, most).await;

@@ -116,13 +116,16 @@ async fn loaded(ctx: &Context) -> (Option<Estimate>, Option<Estimate>) {
     }
     let settles = seconds(ctx.inputs().plan.advanced.supply.settles_s);
     let bits = used.iter().fold(0, |bits, n| bits | bit(*n));
-    let seen = ctx.until_reading(settles, |t| t.reading.outputs.is_some_and(|on| on & bits == bits)).await.is_some();
+    // Where a person looks at lamps, an output without one is said to be operated.
+    let asked = ctx.is_asked(Look::State);
+    let all_on = |t: &Timed| t.reading.outputs.map_or(asked, |on| on & bits == bits);
+    let seen = ctx.get().stream.hz.is_none() || ctx.until_shown(settles, all_on).await.is_some();
     let measured = both(ctx, "with every output in use operated").await;
     for output in &used {
         driven &= ctx.unit(ask::Drive { output: *output, on: false }).await.is_ok();
     }
     ctx.sleep(settles).await;
-    if driven && (seen || ctx.get().stream.hz.is_none()) { measured } else { (None, None) }
+    if driven && seen { measured } else { (None, None) }
 }
 
 /// One supply is switched off: the unit and the panel must show a fault, and no longer when it is on again. For the mains:
@@ -136,7 +139,7 @@ async fn removed(ctx: &Context, supply: Supply) -> Option<Estimate> {
     let limit = ctx.inputs().plan.limits.supply_fault_within.clone();
     let within = seconds(limit.value);
     let streams = ctx.get().stream.hz.is_some();
-    let asked = ctx.is_asked();
+    let asked = ctx.is_asked(Look::State);
     let streams = streams || asked;
     let stand = if asked { ctx.look(Look::State).await.ok().and_then(|t| t.reading.faults) } else { ctx.faults() };
     if let Some(finding) = judge::before(supply, stand, streams, &limit) {

@@ -2,10 +2,12 @@
 //!
 //! A front turns bytes into what [`Device`] can be asked, and what it answers and tells into bytes. Not here: behaviour.
 mod line;
+mod lines;
 pub(crate) mod plumewire;
 mod registers;
 
 use crate::{device::Device, models::Spoken, sensors::Truth};
+use lines::Lines;
 use plumeline_base::Instant;
 use plumewire::Plumewire;
 use registers::Registers;
@@ -45,6 +47,7 @@ impl Reached {
         let front: Box<dyn Front> = match device.model().spoken {
             Spoken::Plumewire => Box::new(Plumewire::new()),
             Spoken::Registers(address) => Box::new(Registers::new(address)),
+            Spoken::Lines => Box::new(Lines::new()),
         };
         Self { device, front }
     }

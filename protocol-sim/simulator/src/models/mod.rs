@@ -52,6 +52,8 @@ pub enum Spoken {
     Plumewire,
     /// By registers.
     Registers(RegisterBus),
+    /// Not at all: it prints lines.
+    Lines,
 }
 /// How the registers of a model are reached.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

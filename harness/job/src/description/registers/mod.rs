@@ -4,17 +4,18 @@
 mod read;
 mod write;
 
-use super::{raw::Count, raw_registers::Registers};
+use super::{means::Means, raw_registers::Registers};
 use crate::{
     error::{Kind as Wrong, Problem, Source, quoted},
     written::{ReadOr, Spanned, choice, whole},
 };
 use plumeline_detector::{
-    registers::map::{BusRules, Command, Form, Map, Order, Place, Protocol, Quantity, Table},
+    registers::map::{BusRules, Command, Form, Map, Order, Place, Protocol, Table},
+    told::Quantity,
     vocabulary::FlowBasis,
 };
-use plumeline_unit::{Description, description::FlowReading};
-use std::{collections::BTreeMap, ops::Range, time::Duration};
+use plumeline_unit::Description;
+use std::{collections::BTreeMap, time::Duration};
 
 pub(super) const FIRST: [(&str, bool); 2] = [("high first", false), ("low first", true)];
 /// Types; a text's length is stated by itself.
@@ -40,8 +41,7 @@ pub(super) const DOES: [(&str, Command); 5] = [
 const LONGEST: i64 = 60;
 /// What is being read, and what it has to go with.
 struct Reader<'a, 's> {
-    source: &'a Source<'s>,
-    of: &'a Description,
+    say: Means<'a, 's>,
     most: u16,
     /// Every address that is taken, with its bits and what takes it.
     taken: BTreeMap<(Table, u16), Vec<(u16, String)>>,
@@ -51,7 +51,7 @@ struct Reader<'a, 's> {
 pub(super) fn check(source: &Source<'_>, written: &Spanned<Registers>, of: &Description) -> Result<Map, Problem> {
     let r = written.as_ref();
     let bus = bus(source, r)?;
-    let mut reader = Reader { source, of, most: bus.most, taken: BTreeMap::new() };
+    let mut reader = Reader { say: Means { source, of }, most: bus.most, taken: BTreeMap::new() };
     let first = |w: &Option<Spanned<String>>| w.as_ref().map_or(Ok(false), |w| choice(source, w, "an order", &FIRST));
     let mut map = Map {
         bus,
@@ -68,7 +68,7 @@ pub(super) fn check(source: &Source<'_>, written: &Spanned<Registers>, of: &Desc
         settable: false,
         commands: Vec::new(),
     };
-    let stated = reader.basis(r)?;
+    let stated = reader.say.basis(&r.reference_temperature, &r.reference_pressure)?;
     let mut basis = None;
     for value in &r.value {
         reader.value(value, stated, &mut basis, &mut map)?;
@@ -157,32 +157,12 @@ fn whole_map(
 }
 
 impl Reader<'_, '_> {
-    fn wrong<T>(
-        &self,
-        kind: Wrong,
-        at: Range<usize>,
-        cause: impl Into<String>,
-        remedy: impl Into<String>,
-    ) -> Result<T, Problem> {
-        Err(self.source.problem(kind, at, cause, remedy))
-    }
-    fn basis(&self, r: &Registers) -> Result<FlowBasis, Problem> {
-        let temperature = r.reference_temperature.read_or(self.source, 20.0)?;
-        let pressure = r.reference_pressure.read_or(self.source, 101_325.0)?;
-        Ok(match self.of.flow {
-            FlowReading::Actual => FlowBasis::Actual,
-            FlowReading::Reference => FlowBasis::Reference {
-                temperature_mc: (temperature * 1e3).round() as i32,
-                pressure_pa: pressure.round() as u32,
-            },
-        })
-    }
     /// Takes the addresses of a place; what stands there already, or lies beyond the last address, is an error.
     fn place(&mut self, at: &Spanned<i64>, table: Table, form: Form, skip: u32, what: &str) -> Result<Place, Problem> {
-        let first: u16 = whole(self.source, at, 0, 65_535, "an address on the wire, from 0,")?;
+        let first: u16 = whole(self.say.source, at, 0, 65_535, "an address on the wire, from 0,")?;
         let end = u32::from(first) + skip + u32::from(form.len());
         if end > 65_536 {
-            return self.wrong(
+            return self.say.wrong(
                 Wrong::Range,
                 at.span(),
                 format!("{what} ends beyond the last address, 65535"),
@@ -191,7 +171,7 @@ impl Reader<'_, '_> {
         }
         if form.len() > self.most && !table.is_bits() {
             let cause = format!("{what} takes {} registers, and one request at most {}", form.len(), self.most);
-            return self.wrong(Wrong::Conflict, at.span(), cause, "raise `most` in [registers]");
+            return self.say.wrong(Wrong::Conflict, at.span(), cause, "raise `most` in [registers]");
         }
         let place = Place { table, at: (u32::from(first) + skip) as u16, form };
         let bits = match form {
@@ -202,54 +182,36 @@ impl Reader<'_, '_> {
             let taken = self.taken.entry((table, address)).or_default();
             if let Some((_, other)) = taken.iter().find(|(mask, _)| mask & bits != 0) {
                 let cause = format!("{what} stands at address {address}, where {other} stands already");
-                return self.wrong(Wrong::Conflict, at.span(), cause, "correct one of the two addresses, or its type");
+                return self.say.wrong(
+                    Wrong::Conflict,
+                    at.span(),
+                    cause,
+                    "correct one of the two addresses, or its type",
+                );
             }
             taken.push((bits, what.to_owned()));
         }
         Ok(place)
     }
-    /// How far `{n}` goes; 1 where there is none.
-    fn times(&self, text: &Spanned<String>, n: Option<&Spanned<Count>>) -> Result<u8, Problem> {
-        match (text.as_ref().contains("{n}"), n) {
-            (false, None) => Ok(1),
-            (true, None) => self.wrong(
-                Wrong::MissingKey,
-                text.span(),
-                "nothing says how far {n} goes",
-                "add `n = 4` for 1 to 4, or `n = \"inlets\"`",
-            ),
-            (false, Some(n)) => {
-                self.wrong(Wrong::Conflict, n.span(), "there is no {n} here", "take `n` out, or write {n}")
-            }
-            (true, Some(n)) => match n.as_ref() {
-                Count::Number(count) if (1..=64).contains(count) => Ok(*count as u8),
-                Count::Word(word) if word == "inlets" => Ok(self.of.inlets.1),
-                _ => self.wrong(
-                    Wrong::Range,
-                    n.span(),
-                    "{n} can't go that far",
-                    "write a whole number from 1 to 64, or \"inlets\"",
-                ),
-            },
-        }
-    }
     fn stride(&self, stride: Option<&Spanned<i64>>, form: Form) -> Result<u32, Problem> {
         let least = i64::from(form.len());
         stride.map_or(Ok(u32::from(form.len())), |s| {
-            whole(self.source, s, least, 10_000, "the way from one {n} to the next")
+            whole(self.say.source, s, least, 10_000, "the way from one {n} to the next")
         })
     }
     fn form(&self, name: &Spanned<String>, registers: Option<&Spanned<i64>>) -> Result<Form, Problem> {
-        let form = choice(self.source, name, "a type", TYPES)?;
+        let form = choice(self.say.source, name, "a type", TYPES)?;
         match (form, registers) {
-            (Form::Text(_), Some(n)) => Ok(Form::Text(whole(self.source, n, 1, LONGEST, "the registers of a text")?)),
-            (Form::Text(_), None) => self.wrong(
+            (Form::Text(_), Some(n)) => {
+                Ok(Form::Text(whole(self.say.source, n, 1, LONGEST, "the registers of a text")?))
+            }
+            (Form::Text(_), None) => self.say.wrong(
                 Wrong::MissingKey,
                 name.span(),
                 "nothing says how long the text is",
                 "add `registers = 8`: two characters in each",
             ),
-            (_, Some(n)) => self.wrong(
+            (_, Some(n)) => self.say.wrong(
                 Wrong::Conflict,
                 n.span(),
                 format!("a {} has its own length", name.as_ref()),
@@ -259,36 +221,15 @@ impl Reader<'_, '_> {
         }
     }
     fn table(&self, name: &Spanned<String>, registers: bool, written: bool) -> Result<Table, Problem> {
-        let table = choice(self.source, name, "a table of registers or bits", &Table::NAMES)?;
+        let table = choice(self.say.source, name, "a table of registers or bits", &Table::NAMES)?;
         if registers && table.is_bits() {
             let cause = format!("{} holds single bits, and this is a number or a text", quoted(name.as_ref()));
-            return self.wrong(Wrong::Conflict, name.span(), cause, "use \"input\" or \"holding\"");
+            return self.say.wrong(Wrong::Conflict, name.span(), cause, "use \"input\" or \"holding\"");
         }
         if written && !table.is_writable() {
             let cause = format!("{} can't be written", quoted(name.as_ref()));
-            return self.wrong(Wrong::Conflict, name.span(), cause, "use \"holding\" or \"coil\"");
+            return self.say.wrong(Wrong::Conflict, name.span(), cause, "use \"holding\" or \"coil\"");
         }
         Ok(table)
-    }
-    fn scale(&self, scale: Option<&Spanned<f64>>, offset: Option<&Spanned<f64>>) -> Result<(f64, f64), Problem> {
-        let of = |x: Option<&Spanned<f64>>, or: f64| match x {
-            Some(x) if !x.as_ref().is_finite() => {
-                self.wrong(Wrong::Range, x.span(), "this is no number", "write a plain number")
-            }
-            Some(x) => Ok(*x.as_ref()),
-            None => Ok(or),
-        };
-        match (of(scale, 1.0)?, of(offset, 0.0)?) {
-            (0.0, _) => {
-                let at = scale.map_or(0..0, Spanned::span);
-                self.wrong(
-                    Wrong::Range,
-                    at,
-                    "a scale of 0 makes all values alike",
-                    "write what one count is, such as 0.1",
-                )
-            }
-            both => Ok(both),
-        }
     }
 }

@@ -14,11 +14,11 @@ impl Reader<'_, '_> {
         let form = match (&s.r#type, table.is_bits()) {
             (None, true) => Form::Bit(0),
             (Some(name), true) => {
-                return self.wrong(Wrong::Conflict, name.span(), "a coil is one bit", "take `type` out");
+                return self.say.wrong(Wrong::Conflict, name.span(), "a coil is one bit", "take `type` out");
             }
             (Some(name), false) => self.form(name, s.registers.as_ref())?,
             (None, false) => {
-                return self.wrong(
+                return self.say.wrong(
                     Wrong::MissingKey,
                     s.key.span(),
                     "a register needs its type",
@@ -27,17 +27,17 @@ impl Reader<'_, '_> {
             }
         };
         let stride = self.stride(s.stride.as_ref(), form)?;
-        for n in 1..=self.times(&s.key, s.n.as_ref())? {
+        for n in 1..=self.say.times(&s.key, s.n.as_ref())? {
             let key = s.key.as_ref().replace("{n}", &n.to_string());
-            let of = self.of;
+            let of = self.say.of;
             let Some(slot) = of.slot(&key) else {
                 let near = nearest(&key, of.slots.iter().map(|s| s.key.as_str()));
                 let near = near.map_or_else(String::new, |k| format!("; did you mean {}?", quoted(k)));
                 let cause = format!("the description has no [[item]] with the key {}{near}", quoted(&key));
-                return self.wrong(Wrong::UnknownName, s.key.span(), cause, "correct the key, or add the [[item]]");
+                return self.say.wrong(Wrong::UnknownName, s.key.span(), cause, "correct the key, or add the [[item]]");
             };
             if map.settings.iter().any(|s| s.key == key) {
-                return self.wrong(
+                return self.say.wrong(
                     Wrong::Duplicate,
                     s.key.span(),
                     format!("{} stands twice", quoted(&key)),
@@ -58,21 +58,21 @@ impl Reader<'_, '_> {
         let at = || s.r#type.as_ref().map_or_else(|| s.function.span(), Spanned::span);
         let unfit = |remedy: &str| {
             let cause = format!("the type does not fit: {} is a setting of another kind", quoted(&slot.key));
-            self.wrong(Wrong::Conflict, at(), cause, remedy)
+            self.say.wrong(Wrong::Conflict, at(), cause, remedy)
         };
         let whole_number = matches!(form, Form::U16 | Form::I16 | Form::U32 | Form::I32);
         Ok(match (&slot.kind, form) {
             (Kind::Switch, Form::Bit(_) | Form::U16) => Takes::Switch,
             (Kind::Switch, _) => return unfit("a switch is a coil, or a \"u16\" of 0 or 1"),
             (Kind::Number { step, low, high, .. }, form) if !matches!(form, Form::Bit(_) | Form::Text(_)) => {
-                let (scale, offset) = self.scale(s.scale.as_ref(), s.offset.as_ref())?;
+                let (scale, offset) = self.say.scale(s.scale.as_ref(), s.offset.as_ref())?;
                 let counts = step / scale.abs();
                 if !matches!(form, Form::F32 | Form::F64)
                     && (counts < 1.0 - 1e-9 || (counts - counts.round()).abs() > 1e-6)
                 {
                     let cause = format!("the setting goes by steps of {step}, and a count of this register is {scale}");
                     let at = s.scale.as_ref().map_or_else(at, Spanned::span);
-                    return self.wrong(
+                    return self.say.wrong(
                         Wrong::Conflict,
                         at,
                         cause,
@@ -83,7 +83,7 @@ impl Reader<'_, '_> {
                 if let Some(end) = [low, high].into_iter().find(|x| !(least..=most).contains(&((**x - offset) / scale)))
                 {
                     let cause = format!("{end} of the setting's range does not fit into this type");
-                    return self.wrong(Wrong::Conflict, at(), cause, "use a wider type, or another scale");
+                    return self.say.wrong(Wrong::Conflict, at(), cause, "use a wider type, or another scale");
                 }
                 Takes::Number { scale, offset, step: *step, range: (*low, *high) }
             }
@@ -95,16 +95,16 @@ impl Reader<'_, '_> {
                 for (word, _) in words {
                     let Some(number) = s.words.get(word) else {
                         let cause = format!("nothing says which number the word {} has", quoted(word));
-                        return self.wrong(
+                        return self.say.wrong(
                             Wrong::MissingKey,
                             s.key.span(),
                             cause,
                             format!("add it to `words = {{ {word} = 0 }}`"),
                         );
                     };
-                    let value = whole(self.source, number, 0, 65_535, "the number of a word")?;
+                    let value = whole(self.say.source, number, 0, 65_535, "the number of a word")?;
                     if all.iter().any(|(other, _)| *other == value) {
-                        return self.wrong(
+                        return self.say.wrong(
                             Wrong::Duplicate,
                             number.span(),
                             "two words have this number",
@@ -125,38 +125,38 @@ impl Reader<'_, '_> {
     pub(super) fn command(&mut self, written: &Spanned<raw::Command>, map: &mut Map) -> Result<(), Problem> {
         let c = written.as_ref();
         let table = self.table(&c.function, false, true)?;
-        let does = choice(self.source, &c.does, "something that can be ordered", &DOES)?;
+        let does = choice(self.say.source, &c.does, "something that can be ordered", &DOES)?;
         let form = if table.is_bits() { Form::Bit(0) } else { Form::U16 };
         if does == Command::Inhibit && table.is_bits() {
             let cause =
                 "an inhibit by a coil holds until somebody ends it: a broken line would leave the site without alarms";
             let remedy = "name a register that takes for how many seconds the inhibit holds; where the unit has none, take this out";
-            return self.wrong(Wrong::Conflict, c.function.span(), cause, remedy);
+            return self.say.wrong(Wrong::Conflict, c.function.span(), cause, remedy);
         }
-        let outputs = i64::try_from(self.of.outputs.len()).unwrap_or(0);
+        let outputs = i64::try_from(self.say.of.outputs.len()).unwrap_or(0);
         let times = match (does, &c.n) {
-            (Command::Drive(_), Some(n)) => whole(self.source, n, 1, outputs, "the outputs that can be driven")?,
+            (Command::Drive(_), Some(n)) => whole(self.say.source, n, 1, outputs, "the outputs that can be driven")?,
             (Command::Drive(_), None) => {
-                return self.wrong(
+                return self.say.wrong(
                     Wrong::MissingKey,
                     c.does.span(),
                     "nothing says how far {n} goes",
                     "add `n`: how many outputs",
                 );
             }
-            (_, Some(n)) => return self.wrong(Wrong::Conflict, n.span(), "there is no {n} here", "take `n` out"),
+            (_, Some(n)) => return self.say.wrong(Wrong::Conflict, n.span(), "there is no {n} here", "take `n` out"),
             (_, None) => 1u8,
         };
         let number = |n: &Option<Spanned<i64>>, or: u16| match n {
-            Some(n) => whole(self.source, n, 0, 65_535, "what is written"),
+            Some(n) => whole(self.say.source, n, 0, 65_535, "what is written"),
             None => Ok(or),
         };
         let (value, off) = (number(&c.value, 1)?, number(&c.off, 0)?);
-        let takes = time(c.takes.read_or(self.source, 60.0)?);
+        let takes = time(c.takes.read_or(self.say.source, 60.0)?);
         for n in 1..=times {
             let command = if matches!(does, Command::Drive(_)) { Command::Drive(n) } else { does };
             if map.command(command).is_some() {
-                return self.wrong(
+                return self.say.wrong(
                     Wrong::Duplicate,
                     c.does.span(),
                     "this is ordered in two ways",
