@@ -10,7 +10,7 @@ pub use job::{Demo, New, Output, Over, PlanCheck, Replay, Report, Run, Simulate}
 pub use judge::{Judge, Logged, Mark, Mean, Onset, Settle};
 pub use lab::{Batch, Campaign};
 pub use record::{Check, Close, Key, KeyNew, KeyShow, Pack, Unpack};
-pub use settings::{Capture, Carry, Diff, SettingsOf, Sheet, Show};
+pub use settings::{Capture, Carry, Describe, Diff, SettingsOf, Sheet, Show};
 
 use clap::{Args, Parser, Subcommand};
 use std::path::PathBuf;
@@ -106,6 +106,11 @@ pub enum Command {
         after_help = "Examples:\n  plumeline predict my-job/pipework.toml\n  plumeline predict my-job/pipework.toml --svg pipes.svg --limit \"90 s\"\n  plumeline predict my-job/pipework.toml --obscuration \"alarm=0.04 %/m\" --json"
     )]
     Predict(Predict),
+    /// Try a description of a model: what a job can prove with it, and what a live unit tells by it.
+    #[command(
+        after_help = "Exit codes: 0 all was told; 2 something was not; 3 the description can't be used; 4 the line.\n\nExamples:\n  plumeline describe my-model.toml\n  plumeline describe my-model.toml --port serial:/dev/ttyUSB0@19200,8E1"
+    )]
+    Describe(Describe),
     /// Read the settings of a unit whole and keep them as a file.
     #[command(
         after_help = "Examples:\n  plumeline capture serial:/dev/ttyUSB0@115200 -o my-job/settings-old.json\n  plumeline capture last-job -o settings.json"

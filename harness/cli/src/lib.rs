@@ -66,6 +66,7 @@ fn command(command: &Command) -> Result<Exit, Failure> {
         Command::Pack(a) => commands::close::pack(a),
         Command::Unpack(a) => commands::close::unpack(a),
         Command::Predict(a) => commands::predict::predict(a),
+        Command::Describe(a) => commands::describe::describe(a),
         Command::Capture(a) => commands::settings::capture(a),
         Command::Show(a) => commands::settings::show(a),
         Command::Diff(a) => commands::settings::diff(a),

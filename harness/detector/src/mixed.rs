@@ -5,7 +5,7 @@
 //! a line or a person can do (their own drivers).
 use crate::{
     ask::{Look, Reply, Request},
-    display::Display,
+    display::{self, Display},
     driver::{Driver, End, LineCounters, Means, Question, Report, Ticket},
     vocabulary::{Abilities, Identity, ObscurationSensing, ReadingsBy},
 };
@@ -18,6 +18,78 @@ use plumeline_base::{
     Instant,
     input::{Answer, LinkDown},
 };
+
+/// What one means has to offer.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Offer {
+    /// What it can do.
+    pub can: Abilities,
+    /// It tells what stands: faults and levels.
+    pub state: bool,
+}
+impl Offer {
+    fn has(&self, request: &Request) -> bool {
+        match request {
+            Request::ReadOnce { look: Look::State } => self.state,
+            request => self.can.can(request),
+        }
+    }
+}
+/// What a model has to offer by its description, before anybody has met a unit of it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Offers {
+    /// Over its line.
+    pub line: Option<Offer>,
+    /// By a person at it.
+    pub person: Option<Offer>,
+}
+impl Offers {
+    /// By which means this is answered; `None`: by none.
+    pub fn means(&self, request: &Request) -> Option<Means> {
+        if self.line.as_ref().is_some_and(|line| line.has(request)) {
+            return Some(Means::Protocol);
+        }
+        self.person.as_ref().filter(|person| person.has(request)).map(|_| display::means(request))
+    }
+    /// What can be done by the one or the other; `None`: nothing was described.
+    pub fn all(&self) -> Option<Abilities> {
+        match (&self.line, &self.person) {
+            (Some(line), Some(person)) => Some(together(line, &person.can)),
+            (one, other) => one.as_ref().or(other.as_ref()).map(|o| o.can.clone()),
+        }
+    }
+}
+/// What can be done by a line or by a person at it.
+fn together(of_line: &Offer, person: &Abilities) -> Abilities {
+    let line = &of_line.can;
+    let flow = if line.flow_per_inlet { line } else { person };
+    let smoke = if line.obscuration == ObscurationSensing::None { person } else { line };
+    let state = if of_line.state { line } else { person };
+    Abilities {
+        inlets: if line.flow_per_inlet { line.inlets } else { person.inlets },
+        alarm_levels: state.alarm_levels,
+        outputs: person.outputs.max(line.outputs),
+        inputs: line.inputs,
+        readings: if line.readings == ReadingsBy::None { person.readings } else { line.readings },
+        flow_per_inlet: flow.flow_per_inlet,
+        flow_basis: flow.flow_basis,
+        flow_step_nl_s: flow.flow_step_nl_s,
+        flow_max_nl_s: flow.flow_max_nl_s,
+        extinction_max_n_m: smoke.extinction_max_n_m,
+        extinction_step_n_m: smoke.extinction_step_n_m,
+        obscuration: smoke.obscuration,
+        clock: line.clock,
+        wall_clock: line.wall_clock || person.wall_clock,
+        read_settings: line.read_settings || person.read_settings,
+        write_settings: line.write_settings || person.write_settings,
+        baseline: line.baseline || person.baseline,
+        inhibit: line.inhibit || person.inhibit,
+        drive_outputs: line.drive_outputs || person.drive_outputs,
+        reset_latches: line.reset_latches || person.reset_latches,
+        event_log: line.event_log,
+        restart: line.restart || person.restart,
+    }
+}
 
 /// Who answers.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -126,37 +198,9 @@ impl Mixed {
         self.reports.extend(report);
     }
     fn known(&mut self, identity: Identity, line: &Abilities, person: &Abilities) -> (Identity, Abilities) {
-        self.unit.insert((identity, self.together(line, person))).clone()
-    }
-    /// What can be done by the one or the other.
-    fn together(&self, line: &Abilities, person: &Abilities) -> Abilities {
-        let flow = if line.flow_per_inlet { line } else { person };
-        let smoke = if line.obscuration == ObscurationSensing::None { person } else { line };
-        let state = if self.line.can(&Request::ReadOnce { look: Look::State }) { line } else { person };
-        Abilities {
-            inlets: if line.flow_per_inlet { line.inlets } else { person.inlets },
-            alarm_levels: state.alarm_levels,
-            outputs: person.outputs.max(line.outputs),
-            inputs: line.inputs,
-            readings: if line.readings == ReadingsBy::None { person.readings } else { line.readings },
-            flow_per_inlet: flow.flow_per_inlet,
-            flow_basis: flow.flow_basis,
-            flow_step_nl_s: flow.flow_step_nl_s,
-            flow_max_nl_s: flow.flow_max_nl_s,
-            extinction_max_n_m: smoke.extinction_max_n_m,
-            extinction_step_n_m: smoke.extinction_step_n_m,
-            obscuration: smoke.obscuration,
-            clock: line.clock,
-            wall_clock: line.wall_clock || person.wall_clock,
-            read_settings: line.read_settings || person.read_settings,
-            write_settings: line.write_settings || person.write_settings,
-            baseline: line.baseline || person.baseline,
-            inhibit: line.inhibit || person.inhibit,
-            drive_outputs: line.drive_outputs || person.drive_outputs,
-            reset_latches: line.reset_latches || person.reset_latches,
-            event_log: line.event_log,
-            restart: line.restart || person.restart,
-        }
+        let line = Offer { can: line.clone(), state: self.line.can(&Request::ReadOnce { look: Look::State }) };
+        let all = together(&line, person);
+        self.unit.insert((identity, all)).clone()
     }
 }
 

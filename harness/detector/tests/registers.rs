@@ -6,8 +6,8 @@ use plumeline_detector::{
     Driver, Report, Request, Trouble,
     ask::{Look, Reply},
     registers::{Map, Registers, map::*},
-    told::{Flag, Quantity, Si, Who},
     settings::{Item, Settings, Value},
+    told::{Flag, Quantity, Si, Who},
     vocabulary::FlowBasis,
 };
 use rmodbus::{

@@ -13,6 +13,7 @@ pub use crate::{
     stage::Policy,
 };
 use alloc::{collections::BTreeMap, string::String, vec::Vec};
+use plumeline_detector::Abilities;
 use serde::{Deserialize, Serialize};
 
 /// What a job does and what it is judged by.
@@ -87,6 +88,15 @@ impl Untold {
         ("inhibit", Self::Inhibit),
         ("date and time", Self::DateAndTime),
     ];
+    /// A unit that can do this shows it.
+    pub const fn is_shown(self, can: &Abilities) -> bool {
+        match self {
+            Self::DeviceTime => can.clock,
+            Self::EventLog => can.event_log,
+            Self::Inhibit => can.inhibit,
+            Self::DateAndTime => can.wall_clock,
+        }
+    }
     /// The name in plans.
     pub fn name(self) -> &'static str {
         Self::NAMES.iter().find(|(_, known)| *known == self).map_or("", |(name, _)| *name)

@@ -15,7 +15,9 @@ use alloc::{
 use plumeline_base::pipework::{Fan, Loss};
 use plumeline_detector::{
     display::{Face, Hands, Scale, SheetItem, Shows, Takes},
-    lines, registers,
+    lines::{self, Lines},
+    mixed::Offers,
+    registers::{self, Registers},
     settings::Value,
 };
 
@@ -268,6 +270,15 @@ impl Description {
             hands,
             items: slots.into_iter().filter_map(Slot::on_sheet).collect(),
         }
+    }
+    /// What units of this model have to offer, by its description alone; a unit that speaks plumewire says it itself.
+    pub fn offers(&self) -> Offers {
+        let line = match (&self.registers, &self.lines) {
+            (Some(map), _) => Some(Registers::offer(map)),
+            (None, Some(map)) => Some(Lines::offer(map)),
+            (None, None) => None,
+        };
+        Offers { line, person: self.display.is_some().then(|| self.face().offer(self.inlets.1)) }
     }
     /// The same model of the same maker.
     pub fn is_model(&self, other: &Self) -> bool {

@@ -19,6 +19,17 @@ pub struct Capture {
     pub force: bool,
 }
 
+/// Try a description.
+#[derive(Args, Debug)]
+pub struct Describe {
+    /// A description that comes with the tool (model-a, model-b, ...) or a file.
+    #[arg(value_name = "NAME|FILE")]
+    pub description: String,
+    /// A unit of this model: a serial port or tcp:HOST:PORT. Nothing is written to it.
+    #[arg(long)]
+    pub port: Option<String>,
+}
+
 /// Show settings.
 #[derive(Args, Debug)]
 pub struct Show {

@@ -5,6 +5,7 @@ pub mod carry;
 pub mod check;
 pub mod close;
 pub mod demo;
+pub mod describe;
 pub mod files;
 pub mod invented;
 pub mod judge;

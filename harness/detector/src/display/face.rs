@@ -1,6 +1,7 @@
 //! What a model shows at its display and lamps, and what can be done at it by hand, as its description states it.
 //!
 //! Not here: the file (the job crate), and what a person is asked ([`super::Display`]).
+use crate::mixed::Offer;
 use crate::vocabulary::{Abilities, DRIVE_S, Faults, FlowBasis, ObscurationSensing, ReadingsBy};
 use alloc::{format, string::String, vec::Vec};
 use core::time::Duration;
@@ -233,6 +234,11 @@ impl Face {
             event_log: false,
             restart: self.hands.restart.is_some(),
         }
+    }
+    /// What a person has to offer at a unit with so many inlets.
+    pub fn offer(&self, inlets: u8) -> Offer {
+        let state = self.shows.lamps.iter().any(|(_, lamp)| *lamp == Lamp::AnyFault);
+        Offer { can: self.abilities(inlets), state }
     }
     /// How long an output stays operated for test.
     pub(super) fn drive_lasts(&self) -> Duration {

@@ -179,6 +179,19 @@ fn begin(request: &Request, memory: &Memory) -> Result<Begun, String> {
     }
 }
 
+/// By which means a person answers: by reading, or by saying that it is done.
+pub(crate) fn means(request: &Request) -> Means {
+    match request {
+        Request::Identify
+        | Request::ReadOnce { .. }
+        | Request::ReadSettings
+        | Request::ReadBaseline
+        | Request::TellTime
+        | Request::SetTime { .. } => Means::Person,
+        _ => Means::Attested,
+    }
+}
+
 impl Driver for Display {
     fn link_up(&mut self, _: Instant) {}
     fn link_down(&mut self, _: Instant, _: LinkDown) {}
@@ -233,15 +246,7 @@ impl Driver for Display {
         self.memory.abilities()
     }
     fn means(&self, request: &Request) -> Means {
-        match request {
-            Request::Identify
-            | Request::ReadOnce { .. }
-            | Request::ReadSettings
-            | Request::ReadBaseline
-            | Request::TellTime
-            | Request::SetTime { .. } => Means::Person,
-            _ => Means::Attested,
-        }
+        means(request)
     }
     fn give_up(&mut self, now: Instant, ticket: Ticket) -> Option<u32> {
         self.waiting.retain(|(waits, _)| *waits != ticket);

@@ -12,6 +12,7 @@ pub use map::Map;
 use crate::{
     ask::{Look, Reply, Request},
     driver::{Driver, LineCounters, Question, RefusalKind, Report, Ticket, Trouble},
+    mixed::Offer,
     told::{Boot, Flag, Quantity, Si, Told, Who},
     vocabulary::{Abilities, Conditions, Identity, Reading},
 };
@@ -162,6 +163,11 @@ impl Lines {
             reports: VecDeque::new(),
             counters: LineCounters::default(),
         }
+    }
+    /// What units with these lines have to offer.
+    pub fn offer(map: &Map) -> Offer {
+        let read = Read { map, image: &Image::default(), from: Instant::START };
+        Offer { can: abilities(&read, map.inlets()), state: read.tells_state(map.has.0) }
     }
     /// How long what a line told counts, and how long one is waited for.
     fn holds(&self) -> Duration {
@@ -385,10 +391,7 @@ impl Driver for Lines {
     }
     fn can(&self, request: &Request) -> bool {
         match request {
-            Request::ReadOnce { look: Look::State } => {
-                let read = Read { map: &self.map, image: &self.image, from: Instant::START };
-                read.tells_state(self.map.has.0)
-            }
+            Request::ReadOnce { look: Look::State } => Self::offer(&self.map).state,
             request => self.abilities().is_some_and(|can| can.can(request)),
         }
     }

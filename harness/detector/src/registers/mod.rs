@@ -17,6 +17,7 @@ pub use map::Map;
 use crate::{
     ask::{Look, Request},
     driver::{Driver, End, LineCounters, Question, Report, Ticket, Trouble},
+    mixed::Offer,
     told::{Boot, Told as _},
     vocabulary::{Abilities, Identity},
 };
@@ -101,6 +102,11 @@ impl Registers {
             reports: VecDeque::new(),
             missed: 0,
         }
+    }
+    /// What units with this map have to offer.
+    pub fn offer(map: &Map) -> Offer {
+        let read = Read { map, image: &Image::default() };
+        Offer { can: tell::abilities(&read, map.inlets()), state: read.tells_state(map.has.0) }
     }
     fn inlets(&self) -> u8 {
         self.unit.as_ref().map_or_else(|| self.map.inlets(), |(_, can)| can.inlets)
@@ -341,9 +347,7 @@ impl Driver for Registers {
     }
     fn can(&self, request: &Request) -> bool {
         match request {
-            Request::ReadOnce { look: Look::State } => {
-                Read { map: &self.map, image: &Image::default() }.tells_state(self.map.has.0)
-            }
+            Request::ReadOnce { look: Look::State } => Self::offer(&self.map).state,
             request => self.abilities().is_some_and(|can| can.can(request)),
         }
     }

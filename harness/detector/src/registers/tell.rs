@@ -69,7 +69,7 @@ pub(super) fn unit(map: &Map, image: &Image, boot_id: Option<u64>) -> Result<(Id
 }
 
 /// What a unit can do follows from its map alone.
-fn abilities(read: &Read<'_>, inlets: u8) -> Abilities {
+pub(super) fn abilities(read: &Read<'_>, inlets: u8) -> Abilities {
     let map = read.map;
     let has = |c| map.command(c).is_some();
     let step = map.number(Quantity::Flow(1)).map_or(0.0, step_m3_s);

@@ -4,11 +4,12 @@ use crate::{folder, plan::farthest::farthest};
 use plumeline_base::pipework::Pipework;
 use plumeline_detector::{
     display::{Face, Lamp},
+    mixed::Offers,
     vocabulary::{FlowBasis, ObscurationSensing, ReadingsBy},
 };
 use plumeline_procedure::{
     outcome::StageKind,
-    plan::{HoleChoice, HoleRef, Limit, Plan, Policy},
+    plan::{HoleChoice, HoleRef, Limit, Plan, Policy, Untold},
 };
 use plumeline_unit::Description;
 
@@ -148,6 +149,22 @@ fn model_can(described: &Description) -> Vec<Remark> {
     [lacks(described.can.read_settings, "read settings"), lacks(described.can.write_settings, "write settings")]
         .into_iter()
         .flatten()
+        .collect()
+}
+
+/// What a unit with these offers has no way to show, unless the plan goes without it by name.
+pub fn untold(offers: &Offers, plan: &Plan) -> Vec<Remark> {
+    let Some(can) = offers.all().filter(|can| offers.line.is_some() && can.readings.streams()) else {
+        return Vec::new();
+    };
+    let named = |what: Untold| plan.not_shown.contains(&what);
+    let lacking = Untold::NAMES.into_iter().filter(|(_, what)| !what.is_shown(&can) && !named(*what));
+    lacking
+        .map(|(name, _)| {
+            let says =
+                format!("this unit does not show \"{name}\", so the job ends undecided unless `not_shown` names it");
+            Remark::new(Code::PortShowsLess, "not_shown", name, says)
+        })
         .collect()
 }
 

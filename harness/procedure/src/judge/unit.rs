@@ -80,16 +80,16 @@ pub(crate) fn inhibited(stage: StageKind, subject: Subject, end: Result<(), &Tro
 /// What a unit that is read over a line has no way to show, as far as the plan does not go without it by name.
 pub(crate) fn untold(stage: StageKind, can: &Abilities, goes_without: &[Untold]) -> Vec<Finding> {
     let all = [
-        (Untold::DeviceTime, can.clock, fact::no_device_time as fn() -> Fact),
-        (Untold::EventLog, can.event_log, fact::no_log),
-        (Untold::Inhibit, can.inhibit, fact::no_inhibit),
-        (Untold::DateAndTime, can.wall_clock, fact::no_date),
+        (Untold::DeviceTime, fact::no_device_time as fn() -> Fact),
+        (Untold::EventLog, fact::no_log),
+        (Untold::Inhibit, fact::no_inhibit),
+        (Untold::DateAndTime, fact::no_date),
     ];
-    let found = |(what, _, fact): (Untold, bool, fn() -> Fact)| {
+    let found = |(what, fact): (Untold, fn() -> Fact)| {
         let named = goes_without.contains(&what);
         Finding::of(stage, Subject::Replacement, if named { fact::goes_without(what.name()) } else { fact() })
     };
-    all.into_iter().filter(|(_, shown, _)| !shown && can.readings.streams()).map(found).collect()
+    all.into_iter().filter(|(what, _)| !what.is_shown(can) && can.readings.streams()).map(found).collect()
 }
 
 #[cfg(test)]
