@@ -27,7 +27,7 @@ fn what_lines_tell_is_measured_and_a_person_does_the_rest() {
     assert_eq!(code, 0, "{:#}", result["outcome"]["because"]);
     for (code, means) in [
         ("flow.as-predicted", "protocol"),
-        ("holes.as-predicted", "protocol"),
+        ("holes.draws", "protocol"),
         ("settle.steady", "protocol"),
         ("smoke.within-limit", "protocol"),
         ("unit.as-planned", "person"),
@@ -36,6 +36,7 @@ fn what_lines_tell_is_measured_and_a_person_does_the_rest() {
         ("supervise.fault-in-time", "person"),
         ("supply.loss-shown", "person"),
         ("baseline.as-measured", "person"),
+        ("last-look.baseline-still-held", "person"),
         ("inhibit.held-by-hand", "attested"),
     ] {
         let f = found(&result, code);
@@ -52,7 +53,7 @@ fn what_lines_tell_is_measured_and_a_person_does_the_rest() {
 #[test]
 fn defects_of_the_air_are_stopped_by_what_lines_tell() {
     let dir = Folder::new("by-lines-defects");
-    for defect in ["hole-blocked", "end-cap-missing", "pipe-off", "filter-clogged", "fan-setting-wrong"] {
+    for defect in ["hole-blocked", "end-cap-missing", "pipe-off", "fan-setting-wrong"] {
         let (exit, result) = demo(&dir, &["--small", "--defect", defect]);
         assert!([1, 2].contains(&exit), "{defect}: {exit} {}", result["verdict"]);
     }
@@ -90,7 +91,7 @@ fn an_outgoing_unit_by_a_person_and_a_replacement_by_registers_are_one_job() {
     fs::write(job.join("unit-outgoing.toml"), described).unwrap();
     exits(&run(&["run", text(&job), "--port", "sim:", "--old-port", "sim:", "--quiet"]), &[0]);
     let result = result(&job).unwrap();
-    assert_eq!(found(&result, "outgoing.identity")["means"], "person");
+    assert_eq!(found(&result, "as-found.identity")["means"], "person");
     assert_eq!(found(&result, "unit.as-planned")["means"], "protocol");
     assert_eq!(found(&result, "flow.as-predicted")["means"], "protocol");
     exits(&run(&["replay", text(&job), "--expect", "pass"]), &[0]);

@@ -24,6 +24,9 @@ pub(crate) fn means(f: &Finding, of: impl Fn(&Request) -> Means) -> Means {
         return of(&look(Look::Smoke)).max(of(&look(Look::State)));
     }
     of(&match topic {
+        // What is read anew at the end is read as it was before.
+        "last-look" if f.code.as_str().starts_with("last-look.baseline") => Request::ReadBaseline,
+        "last-look" if f.code.as_str().starts_with("last-look.settings") => Request::ReadSettings,
         "unit" | "bench" => Request::Identify,
         "load" | "held" => Request::ReadSettings,
         "clock" => Request::TellTime,
