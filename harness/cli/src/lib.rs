@@ -6,7 +6,10 @@ pub mod args;
 pub mod capture;
 pub mod carrying;
 pub mod commands;
+pub mod compare;
+mod inspection;
 pub mod logger_csv;
+mod output;
 pub mod predict;
 
 use args::{Cli, Command, SettingsOf};
@@ -60,6 +63,8 @@ fn command(command: &Command) -> Result<Exit, Failure> {
         Command::Replay(a) => commands::files::replay(a),
         Command::Report(a) => commands::files::report(a),
         Command::Check(a) => commands::check::check(a),
+        Command::Compare(a) => commands::compare::compare(a),
+        Command::Design(a) => commands::design::design(a),
         Command::Close(a) => commands::close::close(a),
         Command::Settings(SettingsOf::Sheet(a)) => commands::sheet::sheet(a),
         Command::Key(a) => commands::key::key(a),
