@@ -15,7 +15,6 @@ mod by_hand;
 mod campaign;
 mod carry;
 mod command_line;
-mod compare;
 mod directions;
 mod evidence;
 mod field;

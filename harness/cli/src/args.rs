@@ -9,7 +9,7 @@ mod settings;
 pub use job::{Demo, New, Output, Over, PlanCheck, Replay, Report, Run, Simulate};
 pub use judge::{Judge, Logged, Mark, Mean, Onset, Settle};
 pub use lab::{Batch, Campaign};
-pub use record::{Check, Close, Compare, Design, Key, KeyNew, KeyShow, Pack, Unpack};
+pub use record::{Check, Close, Design, Key, KeyNew, KeyShow, Pack, Unpack};
 pub use settings::{Capture, Carry, Diff, SettingsOf, Sheet, Show};
 
 use clap::{Args, Parser, Subcommand};
@@ -84,11 +84,6 @@ pub enum Command {
         after_help = "Exit codes: 0 everything holds; 1 something was altered, is missing or was added, or is not signed by the key named; 2 the job went on behind its newest seal; 3 wrong usage or a file can't be read.\n\nExamples:\n  plumeline check my-job\n  plumeline check my-job --key technician.pub\n  plumeline check my-job --code 7K3Q-9ZTX-0M4B-C1VR-42"
     )]
     Check(Check),
-    /// Compare two jobs at the same pipework: what changed by more than both could have got wrong.
-    #[command(
-        after_help = "Exit codes: 0 nothing changed; 1 something did; 2 nothing that was compared changed, and not all could be compared; 3 a record can't be used.\n\nExamples:\n  plumeline compare last-year today\n  plumeline compare last-year.zip today --json"
-    )]
-    Compare(Compare),
     /// Sign the files that a job is to be judged by, before it is begun.
     #[command(
         after_help = "Examples:\n  plumeline design my-job --key designer.key\n  plumeline design my-job --key customer.key --says \"agreed, rev. C\""

@@ -6,7 +6,6 @@ pub mod args;
 pub mod capture;
 pub mod carrying;
 pub mod commands;
-pub mod compare;
 mod inspection;
 pub mod logger_csv;
 mod output;
@@ -63,7 +62,6 @@ fn command(command: &Command) -> Result<Exit, Failure> {
         Command::Replay(a) => commands::files::replay(a),
         Command::Report(a) => commands::files::report(a),
         Command::Check(a) => commands::check::check(a),
-        Command::Compare(a) => commands::compare::compare(a),
         Command::Design(a) => commands::design::design(a),
         Command::Close(a) => commands::close::close(a),
         Command::Settings(SettingsOf::Sheet(a)) => commands::sheet::sheet(a),

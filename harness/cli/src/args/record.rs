@@ -37,18 +37,6 @@ pub struct Close {
     pub says: Option<String>,
 }
 
-/// Compare two jobs.
-#[derive(Args, Debug)]
-pub struct Compare {
-    /// The older job: its folder, or what `plumeline pack` made of it.
-    pub old: PathBuf,
-    /// The newer job.
-    pub new: PathBuf,
-    /// One JSON object instead of words.
-    #[arg(long)]
-    pub json: bool,
-}
-
 /// Sign a design.
 #[derive(Args, Debug)]
 pub struct Design {
