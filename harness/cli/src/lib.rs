@@ -64,6 +64,7 @@ fn command(command: &Command) -> Result<Exit, Failure> {
         Command::Check(a) => commands::check::check(a),
         Command::Design(a) => commands::design::design(a),
         Command::Close(a) => commands::close::close(a),
+        Command::Compare(a) => commands::compare::compare(a),
         Command::Settings(SettingsOf::Sheet(a)) => commands::sheet::sheet(a),
         Command::Key(a) => commands::key::key(a),
         Command::Pack(a) => commands::close::pack(a),
