@@ -35,5 +35,6 @@ mod registers;
 mod rejudge;
 mod replay;
 mod resume;
+mod sentences;
 mod stages;
 mod whole_job;

@@ -7,6 +7,7 @@
 extern crate alloc;
 
 mod again;
+mod answers;
 pub mod battery;
 mod context;
 mod date;
