@@ -14,7 +14,6 @@ use crate::{
     readings::Timed,
 };
 pub(crate) use crate::{
-    answers::{Done, one_of, said},
     state::{Deadline, JobState},
     stop::Stop,
 };

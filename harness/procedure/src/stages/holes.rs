@@ -8,7 +8,8 @@ use super::{
 };
 use crate::{
     again::Part,
-    context::{Context, Done, Stop},
+    answers::Done,
+    context::{Context, Stop},
     drops::{HoleShown, MeasuredDrop},
     facts::{Fact, fixed, holes as fact, list, missed, readings, signed},
     job::{JobInputs, Pipe, hole_words},

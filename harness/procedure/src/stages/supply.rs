@@ -3,7 +3,8 @@
 //!
 //! It comes late, when no other fault stands: the panel's fault input shows nothing while one does.
 use crate::{
-    context::{Context, Done, Stop},
+    answers::Done,
+    context::{Context, Stop},
     facts::supply::Against,
     judge::supply::{self as judge, Removed},
     prompt::{Act, Metered, Supply},
