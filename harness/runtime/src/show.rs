@@ -9,7 +9,7 @@ use plumeline_base::{
     text::{visible, visible_line},
 };
 use plumeline_detector::Reading;
-use plumeline_procedure::{Act, Entry, Finding, Progress, Prompt};
+use plumeline_procedure::{Act, Entry, Finding, Progress, Prompt, STARTED_AGAIN};
 use std::{
     io::{IsTerminal, Write, stderr, stdout},
     sync::atomic::{AtomicBool, Ordering},
@@ -289,6 +289,10 @@ impl Words {
             Entry::LinkUp { line, link } => {
                 self.down = None;
                 self.put(&format!("    link       open{}: {link}", whose(*line)));
+            }
+            // No trouble of the line's: nobody has anything to look at.
+            Entry::LinkDown { detail, .. } if detail == STARTED_AGAIN => {
+                self.put(&format!("    link       {detail}: it is opened again"));
             }
             Entry::LinkDown { line, cause, detail } => {
                 let why = format!("{cause}{}", whose(*line));
