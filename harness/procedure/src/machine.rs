@@ -21,6 +21,9 @@ use plumeline_base::{
 use plumeline_detector::{Identity, Reading, Reply, Report, Trouble, ask::ClockExchange};
 use plumeline_measure::clock;
 
+/// What a line says that ended with the program and is opened again with it.
+pub const STARTED_AGAIN: &str = "the program was ended and started again";
+
 /// A job under way.
 ///
 /// Feed it events in order with [`Procedure::handle`], then take every effect with [`Procedure::poll_effect`]; wake it
@@ -97,7 +100,7 @@ impl Procedure {
                     for id in LineId::ALL {
                         let was_up = ctx.edit().lines.get_mut(id).is_some_and(|l| l.link.up);
                         if was_up {
-                            self.link_down(id, LinkDown::Other, "the program was ended and started again");
+                            self.link_down(id, LinkDown::Other, STARTED_AGAIN);
                         }
                     }
                 }

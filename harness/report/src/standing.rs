@@ -251,14 +251,19 @@ pub struct Standing<'a> {
 /// The groups of an outcome, the worst first. A pipe without findings of flow and smoke is undecided at best.
 pub fn standings<'a>(outcome: &'a Outcome, pipes: impl IntoIterator<Item = u8>) -> Vec<Standing<'a>> {
     let judged = || outcome.findings.iter().filter(|f| judges(f.stage) && f.stands());
-    let named = pipes.into_iter().chain(outcome.pipes.iter().map(|p| p.inlet)).map(Group::Pipe);
-    let mut groups: Vec<Group> = named.chain(judged().map(|f| Group::of(&f.subject))).collect();
+    let named: Vec<Group> = pipes.into_iter().chain(outcome.pipes.iter().map(|p| p.inlet)).map(Group::Pipe).collect();
+    // An inlet that carries no pipe is the unit's, and has neither flow nor smoke to be shown.
+    let of = |f: &Finding| match Group::of(&f.subject) {
+        group @ Group::Pipe(_) if !named.is_empty() && !named.contains(&group) => Group::Replacement,
+        group => group,
+    };
+    let mut groups: Vec<Group> = named.iter().copied().chain(judged().map(of)).collect();
     groups.sort_unstable();
     groups.dedup();
     let mut all: Vec<Standing<'a>> = groups
         .into_iter()
         .map(|group| {
-            let mut findings: Vec<&Finding> = judged().filter(|f| Group::of(&f.subject) == group).collect();
+            let mut findings: Vec<&Finding> = judged().filter(|f| of(f) == group).collect();
             findings.sort_by_key(|f| (core::cmp::Reverse(f.counts_as()), f.void.is_some()));
             let needed: &[StageKind] = match group {
                 Group::Pipe(_) => &[StageKind::ProveFlow, StageKind::ProveSmoke],

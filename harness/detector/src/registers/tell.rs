@@ -128,7 +128,7 @@ pub(super) fn unit(map: &Map, image: &Image, boot_id: Option<u64>) -> Result<(Id
 }
 
 /// What a unit can do follows from its map alone.
-fn abilities(map: &Map, inlets: u8) -> Abilities {
+pub fn abilities(map: &Map, inlets: u8) -> Abilities {
     let has = |c| map.command(c).is_some();
     let (alarm_levels, outputs, inputs) = map.has;
     let hz = u8::try_from(1000 / map.every.as_millis().clamp(50, 1000)).unwrap_or(1);
