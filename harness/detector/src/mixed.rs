@@ -79,6 +79,7 @@ fn together(of_line: &Offer, person: &Abilities) -> Abilities {
         extinction_step_n_m: smoke.extinction_step_n_m,
         obscuration: smoke.obscuration,
         clock: line.clock,
+        simulated: line.simulated,
         wall_clock: line.wall_clock || person.wall_clock,
         read_settings: line.read_settings || person.read_settings,
         write_settings: line.write_settings || person.write_settings,

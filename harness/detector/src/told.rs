@@ -205,6 +205,7 @@ pub(crate) trait Told {
                 (false, false) => ObscurationSensing::None,
             },
             clock: false,
+            simulated: false,
             wall_clock: false,
             read_settings: false,
             write_settings: false,

@@ -94,7 +94,8 @@ impl Untold {
             Self::DeviceTime => can.clock,
             Self::EventLog => can.event_log,
             Self::Inhibit => can.inhibit,
-            Self::DateAndTime => can.wall_clock,
+            // It speaks of its clock itself, and says that it has no date.
+            Self::DateAndTime => can.wall_clock || can.clock,
         }
     }
     /// The name in plans.

@@ -53,10 +53,7 @@ fn cause(failure: &Failure) -> String {
 fn port(files: &Files, read: &Read) -> Vec<Remark> {
     let Some(plan) = &read.plan else { return Vec::new() };
     let inlets = read.pipework.as_ref().map_or(1, |p| p.pipework.inlets.len());
-    let Some(face) = face_of_replacement(files) else {
-        let [replacement, _] = files.expected();
-        return replacement.map_or_else(Vec::new, |unit| remarks::untold(&unit.description.offers(), &plan.plan));
-    };
+    let Some(face) = face_of_replacement(files) else { return Vec::new() };
     remarks::port(files.port(), &face, u8::try_from(inlets).unwrap_or(u8::MAX), &plan.plan)
 }
 

@@ -13,7 +13,7 @@ mod template;
 mod wiring;
 
 pub use codes::{Code, Weight};
-pub use plan::{port, untold};
+pub use plan::port;
 pub use predicted::predicted;
 
 use crate::{

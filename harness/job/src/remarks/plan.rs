@@ -4,7 +4,6 @@ use crate::{folder, plan::farthest::farthest};
 use plumeline_base::pipework::Pipework;
 use plumeline_detector::{
     display::{Face, Lamp},
-    mixed::Offers,
     vocabulary::{FlowBasis, ObscurationSensing, ReadingsBy},
 };
 use plumeline_procedure::{
@@ -32,6 +31,7 @@ pub(super) fn open(read: &Read) -> Vec<Remark> {
     }
     if let Some(described) = &read.replacement {
         remarks.extend(model_can(described));
+        remarks.extend(not_shown(&file.plan, described));
     }
     remarks
 }
@@ -152,20 +152,25 @@ fn model_can(described: &Description) -> Vec<Remark> {
         .collect()
 }
 
-/// What a unit with these offers has no way to show, unless the plan goes without it by name.
-pub fn untold(offers: &Offers, plan: &Plan) -> Vec<Remark> {
-    let Some(can) = offers.all().filter(|can| offers.line.is_some() && can.readings.streams()) else {
+/// What the plan goes without by name against what a unit of this model has no way to show.
+fn not_shown(plan: &Plan, described: &Description) -> Vec<Remark> {
+    let offers = described.offers();
+    let can = offers.line.is_some().then(|| offers.all()).flatten();
+    if can.is_none() && described.display.is_some() {
+        // A person reads it: what nobody could show there is not asked of it.
         return Vec::new();
+    }
+    // A unit that speaks plumewire shows all of it.
+    let shows = |what: Untold| can.as_ref().is_none_or(|can| what.is_shown(can));
+    let remark = |(name, what): (&str, Untold)| {
+        let (code, says) = match (shows(what), plan.not_shown.contains(&what)) {
+            (false, false) => (Code::NotShownUnnamed, format!("a {} has no way to show its {name}", described.model)),
+            (true, true) => (Code::NotShownNeedless, format!("a {} shows its {name}", described.model)),
+            _ => return None,
+        };
+        Some(Remark::new(code, folder::PLAN, "not_shown", says))
     };
-    let named = |what: Untold| plan.not_shown.contains(&what);
-    let lacking = Untold::NAMES.into_iter().filter(|(_, what)| !what.is_shown(&can) && !named(*what));
-    lacking
-        .map(|(name, _)| {
-            let says =
-                format!("this unit does not show \"{name}\", so the job ends undecided unless `not_shown` names it");
-            Remark::new(Code::PortShowsLess, "not_shown", name, says)
-        })
-        .collect()
+    Untold::NAMES.into_iter().filter_map(remark).collect()
 }
 
 /// What a unit behind this port can't show, of the stages that the plan runs.
