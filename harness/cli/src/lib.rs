@@ -6,7 +6,6 @@ pub mod args;
 pub mod capture;
 pub mod carrying;
 pub mod commands;
-pub mod logger_csv;
 pub mod predict;
 
 use args::{Cli, Command, SettingsOf};
