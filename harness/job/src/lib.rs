@@ -14,7 +14,7 @@ pub mod digest;
 pub mod disk;
 pub mod error;
 pub mod folder;
-pub mod given;
+pub mod input_file;
 pub mod journal;
 pub mod key;
 pub mod logger;

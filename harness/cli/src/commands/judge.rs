@@ -33,7 +33,9 @@ pub fn judge(args: &Judge) -> Result<Exit, Failure> {
     match (&args.question, &args.file) {
         (Some(question), _) => answer(question),
         (None, Some(file)) => look(file),
-        (None, None) => Err(Failure::input("no file is named".to_owned(), "name it: plumeline judge flow.csv --columns")),
+        (None, None) => {
+            Err(Failure::input("no file is named".to_owned(), "name it: plumeline judge flow.csv --columns"))
+        }
     }
 }
 

@@ -7,7 +7,7 @@ use plumeline_job::{
     begin::Begin,
     description::SHIPPED,
     folder::{self, Folder},
-    given, pipework, seal,
+    input_file, pipework, seal,
 };
 use plumeline_runtime::{
     failure::{Exit, Failure},
@@ -102,11 +102,11 @@ fn asked_for(args: &New) -> Result<Vec<(&'static str, Vec<u8>)>, Failure> {
     };
     let sheet = match (&args.from_csv, &args.from_inp) {
         (Some(path), _) => {
-            let bytes = given::read(path, "read the sheet", TEXT_LIMIT)?;
+            let bytes = input_file::read(path, "read the sheet", TEXT_LIMIT as u64)?;
             pipework::import_csv(&path.display().to_string(), &bytes)?
         }
         (None, Some(path)) => {
-            let bytes = given::read(path, "read the network", TEXT_LIMIT)?;
+            let bytes = input_file::read(path, "read the network", TEXT_LIMIT as u64)?;
             pipework::import_inp(&path.display().to_string(), &bytes)?
         }
         (None, None) => begin.pipework(),

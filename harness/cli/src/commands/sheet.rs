@@ -1,6 +1,6 @@
 //! `plumeline settings sheet`: the settings of a model on a sheet, and a sheet that was filled in as a settings document.
 use crate::{args::Sheet, carrying::Described};
-use plumeline_job::{Problem, TEXT_LIMIT, disk, given, settings, sheet as of};
+use plumeline_job::{Problem, TEXT_LIMIT, disk, input_file, settings, sheet as of};
 use plumeline_runtime::{
     failure::{Exit, Failure},
     show::print_progress,
@@ -43,5 +43,5 @@ pub fn sheet(args: &Sheet) -> Result<Exit, Failure> {
 }
 
 fn bytes(path: &Path) -> Result<Vec<u8>, Failure> {
-    Ok(given::read(path, "read the sheet", TEXT_LIMIT)?)
+    Ok(input_file::read(path, "read the sheet", TEXT_LIMIT as u64)?)
 }

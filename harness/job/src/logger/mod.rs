@@ -20,14 +20,14 @@ pub use preview::{Preview, PreviewColumn};
 
 use crate::{
     error::{Kind, Problem, Source},
-    given,
+    input_file,
 };
 use layout::{Layout, Looks};
 use moment::DAY_US;
 use std::path::Path;
 
 /// Largest file that is read, bytes.
-pub const LIMIT: usize = 256 << 20;
+pub const LIMIT: u64 = 256 << 20;
 
 /// What the user says of a file that it does not say by itself.
 #[derive(Clone, Debug, Default)]
@@ -146,7 +146,7 @@ impl Readings {
 /// # Errors
 /// What can't be used, with line, column and remedy.
 pub fn read(path: &Path, stated: &Stated) -> Result<Readings, Problem> {
-    let bytes = given::read(path, "read the readings", LIMIT)?;
+    let bytes = input_file::read(path, "read the readings", LIMIT)?;
     parse(&path.display().to_string(), &bytes, stated)
 }
 
@@ -164,7 +164,7 @@ pub fn parse(name: &str, bytes: &[u8], stated: &Stated) -> Result<Readings, Prob
 /// # Errors
 /// As [`read`].
 pub fn preview(path: &Path, stated: &Stated) -> Result<Preview, Problem> {
-    let bytes = given::read(path, "read the readings", LIMIT)?;
+    let bytes = input_file::read(path, "read the readings", LIMIT)?;
     preview_of(&path.display().to_string(), &bytes, stated)
 }
 
