@@ -15,6 +15,7 @@ mod by_hand;
 mod campaign;
 mod carry;
 mod command_line;
+mod compare;
 mod directions;
 mod evidence;
 mod field;

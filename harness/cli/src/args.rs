@@ -9,7 +9,7 @@ mod settings;
 pub use job::{Demo, New, Output, Over, PlanCheck, Replay, Report, Run, Simulate};
 pub use judge::{Dates, DecimalMark, Judge, Logged, LoggerFile, Mark, Mean, Onset, Question, Settle};
 pub use lab::{Batch, Campaign};
-pub use record::{Check, Close, Key, KeyNew, KeyShow, Pack, Unpack};
+pub use record::{Check, Close, Compare, Key, KeyNew, KeyShow, Pack, Unpack};
 pub use settings::{Capture, Carry, Diff, SettingsOf, Sheet, Show};
 
 use clap::{Args, Parser, Subcommand};
@@ -89,6 +89,11 @@ pub enum Command {
         after_help = "Exit codes: 0 sealed as complete; 1 something does not hold; 2 sealed as incomplete; 3 it can't be sealed.\n\nExamples:\n  plumeline close my-job --key technician.key\n  plumeline close my-job --key technician.key --incomplete"
     )]
     Close(Close),
+    /// Say what changed at a site between two records of it.
+    #[command(
+        after_help = "Exit codes: 0 everything is as before; 1 something changed by more than both uncertainties; 2 nothing did, but not everything can be compared; 3 a record can't be used (see docs/compare.md).\n\nExamples:\n  plumeline compare job-2025.zip job-2026\n  plumeline compare job-2025 job-2026 --json"
+    )]
+    Compare(Compare),
     /// Make or show keys that seal jobs.
     #[command(
         subcommand,

@@ -60,6 +60,7 @@ fn command(command: &Command) -> Result<Exit, Failure> {
         Command::Report(a) => commands::files::report(a),
         Command::Check(a) => commands::check::check(a),
         Command::Close(a) => commands::close::close(a),
+        Command::Compare(a) => commands::compare::compare(a),
         Command::Settings(SettingsOf::Sheet(a)) => commands::sheet::sheet(a),
         Command::Key(a) => commands::key::key(a),
         Command::Pack(a) => commands::close::pack(a),

@@ -31,6 +31,21 @@ pub struct Close {
     pub incomplete: bool,
 }
 
+/// Compare two records.
+#[derive(Args, Debug)]
+pub struct Compare {
+    /// The older record: a job folder, or the archive of one.
+    pub old: PathBuf,
+    /// The newer record.
+    pub new: PathBuf,
+    /// The site has another name in one of them.
+    #[arg(long)]
+    pub other_name: bool,
+    /// One JSON object instead of words.
+    #[arg(long)]
+    pub json: bool,
+}
+
 /// Keys.
 #[derive(Subcommand, Debug)]
 pub enum Key {

@@ -4,6 +4,7 @@ pub mod campaign;
 pub mod carry;
 pub mod check;
 pub mod close;
+pub mod compare;
 pub mod demo;
 pub mod files;
 pub mod invented;
