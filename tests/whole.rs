@@ -36,5 +36,7 @@ mod registers;
 mod rejudge;
 mod replay;
 mod resume;
+mod sentences;
 mod stages;
+mod trust;
 mod whole_job;
