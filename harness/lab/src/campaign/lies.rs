@@ -35,13 +35,17 @@ pub struct Row {
     pub misnamed: Vec<u64>,
 }
 /// Lies that no job can see, or only from the size on that its report states, each with the statement of it.
-pub const STATED: [(LieKind, &str); 8] = [
+pub const STATED: [(LieKind, &str); 12] = [
     (LieKind::LeakUntold, "missed.untold-air"),
     (LieKind::FanSpeedUntrue, "missed.all-alike"),
     (LieKind::BaselineOfBefore, "missed.baseline-off"),
     (LieKind::BaselineLostAtRestart, "missed.after-restart"),
     (LieKind::FlowBandWide, "missed.unit-band"),
     (LieKind::OldFlowBand, "missed.unit-band"),
+    (LieKind::RiseUnsupervised, "missed.unit-band"),
+    (LieKind::FlowFaultOnce, "missed.once"),
+    (LieKind::ResetOnce, "missed.once"),
+    (LieKind::OwnFaultsNever, "missed.own-faults"),
     (LieKind::OldOutputs, "missed.outputs-at-alarm"),
     (LieKind::OldDelays, "missed.alarm-threshold"),
 ];

@@ -10,9 +10,10 @@ use plumeline_base::Verdict;
 /// Sums the job up. `outcome.still` says already what is still off.
 pub(crate) fn conclude(outcome: &mut Outcome, plan: &Plan) {
     // Without a measured flow nothing bounds what shifts all of them alike.
-    let unknown = [fact::alike_unknown(), fact::untold_unbounded()].map(|f| Statement::of(Subject::Replacement, f));
-    let stated = |s: &Statement| s.code.as_str().starts_with(fact::ALIKE);
-    let unknown = unknown.into_iter().filter(|_| !outcome.could_have_missed.iter().any(stated)).collect::<Vec<_>>();
+    let stated = |of: &str| outcome.could_have_missed.iter().any(|s| s.code.as_str().starts_with(of));
+    let unknown = [(fact::ALIKE, fact::alike_unknown()), (fact::UNTOLD, fact::untold_unbounded())];
+    let unknown = unknown.into_iter().filter(|(of, _)| !stated(of));
+    let unknown: Vec<Statement> = unknown.map(|(_, f)| Statement::of(Subject::Replacement, f)).collect();
     outcome.could_have_missed.extend(unknown.into_iter().chain(unseen(plan)));
     let missing: Vec<StageKind> =
         outcome.not_done.iter().map(|(stage, _)| *stage).filter(|stage| stage.is_needed()).collect();
@@ -34,6 +35,8 @@ fn unseen(plan: &Plan) -> impl Iterator<Item = Statement> {
     let (rules, percent) = (&plan.advanced, |share: f64| fixed(share * 100.0, 0));
     let unseen = [
         fact::unit_band(),
+        fact::own_faults(),
+        fact::once(),
         fact::after_restart(),
         fact::outputs_at_alarm(),
         fact::late_readings(fixed(rules.readings.answers_s, 0), percent(rules.supervise.remains)),
@@ -65,7 +68,8 @@ fn verdict(o: &Outcome, missing: &[StageKind]) -> Verdict {
 }
 
 /// Topics and codes of findings by which a unit contradicts itself: what its readings say of the site comes after them.
-const OF_ITSELF: [&str; 3] = ["readings.", "inlets.reads-when-shut", "holes.stands-still"];
+const OF_ITSELF: [&str; 5] =
+    ["readings.", "inlets.reads-when-shut", "holes.stands-still", "dilution.untold-air", "inlets.untold-air"];
 
 /// The finding that a verdict other than a pass hangs on.
 pub fn decided_by(o: &Outcome) -> Option<&Finding> {
