@@ -6,6 +6,10 @@ facts! {
         "smoke at the unit thickened less than its flows tell when inlet {inlet} was shut: air that it does not tell thins it, some {percent} % of the air of all pipes",
         likely "an inlet without a pipe is open or its plug leaks, the unit's housing is not closed, or the unit tells other flows than there are",
         next "plug and seal every inlet without a pipe and close the housing, then prove flow again; if it comes back, do not put this unit into service before its maker has explained it";
+    some_air(inlet, percent) = "dilution.some-untold-air", Undecided,
+        "smoke at the unit thickened less than its flows tell when inlet {inlet} was shut: some {percent} % of the air of all pipes is air that it does not tell, more than an inlet without a pipe may draw",
+        likely "the plug of an inlet without a pipe leaks, or the unit's housing is not closed, and its readings do not show it",
+        next "seal every inlet without a pipe and close the housing, then prove flow again";
     thicker(inlet, percent) = "dilution.thicker-than-told", Undecided,
         "smoke at the unit thickened by {percent} % more than its flows tell when inlet {inlet} was shut",
         likely "the unit tells the flows of its inlets in another proportion than there is, or the smoke became stronger meanwhile",

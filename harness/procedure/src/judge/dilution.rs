@@ -121,11 +121,17 @@ pub(crate) fn judged(inputs: &JobInputs, seen: &Shutting) -> (Finding, Option<f6
     let shown = |ratio: f64| told.share(ratio).filter(|s| *s < 9.99);
     let percent = |share: Option<f64>| share.map_or_else(|| "over 999".into(), |s| fixed(s * 100.0, 0));
     let (share, most) = (shown(ratio), shown(ratio - wide));
+    let noise = inputs.plan.advanced.holes.noise * u;
+    let least = shown(ratio + noise);
     let ruling = decide(inputs, &value, f64::INFINITY, &Limits::at_least(told.thickens(limit.value)), None, 1.0);
     let mut f = of_unit(match ruling.as_ref().map(|r| r.verdict) {
         Err(error) => fact::not_tried(error),
-        Ok(Verdict::Pass) if ratio - wide > expected => {
+        Ok(Verdict::Pass) if ratio - noise > expected => {
             fact::thicker(seen.shut, fixed((ratio / expected - 1.0) * 100.0, 0))
+        }
+        // What may be told of an unused inlet may be as much and no more where it is not told.
+        Ok(Verdict::Pass) if least.is_some_and(|least| least > inputs.plan.flow.unused_inlet.value) => {
+            fact::some_air(seen.shut, percent(share))
         }
         Ok(Verdict::Pass) => fact::as_told(seen.shut, percent(share), percent(most)),
         Ok(Verdict::Fail) => fact::more_air(seen.shut, percent(share)),
@@ -179,6 +185,7 @@ mod tests {
         let (f, _) = judged(&sample::inputs(), &seen(25.0));
         assert_eq!(f.told["percent"], "50", "of what is told");
         assert_eq!(code(&seen(7.5)).0, "dilution.near-limit");
+        assert_eq!(code(&seen(5.0)).0, "dilution.some-untold-air");
         // A little air passes, and is stated.
         let (found, most) = code(&seen(1.0));
         assert!(found == "dilution.as-told" && most > Some(0.02), "{most:?}");
