@@ -6,6 +6,7 @@ use crate::{
     disk,
     error::{Kind, Problem, quoted, too_large},
     folder::{self, Folder},
+    input_file,
     seal::manifest::{self, FILE_LIMIT, FILES_LIMIT},
 };
 use std::{
@@ -59,7 +60,7 @@ pub fn pack(folder: &Folder, to: &Path) -> Result<usize, Problem> {
 pub fn unpack(from: &Path, to: &Path) -> Result<usize, Problem> {
     let shown = from.display().to_string();
     let told = |e: io::Error| Problem::from_io(to, "unpack the job", &e);
-    let file = fs::File::open(from).map_err(|e| Problem::from_io(from, "read the archive", &e))?;
+    let file = input_file::open(from, "read the archive")?;
     let mut zip = ZipArchive::new(io::BufReader::new(file)).map_err(|e| no_archive(&shown, &e))?;
     let names = entries(&shown, &mut zip)?;
     if to.try_exists().map_err(told)? {

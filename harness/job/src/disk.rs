@@ -1,6 +1,7 @@
 //! The few things that a job asks of a disk, so that a crash at every one of them can be tried out.
 //!
 //! Not here: what is written; and links or ports.
+use crate::input_file;
 use std::{
     fmt, fs, io,
     io::{Read as _, Seek as _, Write as _},
@@ -72,10 +73,7 @@ pub struct OsDisk;
 
 impl Disk for OsDisk {
     fn read(&self, path: &Path, limit: u64) -> io::Result<Vec<u8>> {
-        let file = fs::File::open(path)?;
-        let mut bytes = Vec::new();
-        (&file).take(limit.saturating_add(1)).read_to_end(&mut bytes)?;
-        if bytes.len() as u64 > limit { Err(io::ErrorKind::FileTooLarge.into()) } else { Ok(bytes) }
+        input_file::read_up_to(path, limit)
     }
     fn exists(&self, path: &Path) -> io::Result<bool> {
         path.try_exists()

@@ -14,6 +14,7 @@ pub mod digest;
 pub mod disk;
 pub mod error;
 pub mod folder;
+pub mod input_file;
 pub mod journal;
 pub mod key;
 pub mod photos;

@@ -1,9 +1,9 @@
 //! `plumeline batch`: several jobs unattended, one table, one junit.xml, one result.json, one exit code.
 use crate::args::Batch;
 use plumeline_job::{
-    Problem,
+    Problem, TEXT_LIMIT,
     disk::{OsDisk, replace},
-    folder,
+    folder, input_file,
 };
 use plumeline_lab::batch::{
     file::{self, Entry},
@@ -50,7 +50,7 @@ fn put(path: &Path, text: &str) -> Result<(), Failure> {
 }
 
 fn earlier(path: &Path) -> Result<BatchResult, Failure> {
-    let bytes = std::fs::read(path).map_err(|e| Problem::from_io(path, "read what an earlier run came to", &e))?;
+    let bytes = input_file::read(path, "read what an earlier run came to", TEXT_LIMIT as u64)?;
     serde_json::from_slice(&bytes).map_err(|e| {
         Failure::input(
             format!("{}: {e}", path.display()),

@@ -2,9 +2,9 @@
 use crate::args::{Replay, Report};
 use plumeline_base::Verdict;
 use plumeline_job::{
-    Problem,
+    Kind, Problem,
     folder::{self, Folder},
-    journal,
+    input_file, journal,
     seal::{self, State},
 };
 use plumeline_procedure::Entry;
@@ -26,10 +26,10 @@ fn trace_of(path: &Path) -> PathBuf {
 /// The journal beside a trace, if there is one.
 fn journal_beside(trace: &Path) -> Result<Option<Vec<u8>>, Failure> {
     let path = trace.with_file_name(folder::JOURNAL);
-    match std::fs::read(&path) {
+    match input_file::read(&path, "read the journal", journal::JOURNAL_LIMIT) {
         Ok(bytes) => Ok(Some(bytes)),
-        Err(e) if e.kind() == std::io::ErrorKind::NotFound => Ok(None),
-        Err(e) => Err(Problem::from_io(&path, "read the journal", &e).into()),
+        Err(problem) if problem.kind() == Kind::Absent => Ok(None),
+        Err(problem) => Err(problem.into()),
     }
 }
 

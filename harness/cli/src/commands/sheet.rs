@@ -1,6 +1,6 @@
 //! `plumeline settings sheet`: the settings of a model on a sheet, and a sheet that was filled in as a settings document.
 use crate::{args::Sheet, carrying::Described};
-use plumeline_job::{Problem, TEXT_LIMIT, disk, settings, sheet as of};
+use plumeline_job::{Problem, TEXT_LIMIT, disk, input_file, settings, sheet as of};
 use plumeline_runtime::{
     failure::{Exit, Failure},
     show::print_progress,
@@ -43,9 +43,5 @@ pub fn sheet(args: &Sheet) -> Result<Exit, Failure> {
 }
 
 fn bytes(path: &Path) -> Result<Vec<u8>, Failure> {
-    let read = std::fs::read(path).map_err(|e| Problem::from_io(path, "read the sheet", &e))?;
-    if read.len() as u64 > TEXT_LIMIT as u64 {
-        return Err(Failure::input(format!("{} is too long for a sheet", path.display()), "name another file"));
-    }
-    Ok(read)
+    Ok(input_file::read(path, "read the sheet", TEXT_LIMIT as u64)?)
 }

@@ -7,6 +7,7 @@ use plumeline_job::{
     Kind, Problem, TEXT_LIMIT,
     error::Source,
     folder::PLAN,
+    input_file,
     written::{self, Spanned},
 };
 use plumeline_link::LinkSpec;
@@ -105,7 +106,7 @@ pub struct Entry {
 
 /// Reads a batch.
 pub fn read(path: &Path) -> Result<Vec<Entry>, Failure> {
-    let bytes = std::fs::read(path).map_err(|e| Problem::from_io(path, "read the batch", &e))?;
+    let bytes = input_file::read(path, "read the batch", TEXT_LIMIT as u64)?;
     let name = path.display().to_string();
     let source = Source::new(&name, &bytes, TEXT_LIMIT)?;
     let file: File = written::from_toml(&source)?;

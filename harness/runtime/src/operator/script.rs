@@ -13,6 +13,7 @@ use plumeline_detector::driver::Wants;
 use plumeline_job::{
     Kind, Problem, TEXT_LIMIT,
     error::Source,
+    input_file,
     written::{self, Spanned},
 };
 use plumeline_procedure::{Act, Prompt};
@@ -33,7 +34,7 @@ pub struct OperatorFile {
 
 /// Reads an `operator.toml` from the disk.
 pub fn read(path: &Path) -> Result<OperatorFile, Failure> {
-    let bytes = std::fs::read(path).map_err(|e| Problem::from_io(path, "read the operator's answers", &e))?;
+    let bytes = input_file::read(path, "read the operator's answers", TEXT_LIMIT as u64)?;
     Ok(Script::read(&path.display().to_string(), &bytes)?)
 }
 
