@@ -107,8 +107,6 @@ lies! {
         "Alarms operate the outputs and no reading tells a level." => "No level rises in the readings.";
     AlarmsOnce "alarms-once" Alarm
         "Levels are told the first time that smoke comes after a start, and never again." => "A later release raises no level.";
-    LatchUnasked "latch-unasked" Alarm
-        "Levels latch although they are not set to." => "A level that is not set to latch stays after the smoke.";
     DelaysSwapped "delays-swapped" Alarm
         "The delay of the lowest level is that of the highest, and the other way round." => "Levels rise after other delays than set.";
     LevelsTurned "levels-turned" Alarm

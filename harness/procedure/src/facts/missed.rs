@@ -47,6 +47,8 @@ facts! {
         "at which change of the flow the unit raises its fault, and whether more flow than its baseline raises any: its band is read back, and a shut inlet is beyond any band";
     own_faults() = "missed.own-faults", Undecided,
         "whether the unit tells when its filter, its fan, a sensor of it or its cover is at fault: none of them fails in a job";
+    log() = "missed.log", Undecided,
+        "whether the unit's event log has an entry of each thing: it was read for one of each kind of what was done";
     once() = "missed.once", Undecided,
         "whether the unit does again what this job saw it do once, as a second reset of its latches or a second flow fault of an inlet";
     after_restart() = "missed.after-restart", Undecided,

@@ -127,7 +127,7 @@ impl Liar {
             if self.tells(K::AlarmEarly) {
                 level.delay_s = 0.0;
             }
-            level.latched = (level.latched || self.tells(K::LatchUnasked)) && !self.tells(K::LatchNotKept);
+            level.latched &= !self.tells(K::LatchNotKept);
         }
         if self.tells(K::DelaysSwapped)
             && let [first, .., last] = &mut acted.levels[..]
