@@ -131,6 +131,8 @@ fn answer(r: &Recording, d: &mut Dice, of: impl Fn(&Act) -> bool) -> Spoilt {
         Some(Answer::Text("perhaps".into())),
         Some(Answer::Number(1.0)),
     ]);
+    // What the unit's own readings show wants no answer; one that says otherwise counts all the same.
+    let other = other.or(r.answers[&at].may_show().then_some(Answer::No));
     let how = format!("{:?}: {other:?}", r.answers[&at]);
     let mut events = r.events.clone();
     match (other, &mut events[at].input) {

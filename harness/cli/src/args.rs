@@ -9,7 +9,7 @@ mod settings;
 pub use job::{Demo, New, Output, Over, PlanCheck, Replay, Report, Run, Simulate};
 pub use judge::{Judge, Logged, Mark, Mean, Onset, Settle};
 pub use lab::{Batch, Campaign};
-pub use record::{Check, Close, Key, KeyNew, KeyShow, Pack, Unpack};
+pub use record::{Check, Close, Compare, Design, Key, KeyNew, KeyShow, Pack, Unpack};
 pub use settings::{Capture, Carry, Diff, SettingsOf, Sheet, Show};
 
 use clap::{Args, Parser, Subcommand};
@@ -81,14 +81,24 @@ pub enum Command {
     Report(Report),
     /// Check that a job's journal, trace and files belong together and are as they were sealed.
     #[command(
-        after_help = "Exit codes: 0 everything holds; 1 something was altered, is missing or was added, or is not signed by the key named; 2 the job went on behind its newest seal; 3 wrong usage or a file can't be read.\n\nExamples:\n  plumeline check my-job\n  plumeline check my-job --key technician.pub"
+        after_help = "Exit codes: 0 everything holds; 1 something was altered, is missing or was added, or is not signed by the key named; 2 the job went on behind its newest seal; 3 wrong usage or a file can't be read.\n\nExamples:\n  plumeline check my-job\n  plumeline check my-job --key technician.pub\n  plumeline check my-job --code 7K3Q-9ZTX-0M4B-C1VR-42"
     )]
     Check(Check),
+    /// Sign the files that a job is to be judged by, before it is begun.
+    #[command(
+        after_help = "Examples:\n  plumeline design my-job --key designer.key\n  plumeline design my-job --key customer.key --says \"agreed, rev. C\""
+    )]
+    Design(Design),
     /// Seal a job: a signed list of every file with its digest.
     #[command(
-        after_help = "Exit codes: 0 sealed as complete; 1 something does not hold; 2 sealed as incomplete; 3 it can't be sealed.\n\nExamples:\n  plumeline close my-job --key technician.key\n  plumeline close my-job --key technician.key --incomplete"
+        after_help = "Exit codes: 0 sealed as complete; 1 something does not hold; 2 sealed as incomplete; 3 it can't be sealed.\n\nExamples:\n  plumeline close my-job --key technician.key\n  plumeline close my-job --key technician.key --incomplete\n  plumeline close my-job --key inspector.key --says \"seen on site\""
     )]
     Close(Close),
+    /// Say what changed at a site between two records of it.
+    #[command(
+        after_help = "Exit codes: 0 everything is as before; 1 something changed by more than both uncertainties; 2 nothing did, but not everything can be compared; 3 a record can't be used (see docs/compare.md).\n\nExamples:\n  plumeline compare job-2025.zip job-2026\n  plumeline compare job-2025 job-2026 --json"
+    )]
+    Compare(Compare),
     /// Make or show keys that seal jobs.
     #[command(
         subcommand,

@@ -7,6 +7,7 @@ mod any;
 pub mod archive;
 pub mod begin;
 pub mod check;
+pub mod code;
 pub mod csv;
 pub mod decisions;
 pub mod description;

@@ -21,6 +21,13 @@ pub struct Prompt {
     pub back: Option<u32>,
 }
 
+impl Prompt {
+    /// What is only told wants no answer.
+    pub fn wants_answer(&self) -> bool {
+        self.wants != Wants::Notice
+    }
+}
+
 macro_rules! acts {
     ($($(#[$meta:meta])* $kind:ident $(($($tuple:tt)*))? $({$($fields:tt)*})? = $name:literal,)*) => {
         /// What is asked for, so that a script (or a simulated site) can do it.
@@ -171,6 +178,10 @@ acts! {
 }
 
 impl Act {
+    /// The unit's own readings may show that it is done: then no answer is wanted.
+    pub const fn may_show(&self) -> bool {
+        matches!(self, Self::OpenHole(_) | Self::SwitchSupply { on: true, .. })
+    }
     /// It ends what an earlier act began at the site: nothing else is taken up before it is answered.
     pub(crate) const fn ends_something(&self) -> bool {
         matches!(

@@ -201,6 +201,9 @@ pub struct Run {
     /// Where the system's `sys` and `dev` are; for tests of the tool itself.
     #[arg(long, value_name = "DIR", hide = true)]
     pub root: Option<PathBuf>,
+    /// Ends with whoever holds the other end of its standard input; for the jobs of a batch.
+    #[arg(long, hide = true)]
+    pub while_stdin: bool,
     /// What is shown.
     #[command(flatten)]
     pub output: Output,

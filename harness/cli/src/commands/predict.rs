@@ -1,13 +1,14 @@
 //! `plumeline predict`: the table of what every pipe and hole should do, the same as JSON, and as a drawing.
 use crate::{
     args::Predict,
+    output,
     predict::{
         Predicted, drawing, json,
         options::{Level, Limits},
         table,
     },
 };
-use plumeline_job::{Problem, disk, pipework, remarks};
+use plumeline_job::{pipework, remarks};
 use plumeline_runtime::{
     failure::{Exit, Failure},
     show::{print_progress, print_result, print_trouble},
@@ -25,8 +26,7 @@ pub fn predict(args: &Predict) -> Result<Exit, Failure> {
     }
     let predicted = Predicted::new(&name, file, args.draws, limits, levels)?;
     if let Some(path) = &args.svg {
-        disk::replace(&disk::OsDisk, path, drawing::svg(&predicted).as_bytes())
-            .map_err(|e| Problem::from_io(path, "write the drawing", &e))?;
+        output::put(path, drawing::svg(&predicted).as_bytes(), "write the drawing", &[&args.file])?;
     }
     print_result(if args.json { json::text(&predicted)? } else { table::text(&predicted) }.trim_end());
     if let (Some(path), false) = (&args.svg, args.json) {

@@ -104,6 +104,8 @@ codes! {
     RiskTiny = "risk-tiny", Open: "hardly anything can be decided with so small a risk", "accept a risk of 0.1 % at least";
     LimitLax = "limit-lax", Look: "the limit lets pass what no usual limit lets pass", "correct the limit, or keep it with its source";
     PortShowsLess = "port-shows-less", Open: "the stage ends undecided", "use a port through which the unit answers, or accept that it stays open";
+    NotShownUnnamed = "not-shown-unnamed", Open: "the job ends undecided for want of it", "decide whether the job can go without it; if so, name it under not_shown";
+    NotShownNeedless = "not-shown-needless", Look: "the job goes without what this unit does show", "take the name out of not_shown";
     NothingArrives = "nothing-arrives", Open: "the hole does not draw by prediction", "correct the pipework, or the pressures outside its holes";
     TransportLate = "transport-late", Open: "smoke arrives later than the limit by prediction", "correct the pipework or the limit before the site goes out of service";
     TransportNear = "transport-near", Open: "the time is too near to its limit to be decided", "state tolerances that were measured, or another limit with its source";

@@ -22,6 +22,10 @@ pub(crate) fn conclude(outcome: &mut Outcome, plan: &Plan) {
     outcome.because = match outcome.verdict {
         Verdict::Pass => "everything that the plan asks for was shown".into(),
         wanted => match hangs_on(outcome, wanted) {
+            // A fail that became void is still what was found: the void must not stand in its place.
+            Some(Finding { subject, says, void: Some(void), verdict, .. }) if *verdict == wanted => {
+                format!("{subject}: {says} (and this no longer counts either: {void})")
+            }
             Some(f) => format!("{}: {}", f.subject, f.void.as_deref().unwrap_or(&f.says)),
             None if wanted == Verdict::Fail => String::new(),
             None if missing.is_empty() => "the job was stopped".into(),
@@ -154,6 +158,17 @@ mod tests {
         let mut void = passed();
         void.findings[0].void = Some("the cover was opened".into());
         assert_eq!(concluded(void), (Verdict::Undecided, "zone: the cover was opened".into()));
+        let hole = Finding {
+            says: "draws too little".into(),
+            void: Some("the unit started anew".into()),
+            ..finding(StageKind::ProveFlow, Subject::Hole(1, 3), Verdict::Fail)
+        };
+        let (verdict, because) = concluded(outcome(alloc::vec![hole]));
+        assert_eq!(verdict, Verdict::Fail);
+        assert!(
+            because.starts_with("pipe 1 hole 3: draws too little") && because.contains("started anew"),
+            "{because}"
+        );
     }
     #[test]
     fn what_was_found_on_the_outgoing_unit_judges_nothing() {

@@ -4,7 +4,8 @@
 //! because nobody watched or readings were missing meanwhile. Not here: what a time or a presence is held against.
 use super::{alarms, by_eye, clear_air, dilution};
 use crate::{
-    context::{Context, Deadline, said},
+    answers::said,
+    context::{Context, Deadline},
     executor::{Either, race},
     job::JobInputs,
     judge::{
