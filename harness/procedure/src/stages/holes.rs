@@ -16,7 +16,7 @@ use crate::{
     job::{JobInputs, Pipe, hole_words},
     judge::{
         as_found,
-        flow::{by_holes, by_shares, more_than_expected},
+        flow::{by_holes, by_shares, more_than_expected, warned},
         holes::{self as judge, Closed, Closing, Reopened, of_hole},
         holes_compared::{compared, matters},
         lag::{self, Step},
@@ -46,6 +46,7 @@ pub(crate) async fn prove_flow(ctx: Context) -> Result<(), Stop> {
     let part = ctx.edit().running.part.take();
     if part.is_none() {
         ctx.edit().record.holes.clear();
+        warned(&inputs).into_iter().for_each(|f| ctx.found(f));
     }
     let flow::Flows { by_pipe, compared: mut pipes_compared, measured } = flow::against_prediction(&ctx).await;
     let untold_at_most = inlets::covered(&ctx, &measured).await;
