@@ -169,6 +169,14 @@ sections! {
         least_readings: u32 = "least_readings", Count, between(3.0, 10_000.0), [practice(5.0)];
         /// Standard uncertainties by which the flow read must be clear of its limit
         widths: f64 = "widths", Ratio, between(1.0, 100.0), [practice(2.0)];
+        /// Standard uncertainty, as a share, of how much smoke thickens by the told flows when another pipe's inlet is shut
+        thickens_u: f64 = "thickens_u", Ratio, over(0.0, 1.0), [practice(0.01)];
+        /// A pipe without which smoke thickens by less than this factor is not shut for that
+        thickens_least: f64 = "thickens_least", Ratio, between(1.001, 10.0), [practice(1.05)];
+        /// Readings of smoke that is held hang together for about so long
+        together_s: f64 = "together", Time, over(0.0, 600.0), [practice(5.0)];
+        /// Where the fan's curve is not known, a flow that is known to this share and does not rise beside covered inlets shows that no air enters there
+        no_rise: f64 = "no_rise", Ratio, over(0.0, 1.0), [practice(0.01)];
     }
     /// How clear air is shown.
     PurgeRules in "advanced.purge" {
