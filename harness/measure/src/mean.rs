@@ -87,6 +87,9 @@ pub fn mean_of(samples: &[Sample], now: Instant, terms: &Terms) -> Result<Mean, 
     }
     let values: Vec<f64> = samples.iter().map(|s| s.value).collect();
     let (value, sd) = (stats::mean(&values), stats::sd(&values));
+    if !(value.is_finite() && sd.is_finite()) {
+        return Err(Error::UnsoundEstimate);
+    }
     if values.iter().all(|v| *v == first.value) {
         return Err(Error::Stuck { since: first.at });
     }
