@@ -167,6 +167,8 @@ fn not_shown(plan: &Plan, described: &Description) -> Vec<Remark> {
         (Some(can), Untold::EventLog) => can.event_log,
         (Some(can), Untold::Inhibit) => can.inhibit,
         (Some(can), Untold::DateAndTime) => can.wall_clock,
+        // No unit says of itself that air enters past its pipes: what the job does about it shows that.
+        (Some(_), Untold::Air) => true,
     };
     let remark = |(name, what): (&str, Untold)| {
         let (code, says) = match (shows(what), plan.not_shown.contains(&what)) {
@@ -179,7 +181,7 @@ fn not_shown(plan: &Plan, described: &Description) -> Vec<Remark> {
         };
         Some(Remark::new(code, folder::PLAN, "not_shown", says))
     };
-    Untold::NAMES.into_iter().filter_map(remark).collect()
+    Untold::NAMES.into_iter().filter(|(_, what)| *what != Untold::Air).filter_map(remark).collect()
 }
 
 /// What a unit behind this port can't show, of the stages that the plan runs.
