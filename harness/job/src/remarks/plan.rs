@@ -162,7 +162,7 @@ fn not_shown(plan: &Plan, described: &Description) -> Vec<Remark> {
     }
     let shows = |what| match (&can, what) {
         // A unit that speaks plumewire shows all of it.
-        (None, _) | (Some(_), Untold::Air) => true,
+        (None, _) => true,
         (Some(can), Untold::DeviceTime) => can.clock,
         (Some(can), Untold::EventLog) => can.event_log,
         (Some(can), Untold::Inhibit) => can.inhibit,
@@ -173,10 +173,7 @@ fn not_shown(plan: &Plan, described: &Description) -> Vec<Remark> {
     let remark = |(name, what): (&str, Untold)| {
         let (code, says) = match (shows(what), plan.not_shown.contains(&what)) {
             (false, false) => (Code::NotShownUnnamed, format!("a {} has no way to show its {name}", described.model)),
-            // What a person may leave out at the site is no matter of the model.
-            (true, true) if what != Untold::Air => {
-                (Code::NotShownNeedless, format!("a {} shows its {name}", described.model))
-            }
+            (true, true) => (Code::NotShownNeedless, format!("a {} shows its {name}", described.model)),
             _ => return None,
         };
         Some(Remark::new(code, folder::PLAN, "not_shown", says))
