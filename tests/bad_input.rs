@@ -124,3 +124,49 @@ fn ports_that_are_not_there() {
     assert!(said.contains("the port is not there"), "{said}");
     assert!(said.contains("check the cable and the name of the port"), "{said}");
 }
+
+/// What names a file takes no pipe, which would wait; no device, which need not end; and nothing that is too long, before it is
+/// read: 3 GB that take no room on the disk would take as much memory.
+#[cfg(unix)]
+#[test]
+fn what_is_no_file_of_a_fit_length() {
+    let dir = demo_job();
+    let (pipe, long, out) = (dir.join("pipe"), dir.join("long"), dir.join("out"));
+    assert!(std::process::Command::new("mkfifo").arg(&pipe).status().unwrap().success());
+    std::fs::File::create(&long).unwrap().set_len(3 << 30).unwrap();
+    let (job, out) = (text(dir.path()), text(&out));
+    for input in [text(&pipe), "/dev/zero", job, text(&long)] {
+        let asks: [&[&str]; 12] = [
+            &["show", input],
+            &["diff", input, input],
+            &["carry", job, "--settings", input, "--to", "acme-12"],
+            &["carry", job, "--to", input],
+            &["new", out, "--from-csv", input],
+            &["run", job, "--port", "sim:", "--operator", input],
+            &["simulate", "--scenario", input],
+            &["batch", input, "--out", out],
+            &["predict", input],
+            &["unpack", input, "--out", out],
+            &["replay", input],
+            &["key", "show", input],
+        ];
+        for ask in asks {
+            // The folder is what these are for.
+            if input == job && matches!(ask[0], "replay" | "predict") {
+                continue;
+            }
+            let began = std::time::Instant::now();
+            let o = run(ask);
+            exits(&o, &[3]);
+            assert!(began.elapsed().as_secs() < 20, "{ask:?}");
+            assert!(!dir.join("trace.pcapng").exists() && !dir.join("out").exists(), "{ask:?}");
+        }
+    }
+    for name in ["pipework.toml", "plan.toml", "settings-new.json"] {
+        std::fs::remove_file(dir.join(name)).unwrap();
+        std::fs::rename(&pipe, dir.join(name)).unwrap();
+        exits(&run(&["run", job, "--port", "sim:"]), &[3]);
+        std::fs::rename(dir.join(name), &pipe).unwrap();
+        std::fs::copy(Path::new(env!("CARGO_MANIFEST_DIR")).join("demo/small").join(name), dir.join(name)).unwrap();
+    }
+}

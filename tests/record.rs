@@ -67,7 +67,7 @@ impl Job {
         let offset = cites(lines[count - 1]);
         fs::write(&path, lines[..count].concat()).unwrap();
         fs::File::options().write(true).open(self.path().join("trace.pcapng")).unwrap().set_len(offset).unwrap();
-        for name in ["result.json", "junit.xml", "report.html", "settings-as-left.json"] {
+        for name in ["result.json", "junit.xml", "report.html", "page.html", "settings-as-left.json"] {
             fs::remove_file(self.path().join(name)).unwrap();
         }
         count
@@ -79,7 +79,7 @@ fn a_sealed_job_is_checked_by_the_key_that_is_named() {
     let job = Job::new("sealed", &[]);
     let o = job.close(&[]);
     exits(&o, &[0]);
-    assert!(stdout(&o).contains("seal-1.json: complete, by A. Technician"), "{}", stdout(&o));
+    assert!(stdout(&o).contains("seal-1.json: SIMULATED, complete, by A. Technician"), "{}", stdout(&o));
     // Without a key, it is said that anyone could have signed; with one, whose it is.
     let o = job.check(&[]);
     exits(&o, &[0]);

@@ -110,6 +110,8 @@ items! {
     "stamps that rise" => unit::stamps;
     "readings of now" => unit::of_now;
     "unused inlets" => unit::unused_inlet;
+    "unused inlets covered" => |r, d| answer(r, d, |a| matches!(a, Act::CoverInlets { .. } | Act::UncoverInlets { .. }));
+    "air that is not told" => unit::untold_air;
     "revision" => unit::revision;
     "event log" => unit::log;
     "unbroken link" => link;
@@ -129,6 +131,8 @@ fn answer(r: &Recording, d: &mut Dice, of: impl Fn(&Act) -> bool) -> Spoilt {
         Some(Answer::Text("perhaps".into())),
         Some(Answer::Number(1.0)),
     ]);
+    // What the unit's own readings show wants no answer; one that says otherwise counts all the same.
+    let other = other.or(r.answers[&at].may_show().then_some(Answer::No));
     let how = format!("{:?}: {other:?}", r.answers[&at]);
     let mut events = r.events.clone();
     match (other, &mut events[at].input) {

@@ -58,6 +58,8 @@ pub(crate) const fn slip(name: &'static str, at: &'static str, nth: usize) -> Sl
 const READS: Duration = Duration::from_millis(700);
 /// How long anything may take that the program does at once, on a machine that others load.
 pub(crate) const SOON: Duration = Duration::from_secs(60);
+/// How long a person waits for readings to show what was done, before saying so.
+const SHOWN: Duration = Duration::from_secs(8);
 /// How long a job may go on without a line in its journal: longer than its longest wait.
 const QUIET: Duration = Duration::from_secs(240);
 /// How much faster than real time the job goes: the unit's shortest time-out, a second of the job, is 67 ms of the machine.
@@ -243,6 +245,20 @@ impl<'a> Person<'a> {
         let at = self.slips.iter().position(|s| nths.iter().any(|(kind, nth)| s.at == kind && s.nth == *nth));
         at.map_or(slip("", "", 0), |at| self.slips.remove(at))
     }
+    /// What the unit's own readings show wants no key. False: they do not, and who did it says so.
+    fn shows_itself(&self, act: &Value) -> bool {
+        let by_readings = act["act"] == "open-hole" || act["act"] == "switch-supply" && act["on"] == true;
+        let since = Instant::now();
+        let seen = |e: &Value| e["entry"] == "seen" && e["of"] == *act;
+        let before = self.journal().iter().filter(|e| seen(e)).count();
+        while by_readings && since.elapsed() < SHOWN {
+            if self.journal().iter().filter(|e| seen(e)).count() > before {
+                return true;
+            }
+            std::thread::sleep(Duration::from_millis(50));
+        }
+        false
+    }
     /// The lines of the checklist that are done at once: all but those at which a slip is made.
     fn ticks(&self, items: &Value) -> String {
         let slips = |n: &String| self.slips.iter().any(|s| s.at == format!("check {n}"));
@@ -295,6 +311,7 @@ impl<'a> Person<'a> {
         let answer = match slip.answer {
             // What is only told wants no answer.
             "" if wants == "notice" => return,
+            "" if matches!(slip.hands, Right) && self.shows_itself(&act) => return,
             "" if act["act"] == "checks" => self.ticks(&act["items"]),
             "" => usual,
             answer => answer.into(),

@@ -4,13 +4,13 @@
 //! Not here: the engine (the carry crate), arguments.
 use plumeline_carry::{Carry, Description, carry};
 use plumeline_job::{
-    Kind, Problem,
+    Kind, Problem, TEXT_LIMIT,
     account::{AccountFile, FORMAT, Model},
     decisions::{self, Decisions},
     description::{self, SHIPPED},
     digest::Digest,
     folder::{self, Folder},
-    pipework, plan,
+    input_file, pipework, plan,
     settings::{self, Document},
 };
 use plumeline_runtime::{failure::Failure, job_files::solve_options};
@@ -38,13 +38,13 @@ impl Described {
             return Ok(found);
         }
         let path = Path::new(name);
-        let bytes = std::fs::read(path).map_err(|e| {
+        let bytes = input_file::read(path, "read the description", TEXT_LIMIT as u64).map_err(|problem| {
             let names: Vec<&str> = SHIPPED.iter().map(|(n, _)| *n).collect();
-            if e.kind() == std::io::ErrorKind::NotFound {
+            if problem.kind() == Kind::Absent {
                 let cause = format!("`{name}` is neither a description that comes with the tool nor a file");
                 return Failure::input(cause, format!("use one of {}, or the path of a file", names.join(", ")));
             }
-            Problem::from_io(path, "read the description", &e).into()
+            problem.into()
         })?;
         Self::read(name, bytes)
     }

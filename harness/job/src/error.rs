@@ -1,6 +1,7 @@
 //! The one error of this crate: what is wrong, where, and what to do about it.
 //!
 //! Not here: which exit code it becomes, or colour unless asked for; that is for whoever shows it.
+use crate::input_file::NotAFile;
 use annotate_snippets::{AnnotationKind, Group, Level, Origin, Renderer, Snippet};
 use plumeline_base::text::{visible, visible_line};
 use std::{fmt, io, ops::Range, path::Path};
@@ -31,7 +32,7 @@ pub enum Kind {
     UnknownKey,
     /// A key that must be there is not.
     MissingKey,
-    /// A value of the wrong type.
+    /// A value of the wrong type; a folder, pipe or device in place of a file.
     WrongType,
     /// A value without a unit, or with one that does not fit.
     Unit,
@@ -103,6 +104,9 @@ impl Problem {
     pub fn from_io(path: &Path, doing: &str, e: &io::Error) -> Self {
         let file = path.display().to_string();
         let (kind, cause, remedy) = match e.kind() {
+            _ if e.get_ref().is_some_and(|e| e.is::<NotAFile>()) => {
+                (Kind::WrongType, e.to_string(), "name a file; put what a pipe gives into a file first")
+            }
             io::ErrorKind::NotFound => {
                 (Kind::Absent, "it is not there".to_owned(), "check the path; `plumeline new` writes a new job folder")
             }
@@ -286,7 +290,8 @@ pub(crate) fn nearest<'a>(given: &str, known: impl IntoIterator<Item = &'a str>)
     known
         .into_iter()
         .map(|k| (strsim::levenshtein(&given, k), k))
-        .filter(|(d, k)| *d <= 1 + k.chars().count() / 4)
+        // As many changes as there are characters is another word, not a slip.
+        .filter(|(d, k)| *d <= 1 + k.chars().count() / 4 && *d < given.chars().count().max(k.chars().count()))
         .min_by_key(|(d, _)| *d)
         .map(|(_, k)| k)
 }

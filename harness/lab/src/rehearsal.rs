@@ -8,7 +8,7 @@ use plumeline_job::{
     remarks::{Code, Remark},
 };
 use plumeline_link::faults::FaultSpec;
-use plumeline_procedure::{JobInputs, Outcome, plan::ExpectedUnit};
+use plumeline_procedure::{Entry, JobInputs, Outcome, plan::ExpectedUnit};
 use plumeline_runtime::{
     clock::DATE_OF_SIMULATIONS,
     failure::Failure,
@@ -44,7 +44,7 @@ pub struct Rehearsal {
     pub hours: f64,
     /// Longest time out of service, h.
     pub out_of_service_hours: f64,
-    /// Most prompts of a job.
+    /// Most prompts of a job that want a key: neither what is only told nor what the unit's own readings answer.
     pub prompts: u64,
 }
 
@@ -105,10 +105,11 @@ fn play(files: &Files, mut inputs: JobInputs, seed: u64) -> Result<Played, Failu
     let simulation = SimulatedSite::new(scenario::simulation(site, Instant::START)?);
     let line = |unit| Line::simulated(&simulation, unit, FaultSpec::default(), seed);
     let seen = Rc::new(Cell::default());
+    let script = Script::willing().with_hands_full().with_eyes(port::eyes(&files));
     let session = Job::begin(&files, inputs, MemoryKeeper::default(), DATE_OF_SIMULATIONS)
         .line(line(apart.then_some(Which::Replacement)))
         .outgoing_line(apart.then(|| line(Some(Which::Outgoing))))
-        .operator(Operator::script("script", Script::willing().with_eyes(port::eyes(&files)), simulation.clone()))
+        .operator(Operator::script("script", script, simulation.clone()))
         .observer(Watch(seen.clone()))
         .run()?;
     let outcome = session.outcome().cloned().ok_or_else(|| Failure::internal("a job ended without an outcome"))?;
@@ -127,11 +128,16 @@ struct Seen {
     at: Instant,
     prompts: u64,
 }
-/// Counts prompts and keeps the time.
+/// Counts prompts that want a key and keeps the time.
 struct Watch(Rc<Cell<Seen>>);
 impl Show for Watch {
     fn show(&mut self, now: Instant, what: &Outward) {
-        let prompts = self.0.get().prompts + u64::from(matches!(what, Outward::Ask(_)));
+        let prompts = self.0.get().prompts;
+        let prompts = match what {
+            Outward::Ask(prompt) if prompt.wants_answer() => prompts + 1,
+            Outward::Note(Entry::Seen { .. }) => prompts - 1,
+            _ => prompts,
+        };
         self.0.set(Seen { at: now, prompts });
     }
 }

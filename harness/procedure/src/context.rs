@@ -30,7 +30,7 @@ use plumeline_base::{
 };
 use plumeline_detector::{
     Abilities, Ask, Faults, ReadingsBy, Request, Ticket, Trouble, ask,
-    driver::{About, End, Wants, Word},
+    driver::{About, End, Wants},
 };
 
 /// How long is waited before a unit that did not answer is asked again: at first, and at most.
@@ -274,21 +274,6 @@ impl Context {
     pub(crate) fn taken_back(&self, prompt: u32, act: Act) {
         self.note(Entry::TakenBack { prompt, of: act });
     }
-    /// Asks for one of these words in full. `Err` gives the reason why none was typed.
-    pub(crate) async fn ask_word(
-        &self,
-        act: Act,
-        text: impl Into<String>,
-        words: &[(&str, &str)],
-    ) -> Result<Instant, String> {
-        let (at, answer) = self.ask(act, text, one_of(words)).await;
-        said(words, answer).map(|_| at)
-    }
-    /// Asks for something that is done or can't be done. `Err` gives the reason why not.
-    pub(crate) async fn ask_done(&self, act: Act, text: impl Into<String>) -> Result<Instant, String> {
-        let (at, answer) = self.ask(act, text, Wants::Done).await;
-        said(&[], answer).map(|_| at)
-    }
     fn open_prompt(
         &self,
         question: Option<(LineId, u32)>,
@@ -512,19 +497,6 @@ impl Context {
         if turned && !self.get().lines.used().link.up {
             self.connect(line);
         }
-    }
-}
-
-/// The question for one of these words, each with what it says.
-pub(crate) fn one_of(words: &[(&str, &str)]) -> Wants {
-    Wants::OneOf { words: words.iter().map(|(word, means)| Word::of(word, means)).collect() }
-}
-/// What an answer says: one of the words (the first, where a script says just yes), or the reason why not.
-pub(crate) fn said(words: &[(&str, &str)], answer: Answer) -> Result<String, String> {
-    match answer {
-        Answer::Yes => Ok(words.first().map_or("", |(word, _)| word).into()),
-        Answer::Text(word) if words.iter().any(|(w, _)| *w == word) => Ok(word),
-        other => Err(other.words().filter(|why| !why.is_empty()).unwrap_or("no reason was given").into()),
     }
 }
 

@@ -119,6 +119,11 @@ pub enum Entry {
         /// What it had asked for.
         of: Act,
     },
+    /// The unit's own readings show that what was asked for is done: no answer to it is wanted any more.
+    Seen {
+        /// What had been asked for.
+        of: Act,
+    },
     /// A unit said who it is.
     Unit {
         /// `outgoing` or `replacement`.

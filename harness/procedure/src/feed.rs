@@ -6,6 +6,8 @@ use crate::{
 };
 use alloc::rc::Rc;
 use core::time::Duration;
+use plumeline_base::time::seconds;
+use plumeline_detector::Faults;
 
 impl Context {
     /// Readings from now on.
@@ -23,6 +25,20 @@ impl Context {
                 Some(_) => {}
             }
         }
+    }
+    /// Waits until `f` holds for a fresh reading, however long that takes.
+    pub(crate) async fn until_seen(&self, mut f: impl FnMut(&Timed) -> bool) {
+        let mut feed = self.feed();
+        while !matches!(feed.next().await, Item::Reading(t) if f(&t)) {}
+    }
+    /// The faults that stand now. Where readings were missing a moment ago, those that come next tell them.
+    pub(crate) async fn faults_now(&self) -> Option<Faults> {
+        let streams = self.get().stream.hz.is_some();
+        if self.faults().is_some() || !streams {
+            return self.faults();
+        }
+        let within = seconds(self.inputs().plan.advanced.readings.unusable_s);
+        self.until_reading(within, |t| t.reading.faults.is_some()).await.and_then(|t| t.reading.faults)
     }
 }
 

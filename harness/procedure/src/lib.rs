@@ -7,6 +7,7 @@
 extern crate alloc;
 
 mod again;
+mod answers;
 pub mod battery;
 mod context;
 mod date;
@@ -39,10 +40,10 @@ mod typed;
 mod watch;
 
 pub use effect::{Effect, Entry, Progress};
-pub use job::JobInputs;
+pub use job::{JobInputs, Warned};
 pub use judge::conclusion::decided_by;
 pub use lines::Drivers;
-pub use machine::Procedure;
+pub use machine::{Procedure, STARTED_AGAIN};
 pub use outcome::{Finding, Outcome, StageKind, Subject};
 pub use plan::Plan;
 pub use prompt::{Act, Prompt};

@@ -21,6 +21,13 @@ pub struct Prompt {
     pub back: Option<u32>,
 }
 
+impl Prompt {
+    /// What is only told wants no answer.
+    pub fn wants_answer(&self) -> bool {
+        self.wants != Wants::Notice
+    }
+}
+
 macro_rules! acts {
     ($($(#[$meta:meta])* $kind:ident $(($($tuple:tt)*))? $({$($fields:tt)*})? = $name:literal,)*) => {
         /// What is asked for, so that a script (or a simulated site) can do it.
@@ -141,6 +148,16 @@ acts! {
     NothingOperated = "nothing-operated",
     /// Say whether what is called for when a zone is out of service for too long was in place.
     OtherMeasures = "other-measures",
+    /// Cover every inlet without a pipe, whatever plugs it.
+    CoverInlets {
+        /// Inlet numbers.
+        inlets: Vec<u8>,
+    } = "cover-inlets",
+    /// Take the covers off again.
+    UncoverInlets {
+        /// Inlet numbers.
+        inlets: Vec<u8>,
+    } = "uncover-inlets",
     /// Say whether every inlet without a pipe and without a flow sensor is plugged and sealed.
     InletsPlugged = "inlets-plugged",
     /// Decide what follows: this stage did not show what it was to show.
@@ -161,6 +178,10 @@ acts! {
 }
 
 impl Act {
+    /// The unit's own readings may show that it is done: then no answer is wanted.
+    pub const fn may_show(&self) -> bool {
+        matches!(self, Self::OpenHole(_) | Self::SwitchSupply { on: true, .. })
+    }
     /// It ends what an earlier act began at the site: nothing else is taken up before it is answered.
     pub(crate) const fn ends_something(&self) -> bool {
         matches!(
@@ -172,6 +193,7 @@ impl Act {
                 | Self::FaultShows { .. }
                 | Self::StopSmoke
                 | Self::RefitInlet { .. }
+                | Self::UncoverInlets { .. }
                 | Self::PanelClear { .. }
                 | Self::PanelFault
                 | Self::PanelFaultClear

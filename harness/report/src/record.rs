@@ -139,9 +139,10 @@ impl Record {
                 }
             }
             Entry::OutOfService { limit_s } => self.out_of_service = Some((at, *limit_s)),
+            Entry::Seen { of: Act::OpenHole(hole) } => self.opened(at, *hole),
             Entry::TakenBack { of: Act::Isolate, .. } => self.out_of_service = None,
             Entry::BackInService { .. } => self.back_in_service = Some(at),
-            Entry::Ticked(_) | Entry::TakenBack { .. } | Entry::SettingsHeld { .. } => {}
+            Entry::Ticked(_) | Entry::TakenBack { .. } | Entry::Seen { .. } | Entry::SettingsHeld { .. } => {}
             Entry::Unit { .. } | Entry::StartedAnew { .. } | Entry::Settings { .. } | Entry::Found(_) => {}
         }
     }
@@ -172,17 +173,19 @@ impl Record {
         let Some(prompt) = self.now.prompts.remove(&id) else { return };
         match (&prompt.act, answer) {
             (Act::CloseHole(hole), Answer::Yes) => self.now.closed.push((at, *hole)),
-            (Act::OpenHole(hole), Answer::Yes) => {
-                if let Some(k) = self.now.closed.iter().position(|(_, h)| h == hole) {
-                    let (from, hole) = self.now.closed.remove(k);
-                    self.closed.push((from, at, hole));
-                }
-            }
+            (Act::OpenHole(hole), Answer::Yes) => self.opened(at, *hole),
             // Without a name and a reason the procedure overrides nothing.
             (Act::Override, Answer::Text(answer)) if name_and_reason(answer).is_some() => {
                 self.overrides.push(Override { at, stage: self.now.stage, asked: prompt.text, answer: answer.clone() })
             }
             _ => {}
+        }
+    }
+
+    fn opened(&mut self, at: Instant, hole: HoleRef) {
+        if let Some(k) = self.now.closed.iter().position(|(_, h)| *h == hole) {
+            let (from, hole) = self.now.closed.remove(k);
+            self.closed.push((from, at, hole));
         }
     }
 

@@ -39,7 +39,12 @@ fn text_keeps_its_width_and_steers_no_terminal() {
 fn xml(samples: &[(&Sample, Option<Expected>)]) -> String {
     let jobs: Vec<JunitJob<'_>> = samples
         .iter()
-        .map(|(s, expected)| JunitJob { name: s.name, outcome: Ok(&s.outcome), expected: expected.clone() })
+        .map(|(s, expected)| JunitJob {
+            name: s.name,
+            outcome: Ok(&s.outcome),
+            expected: expected.clone(),
+            properties: Vec::new(),
+        })
         .collect();
     junit(&jobs).unwrap()
 }
@@ -133,8 +138,8 @@ fn single_stages_are_held_against_what_is_expected_of_them() {
 fn a_job_without_a_result_is_an_error_and_hides_no_other() {
     let s = clean();
     let jobs = [
-        JunitJob { name: "lost", outcome: Err("ended by signal 9"), expected: None },
-        JunitJob { name: "clean", outcome: Ok(&s.outcome), expected: None },
+        JunitJob { name: "lost", outcome: Err("ended by signal 9"), expected: None, properties: Vec::new() },
+        JunitJob { name: "clean", outcome: Ok(&s.outcome), expected: None, properties: Vec::new() },
     ];
     let report = Report::deserialize_from_str(&junit(&jobs).unwrap()).unwrap();
     let errors: Vec<_> = report.test_suites.iter().map(|s| s.errors).collect();
@@ -206,6 +211,23 @@ fn fits(root: &Value, schema: &Value, value: &Value, at: &str) -> bool {
             None => schema["type"] != "object" && schema["type"] != "array" && schema["type"] != "null",
         },
     }
+}
+
+/// The page for the customer says the verdict of the report, what must be known before it, and no more than has room.
+#[test]
+fn the_customers_page_says_what_the_report_says() {
+    for s in common::all() {
+        let page = plumeline_report::page(&s.input()).unwrap();
+        let verdict = plumeline_report::standing::shown_verdict(&s.outcome);
+        assert!(page.contains(plumeline_report::words::verdict(verdict)), "{}", s.name);
+        assert!(page.len() < 16_000 && !page.contains("<script"), "{}: {} bytes", s.name, page.len());
+        insta::assert_snapshot!(format!("page-{}", s.name), page);
+    }
+    let mut s = failed();
+    s.plan.site = "<b>Store</b>\u{202e}".into();
+    s.outcome.origin.simulated_unit = true;
+    let page = plumeline_report::page(&s.input()).unwrap();
+    assert!(!page.contains("<b>Store") && !page.contains('\u{202e}') && page.contains("FAIL (SIMULATED)"), "{page}");
 }
 
 #[test]

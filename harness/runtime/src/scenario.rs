@@ -4,9 +4,9 @@
 use crate::{failure::Failure, simulated_model};
 use plumeline_base::{Instant, pipework::Pipework};
 use plumeline_job::{
-    Problem, TEXT_LIMIT,
+    TEXT_LIMIT,
     error::Source,
-    pipework,
+    input_file, pipework,
     written::{self, Spanned},
 };
 use plumeline_simulator::{
@@ -109,7 +109,7 @@ pub fn lies(texts: &[String]) -> Result<Vec<Lie>, Failure> {
 /// Reads a scenario and the pipework that it names.
 pub fn read(path: &Path) -> Result<Scenario, Failure> {
     let name = path.display().to_string();
-    let bytes = std::fs::read(path).map_err(|e| Problem::from_io(path, "read the scenario", &e))?;
+    let bytes = input_file::read(path, "read the scenario", TEXT_LIMIT as u64)?;
     let source = Source::new(&name, &bytes, TEXT_LIMIT)?;
     let file: File = written::from_toml(&source)?;
     written::version(&source, &file.format, 1)?;

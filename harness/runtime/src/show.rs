@@ -9,7 +9,7 @@ use plumeline_base::{
     text::{visible, visible_line},
 };
 use plumeline_detector::Reading;
-use plumeline_procedure::{Act, Entry, Finding, Progress, Prompt};
+use plumeline_procedure::{Act, Entry, Finding, Progress, Prompt, STARTED_AGAIN};
 use std::{
     io::{IsTerminal, Write, stderr, stdout},
     sync::atomic::{AtomicBool, Ordering},
@@ -153,7 +153,6 @@ pub struct Words {
     /// Prompts are shown; false where a script answers.
     prompts: bool,
     colour: bool,
-    width: Option<usize>,
     began: Option<Instant>,
     out: Option<OutOfService>,
     last_told: Option<Instant>,
@@ -206,16 +205,14 @@ impl Words {
     /// The same, each line to this.
     pub fn to(write: fn(&str), prompts: bool) -> Self {
         let live = if stdout().is_terminal() { ProgressBar::new_spinner() } else { ProgressBar::hidden() };
-        if let Ok(style) = ProgressStyle::with_template("{wide_msg}") {
+        if let Ok(style) = ProgressStyle::with_template("{msg}") {
             live.set_style(style);
         }
-        let width = terminal_size::terminal_size_of(stdout()).map(|(w, _)| usize::from(w.0).max(40));
         Self {
             live,
             write,
             prompts,
             colour: colour_on(&stdout()),
-            width,
             began: None,
             out: None,
             last_told: None,
@@ -232,7 +229,7 @@ impl Words {
     /// The same, with the verdict's word in `{verdict}`'s place in its colour.
     fn put_judged(&self, verdict: Option<Verdict>, text: &str) {
         let text = visible_line(text);
-        let folded = match self.width {
+        let folded = match columns() {
             Some(width) => {
                 // What goes on stands under where the words began, not under the margin.
                 let margin = text.len() - text.trim_start().len();
@@ -293,6 +290,10 @@ impl Words {
                 self.down = None;
                 self.put(&format!("    link       open{}: {link}", whose(*line)));
             }
+            // No trouble of the line's: nobody has anything to look at.
+            Entry::LinkDown { detail, .. } if detail == STARTED_AGAIN => {
+                self.put(&format!("    link       {detail}: it is opened again"));
+            }
             Entry::LinkDown { line, cause, detail } => {
                 let why = format!("{cause}{}", whose(*line));
                 // The same once more is one line: the one that runs.
@@ -312,6 +313,7 @@ impl Words {
             Entry::TakenBack { prompt, .. } => {
                 self.put(&format!("    back       the answer to [{prompt}] is taken back"))
             }
+            Entry::Seen { of } => self.put(&format!("    seen       {}", seen(of))),
             Entry::PutRight { stages, what } => {
                 let stages: Vec<&str> = stages.iter().map(|s| s.name()).collect();
                 self.put(&format!("    put right  {what}; proven again: {}", stages.join(", ")));
@@ -368,11 +370,11 @@ impl Words {
             n => format!("NO LINK ({}; tried {n} times)", d.why),
         });
         let air = self.air.words(now).filter(|_| down.is_none());
-        let doing = Some(self.doing.clone()).filter(|d| !d.is_empty());
         // The job's own time stands beside what was noted; here the other clock matters more.
         let time = out.is_none().then(|| clock(now));
-        let parts: Vec<String> = [time, out, down, air, doing].into_iter().flatten().collect();
-        self.live.set_message(visible_line(&parts.join("  ")).into_owned());
+        let first: Vec<String> = [time, out, down, air].into_iter().flatten().collect();
+        let parts = [first.join("  "), self.doing.clone()].map(|part| visible_line(&part).into_owned());
+        self.live.set_message(lines_that_run(&parts, columns().unwrap_or(80)));
         self.live.tick();
     }
 }
@@ -386,7 +388,7 @@ impl Show for Words {
             }
             return;
         }
-        if let Some(p) = waits.filter(|p| wants_an_answer(p)) {
+        if let Some(p) = waits.filter(|p| p.wants_answer()) {
             self.doing = waits_for(p);
         }
         self.line(now);
@@ -401,7 +403,8 @@ impl Show for Words {
                 self.note(now, entry);
             }
             Outward::Ask(p) if self.prompts => {
-                if wants_an_answer(p) {
+                // What is only told waits for nobody: what goes on is shown beside it.
+                if p.wants_answer() {
                     self.doing = waits_for(p);
                 }
                 self.prompt(now, p);
@@ -425,9 +428,19 @@ impl Show for Words {
     }
 }
 
-/// What is only told waits for nobody: what goes on is shown beside it.
-fn wants_an_answer(p: &Prompt) -> bool {
-    p.wants != plumeline_detector::driver::Wants::Notice
+/// Columns of the terminal as it is now; `None` where nobody looks at one.
+fn columns() -> Option<usize> {
+    terminal_size::terminal_size_of(stdout()).map(|(w, _)| usize::from(w.0).max(40))
+}
+
+/// One line where both parts fit into it, else one for each.
+fn lines_that_run(parts: &[String; 2], columns: usize) -> String {
+    let line = parts.iter().filter(|p| !p.is_empty()).map(String::as_str).collect::<Vec<_>>().join("  ");
+    if line.chars().count() <= columns {
+        return line;
+    }
+    let cut = |part: &String| part.chars().take(columns).collect::<String>();
+    parts.iter().map(cut).collect::<Vec<_>>().join("\n")
 }
 
 /// What the live line says while a question waits.
@@ -448,6 +461,15 @@ fn prompt_words(p: &Prompt) -> Vec<String> {
     let more = more.lines().map(|line| format!("        {line}"));
     let last = format!("        {}{back}", how_to_answer(p));
     [format!("  ? [{}] {first}", p.id)].into_iter().chain(more).chain([last]).collect()
+}
+
+/// What the unit's readings showed of what was asked for.
+fn seen(of: &Act) -> String {
+    match of {
+        Act::OpenHole(hole) => format!("hole {} of pipe {} is open again: its flow is back", hole.number, hole.inlet),
+        Act::SwitchSupply { supply, .. } => format!("the {} is on again: the unit's fault has cleared", supply.words()),
+        other => format!("{}: done", other.name()),
+    }
 }
 
 fn how_to_answer(p: &Prompt) -> String {
@@ -529,4 +551,20 @@ pub fn print_result(text: &str) {
 /// its display.
 fn print_raw(text: &str) {
     let _ = writeln!(stdout(), "{text}");
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn nothing_is_cut_off_that_a_second_line_can_hold() {
+        let parts =
+            ["out of service 0:31:19 of 4:00:00  44.4 39.7 L/min", "21 s left  settle: pipe 1 is not steady yet"];
+        let parts = parts.map(str::to_owned);
+        assert_eq!(lines_that_run(&parts, 80), parts.join("\n"));
+        assert_eq!(lines_that_run(&parts, 120), parts.join("  "));
+        assert!(lines_that_run(&parts, 20).lines().all(|line| line.chars().count() == 20));
+        assert_eq!(lines_that_run(&[String::new(), "[3] waits".into()], 80), "[3] waits");
+    }
 }

@@ -11,7 +11,7 @@ use plumeline_detector::{
     registers::{Map, map::Protocol},
     settings::Value,
 };
-use plumeline_job::{Problem, description};
+use plumeline_job::{TEXT_LIMIT, description, input_file};
 use plumeline_simulator::{
     device::settings::{Setting, SettingValue},
     models::{
@@ -95,7 +95,7 @@ pub fn find(name: &str) -> Result<Model, Failure> {
         Some((_, text)) => text.as_bytes().to_vec(),
         None => {
             let path = Path::new(name);
-            std::fs::read(path).map_err(|e| Problem::from_io(path, "read the description", &e))?
+            input_file::read(path, "read the description", TEXT_LIMIT as u64)?
         }
     };
     Ok(model(&description::parse(name, &bytes)?, &hardware(name)?))

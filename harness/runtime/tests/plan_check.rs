@@ -31,7 +31,8 @@ fn codes(files: &Files) -> Vec<&'static str> {
 /// follows. The first place counts.
 const MISTAKES: &[(usize, &str, &str, &str)] = &[
     (0, "name = \"Invented store, packing hall\"", "name = \"Site and zone\"", "pipework-name-untouched"),
-    (0, "every = \"4 m\"", "every = \"4 mm\"", "holes-close"),
+    (0, "every = \"4 m\"", "every = \"4 mm\"", "file-unreadable"),
+    (0, "every = \"4 m\"", "every = \"40 mm\"", "holes-close"),
     (0, "diameter = \"3 mm\"", "diameter = \"0.3 mm\"", "hole-size"),
     (0, "diameter = \"3 mm\"", "diameter = \"30 mm\"", "file-unreadable"),
     (0, "{ cap = \"4 mm\" }", "{ open = true }", "suction-low end-open hole-weak"),
@@ -63,6 +64,7 @@ const MISTAKES: &[(usize, &str, &str, &str)] = &[
     (1, "transport = \"NFPA 72\"", "transport = \"20 s\"", "transport-near"),
     (1, "transport = \"NFPA 72\"", "transport = \"10 s\"", "transport-late"),
     (1, "last_hole_suction = \"common practice\"", "last_hole_suction = \"3 kPa\"", "suction-low"),
+    (1, "\nreadings = ", "\nnot_shown = [\"event log\"]\nreadings = ", "not-shown-needless"),
     (1, "clock = \"common practice\"", "clock = \"usual\"", "file-unreadable"),
     (2, "\"key\": \"flow.low\",\n      \"value\": 20", "\"key\": \"flow.low\",\n      \"value\": 45", "flow-band-wide"),
     (2, "\"value\": 0.064", "\"value\": 0.38", "levels-not-rising"),
@@ -132,6 +134,25 @@ fn without_settings_or_description_it_is_open() {
         let left = Files(sound.0.iter().filter(|(n, _)| n != name).cloned().collect());
         assert_eq!(codes(&left), [code], "{name}");
     }
+}
+
+/// What the plan must name of a unit that is read by registers, and no more.
+#[test]
+fn a_plan_goes_without_what_its_unit_has_no_way_to_show() {
+    let of = |named: &str| {
+        let plan = PLAN.replacen("\nreadings = ", &format!("\nnot_shown = [{named}]\nreadings = "), 1);
+        let texts = [PIPEWORK, &plan, SETTINGS].map(|t| t.as_bytes().to_vec());
+        let names = [folder::PIPEWORK, folder::PLAN, folder::SETTINGS_NEW].map(str::to_owned);
+        let files = Files(names.into_iter().zip(texts).collect()).with_shipped("model-a", "model-g").unwrap();
+        let remarks = check(&files).remarks;
+        let told = remarks.iter().filter(|r| r.key == "not_shown");
+        told.map(|r| (r.code, r.says.split("its ").nth(1).unwrap().to_owned())).collect::<Vec<_>>()
+    };
+    assert_eq!(of(r#""device time", "event log""#), []);
+    let unnamed = |what: &str| (Code::NotShownUnnamed, what.to_owned());
+    assert_eq!(of(""), [unnamed("device time"), unnamed("event log")]);
+    let needless = (Code::NotShownNeedless, "inhibit".to_owned());
+    assert_eq!(of(r#""event log", "inhibit""#), [unnamed("device time"), needless]);
 }
 
 #[test]

@@ -58,9 +58,14 @@ impl LogReader<File> {
     /// Opens a log.
     ///
     /// # Errors
-    /// [`ReadError::Io`] if the file can't be opened.
+    /// [`ReadError::Io`] if the file can't be opened, or is a pipe or a device, which need not end.
     pub fn open(path: &Path) -> Result<Self, ReadError> {
-        File::open(path).map(Self::new).map_err(|source| ReadError::Io { offset: 0, source })
+        let told = |source| ReadError::Io { offset: 0, source };
+        // Looked at before it is opened: opening a pipe waits for whoever writes to it.
+        if !std::fs::metadata(path).map_err(told)?.is_file() {
+            return Err(told(std::io::Error::new(std::io::ErrorKind::InvalidInput, "it is no regular file")));
+        }
+        File::open(path).map(Self::new).map_err(told)
     }
 }
 

@@ -155,6 +155,10 @@ impl Scenario {
             Which::Replacement => &self.replacement,
         }
     }
+    /// The pipework as it was built: the design with this scenario's scatter, without its defects.
+    pub fn as_built(&self) -> Pipework {
+        crate::site::as_built(&self.pipework, &self.scatter, self.seed)
+    }
     /// A sound site with the outgoing unit alive on the wall, usual scatter and ventilation.
     pub fn new(pipework: Pipework, seed: u64) -> Self {
         Self {

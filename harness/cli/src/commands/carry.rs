@@ -4,8 +4,9 @@ use crate::{
     carrying::{self, Carried, Described, Given},
 };
 use plumeline_job::{
-    Problem, decisions,
+    TEXT_LIMIT, decisions,
     folder::{self, Folder},
+    input_file,
 };
 use plumeline_runtime::{
     failure::{Exit, Failure},
@@ -65,7 +66,7 @@ pub fn carry(args: &args::Carry) -> Result<Exit, Failure> {
 /// A file of the job, or the one that is named in its place.
 fn given(folder: &Folder, name: &str, elsewhere: Option<&Path>) -> Result<Option<(String, Vec<u8>)>, Failure> {
     if let Some(path) = elsewhere {
-        let bytes = std::fs::read(path).map_err(|e| Problem::from_io(path, "read it", &e))?;
+        let bytes = input_file::read(path, "read it", TEXT_LIMIT as u64)?;
         return Ok(Some((path.display().to_string(), bytes)));
     }
     if !folder.exists(name)? {

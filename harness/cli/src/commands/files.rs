@@ -1,10 +1,13 @@
 //! Commands over files alone: replay, report. No link, no simulator, no clock.
-use crate::args::{Replay, Report};
+use crate::{
+    args::{Replay, Report},
+    output,
+};
 use plumeline_base::Verdict;
 use plumeline_job::{
-    Problem,
+    Kind,
     folder::{self, Folder},
-    journal,
+    input_file, journal,
     seal::{self, State},
 };
 use plumeline_procedure::Entry;
@@ -26,10 +29,10 @@ fn trace_of(path: &Path) -> PathBuf {
 /// The journal beside a trace, if there is one.
 fn journal_beside(trace: &Path) -> Result<Option<Vec<u8>>, Failure> {
     let path = trace.with_file_name(folder::JOURNAL);
-    match std::fs::read(&path) {
+    match input_file::read(&path, "read the journal", journal::JOURNAL_LIMIT) {
         Ok(bytes) => Ok(Some(bytes)),
-        Err(e) if e.kind() == std::io::ErrorKind::NotFound => Ok(None),
-        Err(e) => Err(Problem::from_io(&path, "read the journal", &e).into()),
+        Err(problem) if problem.kind() == Kind::Absent => Ok(None),
+        Err(problem) => Err(problem.into()),
     }
 }
 
@@ -69,7 +72,8 @@ pub fn replay(args: &Replay) -> Result<Exit, Failure> {
     }
     if let Some(path) = &args.journal {
         let bytes = done.session.into_parts().0.into_journal();
-        std::fs::write(path, bytes).map_err(|e| Problem::from_io(path, "write the journal", &e))?;
+        let beside = trace.with_file_name(folder::JOURNAL);
+        output::put(path, &bytes, "write the journal", &[&trace, &beside])?;
     }
     match expected {
         Some(wanted) if wanted == verdict => Ok(Exit::Pass),

@@ -8,8 +8,11 @@ use plumeline_runtime::{
     failure::{Exit, Failure},
     show::{print_progress, print_result},
 };
-use std::path::Path;
+use std::{io::Read as _, path::Path};
 use zeroize::Zeroizing;
+
+/// Most that is read of a passphrase file, bytes.
+const PASSPHRASE_LIMIT: u64 = 64 * 1024;
 
 /// `plumeline key`
 pub fn key(args: &Key) -> Result<Exit, Failure> {
@@ -65,8 +68,10 @@ pub fn private(path: &Path, passphrase_file: Option<&Path>) -> Result<SigningKey
 }
 
 fn from_file(path: &Path) -> Result<Zeroizing<String>, Problem> {
-    let text = std::fs::read_to_string(path).map_err(|e| Problem::from_io(path, "read the passphrase", &e))?;
-    let text = Zeroizing::new(text);
+    // It may come from a pipe, so that it need not lie in a file; of whatever comes, only so much is read.
+    let told = |e| Problem::from_io(path, "read the passphrase", &e);
+    let mut text = Zeroizing::new(String::new());
+    std::fs::File::open(path).map_err(told)?.take(PASSPHRASE_LIMIT).read_to_string(&mut text).map_err(told)?;
     let first = text.lines().next().unwrap_or_default();
     if first.is_empty() {
         let remedy = "write the passphrase into the first line of the file";

@@ -7,8 +7,9 @@ use crate::{
 use plumeline_base::Instant;
 use plumeline_carry::{Side, compare, listing};
 use plumeline_job::{
-    Problem, disk,
+    Problem, TEXT_LIMIT, disk,
     folder::{self, Folder},
+    input_file,
     settings::{self, Document},
 };
 use plumeline_link::LinkSpec;
@@ -69,7 +70,7 @@ fn headline(d: &Document) -> String {
 }
 
 fn read(path: &Path) -> Result<(String, Document), Failure> {
-    let bytes = std::fs::read(path).map_err(|e| Problem::from_io(path, "read the settings", &e))?;
+    let bytes = input_file::read(path, "read the settings", TEXT_LIMIT as u64)?;
     let name = path.display().to_string();
     let document = settings::parse(&name, &bytes)?;
     Ok((name, document))

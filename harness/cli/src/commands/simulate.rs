@@ -1,6 +1,7 @@
 //! A simulated unit and site for other programs: on a pseudo-terminal or TCP, with a site control of its own.
 use crate::args::Simulate;
 use plumeline_base::Instant;
+use plumeline_job::{Kind, TEXT_LIMIT, input_file};
 use plumeline_link::{RealClock, serve::Server};
 use plumeline_runtime::{
     clock,
@@ -22,10 +23,10 @@ use tokio::{
 pub fn simulate(args: &Simulate) -> Result<Exit, Failure> {
     let mut scenario = scenario::read(&args.scenario)?;
     if let Some(path) = &args.store {
-        scenario.store = match std::fs::read(path) {
+        scenario.store = match input_file::read(path, "read the units' settings", TEXT_LIMIT as u64) {
             Ok(bytes) => Some(bytes),
-            Err(e) if e.kind() == std::io::ErrorKind::NotFound => None,
-            Err(e) => return Err(plumeline_job::Problem::from_io(path, "read the units' settings", &e).into()),
+            Err(problem) if problem.kind() == Kind::Absent => None,
+            Err(problem) => return Err(problem.into()),
         };
     }
     let site = SimulatedSite::new(scenario::simulation(scenario, Instant::START)?);

@@ -13,6 +13,7 @@ mod tell;
 mod value;
 
 pub use map::Map;
+pub use tell::abilities;
 
 use crate::{
     ask::Request,

@@ -128,7 +128,7 @@ pub(super) fn unit(map: &Map, image: &Image, boot_id: Option<u64>) -> Result<(Id
 }
 
 /// What a unit can do follows from its map alone.
-fn abilities(map: &Map, inlets: u8) -> Abilities {
+pub fn abilities(map: &Map, inlets: u8) -> Abilities {
     let has = |c| map.command(c).is_some();
     let (alarm_levels, outputs, inputs) = map.has;
     let hz = u8::try_from(1000 / map.every.as_millis().clamp(50, 1000)).unwrap_or(1);
@@ -152,6 +152,7 @@ fn abilities(map: &Map, inlets: u8) -> Abilities {
         extinction_step_n_m: 0,
         obscuration,
         clock: false,
+        simulated: false,
         wall_clock: map.number(Quantity::Clock).is_some_and(|n| n.place.table.is_writable()),
         read_settings: !map.settings.is_empty(),
         write_settings: map.settable,

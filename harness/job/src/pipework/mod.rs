@@ -6,6 +6,7 @@
 pub(crate) mod bounds;
 mod build;
 mod import;
+mod inp;
 mod network;
 pub(crate) mod raw;
 mod run;
@@ -13,11 +14,12 @@ pub(crate) mod step;
 pub(crate) mod unit;
 
 pub use import::import_csv;
+pub use inp::import_inp;
 
 use crate::{
     TEXT_LIMIT, description,
-    error::{Problem, Source},
-    folder, written,
+    error::{Kind, Problem, Source},
+    folder, input_file, written,
 };
 use plumeline_base::pipework::Pipework;
 use plumeline_unit::Description;
@@ -94,11 +96,13 @@ pub fn parse(name: &str, bytes: &[u8]) -> Result<PipeworkFile, Problem> {
 /// # Errors
 /// As [`parse`]; a file that can't be read.
 pub fn read(path: &Path) -> Result<PipeworkFile, Problem> {
-    let bytes = std::fs::read(path).map_err(|e| Problem::from_io(path, "read the pipework", &e))?;
+    let bytes = input_file::read(path, "read the pipework", TEXT_LIMIT as u64)?;
     let mut own = Vec::new();
     for name in [folder::UNIT_REPLACEMENT, folder::UNIT_OUTGOING] {
-        if let Ok(bytes) = std::fs::read(path.with_file_name(name)) {
-            own.push(description::parse(name, &bytes)?);
+        match input_file::read(&path.with_file_name(name), "read the description", TEXT_LIMIT as u64) {
+            Ok(bytes) => own.push(description::parse(name, &bytes)?),
+            Err(problem) if problem.kind() == Kind::Absent => {}
+            Err(problem) => return Err(problem),
         }
     }
     parse_with(&path.display().to_string(), &bytes, &own.iter().collect::<Vec<_>>())

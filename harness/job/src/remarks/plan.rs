@@ -4,11 +4,12 @@ use crate::{folder, plan::farthest::farthest};
 use plumeline_base::pipework::Pipework;
 use plumeline_detector::{
     display::{Face, Lamp},
+    registers,
     vocabulary::{FlowBasis, ObscurationSensing, ReadingsBy},
 };
 use plumeline_procedure::{
     outcome::StageKind,
-    plan::{HoleChoice, HoleRef, Limit, Plan, Policy},
+    plan::{HoleChoice, HoleRef, Limit, Plan, Policy, Untold},
 };
 use plumeline_unit::Description;
 
@@ -31,6 +32,7 @@ pub(super) fn open(read: &Read) -> Vec<Remark> {
     }
     if let Some(described) = &read.replacement {
         remarks.extend(model_can(described));
+        remarks.extend(not_shown(&file.plan, described));
     }
     remarks
 }
@@ -149,6 +151,34 @@ fn model_can(described: &Description) -> Vec<Remark> {
         .into_iter()
         .flatten()
         .collect()
+}
+
+/// What the plan goes without by name against what a unit of this model has no way to show.
+fn not_shown(plan: &Plan, described: &Description) -> Vec<Remark> {
+    let can = described.registers.as_ref().map(|map| registers::abilities(map, described.inlets.1));
+    if can.is_none() && described.display.is_some() {
+        // A person reads it: what nobody could show there is not asked of it.
+        return Vec::new();
+    }
+    let shows = |what| match (&can, what) {
+        // A unit that speaks plumewire shows all of it.
+        (None, _) => true,
+        (Some(can), Untold::DeviceTime) => can.clock,
+        (Some(can), Untold::EventLog) => can.event_log,
+        (Some(can), Untold::Inhibit) => can.inhibit,
+        (Some(can), Untold::DateAndTime) => can.wall_clock,
+        // No unit says of itself that air enters past its pipes: what the job does about it shows that.
+        (Some(_), Untold::Air) => true,
+    };
+    let remark = |(name, what): (&str, Untold)| {
+        let (code, says) = match (shows(what), plan.not_shown.contains(&what)) {
+            (false, false) => (Code::NotShownUnnamed, format!("a {} has no way to show its {name}", described.model)),
+            (true, true) => (Code::NotShownNeedless, format!("a {} shows its {name}", described.model)),
+            _ => return None,
+        };
+        Some(Remark::new(code, folder::PLAN, "not_shown", says))
+    };
+    Untold::NAMES.into_iter().filter(|(_, what)| *what != Untold::Air).filter_map(remark).collect()
 }
 
 /// What a unit behind this port can't show, of the stages that the plan runs.

@@ -1,7 +1,7 @@
 //! What a batch came to: `result.json` for programs, a table for people. Its schema is `docs/schemas/batch-result.schema.json`.
 use super::file::Entry;
 use plumeline_base::Verdict;
-use plumeline_job::{Problem, digest::Digest, folder::Folder};
+use plumeline_job::{TEXT_LIMIT, digest::Digest, folder::Folder, input_file};
 use plumeline_procedure::outcome::{StageKind, Subject};
 use plumeline_runtime::{failure::Failure, job_files::Files};
 use serde::{Deserialize, Serialize};
@@ -50,6 +50,9 @@ pub struct JobResult {
     pub as_expected: bool,
     /// In which ways it did not.
     pub missed: Vec<String>,
+    /// What earlier attempts came to, which did not come to what was expected; their folders are `NAME.attempt-1` and so on.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub attempts_before: Vec<CameTo>,
 }
 
 /// What was expected of a job.
@@ -170,7 +173,7 @@ fn begin(job: &Entry) -> Result<JobResult, Failure> {
         add(text.as_bytes());
     }
     for path in &job.named {
-        add(&std::fs::read(path).map_err(|e| Problem::from_io(path, "read it", &e))?);
+        add(&input_file::read(path, "read it", TEXT_LIMIT as u64)?);
     }
     let e = &job.expected;
     let stages = e.stages.iter().map(|(stage, v)| (*stage, v.map_or("not-done", Verdict::word).to_owned()));
@@ -189,6 +192,7 @@ fn begin(job: &Entry) -> Result<JobResult, Failure> {
         missed: vec![came_to.because.clone()],
         came_to,
         as_expected: false,
+        attempts_before: Vec::new(),
     })
 }
 

@@ -10,6 +10,7 @@ pub mod interval;
 pub mod lies;
 pub mod matrix;
 pub mod one;
+pub mod pairs;
 pub mod record;
 pub mod shift;
 pub mod text;

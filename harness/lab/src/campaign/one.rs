@@ -158,7 +158,11 @@ impl Drawn {
         let site = SimulatedSite::new(simulation);
         job::Job::begin(files, loaded.inputs.clone(), keeper, DATE_OF_SIMULATIONS)
             .line(Line::simulated(&site, None, FaultSpec::default(), self.scenario.seed))
-            .operator(Operator::script("script", Script::willing().with_eyes(port::eyes(files)), site))
+            .operator(Operator::script(
+                "script",
+                Script::willing().with_hands_full().with_eyes(port::eyes(files)),
+                site,
+            ))
             .run()
     }
 }

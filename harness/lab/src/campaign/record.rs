@@ -2,13 +2,15 @@
 //!
 //! Parts of one campaign merge to the bytes of the whole. Not here: what is counted over the jobs.
 use super::one::Job;
-use plumeline_job::Problem;
+use plumeline_job::input_file;
 use plumeline_runtime::failure::Failure;
 use serde::{Deserialize, Serialize};
 use std::path::Path;
 
 /// Name of the record in a campaign's folder.
 pub const JOBS: &str = "jobs.jsonl";
+/// Longest record that is read, bytes.
+const LIMIT: u64 = 256 * 1024 * 1024;
 /// Version of the record's format.
 const FORMAT: u32 = 1;
 
@@ -80,9 +82,10 @@ impl Record {
     /// Reads a record, or the one in a campaign's folder.
     pub fn read(path: &Path) -> Result<Self, Failure> {
         let path = if path.is_dir() { path.join(JOBS) } else { path.to_path_buf() };
-        let text = std::fs::read_to_string(&path).map_err(|e| Problem::from_io(&path, "read the campaign", &e))?;
+        let bytes = input_file::read(&path, "read the campaign", LIMIT)?;
         let remedy = "give folders or files that `plumeline campaign --out` wrote";
         let told = |n: usize, why: String| Failure::input(format!("{}:{}: {why}", path.display(), n + 1), remedy);
+        let text = str::from_utf8(&bytes).map_err(|e| told(0, e.to_string()))?;
         let mut lines = text.lines().enumerate();
         let (n, first) = lines.next().ok_or_else(|| told(0, "the file is empty".into()))?;
         let head: Head = serde_json::from_str(first).map_err(|e| told(n, e.to_string()))?;

@@ -25,6 +25,8 @@ facts! {
         next GO_WITHOUT;
     no_date() = "unit.no-date", Undecided, "not shown that the unit's date and time are set and kept: they can't be asked for",
         next GO_WITHOUT;
+    keeps_no_date() = "unit.keeps-no-date", Pass,
+        "the unit says that it keeps no date and time: what its log holds is dated by this record alone";
     goes_without(what) = "unit.goes-without", Pass, "not shown by this unit, and the plan goes without it by name: {what}";
     fitted() = "swap.fitted", Pass, "the replacement is fitted and has power, says the technician", by Word;
     not_fitted(why) = "swap.not-fitted", Undecided, "not fitted: {why}";

@@ -18,7 +18,7 @@ use alloc::boxed::Box;
 use core::time::Duration;
 use plumeline_base::{Instant, quantity::Estimate, time::seconds};
 use plumeline_measure::{
-    Error,
+    Error, Sample,
     decide::{Because, Limits},
 };
 
@@ -180,6 +180,38 @@ impl FlowDrop {
     }
 }
 
+/// How the flow shows that a closed hole is open again: averaged for so long it is back by half of the drop or more.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Reopened {
+    /// The flow half-way between closed and open, m3/s.
+    above: f64,
+    pub(crate) over: Duration,
+}
+/// It is averaged for this long at least and at most: a person at the hole waits for it (practice, no source).
+const BACK_WITHIN: (Duration, Duration) = (Duration::from_secs(5), Duration::from_secs(30));
+/// Standard uncertainties of that average in half of the drop: it is looked at for as long as a person takes, again and again.
+const BACK: f64 = 5.0;
+
+impl Reopened {
+    /// By the flows before it was closed and while it was. `None`: the drop is too small to be seen within the time.
+    pub(crate) fn by(before: &MeanFlow, closed: &MeanFlow) -> Option<Self> {
+        let half = 0.5 * (before.estimate.value - closed.estimate.value);
+        let of_a_second = |m: &MeanFlow| m.u_scatter * m.u_scatter * m.window.1.since(m.window.0).as_secs_f64();
+        let over_s = of_a_second(before).max(of_a_second(closed)) * (BACK / half) * (BACK / half);
+        let (least, most) = BACK_WITHIN;
+        (half > 0.0 && over_s <= most.as_secs_f64())
+            .then(|| Self { above: closed.estimate.value + half, over: seconds(over_s).max(least) })
+    }
+    /// Whether these flows without a gap show it by their latest.
+    pub(crate) fn shows(&self, flows: &[Sample]) -> bool {
+        let Some(last) = flows.last() else { return false };
+        let from = flows.partition_point(|q| last.at.since(q.at) > self.over);
+        // The time must have passed, not just some of it.
+        let latest = &flows[from..];
+        from > 0 && latest.iter().map(|q| q.value).sum::<f64>() > self.above * latest.len() as f64
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -263,5 +295,27 @@ mod tests {
         let some = long_enough(&inputs, 0, Some(&flow(FLOW, 0.8)));
         assert!(base < some && some < longest(&inputs), "{some:?}");
         assert_eq!(long_enough(&inputs, 0, Some(&flow(FLOW, 10.0))), longest(&inputs));
+    }
+    #[test]
+    fn a_hole_that_is_open_again_shows_in_the_flow() {
+        let (open, closed) = (flow(FLOW, 0.1), flow(FLOW * 0.95, 0.1));
+        let back = Reopened::by(&open, &closed).unwrap();
+        let flows = |of: &dyn Fn(u32) -> f64| -> Vec<Sample> {
+            let at = |i: u32| Instant::START + Duration::from_millis(u64::from(i) * 100);
+            (0..600).map(|i| Sample { at: at(i), value: of(i) * open.estimate.value }).collect()
+        };
+        let noise = |i: u32| 0.01 * f64::from(i % 7) - 0.03;
+        assert!(!back.shows(&flows(&|i| 0.95 + noise(i))), "still closed");
+        assert!(back.shows(&flows(&|i| if i < 500 { 0.95 } else { 1.0 } + noise(i))), "open for 10 s");
+        assert!(!back.shows(&flows(&|i| if i < 580 { 0.95 } else { 1.0 } + noise(i))), "for 2 s only");
+        assert!(!back.shows(&flows(&|_| 1.0)[..40]), "not looked at for long enough");
+        assert!(!back.shows(&[]));
+    }
+    #[test]
+    fn a_drop_within_the_noise_is_no_sign_of_a_hole_that_is_open_again() {
+        let open = flow(FLOW, 1.0);
+        assert_eq!(Reopened::by(&open, &flow(FLOW * 0.95, 1.0)), None);
+        assert_eq!(Reopened::by(&open, &open), None);
+        assert_eq!(Reopened::by(&open, &flow(FLOW * 1.05, 0.0)), None, "it rose");
     }
 }

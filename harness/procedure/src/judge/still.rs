@@ -88,6 +88,11 @@ impl Moves {
         if self.sensors.len() != values.len() {
             *self = Self { sensors: alloc::vec![Sensor::default(); values.len()], ..Self::default() };
         }
+        // A unit that starts tells nothing of the air yet: such readings repeat nothing, and what moves afterwards moves anew.
+        if !values.iter().any(|v| v.is_finite()) {
+            *self = Self::default();
+            return None;
+        }
         let mut changed = false;
         for (sensor, value) in self.sensors.iter_mut().zip(&values).filter(|(_, v)| v.is_finite()) {
             changed |= sensor.take(at, *value);
@@ -175,6 +180,13 @@ mod tests {
             code(|i| [sound(i, 0.1)[0], sound(i, 0.1)[1], sound(i, 0.1)[2].max(if i < 200 { 0.0 } else { 9.0 })]),
             None
         );
+    }
+    #[test]
+    fn a_unit_that_starts_repeats_nothing() {
+        let starts = |i: u32, from: u32| if i < from { [f64::NAN; 3] } else { sound(i, 0.01) };
+        assert_eq!(code(|i| starts(i, 300)), None);
+        // Those that are told again are found after the start too.
+        assert_eq!(code(|i| starts(i / 4 * 4, 300)).as_deref(), Some("readings.repeated"));
     }
     #[test]
     fn what_is_kept_from_before_is_told_sensor_by_sensor() {

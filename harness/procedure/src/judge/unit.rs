@@ -83,13 +83,19 @@ pub(crate) fn untold(stage: StageKind, can: &Abilities, goes_without: &[Untold])
         (Untold::DeviceTime, can.clock, fact::no_device_time as fn() -> Fact),
         (Untold::EventLog, can.event_log, fact::no_log),
         (Untold::Inhibit, can.inhibit, fact::no_inhibit),
-        (Untold::DateAndTime, can.wall_clock, fact::no_date),
+        (Untold::DateAndTime, can.wall_clock || can.clock, fact::no_date),
     ];
     let found = |(what, _, fact): (Untold, bool, fn() -> Fact)| {
         let named = goes_without.contains(&what);
         Finding::of(stage, Subject::Replacement, if named { fact::goes_without(what.name()) } else { fact() })
     };
-    all.into_iter().filter(|(_, shown, _)| !shown && can.readings.streams()).map(found).collect()
+    let mut findings: Vec<Finding> =
+        all.into_iter().filter(|(_, shown, _)| !shown && can.readings.streams()).map(found).collect();
+    if can.clock && !can.wall_clock {
+        // It speaks of its clock itself, and says that it has no other: there is no date that could be wrong.
+        findings.push(replacement(stage, fact::keeps_no_date()));
+    }
+    findings
 }
 
 #[cfg(test)]
@@ -144,6 +150,7 @@ mod tests {
             obscuration: ObscurationSensing::None,
             clock: false,
             wall_clock: false,
+            simulated: false,
             read_settings: false,
             write_settings: false,
             baseline: false,
@@ -168,6 +175,13 @@ mod tests {
         assert_eq!(codes(&can, &[]), [open("unit.no-device-time"), open("unit.no-event-log")]);
         let without = ("unit.goes-without".into(), Verdict::Pass);
         assert_eq!(codes(&can, &[Untold::EventLog]), [open("unit.no-device-time"), without]);
+        (can.clock, can.wall_clock) = (true, false);
+        let dateless = ("unit.keeps-no-date".into(), Verdict::Pass);
+        assert_eq!(
+            codes(&can, &[]),
+            [open("unit.no-event-log"), dateless],
+            "a clock of its own, and no date that could be wrong"
+        );
         can.inhibit = false;
         assert!(codes(&can, &[Untold::EventLog]).contains(&open("unit.no-inhibit")));
     }

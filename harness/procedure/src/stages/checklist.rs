@@ -121,9 +121,38 @@ async fn who(ctx: &Context) {
     }
 }
 
-/// Two letters at least, and none of the words that people answer questions with.
+/// Two letters at least, and none of the words that people answer questions with, in whichever language comes first to them.
 fn is_name(words: &str) -> bool {
-    const ANSWERS: [&str; 9] = ["yes", "no", "ok", "okay", "done", "ja", "me", "myself", "confirmed"];
+    const ANSWERS: [&str; 28] = [
+        "yes",
+        "yep",
+        "yeah",
+        "no",
+        "ok",
+        "okay",
+        "done",
+        "ready",
+        "sure",
+        "fine",
+        "me",
+        "myself",
+        "confirmed",
+        "ja",
+        "jo",
+        "nein",
+        "nee",
+        "oui",
+        "non",
+        "si",
+        "s\u{ed}",
+        "sim",
+        "tak",
+        "ano",
+        "evet",
+        "hai",
+        "da",
+        "\u{434}\u{430}",
+    ];
     let words = words.trim().to_lowercase();
     words.chars().filter(|c| c.is_alphabetic()).count() >= 2 && !ANSWERS.contains(&words.as_str())
 }

@@ -1,7 +1,8 @@
 //! Smoke off, and the air back under the lowest alarm level: waited for before smoke is released, and after.
 use super::by_eye;
 use crate::{
-    context::{Context, said},
+    answers::said,
+    context::Context,
     executor::{Either, race},
     prompt::Act,
     readings::{Item, Timed},

@@ -30,6 +30,13 @@ const TOLD: Duration = Duration::from_secs(2);
 /// What is left of the stage's time when settling is given up: the reason is told, and not just the time.
 const LEFT_OVER: Duration = Duration::from_secs(2);
 
+/// The factor that turns this inlet's readings into the volume that actually flows.
+pub(crate) fn scale(ctx: &Context, inlet: u8) -> f64 {
+    let inputs = ctx.inputs();
+    let basis = ctx.abilities().map_or(FlowBasis::Actual, |a| a.flow_basis);
+    to_actual(basis, &inputs.pipework.air, inputs.predicted_flow(inlet))
+}
+
 /// Averages the flow of these inlets over `span`, or longer where the readings hang together too strongly. A gap starts it
 /// over; the stage's deadline ends it.
 pub(crate) async fn average(ctx: &Context, pipes: &[Pipe], span: Duration, says: &str) -> Vec<Result<MeanFlow, Error>> {
@@ -38,14 +45,8 @@ pub(crate) async fn average(ctx: &Context, pipes: &[Pipe], span: Duration, says:
     let abilities = ctx.abilities();
     let basis = abilities.as_ref().map_or(FlowBasis::Actual, |a| a.flow_basis);
     let of_pipe = |pipe: &Pipe, mean: Mean| {
-        let predicted = inputs.predicted_flow(pipe.inlet);
-        let share_of = predicted.filter(|_| basis == FlowBasis::Share).map(|p| p.value);
-        MeanFlow::new(
-            &mean,
-            to_actual(basis, &inputs.pipework.air, predicted),
-            inputs.plan.flow.calibration_individual,
-            share_of,
-        )
+        let share_of = inputs.predicted_flow(pipe.inlet).filter(|_| basis == FlowBasis::Share).map(|p| p.value);
+        MeanFlow::new(&mean, scale(ctx, pipe.inlet), inputs.plan.flow.calibration_individual, share_of)
     };
     let terms = Terms {
         resolution: abilities.map_or(0.0, |a| f64::from(a.flow_step_nl_s) * 1e-12),

@@ -2,20 +2,22 @@
 //!
 //! Not here: what a drop shows ([`crate::judge::holes`]), and what the pipe's other holes add ([`crate::judge::holes_compared`]).
 use super::{
+    dilution,
     flow::{self, MeanFlow, average},
     inlets,
     presence::presence,
 };
 use crate::{
     again::Part,
+    answers::Done,
     context::{Context, Stop},
     drops::{HoleShown, MeasuredDrop},
     facts::{Fact, fixed, holes as fact, list, missed, readings, signed},
     job::{JobInputs, Pipe, hole_words},
     judge::{
         as_found,
-        flow::{by_holes, by_shares, more_than_expected},
-        holes::{self as judge, Closed, Closing, of_hole},
+        flow::{by_holes, by_shares, more_than_expected, warned},
+        holes::{self as judge, Closed, Closing, Reopened, of_hole},
         holes_compared::{compared, matters},
         lag::{self, Step},
         pipes_compared::{PipesCompared, unit_limit},
@@ -26,12 +28,13 @@ use crate::{
     outcome::{Finding, StageKind, Statement, Subject},
     plan::HoleRef,
     prompt::Act,
+    readings::Item,
 };
-use alloc::{boxed::Box, format, rc::Rc, vec::Vec};
+use alloc::{boxed::Box, format, rc::Rc, string::String, vec::Vec};
 use core::time::Duration;
 use plumeline_base::{Instant, Verdict, time::seconds};
 use plumeline_detector::vocabulary::FlowBasis;
-use plumeline_measure::{Error, joint::Seen};
+use plumeline_measure::{Error, Sample, joint::Seen};
 
 /// Flow of each pipe against the prediction, then hole by hole. Where only a part is done again, the other holes stay as they
 /// were shown, and are compared anew.
@@ -43,8 +46,10 @@ pub(crate) async fn prove_flow(ctx: Context) -> Result<(), Stop> {
     let part = ctx.edit().running.part.take();
     if part.is_none() {
         ctx.edit().record.holes.clear();
+        warned(&inputs).into_iter().for_each(|f| ctx.found(f));
     }
     let flow::Flows { by_pipe, compared: mut pipes_compared, measured } = flow::against_prediction(&ctx).await;
+    let untold_at_most = inlets::covered(&ctx, &measured).await;
     let failed = by_pipe.iter().any(|(_, f)| f.verdict == Verdict::Fail);
     let mut doubt = Doubt { ctx: &ctx, measured: &measured, tried: Vec::new() };
     if failed && let Some((pipe, _)) = by_pipe.iter().find(|(_, f)| more_than_expected(&inputs, f)) {
@@ -90,6 +95,9 @@ pub(crate) async fn prove_flow(ctx: Context) -> Result<(), Stop> {
         ctx.found(finding);
     }
     smallest_missed(&ctx, &inputs, (!shares).then_some(&pipes_compared));
+    if let Some(most) = untold_at_most {
+        dilution::bounded(&ctx, most, missed::untold_by_covers());
+    }
     if ctx.get().unit.baseline.is_some() && ctx.verdict_of(StageKind::ProveFlow) != Verdict::Pass {
         ctx.void(&[StageKind::Baseline], "the airflow was looked at again and is not proven");
     }
@@ -240,6 +248,9 @@ fn keep(ctx: &Context, hole: HoleRef, shown: HoleShown) -> Option<f64> {
     deviation
 }
 
+/// The flows of all pipes.
+type Flows = Vec<Result<MeanFlow, Error>>;
+
 /// One pipe's holes closed in turn. Its flow while open after one hole serves as the flow before the next, so that each drop
 /// lies between two open flows: a slow drift drops out, and time is saved.
 struct HoleRound<'a> {
@@ -248,7 +259,7 @@ struct HoleRound<'a> {
     pipe: &'a Pipe,
     pipes: Vec<Pipe>,
     /// Flows of all pipes with every hole open, if they are known.
-    before: Option<Vec<Result<MeanFlow, Error>>>,
+    before: Option<Flows>,
     /// How the pipe's flow answered each mark.
     steps: Vec<Step>,
 }
@@ -313,18 +324,53 @@ impl<'a> HoleRound<'a> {
         ctx.sleep(wait).await;
         let closed = average(ctx, &self.pipes, span, &format!("{words}: flow while closed")).await;
         self.answered(at);
-        let at = match ctx.ask_done(Act::OpenHole(hole), format!("Open {words} again. Done?")).await {
-            Ok(at) => at,
+        let opened = match self.opened(hole, &words, &before, &closed).await {
+            Ok(opened) => opened,
             Err(why) => return found(fact::left_closed(words, why)),
         };
         ctx.sleep(wait).await;
         let after = average(ctx, &self.pipes, span, &format!("{words}: flow while open again")).await;
-        self.answered(at);
+        if let Done::Said(at) = opened {
+            self.answered(at);
+        }
         let (pipes, words) = (&self.pipes, words.as_str());
         let closing = Closing { hole, opening, words, pipes, before: &before, closed: &closed, after: &after };
         let judged = judge::closing(&inputs, &closing);
         self.before = Some(after);
         Ok(judged)
+    }
+}
+
+impl HoleRound<'_> {
+    /// Has a closed hole opened again. Where its drop stands out, the flow shows that it is, and no key is wanted of a hand that
+    /// holds tape.
+    async fn opened(&self, hole: HoleRef, words: &str, before: &Flows, closed: &Flows) -> Result<Done, String> {
+        let (ctx, act, text) = (self.ctx, Act::OpenHole(hole), format!("Open {words} again. Done?"));
+        let own = self.pipes.iter().position(|p| p.inlet == self.pipe.inlet);
+        let of = |flows: &Flows| own.and_then(|i| flows.get(i)?.as_ref().ok().copied());
+        let back = of(before).zip(of(closed)).and_then(|(before, closed)| Reopened::by(&before, &closed));
+        let Some(back) = back.filter(|_| !ctx.is_asked()) else {
+            return ctx.ask_done(act, text).await.map(Done::Said);
+        };
+        ctx.shown(format!("{words}: the flow fell. Open it again and the flow shows it: no key is needed"));
+        ctx.ask_done_unless_seen(act, text, self.is_back(back)).await
+    }
+    /// Ready when the pipe's flow is back.
+    async fn is_back(&self, back: Reopened) {
+        let scale = flow::scale(self.ctx, self.pipe.inlet);
+        let mut feed = self.ctx.feed();
+        let mut flows: Vec<Sample> = Vec::new();
+        while !back.shows(&flows) {
+            match feed.next().await {
+                Item::Gap(_) => flows.clear(),
+                Item::Reading(t) => {
+                    flows.extend(t.flow(self.pipe.inlet).map(|q| Sample { value: q.value * scale, ..q }));
+                    // Of what lies further back one is enough to tell how long it has been watched.
+                    let old = flows.partition_point(|q| t.at.since(q.at) > back.over);
+                    flows.drain(..old.saturating_sub(1));
+                }
+            }
+        }
     }
 }
 
@@ -421,7 +467,8 @@ fn all_alike(inputs: &JobInputs, pipes: Option<&PipesCompared>) -> [Fact; 2] {
     let (wide, percent) = (coverage_factor(inputs) * alike.u, |share: f64| signed(share * 100.0, 1));
     let (low, high) = (alike.value - wide, alike.value + wide);
     let limit = fixed(unit_limit(&inputs.plan.flow.material, &inputs.plan.limits.flow_band) * 100.0, 0);
-    let untold = untold::share(&inputs.pipework, -low)
-        .map_or_else(missed::untold_unbounded, |share| missed::untold_air(fixed(share * 100.0, 0), percent(low)));
+    let untold = untold::share(&inputs.pipework, -low).map_or_else(missed::untold_unbounded, |share| {
+        missed::untold_air(fixed(share * 100.0, 0), missed::untold_by_flows(&percent(low)))
+    });
     [missed::all_alike(percent(low), percent(high), percent(alike.value), limit), untold]
 }

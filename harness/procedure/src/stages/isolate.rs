@@ -1,7 +1,8 @@
 //! The zone is isolated at the panel, release circuits are locked off, people are told. Without all three nothing else is
 //! done.
 use crate::{
-    context::{Context, Stop, one_of, said},
+    answers::{one_of, said},
+    context::{Context, Stop},
     effect::Entry,
     judge::isolate::{Safeguard, answered},
     prompt::Act,

@@ -2,7 +2,8 @@
 //! that nobody renews must raise its fault before it gives anything back.
 use super::unit;
 use crate::{
-    context::{Context, Stop, one_of},
+    answers::one_of,
+    context::{Context, Stop},
     facts::{
         Fact, Reason,
         outputs::{self as fact, By},

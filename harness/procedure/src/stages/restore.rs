@@ -1,7 +1,8 @@
 //! Outputs given back only over clear air, then the zone restored and the release circuit unlocked.
 use super::{by_eye, held, isolate::NONE};
 use crate::{
-    context::{Context, Stop, one_of, said},
+    answers::{one_of, said},
+    context::{Context, Stop},
     effect::Entry,
     executor::race,
     facts::{missed, restore as fact},

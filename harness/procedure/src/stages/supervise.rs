@@ -36,8 +36,10 @@ pub(crate) async fn supervise(ctx: Context) -> Result<(), Stop> {
     for pipe in inputs.pipes() {
         let inlet = pipe.inlet;
         settled(&ctx, limit.value).await;
-        let faults =
-            if ctx.is_asked() { by_eye::state(&ctx, false).await.and_then(|t| t.reading.faults) } else { ctx.faults() };
+        let faults = match ctx.is_asked() {
+            true => by_eye::state(&ctx, false).await.and_then(|t| t.reading.faults),
+            false => ctx.faults_now().await,
+        };
         if let Some(finding) = judge::before(inlet, faults) {
             ctx.found(finding);
             continue;

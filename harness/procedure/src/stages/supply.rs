@@ -3,6 +3,7 @@
 //!
 //! It comes late, when no other fault stands: the panel's fault input shows nothing while one does.
 use crate::{
+    answers::Done,
     context::{Context, Stop},
     facts::supply::Against,
     judge::supply::{self as judge, Removed},
@@ -138,7 +139,10 @@ async fn removed(ctx: &Context, supply: Supply) -> Option<Estimate> {
     let streams = ctx.get().stream.hz.is_some();
     let asked = ctx.is_asked();
     let streams = streams || asked;
-    let stand = if asked { ctx.look(Look::State).await.ok().and_then(|t| t.reading.faults) } else { ctx.faults() };
+    let stand = match asked {
+        true => ctx.look(Look::State).await.ok().and_then(|t| t.reading.faults),
+        false => ctx.faults_now().await,
+    };
     if let Some(finding) = judge::before(supply, stand, streams, &limit) {
         ctx.found(finding);
         return None;
@@ -165,10 +169,14 @@ async fn removed(ctx: &Context, supply: Supply) -> Option<Estimate> {
         Supply::Mains => away.voltage().await,
         Supply::Battery => None,
     };
-    let on = format!("Switch the {name} on again. Done?");
-    let back = ctx.ask_done(Act::SwitchSupply { supply, on: true }, on).await;
+    let (on, text) = (Act::SwitchSupply { supply, on: true }, format!("Switch the {name} on again. Done?"));
+    let back = match shown.is_some() && !asked {
+        true => ctx.ask_done_unless_seen(on, text, ctx.until_seen(|t| stands(t) == Some(false))).await,
+        false => ctx.ask_done(on, text).await.map(Done::Said),
+    };
     let gone = match back {
-        Ok(_) => ctx.until_shown(within, |t| stands(t) == Some(false)).await.is_some(),
+        Ok(Done::Seen) => true,
+        Ok(Done::Said(_)) => ctx.until_shown(within, |t| stands(t) == Some(false)).await.is_some(),
         Err(_) => false,
     };
     let text = format!("The {name} is on again. Has the panel's fault cleared?");

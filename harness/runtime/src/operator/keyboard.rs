@@ -11,7 +11,7 @@ use plumeline_link::RealClock;
 use plumeline_procedure::Prompt;
 use std::{
     collections::BTreeMap,
-    io::{IsTerminal, stdin},
+    io::{BufRead, IsTerminal, stdin},
     path::PathBuf,
     time::Duration,
 };
@@ -32,7 +32,11 @@ pub struct Typed {
 pub fn listen(clock: RealClock) -> mpsc::UnboundedReceiver<Typed> {
     let (send, receive) = mpsc::unbounded_channel();
     std::thread::spawn(move || {
-        for line in stdin().lines().map_while(Result::ok) {
+        let (mut stdin, mut bytes) = (stdin().lock(), Vec::new());
+        // A keyboard of another encoding is no end of the input.
+        while stdin.read_until(b'\n', &mut bytes).is_ok_and(|n| n > 0) {
+            let line = String::from_utf8_lossy(&bytes).into_owned();
+            bytes.clear();
             if send.send(Typed { at: clock.now(), pressed: std::time::Instant::now(), line }).is_err() {
                 return;
             }
@@ -164,7 +168,8 @@ fn understood(prompt: &Prompt, answer: &Answer) -> Option<String> {
 pub(crate) fn tick(words: &str) -> Result<(Tick, Option<PathBuf>), String> {
     let mut parts = words.split(';').map(str::trim);
     let first = parts.next().unwrap_or_default();
-    let lower = first.to_lowercase();
+    // Of ASCII letters alone: what follows is cut out of the words as typed.
+    let lower = first.to_ascii_lowercase();
     // The words behind the one that says what it comes to.
     let behind = |word: &str| -> Option<Option<String>> {
         let rest = lower.strip_prefix(word)?;
@@ -244,8 +249,10 @@ fn numbers(of: &[u32], typed: &str, none: bool) -> Result<Answer, String> {
     if none || typed == NONE_DONE {
         return Ok(Answer::Text(String::new()));
     }
-    let named =
-        typed.split([' ', ',', ';']).filter(|n| !n.is_empty()).map(|n| n.parse().ok().filter(|n| of.contains(n)));
+    let named = typed
+        .split([' ', '\t', ',', ';', '.'])
+        .filter(|n| !n.is_empty())
+        .map(|n| n.parse().ok().filter(|n| of.contains(n)));
     let named: Option<Vec<u32>> = named.collect();
     match named.filter(|named| !named.is_empty()) {
         Some(named) => Ok(Answer::Text(named.iter().map(u32::to_string).collect::<Vec<_>>().join(" "))),
@@ -275,9 +282,9 @@ fn number(typed: &str, unit: &str) -> Result<f64, String> {
 
 /// One of the words in full; `no` refuses where it is none of them.
 fn one_of(wanted: &[Word], typed: &str, refusal: Option<&str>) -> Result<Answer, String> {
-    let lower = typed.to_lowercase();
+    let lower = typed.to_ascii_lowercase();
     for w in wanted {
-        let Some(rest) = lower.strip_prefix(&w.word.to_lowercase()) else { continue };
+        let Some(rest) = lower.strip_prefix(&w.word.to_ascii_lowercase()) else { continue };
         if !w.more && rest.is_empty() {
             return Ok(match w.word.as_str() {
                 "yes" => Answer::Yes,
@@ -392,6 +399,20 @@ mod tests {
         let decide = || Wants::OneOf { words: vec![Word::of("again", "this"), more.clone()] };
         assert_eq!(heard(&mut open(decide()), "again"), Some((3, Answer::Text("again".into()))));
         assert_eq!(heard(&mut open(decide()), "again: smoke 1.4"), Some((3, Answer::Text("again: smoke 1.4".into()))));
+    }
+    #[test]
+    fn letters_that_grow_when_they_are_made_small_cut_nothing_short() {
+        // U+0130 is longer in small letters.
+        let dotted = "\u{130}".repeat(40);
+        let (ticked, _) = tick(&format!("No, {dotted}")).unwrap();
+        assert_eq!((ticked.state, ticked.note), (TickState::NotDone, Some(dotted.clone())));
+        let words = vec![Word { more: true, ..Word::of("put right", "") }];
+        let said = answer(&Wants::OneOf { words: words.clone() }, &format!("Put right: {dotted}"));
+        assert_eq!(said, Ok(Answer::Text(format!("put right: {dotted}"))));
+        for odd in [&*dotted, "\u{130}", "ja", "\u{0434}\u{0430}", "no\u{130}", "\u{fffd}"] {
+            let all = [Wants::Done, Wants::YesNo, Wants::Moment, Wants::Tick, consequence()];
+            assert!(all.iter().all(|wants| heard(&mut open(wants.clone()), odd).is_none()), "{odd}");
+        }
     }
     #[test]
     fn reasons_and_numbers_are_taken_as_people_write_them() {

@@ -13,6 +13,7 @@ use plumeline_detector::driver::Wants;
 use plumeline_job::{
     Kind, Problem, TEXT_LIMIT,
     error::Source,
+    input_file,
     written::{self, Spanned},
 };
 use plumeline_procedure::{Act, Prompt};
@@ -33,7 +34,7 @@ pub struct OperatorFile {
 
 /// Reads an `operator.toml` from the disk.
 pub fn read(path: &Path) -> Result<OperatorFile, Failure> {
-    let bytes = std::fs::read(path).map_err(|e| Problem::from_io(path, "read the operator's answers", &e))?;
+    let bytes = input_file::read(path, "read the operator's answers", TEXT_LIMIT as u64)?;
     Ok(Script::read(&path.display().to_string(), &bytes)?)
 }
 
@@ -116,6 +117,8 @@ pub struct Script {
     watched: RefCell<BTreeMap<u32, Watched>>,
     /// Reads the units that speak nothing.
     eyes: RefCell<Eyes>,
+    /// Presses no key for what the unit's own readings show.
+    hands_full: bool,
 }
 
 /// A moment that is waited for at a display.
@@ -128,6 +131,8 @@ struct Watched {
 }
 /// Who watches a display looks at it this often.
 const LOOKS: Duration = Duration::from_millis(500);
+/// Whoever has both hands full presses a key only if the job did not go on for so long.
+const WAITS: Duration = Duration::from_secs(60);
 
 /// Takes a photo into the job folder.
 pub type Photos = Box<dyn Fn(&Path) -> Result<Photo, Failure>>;
@@ -140,7 +145,12 @@ impl Script {
     /// An operator as the file says.
     pub fn of(file: OperatorFile) -> Self {
         let used = RefCell::new(vec![0; file.answers.len()]);
-        Self { used, watched: RefCell::default(), eyes: RefCell::default(), file }
+        Self { used, watched: RefCell::default(), eyes: RefCell::default(), hands_full: false, file }
+    }
+    /// The same, who presses no key for what the unit's own readings show, as a person at a hole does.
+    #[must_use]
+    pub fn with_hands_full(self) -> Self {
+        Self { hands_full: true, ..self }
     }
     /// The same, who reads units with these eyes.
     #[must_use]
@@ -207,6 +217,11 @@ impl Script {
                     let mut before = so_far.before;
                     let waits = match &prompt.act {
                         Act::ReadDisplay { about } => !self.eyes.borrow_mut().is_done(now, prompt, about, site)?,
+                        act if self.hands_full && act.may_show() && !watched.contains_key(&prompt.id) => {
+                            super::acts::perform(now, act, site)?;
+                            watched.insert(prompt.id, Watched { next: now + WAITS, before });
+                            return Ok(None);
+                        }
                         act => super::acts::shows(now, act, site, &mut before)? == Some(false),
                     };
                     if waits {

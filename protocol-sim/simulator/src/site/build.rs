@@ -15,7 +15,7 @@ use plumeline_base::pipework::{AirPath, Drive, Node, NodeId, Opening, OpeningKin
 const STREAM_BUILT: u64 = 0x51_0000;
 
 /// Draws what was built around the design.
-pub(super) fn as_built(design: &Pipework, scatter: &Scatter, seed: u64) -> Pipework {
+pub(crate) fn as_built(design: &Pipework, scatter: &Scatter, seed: u64) -> Pipework {
     let mut p = design.clone();
     let mut id = STREAM_BUILT;
     let mut draw = |spread, n| {

@@ -14,6 +14,7 @@ use crate::{
     simulation::ScenarioError,
 };
 use build::Works;
+pub(crate) use build::as_built;
 use place::Place;
 use plumeline_base::{
     Instant,

@@ -1,0 +1,36 @@
+//! Two visits to one site: a partly blocked hole is named, and nothing that did not change.
+#![allow(clippy::unwrap_used, reason = "a failed step fails the test")]
+use plumeline_lab::campaign::pairs::{Pair, run};
+
+/// Named, of how many that had one blocked; and those with something named that did not change.
+fn count(seeds: std::ops::Range<u64>) -> (usize, usize, Vec<Pair>) {
+    let threads = std::thread::available_parallelism().map_or(1, |n| n.get() as u64);
+    let shares: Vec<_> = (0..threads)
+        .map(|at| {
+            let seeds: Vec<u64> = seeds.clone().filter(|s| s % threads == at).collect();
+            std::thread::spawn(move || seeds.into_iter().map(|seed| run(seed).unwrap()).collect::<Vec<_>>())
+        })
+        .collect();
+    let all: Vec<Pair> = shares.into_iter().flat_map(|share| share.join().unwrap()).collect();
+    let blocked = all.iter().filter(|p| p.blocked.is_some());
+    let (named, of) = (blocked.clone().filter(|p| p.named).count(), blocked.count());
+    for pair in all.iter().filter(|p| !p.wrong.is_empty() || p.blocked.is_some() && !p.named) {
+        println!("{pair:?}");
+    }
+    (named, of, all.into_iter().filter(|p| !p.wrong.is_empty()).collect())
+}
+
+#[test]
+fn what_changed_within_a_year_is_named_and_nothing_else() {
+    let (named, of, wrong) = count(0..24);
+    assert_eq!((named, of), (12, 12));
+    assert!(wrong.is_empty(), "{wrong:?}");
+}
+
+#[test]
+#[ignore = "a thousand pairs take minutes: run by hand, results in docs/compare.md"]
+fn a_thousand_pairs() {
+    let (named, of, wrong) = count(10_000..11_000);
+    println!("named {named} of {of}; something else named in {} of 1000", wrong.len());
+    assert!(named * 100 >= of * 95 && wrong.len() <= 20);
+}
