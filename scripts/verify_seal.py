@@ -33,10 +33,11 @@ def holds(true, why):
         raise Broken(why)
 
 
-def read_seal(path):
-    """The body of a seal whose form and signature hold."""
+def read_seal(path, kind="seal"):
+    """The body of a seal, of a job or of its design, whose form and signature hold."""
     data = path.read_bytes()
-    head, signed, tail = b'{"seal":', data[8:-145], data[-145:]
+    head = b'{"%s":' % kind.encode()
+    signed, tail = data[len(head) : -145], data[-145:]
     holds(data.startswith(head) and tail[:14] == b',"signature":"' and tail[-3:] == b'"}\n', f"{path.name}: its form")
     try:
         body, signature = json.loads(signed), bytes.fromhex(tail[14:-3].decode())
@@ -44,10 +45,27 @@ def read_seal(path):
         # For texts and whole numbers this is what RFC 8785 asks for.
         holds(canonical == signed and signature.hex().encode() == tail[14:-3], f"{path.name}: its form")
         key = Ed25519PublicKey.from_public_bytes(bytes.fromhex(body["key"]))
-        key.verify(signature, b"plumeline seal 1\n" + signed)
+        key.verify(signature, b"plumeline %s 1\n" % kind.encode() + signed)
     except (ValueError, InvalidSignature) as error:
         raise Broken(f"{path.name}: {type(error).__name__}") from error
+    known = {"design": (1,), "seal": (1, 2)}[kind]
+    holds(body["format"] in known, f"{path.name}: of format {body['format']}")
+    holds(body["format"] > 1 or kind == "design" or not {"warnings", "statement"} & set(body), f"{path.name}: its form")
     return body
+
+
+def design(folder):
+    """Who signed the design beforehand, and whether the files are still those; nothing where nobody did."""
+    path = folder / "design-seal.json"
+    if not path.exists():
+        return None
+    body = read_seal(path, "design")
+    signed = {f["name"]: (f["length"], f["sha256"]) for f in body["files"]}
+    names = ("pipework.toml", "plan.toml", "unit-outgoing.toml", "unit-replacement.toml", "settings-new.json", "settings-old.json",
+             "decisions.toml", "carry-account.json")
+    here = {n: (folder / n).read_bytes() for n in names if (folder / n).exists()}
+    same = signed == {n: (len(data), hashlib.sha256(data).hexdigest()) for n, data in here.items()}
+    return f"design signed by {body['signer']}: " + ("the job was judged by it" if same else "NOT what the job was judged by")
 
 
 def journal_end(data, lines):
@@ -92,8 +110,9 @@ def verify(folder, key=None):
         holds((head, job) == (seal["journal"]["head"], seal["job"]), f"seal-{seal['number']}.json: of another journal")
     if key is not None:
         expected = load_pem_public_key(pathlib.Path(key).read_bytes()).public_bytes_raw().hex()
-        holds(newest["key"] == expected, f"seal-{newest['number']}.json: of another key")
-    return newest
+        same = [s["key"] for s in seals if (s["files"], s["journal"]) == (newest["files"], newest["journal"])]
+        holds(expected in same, f"seal-{newest['number']}.json: of another key")
+    return newest, seals
 
 
 def spoil(folder):
@@ -150,11 +169,17 @@ def main(arguments):
             key_file(private, passphrase, public)
         case [job] | [job, "--key", _]:
             try:
-                seal = verify(pathlib.Path(job), *arguments[2:])
+                _, seals = verify(pathlib.Path(job), *arguments[2:])
+                signed_before = design(pathlib.Path(job))
             except Broken as found:
                 sys.exit(f"does not hold: {found}")
-            how, verdict = seal["closed"]["as"], seal["verdict"]["is"]
-            print(f"seal {seal['number']} holds: {how}, {verdict}, by {seal['signer']}, {len(seal['files'])} files")
+            for seal in seals:
+                how, verdict = seal["closed"]["as"], seal["verdict"]["is"]
+                print(f"seal {seal['number']} holds: {how}, {verdict}, by {seal['signer']}, {len(seal['files'])} files")
+                for words in [*seal.get("warnings", []), *([seal["statement"]] if "statement" in seal else [])]:
+                    print(f"  {words}")
+            if signed_before:
+                print(signed_before)
         case _:
             sys.exit(__doc__)
 

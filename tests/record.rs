@@ -79,7 +79,7 @@ fn a_sealed_job_is_checked_by_the_key_that_is_named() {
     let job = Job::new("sealed", &[]);
     let o = job.close(&[]);
     exits(&o, &[0]);
-    assert!(stdout(&o).contains("seal-1.json: complete, by A. Technician"), "{}", stdout(&o));
+    assert!(stdout(&o).contains("seal-1.json: SIMULATED, complete, by A. Technician"), "{}", stdout(&o));
     // Without a key, it is said that anyone could have signed; with one, whose it is.
     let o = job.check(&[]);
     exits(&o, &[0]);

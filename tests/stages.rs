@@ -72,6 +72,30 @@ fn about(o: &Outcome, stage: StageKind, words: &str) -> Vec<Finding> {
     o.findings.iter().filter(|f| f.stage == stage && f.says.contains(words)).cloned().collect()
 }
 
+/// A line that brings every piece twice: what came before, byte for byte, is dropped.
+#[test]
+fn frames_that_come_twice_spoil_nothing() {
+    let o = run(Job { small: true, seed: 3, line: "dup=1".into(), ..Job::default() });
+    assert_eq!(o.verdict, Verdict::Pass, "{}", o.because);
+}
+
+/// A simulated unit says so itself, whatever the link is called.
+#[test]
+fn a_simulation_is_told_by_its_unit() {
+    let o = run(Job { small: true, seed: 3, ..Job::default() });
+    assert!(o.origin.simulated_unit && o.origin.simulated_link && o.origin.answers_of_scripts > 10, "{:?}", o.origin);
+}
+
+/// The cable stays on the bench: what the replacement holds is not taken for what was found on the outgoing unit.
+#[test]
+fn the_replacement_on_the_cable_is_not_the_outgoing_unit() {
+    let stays = "[[answer]]\nact = \"bench-done\"\nsay = \"no\"\nbecause = \"later\"\n";
+    let o = run(Job { seed: 3, answers: stays, ..Job::default() });
+    assert_eq!(coded(&o, "as-found.bench-unit").len(), 1, "{:#?}", o.findings);
+    assert!(coded(&o, "as-found.settings").is_empty() && o.outgoing.is_none());
+    assert!(coded(&o, "unit.still-outgoing").is_empty(), "the exchange does not fail for it");
+}
+
 #[test]
 fn flows_as_found_are_translated_by_the_network() {
     let o = run(Job { seed: 3, ..Job::default() });

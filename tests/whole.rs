@@ -38,4 +38,5 @@ mod replay;
 mod resume;
 mod sentences;
 mod stages;
+mod trust;
 mod whole_job;

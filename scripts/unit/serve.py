@@ -134,7 +134,7 @@ class Server:
             0: 1, 1: token, 2: "Invented Workshop", 3: "Gale 2", 4: "G2-000417", 5: "1.9.2", 6: self.unit.boot_id(),
             7: self.unit.micros(now), 8: self.unit.starting(now),
             9: {0: INLETS, 1: LEVELS, 2: OUTPUTS, 3: 1, 4: 0b111111, 5: False, 7: 2_500_000_000, 8: 120_000_000, 9: RATE_MAX,
-                10: IMAGE_MAX, 11: CHUNK_MAX, 12: LEASE_MAX, 13: True},
+                10: IMAGE_MAX, 11: CHUNK_MAX, 12: LEASE_MAX, 13: True, 14: True},
         }
 
     def op_clock(self, t1):

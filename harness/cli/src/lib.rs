@@ -6,7 +6,8 @@ pub mod args;
 pub mod capture;
 pub mod carrying;
 pub mod commands;
-pub mod logger_csv;
+mod inspection;
+mod output;
 pub mod predict;
 
 use args::{Cli, Command, SettingsOf};
@@ -60,6 +61,7 @@ fn command(command: &Command) -> Result<Exit, Failure> {
         Command::Replay(a) => commands::files::replay(a),
         Command::Report(a) => commands::files::report(a),
         Command::Check(a) => commands::check::check(a),
+        Command::Design(a) => commands::design::design(a),
         Command::Close(a) => commands::close::close(a),
         Command::Compare(a) => commands::compare::compare(a),
         Command::Settings(SettingsOf::Sheet(a)) => commands::sheet::sheet(a),

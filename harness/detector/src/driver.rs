@@ -67,6 +67,8 @@ pub struct LineCounters {
     pub repeated: u64,
     /// Readings known to be missed.
     pub missed_readings: u64,
+    /// Reports that came a second time byte for byte, and were dropped.
+    pub twice: u64,
 }
 
 /// By which means something is shown.

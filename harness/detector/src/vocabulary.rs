@@ -111,6 +111,9 @@ pub struct Abilities {
     /// It knows date and time, and they can be set.
     #[serde(default)]
     pub wall_clock: bool,
+    /// It says itself that it is a simulation.
+    #[serde(default)]
+    pub simulated: bool,
     /// Settings can be read whole, with a digest.
     pub read_settings: bool,
     /// Settings can be written as one transaction.

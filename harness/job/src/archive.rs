@@ -12,7 +12,7 @@ use crate::{
 use std::{
     collections::BTreeSet,
     fs, io,
-    io::{Read as _, Write as _},
+    io::Read as _,
     path::{Path, PathBuf},
 };
 use zip::{
@@ -30,20 +30,28 @@ pub const TOTAL_LIMIT: u64 = 4 * 1024 * 1024 * 1024;
 pub fn pack(folder: &Folder, to: &Path) -> Result<usize, Problem> {
     let told = |e: io::Error| Problem::from_io(to, "write the archive", &e);
     let names = manifest::all_names(folder)?;
+    manifest::no_private_key(folder, &names)?;
     if to.try_exists().map_err(told)? {
         return Err(told(io::ErrorKind::AlreadyExists.into()));
     }
     let unfinished = disk::temporary(to);
-    let mut zip = ZipWriter::new(fs::File::create(&unfinished).map_err(told)?);
+    // Never through a link that waits under this name.
+    let _ = fs::remove_file(&unfinished);
+    let made = fs::OpenOptions::new().write(true).create_new(true).open(&unfinished);
+    let mut zip = ZipWriter::new(made.map_err(told)?);
     // No dates of this machine: the same job gives the same archive.
     let options = SimpleFileOptions::default()
         .compression_method(CompressionMethod::Deflated)
         .last_modified_time(DateTime::default())
         .unix_permissions(0o644);
     for name in &names {
-        let bytes = manifest::read(folder, name)?;
+        let path = folder.dir().join(name);
+        let told_of = |e: io::Error| Problem::from_io(&path, "pack it", &e);
+        let mut file = folder.disk().open(&path).map_err(told_of)?.take(FILE_LIMIT + 1);
         zip.start_file(name.as_str(), options).map_err(|e| told(e.into()))?;
-        zip.write_all(&bytes).map_err(told)?;
+        if io::copy(&mut file, &mut zip).map_err(told)? > FILE_LIMIT {
+            return Err(too_large(name, FILE_LIMIT + 1, FILE_LIMIT));
+        }
     }
     let file = zip.finish().map_err(|e| told(e.into()))?;
     file.sync_all().and_then(|()| fs::rename(&unfinished, to)).map_err(told)?;
@@ -66,14 +74,41 @@ pub fn unpack(from: &Path, to: &Path) -> Result<usize, Problem> {
     if to.try_exists().map_err(told)? {
         return Err(told(io::ErrorKind::AlreadyExists.into()));
     }
-    let unfinished = disk::temporary(to);
-    fs::create_dir(&unfinished).map_err(told)?;
-    let written = write(&shown, &mut zip, &names, &unfinished).and_then(|()| fs::rename(&unfinished, to).map_err(told));
+    let unfinished = begin(to)?;
+    let written = write(&shown, &mut zip, &names, &unfinished).and_then(|()| {
+        fs::remove_file(unfinished.join(UNPACKING)).and_then(|()| fs::rename(&unfinished, to)).map_err(told)
+    });
     if written.is_err() {
         // What was half unpacked must not be taken for a job.
         let _ = fs::remove_dir_all(&unfinished);
     }
     written.map(|()| names.len())
+}
+
+/// What stands in a folder into which is still being unpacked, so that no other is ever taken for one.
+const UNPACKING: &str = ".unpacking";
+
+/// The folder that is unpacked into, in place of one that an unpacking left which was ended.
+fn begin(to: &Path) -> Result<PathBuf, Problem> {
+    let unfinished = disk::temporary(to);
+    let told = |e: io::Error| Problem::from_io(&unfinished, "unpack into it", &e);
+    if let Ok(there) = fs::symlink_metadata(&unfinished) {
+        let left = there.is_dir()
+            && (unfinished.join(UNPACKING).exists() || fs::read_dir(&unfinished).map_err(told)?.next().is_none());
+        if !left {
+            let cause = "can't unpack into it: it is there already, and no unpacking left it";
+            let shown = unfinished.display().to_string();
+            return Err(Problem::with_file(
+                Kind::Exists,
+                &shown,
+                cause,
+                "move it away, or choose another name with --out",
+            ));
+        }
+        fs::remove_dir_all(&unfinished).map_err(told)?;
+    }
+    fs::create_dir(&unfinished).and_then(|()| fs::File::create_new(unfinished.join(UNPACKING))).map_err(told)?;
+    Ok(unfinished)
 }
 
 type Archive = ZipArchive<io::BufReader<fs::File>>;

@@ -15,6 +15,8 @@ pub mod fake;
 pub trait Disk: fmt::Debug + Send + Sync {
     /// The whole file; [`io::ErrorKind::FileTooLarge`] if it is longer than `limit`.
     fn read(&self, path: &Path, limit: u64) -> io::Result<Vec<u8>>;
+    /// A file to be read by parts.
+    fn open(&self, path: &Path) -> io::Result<Box<dyn io::Read>>;
     /// Is there a file or folder of this name?
     fn exists(&self, path: &Path) -> io::Result<bool>;
     /// What is at this path; a link is not followed. [`io::ErrorKind::NotFound`] if there is nothing.
@@ -75,6 +77,9 @@ impl Disk for OsDisk {
     fn read(&self, path: &Path, limit: u64) -> io::Result<Vec<u8>> {
         input_file::read_up_to(path, limit)
     }
+    fn open(&self, path: &Path) -> io::Result<Box<dyn io::Read>> {
+        Ok(Box::new(input_file::open_regular(path)?))
+    }
     fn exists(&self, path: &Path) -> io::Result<bool> {
         path.try_exists()
     }
@@ -97,9 +102,15 @@ impl Disk for OsDisk {
         fs::create_dir(path)
     }
     fn create(&self, path: &Path) -> io::Result<Box<dyn DiskFile>> {
-        Ok(Box::new(fs::File::create(path)?))
+        // Never through a link that waits under this name.
+        match fs::remove_file(path) {
+            Err(e) if e.kind() != io::ErrorKind::NotFound => return Err(e),
+            _ => {}
+        }
+        Ok(Box::new(fs::OpenOptions::new().write(true).create_new(true).open(path)?))
     }
     fn append(&self, path: &Path) -> io::Result<Box<dyn DiskFile>> {
+        plain(path)?;
         // Not opened for appending only: such a handle can't cut a file on every system. One process holds a job, so
         // the end stays where it is.
         let mut file = fs::OpenOptions::new().write(true).open(path)?;
@@ -117,6 +128,10 @@ impl Disk for OsDisk {
         if cfg!(unix) { fs::File::open(dir)?.sync_all() } else { Ok(()) }
     }
     fn lock(&self, path: &Path) -> io::Result<Locking> {
+        match plain(path) {
+            Err(e) if e.kind() != io::ErrorKind::NotFound => return Err(e),
+            _ => {}
+        }
         let mut file = fs::OpenOptions::new().read(true).write(true).create(true).truncate(false).open(path)?;
         match file.try_lock() {
             Ok(()) => {
@@ -133,6 +148,14 @@ impl Disk for OsDisk {
             Err(fs::TryLockError::Error(e)) => Err(e),
         }
     }
+}
+
+/// What is written in place is a file of its own, never what a link leads to.
+fn plain(path: &Path) -> io::Result<()> {
+    if fs::symlink_metadata(path)?.is_file() {
+        return Ok(());
+    }
+    Err(io::Error::new(io::ErrorKind::InvalidInput, "it is a link or a device, no file"))
 }
 
 impl DiskFile for fs::File {

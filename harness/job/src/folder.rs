@@ -55,8 +55,11 @@ pub const REPORTS: [&str; 3] = [RESULT, JUNIT, REPORT];
 /// The lock; holds the process id of whoever has the job.
 pub const LOCK: &str = "lock";
 
+/// The seal of the design, made before the job.
+pub const DESIGN: &str = "design-seal.json";
+
 /// The files that a job is judged by, and whether it can't be without them.
-pub const INPUTS: [(&str, bool); 8] = [
+pub const INPUTS: [(&str, bool); 9] = [
     (PIPEWORK, true),
     (PLAN, true),
     (UNIT_OUTGOING, false),
@@ -65,11 +68,13 @@ pub const INPUTS: [(&str, bool); 8] = [
     (SETTINGS_OLD, false),
     (DECISIONS, false),
     (ACCOUNT, false),
+    (DESIGN, false),
 ];
 
 /// What a job that has begun leaves in its folder besides its reports, in the order in which a new job takes it away: what
 /// follows from something goes before it, and the reports before all of it.
-const LEFT_BY_A_JOB: [&str; 12] = [
+const LEFT_BY_A_JOB: [&str; 13] = [
+    DESIGN,
     SETTINGS_AS_LEFT,
     SETTINGS_AS_FOUND,
     JOURNAL,

@@ -30,6 +30,18 @@ use zeroize::Zeroizing;
 const FILE_LIMIT: u64 = 16 * 1024;
 /// Longest name, characters.
 const NAME_LIMIT: usize = 80;
+/// So much of a file is looked through for a private key, bytes.
+pub(crate) const LOOKED_AT: u64 = 1024 * 1024;
+
+/// Whether these bytes hold a private key: a PEM block of any kind, in whatever encoding of text, or an Ed25519 key by itself
+/// (PKCS #8).
+pub(crate) fn holds_private(bytes: &[u8]) -> bool {
+    let holds = |bytes: &[u8], words: &[u8]| bytes.windows(words.len()).any(|w| w == words);
+    let narrow: Vec<u8> = bytes.iter().copied().filter(|b| *b != 0).collect();
+    let pkcs8: &[u8] =
+        &[0x30, 0x2e, 0x02, 0x01, 0x00, 0x30, 0x05, 0x06, 0x03, 0x2b, 0x65, 0x70, 0x04, 0x22, 0x04, 0x20];
+    holds(&narrow, b"PRIVATE KEY-----") || holds(&narrow, b"PRIVATE KEY BLOCK-----") || bytes.starts_with(pkcs8)
+}
 /// Name of the key that demonstrations are sealed with.
 pub const DEMONSTRATION: &str = "demonstration key, which proves nothing";
 

@@ -18,6 +18,8 @@ fn key(name: &str) -> SigningKey {
 }
 fn statement(open: &[&str]) -> Statement {
     Statement {
+        cautions: Vec::new(),
+        words: None,
         closed: Closed::with(open.iter().map(|s| (*s).to_owned()).collect()),
         verdict: Judged { because: "everything was shown".into(), is: Verdict::Pass },
         date: "2026-01-01T10:00:00Z".into(),

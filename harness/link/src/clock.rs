@@ -24,6 +24,10 @@ impl RealClock {
         let speed = if speed.is_finite() && speed > 0.0 { speed } else { 1.0 };
         Self { origin: tokio::time::Instant::now(), awake_or_not: sys::clock_with_sleep(), start, speed }
     }
+    /// How many times as fast as the system's it runs.
+    pub fn speed(&self) -> f64 {
+        self.speed
+    }
     /// Now.
     pub fn now(&self) -> Instant {
         let slept = self.awake_or_not.and_then(|then| sys::clock_with_sleep()?.checked_sub(then));

@@ -1,17 +1,52 @@
 //! Dates of the log (RFC 3339) as milliseconds since 1970 UTC, and back.
 //!
-//! Not here: what day it is (that is an event of the log).
+//! The date enters the log at each take-up, and times out of service hang on it: one that can't be is doubted. A clock that was set
+//! forward between take-ups can't be told from a pause: the time out of service then comes out too long, never too short.
+//!
+//! Not here: what day it is (that is an event of the log), and how the log's own time goes on over a pause (whoever takes it up).
 use crate::context::Context;
 use alloc::{format, string::String};
 use plumeline_base::Instant;
 use time::{OffsetDateTime, PrimitiveDateTime, format_description::well_known::Rfc3339};
 
 impl Context {
-    /// Date and time at an instant, ms since 1970 UTC, where the log knows it.
+    /// Date and time at an instant, ms since 1970 UTC, where the log knows it and nothing speaks against it.
     pub(crate) fn utc_ms(&self, at: Instant) -> Option<u64> {
-        let (noted, ms) = self.get().record.date?;
+        let record = &self.get().record;
+        if record.date_doubt.is_some() {
+            return None;
+        }
+        let (noted, ms) = record.date?;
         // A date noted later than `at` is never asked for.
         ms.checked_add(u64::try_from(at.since(noted).as_millis()).ok()?)
+    }
+}
+
+/// The first day of 2025: this tool was made later.
+const EARLIEST: u64 = 1_735_689_600_000;
+/// The first day of 2050, ms since 1970 UTC.
+const LATEST: u64 = 2_524_608_000_000;
+/// A clock that is set right by the network moves by less, ms.
+const MAY_DIFFER: u64 = 120_000;
+
+/// Why a date that the log notes at `now` is not to be trusted. `before`: the last one that it noted, and when.
+pub(crate) fn doubt(text: &str, before: Option<(Instant, u64)>, now: Instant) -> Option<String> {
+    let Some(ms) = parse(text) else {
+        return Some(format!("\"{text}\" is no date"));
+    };
+    if !(EARLIEST..LATEST).contains(&ms) {
+        return Some(format!("it says {}, which can't be", format(ms)));
+    }
+    let (noted, then) = before?;
+    let expected = then.saturating_add(u64::try_from(now.since(noted).as_millis()).unwrap_or(u64::MAX));
+    let words = |how: &str| {
+        let (expected, ms) = (format(expected), format(ms));
+        Some(format!("it was set {how} during this job: it says {ms} when it should say {expected}"))
+    };
+    match () {
+        () if ms.saturating_add(MAY_DIFFER) < expected => words("back"),
+        () if expected.saturating_add(MAY_DIFFER) < ms => words("forward, or this computer slept"),
+        () => None,
     }
 }
 
@@ -61,5 +96,26 @@ mod tests {
             assert_eq!(parse(&format(ms)), Some(ms));
         }
         assert_eq!(format(951_782_400_000), "2000-02-29T00:00:00Z");
+    }
+    fn says(text: &str, before: Option<(u64, &str)>, now_s: u64) -> String {
+        let before = before.and_then(|(s, text)| Some((Instant::from_secs(s), parse(text)?)));
+        doubt(text, before, Instant::from_secs(now_s)).unwrap_or_default()
+    }
+
+    #[test]
+    fn a_date_that_cannot_be_is_doubted() {
+        assert_eq!(says("2026-11-28T08:00:00Z", None, 0), "");
+        for absurd in ["1970-01-01T00:00:10Z", "2060-05-05T10:00:00Z", "2024-12-31T23:59:59Z", "soon", ""] {
+            assert!(!says(absurd, None, 0).is_empty(), "{absurd}");
+        }
+    }
+    #[test]
+    fn a_clock_that_does_not_go_with_the_log_is_doubted() {
+        let began = Some((10, "2026-11-28T08:00:00Z"));
+        assert_eq!(says("2026-11-28T09:00:00Z", began, 3610), "");
+        assert_eq!(says("2026-11-28T08:59:00Z", began, 3610), "", "set right by the network");
+        assert!(says("2026-11-28T08:00:01Z", began, 3610).contains("set back"));
+        assert!(says("2026-11-27T08:00:00Z", began, 11).contains("set back"));
+        assert!(says("2026-11-28T13:00:00Z", began, 3610).contains("forward"));
     }
 }

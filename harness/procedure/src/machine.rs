@@ -6,6 +6,7 @@ use crate::{
     executor::Tasks,
     job::JobInputs,
     lines::Drivers,
+    outcome::Origin,
     readings::{Item, Timed},
     rules::advanced::ClockRules,
     stages,
@@ -109,10 +110,15 @@ impl Procedure {
                 }
             }
             Input::Date(date) => {
+                let doubt = crate::date::doubt(date, ctx.get().record.date, now);
                 if let Some(ms) = crate::date::parse(date) {
                     ctx.edit().record.date = Some((now, ms));
                 }
                 ctx.note(Entry::Date { date: date.clone() });
+                if let Some(why) = doubt {
+                    ctx.remark(format!("this computer's date is not to be trusted: {why}"));
+                    ctx.edit().record.date_doubt.get_or_insert(why);
+                }
             }
             Input::File { name, bytes } => {
                 ctx.note(Entry::File { name: name.clone(), sha256: sha256_hex(bytes), length: bytes.len() as u64 })
@@ -122,6 +128,7 @@ impl Procedure {
                     line.driver.link_up(now);
                 }
                 ctx.link_is(*line, true);
+                ctx.edit().outcome.origin.simulated_link |= link.starts_with("sim:");
                 ctx.note(Entry::LinkUp { line: *line, link: link.clone() });
             }
             Input::LinkDown { line, cause, detail } => self.link_down(*line, *cause, detail),
@@ -130,7 +137,16 @@ impl Procedure {
                     line.driver.receive(now, bytes);
                 }
             }
-            Input::Operator(act) => ctx.answered(act.prompt, act.answer.clone()),
+            Input::Operator(act) => {
+                {
+                    let mut s = ctx.edit();
+                    let attended = s.running.attended;
+                    let Origin { answers_of_people, answers_of_scripts, .. } = &mut s.outcome.origin;
+                    let answers = if attended { answers_of_people } else { answers_of_scripts };
+                    *answers = answers.saturating_add(1);
+                }
+                ctx.answered(act.prompt, act.answer.clone());
+            }
             Input::Wake => {}
             Input::Abort(cause) => {
                 ctx.remark(match cause {
@@ -209,6 +225,9 @@ impl Procedure {
         let used = ctx.get().lines.in_use() == id;
         match report {
             Report::Ended(ticket, end) => {
+                if let Ok(Reply::Identity((_, abilities))) = &end {
+                    ctx.edit().outcome.origin.simulated_unit |= abilities.simulated;
+                }
                 if let (true, Ok(reply)) = (used, &end) {
                     self.learn(reply);
                 }

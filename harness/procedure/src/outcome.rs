@@ -387,6 +387,47 @@ pub struct SupplyFacts {
     pub rule: Option<BatteryRule>,
 }
 
+/// Where what was seen comes from: a site, or a simulation of one; a person, or a script.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub struct Origin {
+    /// A link led to the bundled simulator.
+    pub simulated_link: bool,
+    /// A unit said itself that it is a simulation.
+    pub simulated_unit: bool,
+    /// Answers that were given while a person decided what follows.
+    pub answers_of_people: u32,
+    /// Answers that a script gave.
+    pub answers_of_scripts: u32,
+}
+impl Origin {
+    /// None of it was of a real site.
+    pub const fn is_simulated(&self) -> bool {
+        self.simulated_link || self.simulated_unit
+    }
+    /// What a reader must know before the verdict, a word and what it means; nothing where people answered at a unit that
+    /// does not say that it is a simulation, which does not show that it is none.
+    pub fn cautions(&self) -> Vec<(&'static str, String)> {
+        let signs = [
+            (self.simulated_unit, "the unit says so itself"),
+            (self.simulated_link, "the link leads to the bundled simulator"),
+            (self.answers_of_scripts > 0, "a script answered"),
+        ];
+        let how: Vec<&str> = signs.iter().filter(|(shown, _)| *shown).map(|(_, how)| *how).collect();
+        if self.is_simulated() {
+            let how = how.join("; ");
+            let text = "no real unit and no real site were tried, and nothing is proven about any";
+            return alloc::vec![("SIMULATED", alloc::format!("{text} ({how})."))];
+        }
+        let scripted = (self.answers_of_scripts > 0).then(|| {
+            let (people, scripts) = (self.answers_of_people, self.answers_of_scripts);
+            let text = "what they say was seen by nobody";
+            ("SCRIPTED", alloc::format!("{scripts} answers came from a script and {people} from people; {text}."))
+        });
+        scripted.into_iter().collect()
+    }
+}
+
 /// The whole result of a job.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Outcome {
@@ -428,6 +469,9 @@ pub struct Outcome {
     pub trouble: Option<Trouble>,
     /// True if the job was aborted.
     pub aborted: bool,
+    /// Where what was seen comes from.
+    #[serde(default)]
+    pub origin: Origin,
 }
 #[cfg(test)]
 mod tests {

@@ -78,14 +78,17 @@ pub enum Untold {
     Inhibit,
     /// That its date and time are set and kept.
     DateAndTime,
+    /// That no air enters which it does not tell.
+    Air,
 }
 impl Untold {
     /// The names in plans.
-    pub const NAMES: [(&'static str, Self); 4] = [
+    pub const NAMES: [(&'static str, Self); 5] = [
         ("device time", Self::DeviceTime),
         ("event log", Self::EventLog),
         ("inhibit", Self::Inhibit),
         ("date and time", Self::DateAndTime),
+        ("untold air", Self::Air),
     ];
     /// The name in plans.
     pub fn name(self) -> &'static str {

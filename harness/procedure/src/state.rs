@@ -204,6 +204,8 @@ pub(crate) struct RecordState {
     pub(crate) opened: bool,
     /// A date that the log noted, ms since 1970 UTC.
     pub(crate) date: Option<(Instant, u64)>,
+    /// Why the computer's date is not to be trusted any more.
+    pub(crate) date_doubt: Option<String>,
     /// Who does the work by hand.
     pub(crate) who: Option<String>,
     /// What each alarm level did while smoke was at the unit.

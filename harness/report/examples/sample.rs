@@ -18,7 +18,12 @@ fn main() -> Result<(), Box<dyn Error>> {
     }
     let jobs: Vec<_> = samples
         .iter()
-        .map(|s| plumeline_report::JunitJob { name: s.name, outcome: Ok(&s.outcome), expected: None })
+        .map(|s| plumeline_report::JunitJob {
+            name: s.name,
+            outcome: Ok(&s.outcome),
+            expected: None,
+            properties: Vec::new(),
+        })
         .collect();
     fs::write(dir.join("junit.xml"), plumeline_report::junit(&jobs)?)?;
     Ok(())

@@ -7,7 +7,7 @@ use crate::{
     standing::{judges, shown_verdict},
     words::{self, clean},
 };
-use plumeline_base::Verdict;
+use plumeline_base::{Instant, Verdict};
 use plumeline_procedure::outcome::{Finding, Outcome, StageKind, Subject};
 use quick_junit::{NonSuccessKind, Report, TestCase, TestCaseStatus, TestSuite};
 
@@ -23,6 +23,8 @@ pub struct JunitJob<'a> {
     /// A job that is expected to pass reports every stage and finding as a test of its own. One that is expected not
     /// to pass is a single test: it succeeds if the job came to just that.
     pub expected: Option<Expected>,
+    /// More that tells this run from others: port, seed, digests; each a name and its value.
+    pub properties: Vec<(&'static str, String)>,
 }
 
 /// What a scripted job is expected to come to.
@@ -69,7 +71,13 @@ pub fn stage_verdict(outcome: &Outcome, stage: StageKind) -> Option<Verdict> {
 
 /// JUnit XML of the job alone, which is expected to pass.
 pub(crate) fn of_one(input: &ReportInput<'_>) -> Result<String, ReportError> {
-    junit(&[JunitJob { name: input.name, outcome: Ok(input.outcome), expected: None }])
+    let dates = input.record.dates.iter().map(|(_, date)| ("date", date.clone()));
+    let files = input.record.files.iter().map(|(name, sha256, _)| ("input", format!("{name} {sha256}")));
+    let digests = [("tool", input.tool), ("journal", &input.digests.journal_head), ("trace", &input.digests.trace)];
+    let digests = digests.into_iter().map(|(name, value)| (name, value.to_owned()));
+    let links = input.record.links.iter().map(|link| ("port", link.clone()));
+    let properties = digests.chain(links).chain(dates.take(1)).chain(files).collect();
+    junit(&[JunitJob { name: input.name, outcome: Ok(input.outcome), expected: None, properties }])
 }
 
 /// JUnit XML: a test suite for each job, in the order given.
@@ -85,6 +93,9 @@ pub fn junit(jobs: &[JunitJob<'_>]) -> Result<String, ReportError> {
 fn suite(job: &JunitJob<'_>) -> TestSuite {
     let name = clean(job.name);
     let mut suite = TestSuite::new(&*name);
+    for (what, value) in &job.properties {
+        suite.add_property((*what, &*clean(value)));
+    }
     let verdict = |status| {
         let mut case = TestCase::new("verdict", status);
         case.set_classname(&*name);
@@ -97,8 +108,13 @@ fn suite(job: &JunitJob<'_>) -> TestSuite {
             return suite;
         }
     };
+    let ended = o.stages.last().map_or(Instant::START, |s| s.ended);
+    suite.set_time(ended.since(o.stages.first().map_or(ended, |s| s.began)));
     suite.add_property(("verdict", shown_verdict(o).word()));
     suite.add_property(("because", &*clean(&o.because)));
+    suite.add_property(("simulated", if o.origin.is_simulated() { "true" } else { "false" }));
+    suite.add_property(("answers-of-people", &*o.origin.answers_of_people.to_string()));
+    suite.add_property(("answers-of-scripts", &*o.origin.answers_of_scripts.to_string()));
     let not_pass = job.expected.as_ref().is_some_and(|e| !e.verdict.is_pass());
     let missed = job.expected.as_ref().map(|e| e.missed_by(o)).unwrap_or_default();
     let mut whole = verdict(if !missed.is_empty() {

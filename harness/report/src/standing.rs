@@ -52,11 +52,16 @@ pub fn left_open(outcome: &Outcome) -> Option<Loud> {
     still_isolated(outcome).map(|(word, text)| Loud::new(word, text))
 }
 
+/// Whether what was seen is of a real site, and who answered.
+pub fn cautions(outcome: &Outcome) -> Vec<Loud> {
+    outcome.origin.cautions().into_iter().map(|(word, text)| Loud::new(word, text)).collect()
+}
+
 /// The loud lines of an outcome, the most pressing first.
 pub fn loud(outcome: &Outcome) -> Vec<Loud> {
     let incomplete = (!outcome.still.is_empty())
         .then(|| Loud::new("CLOSED INCOMPLETE", format!("At the end of this record {}.", outcome.still.join("; "))));
-    let mut all = Vec::from_iter(incomplete.into_iter().chain(left_open(outcome)));
+    let mut all: Vec<Loud> = cautions(outcome).into_iter().chain(incomplete).chain(left_open(outcome)).collect();
     if outcome.aborted {
         all.push(Loud::new(
             "ABORTED",
@@ -95,6 +100,17 @@ pub fn loud(outcome: &Outcome) -> Vec<Loud> {
     if !void.is_empty() {
         let text: Vec<String> = by_reason(void.iter().map(|(s, why)| (*s, *why)));
         all.push(Loud::new("VOID", format!("No longer counts: {}.", text.join("; "))));
+    }
+    let mut right: Vec<String> = Vec::new();
+    for (f, _) in put_right(outcome).filter(|(f, _)| judges(f.stage)) {
+        let words = format!("{} at {} ({})", f.subject, f.stage, f.verdict);
+        if !right.contains(&words) {
+            right.push(words);
+        }
+    }
+    if !right.is_empty() {
+        let text = format!("Did not pass at first, was put right and done again: {}.", right.join(", "));
+        all.push(Loud::new("NOT AT THE FIRST ATTEMPT", text));
     }
     let not_done: Vec<(StageKind, &str)> =
         outcome.not_done.iter().filter(|(s, _)| s.is_needed()).map(|(s, why)| (*s, why.as_str())).collect();

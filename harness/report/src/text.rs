@@ -1,7 +1,7 @@
 //! The result for terminals: what it hangs on first, then a table, then what to do next.
 use crate::{
     shown_by,
-    standing::{Group, loud, put_right, shown_verdict, standings},
+    standing::{Group, cautions, loud, put_right, shown_verdict, standings},
     words::{self, capital, clean},
 };
 use plumeline_base::Verdict;
@@ -18,7 +18,7 @@ pub fn text(outcome: &Outcome, width: usize) -> String {
     let width = width.max(NARROWEST);
     let mut out = String::new();
     let verdict = shown_verdict(outcome);
-    wrap(&mut out, words::verdict(verdict), 0, width);
+    wrap(&mut out, &headline(outcome, verdict), 0, width);
     wrap(&mut out, &capital(&clean(&outcome.because)), 0, width);
     if let Some(by) = shown_by(outcome) {
         wrap(&mut out, &by.words(), 0, width);
@@ -67,6 +67,13 @@ pub fn text(outcome: &Outcome, width: usize) -> String {
     out.push('\n');
     wrap(&mut out, "Local codes, the listing of the unit and a licensed person decide.", 0, width);
     out
+}
+
+/// The verdict, and beside it that it is of no real site.
+pub(crate) fn headline(outcome: &Outcome, verdict: Verdict) -> String {
+    let cautions: Vec<&str> = cautions(outcome).iter().map(|loud| loud.word).collect();
+    let beside = if cautions.is_empty() { String::new() } else { format!(" ({})", cautions.join(", ")) };
+    format!("{}{beside}", words::verdict(verdict))
 }
 
 type Row = [String; 4];

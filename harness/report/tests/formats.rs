@@ -39,7 +39,12 @@ fn text_keeps_its_width_and_steers_no_terminal() {
 fn xml(samples: &[(&Sample, Option<Expected>)]) -> String {
     let jobs: Vec<JunitJob<'_>> = samples
         .iter()
-        .map(|(s, expected)| JunitJob { name: s.name, outcome: Ok(&s.outcome), expected: expected.clone() })
+        .map(|(s, expected)| JunitJob {
+            name: s.name,
+            outcome: Ok(&s.outcome),
+            expected: expected.clone(),
+            properties: Vec::new(),
+        })
         .collect();
     junit(&jobs).unwrap()
 }
@@ -133,8 +138,8 @@ fn single_stages_are_held_against_what_is_expected_of_them() {
 fn a_job_without_a_result_is_an_error_and_hides_no_other() {
     let s = clean();
     let jobs = [
-        JunitJob { name: "lost", outcome: Err("ended by signal 9"), expected: None },
-        JunitJob { name: "clean", outcome: Ok(&s.outcome), expected: None },
+        JunitJob { name: "lost", outcome: Err("ended by signal 9"), expected: None, properties: Vec::new() },
+        JunitJob { name: "clean", outcome: Ok(&s.outcome), expected: None, properties: Vec::new() },
     ];
     let report = Report::deserialize_from_str(&junit(&jobs).unwrap()).unwrap();
     let errors: Vec<_> = report.test_suites.iter().map(|s| s.errors).collect();

@@ -73,6 +73,22 @@ impl Failure {
         let remedy = "this is a fault of plumeline: keep the job folder and report it".into();
         Self::Other { exit: Exit::Internal, cause: cause.into(), remedy }
     }
+    /// The same for a job that it ends while the zone is out of service: nobody may overlook that.
+    pub(crate) fn while_out_of_service(self) -> Self {
+        let exit = self.exit();
+        let (cause, remedy) = match &self {
+            Self::Problem(p) => (format!("{}: {}", p.file(), p.cause()), p.remedy()),
+            Self::Other { cause, remedy, .. } => (cause.clone(), remedy.as_str()),
+        };
+        let cause = format!(
+            "{cause}\nTHE ZONE IS STILL ISOLATED: releases may be locked off, and the unit's outputs inhibited until their lease lapses \
+             with its fault"
+        );
+        let remedy = format!(
+            "make the site safe by hand, or: {remedy}; then run the same job again, which goes on where it stopped"
+        );
+        Self::Other { exit, cause, remedy }
+    }
     /// The exit code.
     pub fn exit(&self) -> Exit {
         match self {

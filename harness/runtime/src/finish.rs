@@ -1,5 +1,6 @@
 //! What is written when a job is over: the result, the report, the JUnit file; and the last words on the terminal.
 use crate::{
+    clock,
     failure::{Exit, Failure},
     job_files::Loaded,
     keep::DiskKeeper,
@@ -8,6 +9,7 @@ use crate::{
 };
 use plumeline_base::obscuration::ObscurationUnit;
 use plumeline_job::{
+    code,
     folder::{self, Folder},
     key::SigningKey,
     seal::{self, Closed, Closing, Judged, Seal, Statement},
@@ -82,10 +84,15 @@ pub fn finished<D: plumeline_trace::Disk>(
     let report = write(folder, loaded, &outcome, &record, &digests)?;
     if !json {
         tell(&outcome, &report);
+        show::print_result(&format!(
+            "code of this record, for the site's log book: {}",
+            code::of(&keeper.journal_head())
+        ));
     }
     if invented {
-        let date = record.dates.last().map_or("unknown", |(_, date)| date.as_str());
-        let seal = demonstrate(folder, &outcome, date)?;
+        let ended =
+            record.dates.last().and_then(|(at, date)| clock::later(date, record.until.since(*at).as_secs_f64()));
+        let seal = demonstrate(folder, &outcome, ended.as_deref().unwrap_or("unknown"))?;
         if !json {
             show::print_progress(&sealed(&seal));
         }
@@ -100,10 +107,16 @@ pub fn stated(outcome: &Outcome) -> (Closed, Judged) {
     (Closed::with(open.into_iter().collect()), Judged { because: outcome.because.clone(), is })
 }
 
+/// What a reader of the seal must know before the verdict.
+pub fn cautions(outcome: &Outcome) -> Vec<String> {
+    standing::cautions(outcome).into_iter().map(|loud| format!("{}: {}", loud.word, loud.text)).collect()
+}
+
 /// Seals a demonstration with the key that everybody has.
 pub fn demonstrate(folder: &Folder, outcome: &Outcome, date: &str) -> Result<Seal, Failure> {
     let (closed, verdict) = stated(outcome);
-    let statement = Statement { closed, verdict, date: date.into(), tool: env!("CARGO_PKG_VERSION").into() };
+    let (cautions, tool) = (cautions(outcome), env!("CARGO_PKG_VERSION").into());
+    let statement = Statement { cautions, closed, verdict, date: date.into(), tool, words: None };
     Ok(seal::add(folder, &seal::verify(folder), statement, &SigningKey::demonstration())?)
 }
 
@@ -118,8 +131,10 @@ pub fn about(seal: &Seal) -> String {
         Closing::Complete => "complete",
         Closing::Incomplete => "INCOMPLETE",
     };
+    let cautions: String = seal.cautions.iter().filter_map(|c| Some(format!("{}, ", c.split_once(':')?.0))).collect();
+    let words = seal.statement.as_ref().map_or_else(String::new, |words| format!("; says: \"{words}\""));
     format!(
-        "{}: {how}, by {} on {}; verdict {}, {} files, {} lines of journal",
+        "{}: {cautions}{how}, by {} on {}; verdict {}, {} files, {} lines of journal{words}",
         seal::file_name(seal.number),
         seal.signer,
         seal.date,

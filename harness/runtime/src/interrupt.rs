@@ -1,6 +1,23 @@
 //! Ctrl-C, a terminal that hangs up, and the system's wish that the program end. One that comes between two waits is not lost.
+use crate::failure::Exit;
 use plumeline_base::input::AbortCause;
-use std::io;
+use std::{io, time::Duration};
+use tokio::sync::Notify;
+
+/// Whoever began this process is gone.
+static LEFT_ALONE: Notify = Notify::const_new();
+/// A job that has not come to rest by then is ended; it goes on where it stopped.
+const COMES_TO_REST: Duration = Duration::from_secs(5);
+
+/// Ends this process with the one that began it and that holds the other end of its standard input.
+pub fn end_with_stdin() {
+    std::thread::spawn(|| {
+        let _ = io::copy(&mut io::stdin(), &mut io::sink());
+        LEFT_ALONE.notify_one();
+        std::thread::sleep(COMES_TO_REST);
+        std::process::exit(Exit::Paused as i32);
+    });
+}
 
 /// Listens from the moment it is made.
 #[cfg(unix)]
@@ -26,6 +43,7 @@ impl Interrupts {
             _ = self.ctrl_c.recv() => AbortCause::Operator,
             _ = self.terminate.recv() => AbortCause::Shutdown,
             _ = self.hang_up.recv() => AbortCause::Shutdown,
+            () = LEFT_ALONE.notified() => AbortCause::Shutdown,
         }
     }
 }
@@ -41,7 +59,9 @@ impl Interrupts {
     }
     /// The next one.
     pub async fn next(&mut self) -> AbortCause {
-        let _ = self.0.recv().await;
-        AbortCause::Operator
+        tokio::select! {
+            _ = self.0.recv() => AbortCause::Operator,
+            () = LEFT_ALONE.notified() => AbortCause::Shutdown,
+        }
     }
 }

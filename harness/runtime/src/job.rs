@@ -4,7 +4,7 @@
 //! virtual: then it jumps from one due instant to the next, with no sleeps and no threads, on any platform. Not here: back-off,
 //! retries, stages (the procedure), frames (the drivers).
 use crate::{
-    clock::{Clock, event_loop},
+    clock::{self, Clock, DateWatch, event_loop},
     failure::{Exit, Failure},
     interrupt::Interrupts,
     job_files::Files,
@@ -21,13 +21,15 @@ use plumeline_base::{
     Instant,
     input::{AbortCause, Answer, Input, LineId, OperatorAct},
 };
+use plumeline_job::code;
+use plumeline_link::RealClock;
 use plumeline_procedure::{JobInputs, Procedure};
 use std::{
     collections::VecDeque,
     future::{pending, poll_fn},
     pin::pin,
     task::{Context, Poll, Waker},
-    time::Duration,
+    time::{Duration, SystemTime},
 };
 use tokio::time::{Interval, MissedTickBehavior, interval};
 
@@ -87,12 +89,14 @@ impl Lines {
 struct Outside {
     interrupts: Interrupts,
     ticks: Interval,
+    date: DateWatch,
 }
 impl Outside {
-    fn listen() -> Result<Self, Failure> {
+    fn listen(clock: RealClock) -> Result<Self, Failure> {
         let mut ticks = interval(TICK);
         ticks.set_missed_tick_behavior(MissedTickBehavior::Delay);
-        Ok(Self { interrupts: Interrupts::listen()?, ticks })
+        let date = DateWatch::begin(clock.now(), clock.speed(), SystemTime::now());
+        Ok(Self { interrupts: Interrupts::listen()?, ticks, date })
     }
 }
 
@@ -196,8 +200,19 @@ impl<'a, K: Keeper> Job<'a, K> {
     /// # Errors
     /// As [`Job::run`].
     pub async fn drive(mut self) -> Result<Session<K>, Failure> {
+        match self.to_its_end().await {
+            Ok(()) => Ok(self.session),
+            Err(failure) => {
+                let record = self.session.record();
+                let out = record.out_of_service.is_some() && record.back_in_service.is_none();
+                Err(if out { failure.while_out_of_service() } else { failure })
+            }
+        }
+    }
+
+    async fn to_its_end(&mut self) -> Result<(), Failure> {
         let mut outside = match self.clock {
-            Clock::System(_) => Some(Outside::listen()?),
+            Clock::System(clock) => Some(Outside::listen(clock)?),
             Clock::Virtual => None,
         };
         self.ask_again()?;
@@ -215,14 +230,14 @@ impl<'a, K: Keeper> Job<'a, K> {
                 }
                 (Some(outside), due) => {
                     let woke = self.wait(outside, due).await;
-                    self.woken(woke)?;
+                    self.woken(outside, woke)?;
                 }
             }
         }
         for (_, line) in self.lines.each() {
             line.drain().await;
         }
-        Ok(self.session)
+        Ok(())
     }
 
     fn time(&self) -> Instant {
@@ -325,7 +340,7 @@ impl<'a, K: Keeper> Job<'a, K> {
         }
     }
 
-    fn woken(&mut self, woke: Woke) -> Result<(), Failure> {
+    fn woken(&mut self, outside: &mut Outside, woke: Woke) -> Result<(), Failure> {
         match woke {
             Woke::Line(input) => self.inputs.extend(input.map(|input| (self.time(), input))),
             Woke::Typed(i, Some(typed)) => self.typed(i, &typed),
@@ -339,6 +354,7 @@ impl<'a, K: Keeper> Job<'a, K> {
             Woke::Time => self.what_is_due()?,
             Woke::Tick => {
                 let now = self.time();
+                self.date_looked_at(outside, now);
                 // What was asked of the unit for its safe state has been sent by now.
                 self.done |= self.paused.is_some_and(|since| since.elapsed() >= TICK);
                 let person = self.operators.iter().any(Operator::is_person);
@@ -357,6 +373,16 @@ impl<'a, K: Keeper> Job<'a, K> {
             }
         }
         Ok(())
+    }
+
+    /// A date that is set while the job runs is noted in its log.
+    fn date_looked_at(&mut self, outside: &mut Outside, now: Instant) {
+        let Some(by_s) = outside.date.set_by(now, SystemTime::now()) else { return };
+        if let Some((at, then)) = self.session.record().dates.last()
+            && let Some(date) = clock::later(then, now.since(*at).as_secs_f64() + by_s)
+        {
+            self.inputs.push_back((now, Input::Date(date)));
+        }
     }
 
     fn say(&mut self, text: &str) {
@@ -399,8 +425,16 @@ impl<'a, K: Keeper> Job<'a, K> {
             Input::File { name, .. } => tracing::debug!(%now, %name, "file"),
             other => tracing::debug!(%now, input = ?other, "input"),
         }
+        let was_out = self.session.record().out_of_service.is_some();
         for out in self.session.feed(now, input)? {
             self.outward(now, out);
+        }
+        // What stands on paper from here on binds the folder: the earlier, the less can be made up afterwards.
+        if !was_out
+            && self.session.record().out_of_service.is_some()
+            && let Some(head) = self.session.keeper().head()
+        {
+            self.say(&format!("code of the record so far, for the site's log book: {}", code::of(&head)));
         }
         Ok(())
     }

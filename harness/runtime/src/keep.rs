@@ -67,6 +67,9 @@ impl<D: Disk> Keeper for DiskKeeper<D> {
         }
         Ok(())
     }
+    fn head(&self) -> Option<Digest> {
+        Some(self.journal_head())
+    }
     fn settings(&mut self, which: KeptSettings, settings: &Settings, unit: &Identity) -> Result<(), Failure> {
         let name = match which {
             KeptSettings::AsFound => folder::SETTINGS_AS_FOUND,

@@ -4,6 +4,7 @@
 //! more are written now; then a new section of the log begins. Not here: what the procedure makes of the pause (it takes the
 //! link for lost and has the unit identify itself), and the event loops.
 use crate::{
+    clock,
     failure::Failure,
     job_files::{Files, Loaded, OLD_PORT, PORT},
     keep::DiskKeeper,
@@ -18,7 +19,6 @@ use plumeline_job::{
 };
 use plumeline_procedure::{Entry, Procedure};
 use plumeline_trace::{Citation, Disk, LogReader, LogWriter, TRACE_FILE, disk::Reading};
-use time::{OffsetDateTime, format_description::well_known::Rfc3339};
 
 /// A pause of the log is at least this long, s: no clock tells how long the program took to start.
 const LEAST_PAUSE_S: f64 = 1.0;
@@ -115,8 +115,13 @@ pub fn take_up<D: Disk>(
     for (at, citation, entry) in std::mem::take(&mut done.session.keeper().further) {
         keeper.journal(at, &citation, &[entry])?;
     }
-    let at = done.last_at + seconds(pause(done.last_at, done.date.as_ref(), date, speed));
-    let mut opening = files.opening(date.into());
+    let real_time = speed == 1.0;
+    let noted = if real_time { done.date.as_ref() } else { done.session.record().dates.first() };
+    let at = done.last_at + seconds(pause(done.last_at, noted, date, speed));
+    // The dates of a log whose time is scaled go with that time: by the wall clock they would fall back at each take-up.
+    let scaled =
+        noted.filter(|_| !real_time).and_then(|(then_at, then)| clock::later(then, at.since(*then_at).as_secs_f64()));
+    let mut opening = files.opening(scaled.unwrap_or_else(|| date.into()));
     if done.begun {
         opening.retain(|i| !matches!(i, Input::File { .. }));
     }
@@ -125,11 +130,8 @@ pub fn take_up<D: Disk>(
 
 /// How long nobody watched, in log time, s.
 fn pause(last_at: Instant, date: Option<&(Instant, String)>, now: &str, speed: f64) -> f64 {
-    let read = |text: &str| OffsetDateTime::parse(text, &Rfc3339).ok();
-    let passed = date.and_then(|(at, then)| {
-        let wall = (read(now)? - read(then)?).as_seconds_f64();
-        Some(wall * speed - last_at.since(*at).as_secs_f64())
-    });
+    let passed =
+        date.and_then(|(at, then)| Some(clock::between(then, now)? * speed - last_at.since(*at).as_secs_f64()));
     // A wall clock that was set back tells nothing.
     passed.unwrap_or(0.0).max(LEAST_PAUSE_S)
 }

@@ -8,6 +8,7 @@ use plumeline_base::{
     input::{Event, Input, LineId},
 };
 use plumeline_detector::{Identity, Reading, settings::Settings};
+use plumeline_job::digest::Digest;
 use plumeline_procedure::{Effect, Entry, Outcome, Procedure, Progress, Prompt, effect::KeptSettings};
 use plumeline_report::Record;
 use plumeline_trace::{Citation, LogRecord, Logged};
@@ -18,6 +19,10 @@ pub trait Keeper {
     fn log(&mut self, record: LogRecord) -> Result<Citation, Failure>;
     /// Adds lines to the journal. The log up to `citation` is on the disk before the first of them is written.
     fn journal(&mut self, at: Instant, citation: &Citation, entries: &[Entry]) -> Result<(), Failure>;
+    /// The hash of the journal's last line, where there is one that stays.
+    fn head(&self) -> Option<Digest> {
+        None
+    }
     /// Keeps settings as a file.
     fn settings(&mut self, which: KeptSettings, settings: &Settings, unit: &Identity) -> Result<(), Failure>;
 }

@@ -25,6 +25,14 @@ pub trait Disk {
     /// # Errors
     /// What the system reports. Part of `bytes` may have been written.
     fn append(&mut self, name: &str, bytes: &[u8]) -> io::Result<()>;
+    /// Holds the file for this process as long as this disk lives; made if it is not there. A disk that only one process can
+    /// reach need not.
+    ///
+    /// # Errors
+    /// [`ErrorKind::ResourceBusy`] while another holds it; what the system reports.
+    fn hold(&mut self, _name: &str) -> io::Result<()> {
+        Ok(())
+    }
     /// Cuts the file to `len` bytes. Not durable before [`Disk::sync`].
     ///
     /// # Errors
@@ -46,6 +54,9 @@ impl<D: Disk + ?Sized> Disk for &mut D {
     }
     fn append(&mut self, name: &str, bytes: &[u8]) -> io::Result<()> {
         (**self).append(name, bytes)
+    }
+    fn hold(&mut self, name: &str) -> io::Result<()> {
+        (**self).hold(name)
     }
     fn truncate(&mut self, name: &str, len: u64) -> io::Result<()> {
         (**self).truncate(name, len)
@@ -78,6 +89,10 @@ impl Folder {
     fn handle(&mut self, name: &str, create: bool) -> io::Result<&mut Handle> {
         if !self.open.contains_key(name) {
             let path = self.path.join(name);
+            // What a link leads to is not of this folder.
+            if std::fs::symlink_metadata(&path).is_ok_and(|m| !m.is_file()) {
+                return Err(io::Error::new(ErrorKind::InvalidInput, format!("{name} is a link or a device, no file")));
+            }
             let file = OpenOptions::new().read(true).append(true).create(create).open(path)?;
             self.open.insert(name.to_owned(), Handle { file, new: true });
         }
@@ -100,6 +115,16 @@ impl Disk for Folder {
     }
     fn append(&mut self, name: &str, bytes: &[u8]) -> io::Result<()> {
         self.handle(name, true)?.file.write_all(bytes)
+    }
+    fn hold(&mut self, name: &str) -> io::Result<()> {
+        // Elsewhere a lock keeps others from reading too, and `plumeline check` reads a job under way.
+        if cfg!(unix) {
+            self.handle(name, true)?.file.try_lock().map_err(|e| match e {
+                std::fs::TryLockError::WouldBlock => ErrorKind::ResourceBusy.into(),
+                std::fs::TryLockError::Error(e) => e,
+            })?;
+        }
+        Ok(())
     }
     fn truncate(&mut self, name: &str, len: u64) -> io::Result<()> {
         let path = self.path.join(name);

@@ -150,6 +150,9 @@ pub enum LogError {
     /// A new log was asked for where there is one.
     #[error("there is already a log here")]
     Exists,
+    /// Another process writes it.
+    #[error("another process writes this log")]
+    Held,
     /// The system could not write or flush. The log takes no more records.
     #[error("the log can't be written: {0}")]
     Io(#[from] io::Error),
@@ -191,6 +194,7 @@ impl LogError {
     pub const fn remedy(&self) -> &'static str {
         match self {
             Self::Exists => "take the job up again, or start it in a new folder",
+            Self::Held => "wait until it has ended, or end it; the job goes on where it stopped",
             Self::Io(_) | Self::Broken => {
                 "check that the disk has room and is sound, then take the job up again; nothing flushed is lost"
             }

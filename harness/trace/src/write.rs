@@ -9,6 +9,7 @@ use crate::{
     disk::{Disk, Reading},
 };
 use plumeline_base::{Instant, input::Input};
+use std::io;
 
 /// Appends records to a log.
 pub struct LogWriter<D> {
@@ -55,6 +56,7 @@ impl<D: Disk> LogWriter<D> {
         if disk.len(name)?.is_some_and(|n| n > 0) {
             return Err(LogError::Exists);
         }
+        hold(&mut disk, name)?;
         Self::at_end(disk, name, Chain::new(), None, Instant::START)
     }
 
@@ -65,6 +67,9 @@ impl<D: Disk> LogWriter<D> {
     /// [`LogError::Lost`] if what was cited is gone or changed, and [`LogError::Read`] if the log is damaged in a
     /// way that no crash leaves; the file is left as it was in both cases. [`LogError::Io`].
     pub fn resume(mut disk: D, name: &str, cited: Option<Citation>) -> Result<(Self, Resumed), LogError> {
+        if disk.len(name)?.is_some() {
+            hold(&mut disk, name)?;
+        }
         let length = disk.len(name)?.unwrap_or(0);
         let mut reader = LogReader::new(Reading::new(&mut disk, name));
         let mut kept = cited.is_none();
@@ -167,6 +172,11 @@ impl<D: Disk> LogWriter<D> {
     pub fn last_at(&self) -> Instant {
         self.last_at
     }
+}
+
+/// Two that write one log ruin it, whatever else keeps them apart.
+fn hold<D: Disk>(disk: &mut D, name: &str) -> Result<(), LogError> {
+    disk.hold(name).map_err(|e| if e.kind() == io::ErrorKind::ResourceBusy { LogError::Held } else { e.into() })
 }
 
 /// Copies `name` from `from` on into a new file, makes that durable, and only then cuts it off.

@@ -120,6 +120,9 @@ pub struct New {
     /// Pipework from a CSV sheet instead of the template.
     #[arg(long, value_name = "FILE")]
     pub from_csv: Option<PathBuf>,
+    /// Pipework from a network in EPANET's text format (.inp), as far as it means something for air.
+    #[arg(long, value_name = "FILE", conflicts_with = "from_csv")]
+    pub from_inp: Option<PathBuf>,
     /// The replacement's model: a description that comes with the tool, or a file.
     #[arg(long, value_name = "MODEL")]
     pub replacement: Option<String>,
@@ -139,7 +142,7 @@ pub struct New {
     #[arg(long)]
     pub port: Option<String>,
     /// Another job whose files are taken over (pipework, plan, descriptions, settings, decisions), but no evidence.
-    #[arg(long, value_name = "JOB", conflicts_with_all = ["site", "technician", "inlets", "port", "replacement", "outgoing", "from_csv"])]
+    #[arg(long, value_name = "JOB", conflicts_with_all = ["site", "technician", "inlets", "port", "replacement", "outgoing", "from_csv", "from_inp"])]
     pub from: Option<PathBuf>,
     /// Replace files that are there already.
     #[arg(long)]
@@ -201,6 +204,9 @@ pub struct Run {
     /// Where the system's `sys` and `dev` are; for tests of the tool itself.
     #[arg(long, value_name = "DIR", hide = true)]
     pub root: Option<PathBuf>,
+    /// Ends with whoever holds the other end of its standard input; for the jobs of a batch.
+    #[arg(long, hide = true)]
+    pub while_stdin: bool,
     /// What is shown.
     #[command(flatten)]
     pub output: Output,

@@ -55,6 +55,9 @@ pub struct Batch {
     /// How many jobs against the bundled simulator run at once; jobs over a line run one after the other.
     #[arg(long, value_name = "N", default_value_t = 1, value_parser = clap::value_parser!(u16).range(1..=64))]
     pub at_once: u16,
+    /// Only the jobs that have this in their name; may be given several times.
+    #[arg(long, value_name = "PART")]
+    pub only: Vec<String>,
     /// Keep what an earlier, interrupted run of the same batch has come to, and do the rest.
     #[arg(long, conflicts_with = "force")]
     pub go_on: bool,

@@ -10,6 +10,9 @@ pub struct Check {
     /// The public key that the newest seal must be signed by. Without it, anyone could have signed.
     #[arg(long, value_name = "FILE")]
     pub key: Option<PathBuf>,
+    /// A code of this record that was written down: the record must still hold what it stands for.
+    #[arg(long, value_name = "CODE")]
+    pub code: Vec<String>,
     /// One JSON object instead of words.
     #[arg(long)]
     pub json: bool,
@@ -29,6 +32,25 @@ pub struct Close {
     /// Seal a job that is not over, or that leaves something isolated or inhibited; the seal then says so.
     #[arg(long)]
     pub incomplete: bool,
+    /// What you say to it, in words of your own; they stand in the seal. With these a job that is sealed is sealed once more.
+    #[arg(long, value_name = "WORDS")]
+    pub says: Option<String>,
+}
+
+/// Sign a design.
+#[derive(Args, Debug)]
+pub struct Design {
+    /// The job folder, not yet begun.
+    pub job: PathBuf,
+    /// The private key of whoever answers for the design.
+    #[arg(long, value_name = "FILE")]
+    pub key: PathBuf,
+    /// Its passphrase is the first line of this file. Without it, the terminal is asked.
+    #[arg(long, value_name = "FILE")]
+    pub passphrase_file: Option<PathBuf>,
+    /// What you say to it, in words of your own.
+    #[arg(long, value_name = "WORDS")]
+    pub says: Option<String>,
 }
 
 /// Compare two records.

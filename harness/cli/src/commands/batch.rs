@@ -1,13 +1,9 @@
 //! `plumeline batch`: several jobs unattended, one table, one junit.xml, one result.json, one exit code.
-use crate::args::Batch;
-use plumeline_job::{
-    Problem, TEXT_LIMIT,
-    disk::{OsDisk, replace},
-    folder, input_file,
-};
+use crate::{args::Batch, output};
+use plumeline_job::{Problem, TEXT_LIMIT, folder, input_file};
 use plumeline_lab::batch::{
     file::{self, Entry},
-    result::{BatchResult, How},
+    result::{BatchResult, How, JobResult},
     work::{self, Work},
 };
 use plumeline_procedure::Outcome;
@@ -20,7 +16,14 @@ use std::path::Path;
 
 /// `plumeline batch`
 pub fn batch(args: &Batch) -> Result<Exit, Failure> {
-    let jobs = file::read(&args.batch)?;
+    let mut jobs = file::read(&args.batch)?;
+    if !args.only.is_empty() {
+        jobs.retain(|job| args.only.iter().any(|part| job.name.contains(part.as_str())));
+        if jobs.is_empty() {
+            let cause = format!("no job of {} has {} in its name", args.batch.display(), args.only.join(" or "));
+            return Err(Failure::input(cause, "see the names in the batch"));
+        }
+    }
     let mut result = BatchResult::begin(&args.batch, &jobs)?;
     let path = args.out.join(folder::RESULT);
     if args.go_on {
@@ -46,7 +49,7 @@ pub fn batch(args: &Batch) -> Result<Exit, Failure> {
 }
 
 fn put(path: &Path, text: &str) -> Result<(), Failure> {
-    Ok(replace(&OsDisk, path, text.as_bytes()).map_err(|e| Problem::from_io(path, "write it", &e))?)
+    output::put(path, text.as_bytes(), "write it", &[])
 }
 
 fn earlier(path: &Path) -> Result<BatchResult, Failure> {
@@ -71,11 +74,29 @@ fn junit(jobs: &[Entry], result: &BatchResult, out: &Path) -> Result<String, Fai
     let suites: Vec<JunitJob<'_>> = jobs
         .iter()
         .zip(&outcomes)
-        .map(|(job, outcome)| JunitJob {
+        .zip(&result.jobs)
+        .map(|((job, outcome), known)| JunitJob {
             name: &job.name,
             outcome: outcome.as_ref().map_err(String::as_str),
             expected: Some(job.expected.clone()),
+            properties: properties(known),
         })
         .collect();
     plumeline_report::junit(&suites).map_err(|e| Failure::internal(e.to_string()))
+}
+
+/// What tells a run of a job from others.
+fn properties(job: &JobResult) -> Vec<(&'static str, String)> {
+    let mut all = vec![
+        ("tool", env!("CARGO_PKG_VERSION").to_owned()),
+        ("port", job.port.clone()),
+        ("inputs", job.inputs.to_string()),
+        ("attempts", (job.attempts_before.len() + 1).to_string()),
+    ];
+    all.extend(job.seed.map(|seed| ("seed", seed.to_string())));
+    let before = job.attempts_before.iter().enumerate();
+    all.extend(
+        before.map(|(n, came_to)| ("attempt-before", format!("{}: {}, {}", n + 1, came_to.words(), came_to.because))),
+    );
+    all
 }

@@ -1,6 +1,6 @@
 //! `plumeline campaign`: many simulated replacements, and how often the verdict was right.
-use crate::args::Campaign;
-use plumeline_job::{Problem, disk};
+use crate::{args::Campaign, output};
+use plumeline_job::Problem;
 use plumeline_lab::campaign::{
     explain, lies,
     matrix::Matrix,
@@ -64,6 +64,5 @@ fn lies(args: &Campaign) -> Result<Exit, Failure> {
 }
 
 fn write(path: &Path, text: &str) -> Result<(), Failure> {
-    disk::replace(&disk::OsDisk, path, text.as_bytes())
-        .map_err(|e| Problem::from_io(path, "write what came of the campaign", &e).into())
+    output::put(path, text.as_bytes(), "write what came of the campaign", &[])
 }

@@ -1,9 +1,9 @@
 //! `plumeline check`: whether a job is as it was sealed, and whether its journal, trace and files belong together.
 //!
 //! Offline; no link, no simulator, no clock. Also gives what [`super::close`] needs to know of a job.
-use crate::args::Check;
+use crate::{args::Check, inspection::Inspection};
 use plumeline_job::{
-    Kind, Problem, check as files,
+    Kind, Problem, check as files, code,
     folder::{self, Folder},
     journal,
     key::NamedKey,
@@ -32,13 +32,16 @@ pub struct Examined {
     pub problems: Vec<Failure>,
     /// What is worth telling.
     pub says: Vec<String>,
+    /// What somebody looks for who has to rely on it; nothing where there was no replay.
+    pub inspection: Option<Inspection>,
 }
 
 /// `plumeline check`
 pub fn check(args: &Check) -> Result<Exit, Failure> {
     let expected = args.key.as_deref().map(NamedKey::read).transpose()?;
     let folder = Folder::open(&args.job)?;
-    if !folder.exists(folder::TRACE)?
+    // A log that holds nothing yet, or none: longer ones are over the limit.
+    if (!folder.exists(folder::TRACE)? || folder.read_up_to(folder::TRACE, 0).is_ok())
         && folder.exists(folder::JOURNAL)?
         && folder.read(folder::JOURNAL)?.bytes.is_empty()
     {
@@ -51,16 +54,26 @@ pub fn check(args: &Check) -> Result<Exit, Failure> {
     {
         found.problems.push(problem.into());
     }
+    let doubtful = found.inspection.as_ref().is_some_and(|i| !i.doubts.is_empty());
+    for typed in &args.code {
+        found.hold_code(&folder, typed)?;
+    }
     let exit = match (found.problems.is_empty(), found.standing.state) {
         (false, _) => Exit::Fail,
         (true, State::OpenAgain) => Exit::Undecided,
+        (true, _) if doubtful => Exit::Undecided,
         (true, _) => Exit::Pass,
     };
     if args.json {
         print_result(&as_json(&found, expected.as_ref()).to_string());
         return Ok(exit);
     }
-    for words in seal_words(&found.standing, expected.as_ref()).iter().chain(&found.says) {
+    // Of a job of another version there is no replay; then its seal says what it knows.
+    let sealed = found.standing.newest().map(|seal| seal.cautions.clone()).unwrap_or_default();
+    let inspected = found.inspection.as_ref().map_or(sealed, Inspection::lines);
+    let open = found.standing.newest().filter(|seal| seal.closed.how == Closing::Incomplete).map(incomplete);
+    for words in open.iter().chain(&inspected).chain(&seal_words(&found.standing, expected.as_ref())).chain(&found.says)
+    {
         print_progress(words);
     }
     for problem in &found.problems {
@@ -69,6 +82,7 @@ pub fn check(args: &Check) -> Result<Exit, Failure> {
     if found.problems.is_empty() {
         print_result(match found.standing.state {
             State::Open => "everything holds; the job is not sealed: `plumeline close` seals it",
+            State::Sealed if doubtful => "everything is as it was sealed, but its dates do not fit",
             State::Sealed => "everything holds, and all of it is sealed",
             State::OpenAgain => "what is sealed holds; the job went on since, and that part is not sealed",
         });
@@ -98,7 +112,7 @@ pub fn examine(folder: &Folder) -> Result<Examined, Failure> {
         let words = format!("{}: its last {} bytes are an unfinished line", folder::JOURNAL, torn.len);
         says.push(words + "; running the job again sets them aside");
     }
-    let mut found = Examined { standing, checked, replayed: None, problems, says };
+    let mut found = Examined { standing, checked, replayed: None, problems, says, inspection: None };
     if found.problems.is_empty() {
         found.replay(folder)?;
     }
@@ -162,8 +176,35 @@ impl Examined {
             let words = format!("{}: {missing} more lines follow from the trace", folder::JOURNAL);
             self.says.push(words + "; running the job again adds them");
         }
+        self.says.push(format!("code of this record, for paper: {}", code::of(&self.checked.head)));
+        self.inspection = Some(Inspection::of(folder, &self.standing, &done));
         self.standing_of_end(&done, missing);
         self.replayed = Some(done);
+        Ok(())
+    }
+    /// What was written down on paper must still be in the journal.
+    fn hold_code(&mut self, folder: &Folder, typed: &str) -> Result<(), Failure> {
+        let wanted = code::read(typed)
+            .map_err(|why| Failure::input(format!("--code {typed}: {why}"), "copy it again from the paper"))?;
+        let bytes = folder.read_up_to(folder::JOURNAL, journal::JOURNAL_LIMIT)?.bytes;
+        let lines = journal::read::<Value>(folder::JOURNAL, &bytes).map_or_else(|_| Vec::new(), |j| j.lines);
+        match lines.iter().position(|line| code::of(&line.hash) == wanted) {
+            Some(at) => self.says.push(format!(
+                "{wanted}: the code of line {} of {} lines of {}, so the record up to there is the one that was written down",
+                at + 1,
+                lines.len(),
+                folder::JOURNAL
+            )),
+            None => self.problems.push(
+                Problem::with_file(
+                    Kind::Altered,
+                    folder::JOURNAL,
+                    format!("the code {wanted} is of no line in it: this is not the record that it was written down of, or not all of it"),
+                    "compare the paper with the report's first page, and ask for the record as it was",
+                )
+                .into(),
+            ),
+        }
         Ok(())
     }
     fn standing_of_end(&mut self, done: &Replayed, missing: u64) {
@@ -199,19 +240,20 @@ fn not_signed_by(expected: &NamedKey, standing: &Standing) -> Option<Problem> {
         let cause = format!("there is no seal, so nothing shows that the key {theirs} vouches for this job");
         return Some(Problem::with_file(Kind::Absent, &seal::file_name(1), cause, "ask for the sealed job"));
     };
-    (seal.key != expected.key).then(|| {
+    // Others may have signed the same besides: each seal stands for itself.
+    let signed = |held: &seal::Held| {
+        held.seal.key == expected.key && held.seal.journal == seal.journal && held.seal.files == seal.files
+    };
+    (!standing.seals.iter().any(signed)).then(|| {
         let cause = format!("it was signed by another key than {theirs}: by {}", seal.key.fingerprint());
         let remedy = "ask whoever handed over the job which key they sealed it with, by another way than this folder";
         Problem::with_file(Kind::Altered, &seal::file_name(seal.number), cause, remedy)
     })
 }
 
-/// What the seals say, the newest last; what is incomplete stands first.
+/// What the seals say, the newest last.
 fn seal_words(standing: &Standing, expected: Option<&NamedKey>) -> Vec<String> {
     let mut words = Vec::new();
-    if let Some(seal) = standing.newest().filter(|s| s.closed.how == Closing::Incomplete) {
-        words.push(incomplete(seal));
-    }
     for held in &standing.seals {
         words.push(finish::about(&held.seal));
     }
@@ -226,8 +268,8 @@ fn seal_words(standing: &Standing, expected: Option<&NamedKey>) -> Vec<String> {
     if let Some(seal) = standing.newest() {
         let print = seal.key.fingerprint();
         words.push(match expected {
-            Some(named) if named.key == seal.key => {
-                format!("signed by the key that was named: {print} ({})", named.name)
+            Some(named) if not_signed_by(named, standing).is_none() => {
+                format!("signed by the key that was named: {} ({})", named.key.fingerprint(), named.name)
             }
             Some(_) => format!("signed by {print}, which is not the key that was named"),
             None if seal.key.is_demonstration() => {
@@ -262,7 +304,7 @@ fn as_json(found: &Examined, expected: Option<&NamedKey>) -> Value {
             let s = &held.seal;
             json!({
                 "number": s.number, "closed": s.closed, "date": s.date, "signer": s.signer, "key": s.key,
-                "fingerprint": s.key.fingerprint(), "tool": s.tool, "verdict": s.verdict, "journal": s.journal,
+                "fingerprint": s.key.fingerprint(), "statement": s.statement, "cautions": s.cautions, "tool": s.tool, "verdict": s.verdict, "journal": s.journal,
             })
         })
         .collect();
@@ -277,6 +319,11 @@ fn as_json(found: &Examined, expected: Option<&NamedKey>) -> Value {
     json!({
         "holds": found.problems.is_empty(),
         "state": state,
+        "cautions": found.inspection.as_ref().map_or_else(
+            || standing.newest().map(|seal| seal.cautions.clone()).unwrap_or_default(),
+            |i| i.cautions.clone(),
+        ),
+        "inspection": found.inspection,
         "demonstration": standing.newest().is_some_and(|s| s.key.is_demonstration()),
         "signed_by_key_named": expected.map(|e| standing.newest().is_some_and(|s| s.key == e.key)),
         "lines": found.checked.lines,

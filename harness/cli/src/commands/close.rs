@@ -6,7 +6,10 @@ use super::{
     check::{self, Examined},
     key,
 };
-use crate::args::{Check, Close, Pack, Unpack};
+use crate::{
+    args::{Check, Close, Pack, Unpack},
+    inspection,
+};
 use plumeline_base::Verdict;
 use plumeline_job::{
     Problem, archive,
@@ -39,13 +42,16 @@ pub fn close(args: &Close) -> Result<Exit, Failure> {
         print_result("not sealed: what does not hold is not signed");
         return Ok(Exit::Fail);
     }
-    let (closed, verdict) = match found.standing.newest().filter(|_| found.standing.state == State::Sealed) {
-        Some(last) if last.key == key.public() && found.standing.added.is_empty() => {
+    let (cautions, closed, verdict) = match found.standing.newest().filter(|_| found.standing.state == State::Sealed) {
+        Some(last) if last.key == key.public() && found.standing.added.is_empty() && args.says.is_none() => {
             print_result("this key has sealed the job as it is");
             return Ok(tell(&folder, last));
         }
         // Another signature under the same, or files that were added: the job itself says nothing new.
-        Some(last) => (last.closed.clone(), last.verdict.clone()),
+        Some(last) => {
+            let cautions = found.inspection.as_ref().map_or(&last.cautions, |i| &i.cautions);
+            (cautions.clone(), last.closed.clone(), last.verdict.clone())
+        }
         None => what_it_came_to(&folder, &mut found)?,
     };
     if closed.how == Closing::Incomplete && !args.incomplete {
@@ -55,7 +61,8 @@ pub fn close(args: &Close) -> Result<Exit, Failure> {
              wherever the seal is shown",
         ));
     }
-    let statement = Statement { closed, verdict, date: clock::date(), tool: env!("CARGO_PKG_VERSION").into() };
+    let (date, tool, words) = (clock::date(), env!("CARGO_PKG_VERSION").into(), args.says.clone());
+    let statement = Statement { cautions, closed, verdict, date, tool, words };
     let seal = seal::add(&folder, &found.standing, statement, &key)?;
     Ok(tell(&folder, &seal))
 }
@@ -80,7 +87,7 @@ fn settled(folder: &Folder, found: &mut Examined) -> Result<Replayed, Failure> {
 }
 
 /// How the job is closed and what it came to. The files that follow from the job are written anew before they are sealed.
-fn what_it_came_to(folder: &Folder, found: &mut Examined) -> Result<(Closed, Judged), Failure> {
+fn what_it_came_to(folder: &Folder, found: &mut Examined) -> Result<(Vec<String>, Closed, Judged), Failure> {
     let replayed = settled(folder, found)?;
     if let Some(outcome) = replayed.session.outcome() {
         let digests = Digests {
@@ -88,7 +95,9 @@ fn what_it_came_to(folder: &Folder, found: &mut Examined) -> Result<(Closed, Jud
             trace: replayed.end.map(|c| c.hash.to_string()).unwrap_or_default(),
         };
         finish::write(folder, &replayed.loaded, outcome, replayed.session.record(), &digests)?;
-        return Ok(finish::stated(outcome));
+        let (closed, judged) = finish::stated(outcome);
+        let not_as_signed = inspection::design(&replayed.files).and_then(Result::err);
+        return Ok((finish::cautions(outcome).into_iter().chain(not_as_signed).collect(), closed, judged));
     }
     for name in folder::REPORTS {
         if folder.exists(name)? {
@@ -99,7 +108,11 @@ fn what_it_came_to(folder: &Folder, found: &mut Examined) -> Result<(Closed, Jud
         }
     }
     let because = "The job is not over: it was sealed before its end.".to_owned();
-    Ok((Closed::with(vec![because]), Judged { because: "the job is not over".to_owned(), is: Verdict::Undecided }))
+    Ok((
+        Vec::new(),
+        Closed::with(vec![because]),
+        Judged { because: "the job is not over".to_owned(), is: Verdict::Undecided },
+    ))
 }
 
 fn tell(folder: &Folder, seal: &Seal) -> Exit {
@@ -117,7 +130,7 @@ fn tell(folder: &Folder, seal: &Seal) -> Exit {
 }
 
 /// A private key in the job's folder would be handed over with it.
-fn not_within(key: &Path, dir: &Path) -> Result<(), Failure> {
+pub(crate) fn not_within(key: &Path, dir: &Path) -> Result<(), Failure> {
     let real = |path: &Path| path.canonicalize().map_err(|e| Problem::from_io(path, "look for it", &e));
     if key.exists() && real(key)?.starts_with(real(dir)?) {
         return Err(Failure::input(
@@ -149,5 +162,5 @@ pub fn unpack(args: &Unpack) -> Result<Exit, Failure> {
     }
     let files = archive::unpack(&args.archive, &args.out)?;
     print_progress(&format!("{files} files are in {}", args.out.display()));
-    check::check(&Check { job: args.out.clone(), key: args.key.clone(), json: false })
+    check::check(&Check { job: args.out.clone(), key: args.key.clone(), code: Vec::new(), json: false })
 }

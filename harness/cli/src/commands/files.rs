@@ -1,8 +1,11 @@
 //! Commands over files alone: replay, report. No link, no simulator, no clock.
-use crate::args::{Replay, Report};
+use crate::{
+    args::{Replay, Report},
+    output,
+};
 use plumeline_base::Verdict;
 use plumeline_job::{
-    Kind, Problem,
+    Kind,
     folder::{self, Folder},
     input_file, journal,
     seal::{self, State},
@@ -69,7 +72,8 @@ pub fn replay(args: &Replay) -> Result<Exit, Failure> {
     }
     if let Some(path) = &args.journal {
         let bytes = done.session.into_parts().0.into_journal();
-        std::fs::write(path, bytes).map_err(|e| Problem::from_io(path, "write the journal", &e))?;
+        let beside = trace.with_file_name(folder::JOURNAL);
+        output::put(path, &bytes, "write the journal", &[&trace, &beside])?;
     }
     match expected {
         Some(wanted) if wanted == verdict => Ok(Exit::Pass),

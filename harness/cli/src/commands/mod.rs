@@ -6,6 +6,7 @@ pub mod check;
 pub mod close;
 pub mod compare;
 pub mod demo;
+pub mod design;
 pub mod files;
 pub mod invented;
 pub mod judge;

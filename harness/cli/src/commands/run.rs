@@ -7,7 +7,7 @@ use plumeline_runtime::{
     anew,
     clock::{self, Clock},
     failure::{Exit, Failure},
-    finish,
+    finish, interrupt,
     job::Job,
     job_files::{Files, Loaded},
     line::Line,
@@ -30,6 +30,9 @@ pub fn run(args: &Run) -> Result<Exit, Failure> {
         None => port_of_plan(&folder)?,
     };
     let ports = Ports::read(&port, args)?;
+    if args.while_stdin && (args.operator.is_some() || ports.simulated()) {
+        interrupt::end_with_stdin();
+    }
     let _lock = folder.lock()?;
     let script = args.operator.as_deref().map(read_operator).transpose()?;
     let date = match &args.date {

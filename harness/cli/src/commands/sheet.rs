@@ -1,11 +1,11 @@
 //! `plumeline settings sheet`: the settings of a model on a sheet, and a sheet that was filled in as a settings document.
-use crate::{args::Sheet, carrying::Described};
-use plumeline_job::{Problem, TEXT_LIMIT, disk, input_file, settings, sheet as of};
+use crate::{args::Sheet, carrying::Described, output};
+use plumeline_job::{Problem, TEXT_LIMIT, input_file, settings, sheet as of};
 use plumeline_runtime::{
     failure::{Exit, Failure},
     show::print_progress,
 };
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 /// `plumeline settings sheet`
 pub fn sheet(args: &Sheet) -> Result<Exit, Failure> {
@@ -37,7 +37,8 @@ pub fn sheet(args: &Sheet) -> Result<Exit, Failure> {
     if out.exists() && !args.force {
         return Err(Problem::from_io(out, "write the sheet", &std::io::ErrorKind::AlreadyExists.into()).into());
     }
-    disk::replace(&disk::OsDisk, out, &text).map_err(|e| Problem::from_io(out, "write the sheet", &e))?;
+    let inputs: Vec<&Path> = args.from.iter().chain(&args.settings).map(PathBuf::as_path).collect();
+    output::put(out, &text, "write the sheet", &inputs)?;
     print_progress(&format!("written: {}", out.display()));
     Ok(Exit::Pass)
 }

@@ -223,6 +223,7 @@ impl Face {
             extinction_step_n_m: smoke.map_or(0, |(scale, of)| extinction(scale.step.unwrap_or(0.0), *of)),
             obscuration: if self.shows.smoke.is_some() { ObscurationSensing::One } else { ObscurationSensing::None },
             clock: false,
+            simulated: false,
             wall_clock: self.shows.clock && self.hands.clock.is_some(),
             read_settings: self.shows.settings,
             write_settings: self.shows.settings && self.hands.settings.is_some(),

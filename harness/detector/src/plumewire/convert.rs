@@ -62,6 +62,7 @@ pub(super) fn unit(hello: &HelloReply<'_>) -> Result<(Identity, Abilities), Stri
         obscuration,
         clock: true,
         wall_clock: c.wall_clock == Some(true),
+        simulated: c.simulated == Some(true),
         read_settings: true,
         write_settings: true,
         baseline: true,

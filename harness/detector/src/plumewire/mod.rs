@@ -59,6 +59,9 @@ struct Active {
     hellos: u8,
 }
 
+/// Reports that are remembered, so that one that comes again is told from the next: more than a line can hold back.
+const REMEMBERED: usize = 32;
+
 /// Readings that were asked for.
 #[derive(Debug)]
 struct Stream {
@@ -71,6 +74,8 @@ struct Stream {
     quiet: bool,
     /// Sequence of the last report.
     sequence: Option<u32>,
+    /// The reports that came last, by sequence and bytes: a line may bring one twice.
+    recent: VecDeque<(u32, Vec<u8>)>,
     /// Readings that the unit said it dropped, so far.
     dropped: u32,
     /// Missed since the last reading that was passed on.
@@ -78,7 +83,17 @@ struct Stream {
 }
 impl Stream {
     const fn new(hz: u8, now: Instant) -> Self {
-        Self { hz, heard: now, noise: false, quiet: false, sequence: None, dropped: 0, missed: 0 }
+        let recent = VecDeque::new();
+        Self { hz, heard: now, noise: false, quiet: false, sequence: None, recent, dropped: 0, missed: 0 }
+    }
+    /// Whether this report came before, byte for byte; it is remembered for a while.
+    fn came_before(&mut self, sequence: u32, payload: &[u8]) -> bool {
+        if self.recent.iter().any(|(s, bytes)| *s == sequence && bytes == payload) {
+            return true;
+        }
+        self.recent.truncate(REMEMBERED - 1);
+        self.recent.push_front((sequence, payload.to_vec()));
+        false
     }
     fn due(&self) -> Option<Instant> {
         let patience = (Duration::from_secs(1) * QUIET_PERIODS / u32::from(self.hz.max(1))).max(QUIET_LEAST);
@@ -218,9 +233,15 @@ impl Plumewire {
         match message {
             Message::Request(_) => {}
             Message::Report(report) => {
-                if self.exchange.is_current(frame.header.conversation) {
-                    self.report(now, frame.header.sequence, &report);
+                let (sequence, payload) = (frame.header.sequence, frame.payload);
+                if !self.exchange.is_current(frame.header.conversation) {
+                    return;
                 }
+                if self.stream.as_mut().is_some_and(|stream| stream.came_before(sequence, payload)) {
+                    self.counters.twice += 1;
+                    return;
+                }
+                self.report(now, sequence, &report);
             }
             Message::Reply(_) | Message::Refusal(..) if !self.exchange.answers(frame) => {}
             Message::Reply(plumewire::Reply::Hello(hello)) => self.hello(now, frame.header.conversation, &hello),

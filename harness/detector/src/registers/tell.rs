@@ -152,6 +152,7 @@ pub fn abilities(map: &Map, inlets: u8) -> Abilities {
         extinction_step_n_m: 0,
         obscuration,
         clock: false,
+        simulated: false,
         wall_clock: map.number(Quantity::Clock).is_some_and(|n| n.place.table.is_writable()),
         read_settings: !map.settings.is_empty(),
         write_settings: map.settable,

@@ -342,6 +342,7 @@ fn hello(token: u32, boot_id: u64, starting: bool) -> HelloReply<'static> {
             chunk_max: 512,
             lease_max_s: 300,
             wall_clock: None,
+            simulated: None,
         },
     }
 }

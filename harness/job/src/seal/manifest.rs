@@ -7,9 +7,11 @@ use crate::{
     disk::{self, Kind as FileKind},
     error::{Kind, Problem, quoted, too_large},
     folder::{self, Folder},
+    key,
 };
 use serde::{Deserialize, Serialize};
-use std::io;
+use sha2::{Digest as _, Sha256};
+use std::{io, io::Read as _};
 
 /// Longest file that is sealed, bytes.
 pub(crate) const FILE_LIMIT: u64 = 1024 * 1024 * 1024;
@@ -111,20 +113,58 @@ fn refused(name: &str, cause: String, remedy: &str) -> Result<Vec<String>, Probl
 /// # Errors
 /// As [`names`]; [`Kind::TooLarge`]; what the system reports.
 pub(crate) fn of(folder: &Folder) -> Result<Vec<SealedFile>, Problem> {
-    let read = |name: String| {
-        let bytes = read(folder, &name)?;
-        Ok(SealedFile { length: bytes.len() as u64, sha256: Digest::of(&bytes), name })
+    let names = names(folder)?;
+    no_private_key(folder, &names)?;
+    let digested = |name: String| {
+        let (length, sha256) = digest(folder, &name, FILE_LIMIT)?;
+        Ok(SealedFile { length, name, sha256 })
     };
-    names(folder)?.into_iter().map(read).collect()
+    names.into_iter().map(digested).collect()
 }
 
-/// The bytes of a file of the job.
-pub(crate) fn read(folder: &Folder, name: &str) -> Result<Vec<u8>, Problem> {
+/// A private key among the files would be handed over with them, whoever's it is.
+///
+/// # Errors
+/// [`Kind::Conflict`] for a file that holds one; what the system reports.
+pub(crate) fn no_private_key(folder: &Folder, names: &[String]) -> Result<(), Problem> {
+    for name in names {
+        let path = folder.dir().join(name);
+        let mut beginning = Vec::new();
+        let opened = folder.disk().open(&path);
+        opened
+            .and_then(|file| file.take(key::LOOKED_AT).read_to_end(&mut beginning))
+            .map_err(|e| Problem::from_io(&path, "read it", &e))?;
+        if key::holds_private(&beginning) {
+            let cause = "it holds a private key, which would be handed over with the job";
+            let remedy = "take it out of the job's folder; if the folder was ever handed over, make a new key";
+            return Err(Problem::with_file(Kind::Conflict, name, cause, remedy));
+        }
+    }
+    Ok(())
+}
+
+/// Length and digest of a file, or of its first `upto` bytes, without holding it in memory.
+///
+/// # Errors
+/// [`Kind::TooLarge`]; what the system reports.
+pub(crate) fn digest(folder: &Folder, name: &str, upto: u64) -> Result<(u64, Digest), Problem> {
     let path = folder.dir().join(name);
-    folder.disk().read(&path, FILE_LIMIT).map_err(|e| match e.kind() {
-        io::ErrorKind::FileTooLarge => too_large(name, FILE_LIMIT + 1, FILE_LIMIT),
-        _ => Problem::from_io(&path, "read it", &e),
-    })
+    let told = |e: io::Error| Problem::from_io(&path, "read it", &e);
+    let mut file = folder.disk().open(&path).map_err(told)?.take(upto.min(FILE_LIMIT + 1));
+    let (mut sum, mut length, mut part) = (Sha256::new(), 0, vec![0; 64 * 1024]);
+    loop {
+        match file.read(&mut part).map_err(told)? {
+            0 => break,
+            n => {
+                sum.update(&part[..n]);
+                length += n as u64;
+            }
+        }
+    }
+    if length > FILE_LIMIT {
+        return Err(too_large(name, length, FILE_LIMIT));
+    }
+    Ok((length, Digest(sum.finalize().into())))
 }
 
 /// Takes away what a crash may have left of files that were being put in place whole.

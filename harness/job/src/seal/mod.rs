@@ -5,6 +5,7 @@
 //! canonical JSON (RFC 8785); what is signed is [`CONTEXT`] and the body. See `docs/record.md`.
 //!
 //! Not here: whether a folder is as its seals say ([`verify`]), keys, and what makes a job incomplete.
+pub mod design;
 pub(crate) mod manifest;
 mod verify;
 
@@ -21,8 +22,8 @@ use serde::{Deserialize, Serialize};
 pub use manifest::SealedFile;
 pub use verify::{Held, Standing, State, Superseded, verify};
 
-/// Version of the format.
-pub const FORMAT: u32 = 1;
+/// Version of the format. Format 1 had neither warnings nor words of the signer.
+pub const FORMAT: u32 = 2;
 /// What stands before the body in the bytes that are signed, so that no other use of the key can pass for a seal.
 pub const CONTEXT: &[u8] = b"plumeline seal 1\n";
 /// What stands before the body in the file, and behind it: with 128 digits and a closing bracket in between.
@@ -56,7 +57,7 @@ pub struct Seal {
     pub date: String,
     /// Every file of the job but seals and the lock, sorted by name.
     pub files: Vec<SealedFile>,
-    /// Version of the format, 1.
+    /// Version of the format, 1 or 2.
     pub format: u32,
     /// Which job: the hash of the first line of its journal that begins a stage.
     pub job: Digest,
@@ -73,10 +74,16 @@ pub struct Seal {
     pub previous: Option<Digest>,
     /// Whose key it is said to be.
     pub signer: String,
+    /// What the signer says to it, in words of their own.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub statement: Option<String>,
     /// Version of the tool that sealed.
     pub tool: String,
     /// What the job came to.
     pub verdict: Judged,
+    /// What a reader must know before the verdict: that the job was simulated, or answered by a script.
+    #[serde(rename = "warnings", default, skip_serializing_if = "Vec::is_empty")]
+    pub cautions: Vec<String>,
 }
 
 /// Whether a job was closed with everything done and given back.
@@ -134,6 +141,8 @@ pub struct Judged {
 /// What a new seal says beyond what the folder holds.
 #[derive(Clone, Debug)]
 pub struct Statement {
+    /// That the job was simulated, or answered by a script.
+    pub cautions: Vec<String>,
     /// Whether everything was done.
     pub closed: Closed,
     /// What the job came to.
@@ -142,6 +151,8 @@ pub struct Statement {
     pub date: String,
     /// Version of the tool.
     pub tool: String,
+    /// What the signer says to it.
+    pub words: Option<String>,
 }
 
 /// The file name of a seal.
@@ -167,8 +178,9 @@ pub fn add(folder: &Folder, standing: &Standing, statement: Statement, key: &Sig
     let (job, journal) = verify::journal_of(folder)?;
     let last = standing.seals.last();
     let number = last.map_or(0, |s| s.seal.number) + 1;
-    let Statement { closed, verdict, date, tool } = statement;
+    let Statement { cautions, closed, verdict, date, tool, words } = statement;
     let seal = Seal {
+        cautions: cautions.iter().map(|s| short(s)).collect(),
         closed: Closed { because: closed.because.iter().map(|s| short(s)).collect(), ..closed },
         date,
         files,
@@ -179,6 +191,7 @@ pub fn add(folder: &Folder, standing: &Standing, statement: Statement, key: &Sig
         number,
         previous: last.map(|s| s.digest),
         signer: key.name().to_owned(),
+        statement: words.as_deref().map(short),
         tool,
         verdict: Judged { because: short(&verdict.because), ..verdict },
     };
@@ -221,13 +234,16 @@ pub fn read(name: &str, bytes: &[u8]) -> Result<Seal, Problem> {
     let digits = tail.strip_prefix(BEHIND).and_then(|t| t.strip_suffix(b"\"}\n")).ok_or_else(no_seal)?;
     let signature = str::from_utf8(digits).ok().and_then(Signature::parse).ok_or_else(no_seal)?;
     if let Ok(Versioned { format, .. }) = serde_json::from_slice(body)
-        && format != FORMAT
+        && !(1..=FORMAT).contains(&format)
     {
-        let cause = format!("it is a seal of format {format}; this tool reads format {FORMAT}");
+        let cause = format!("it is a seal of format {format}; this tool reads up to format {FORMAT}");
         return Err(Problem::with_file(Kind::Version, name, cause, "check it with the version that wrote it"));
     }
     let seal: Seal = serde_json::from_slice(body)
         .map_err(|e| altered(format!("it is no seal of this format (byte {}): {e}", BEFORE.len() + e.column())))?;
+    if seal.format == 1 && !(seal.cautions.is_empty() && seal.statement.is_none()) {
+        return Err(altered("it has what its format does not know".to_owned()));
+    }
     if canonical(&seal).ok().as_deref() != Some(body) {
         return Err(altered("it does not stand as it was written: its JSON is not in the canonical form".to_owned()));
     }

@@ -13,7 +13,6 @@ use crate::{
     journal::{self, Journal},
 };
 use serde_json::Value;
-use std::collections::BTreeMap;
 
 /// A seal whose own form and signature hold.
 #[derive(Clone, Debug)]
@@ -83,7 +82,8 @@ impl Standing {
             return Err(problem.clone());
         }
         let Some(last) = self.newest() else { return Ok(()) };
-        if (last.key, &last.closed, &last.files) == (seal.key, &seal.closed, &seal.files) {
+        let same = |s: &Seal| (s.key, s.closed.clone(), s.files.clone(), s.statement.clone());
+        if same(last) == same(seal) {
             let cause = "this key has sealed the job as it is";
             return Err(Problem::with_file(Kind::Conflict, &file_name(last.number), cause, "there is nothing to add"));
         }
@@ -100,18 +100,19 @@ pub fn verify(folder: &Folder) -> Standing {
     if standing.seals.is_empty() {
         return standing;
     }
-    let mut growing = BTreeMap::new();
-    for name in GROWING {
-        match manifest::read(folder, name) {
-            Ok(bytes) => drop(growing.insert(name, bytes)),
-            Err(problem) if problem.kind() == Kind::Absent => {}
-            Err(problem) => standing.problems.push(problem),
+    let bytes = match folder.read_up_to(folder::JOURNAL, journal::JOURNAL_LIMIT) {
+        Ok(file) => file.bytes,
+        Err(problem) => {
+            if problem.kind() != Kind::Absent {
+                standing.problems.push(problem);
+            }
+            Vec::new()
         }
-    }
-    let journal = journal::read::<Value>(folder::JOURNAL, growing.get(folder::JOURNAL).map_or(&[], Vec::as_slice));
+    };
+    let journal = journal::read::<Value>(folder::JOURNAL, &bytes);
     if standing.one_job(journal.as_ref().ok()) {
-        standing.newest_against(folder, &growing, &journal);
-        standing.earlier_against(&growing);
+        standing.newest_against(folder, &journal);
+        standing.earlier_against(folder);
     }
     standing
 }
@@ -196,26 +197,28 @@ impl Standing {
     }
 
     /// The newest seal against the folder.
-    fn newest_against(
-        &mut self,
-        folder: &Folder,
-        growing: &BTreeMap<&str, Vec<u8>>,
-        journal: &Result<Journal<Value>, Problem>,
-    ) {
+    fn newest_against(&mut self, folder: &Folder, journal: &Result<Journal<Value>, Problem>) {
         let Some(seal) = self.newest().cloned() else { return };
         // Whether the job was over when it was sealed: then nothing follows.
         let lines = usize::try_from(seal.journal.lines).unwrap_or(usize::MAX);
         let was_over = journal.as_ref().is_ok_and(|j| j.lines.iter().take(lines).any(|l| is(&l.entry, "ended")));
         for file in seal.files.iter().filter(|f| GROWING.contains(&f.name.as_str())) {
-            let Some(bytes) = growing.get(file.name.as_str()) else {
-                self.problems.push(missing(&file.name, seal.number));
-                continue;
+            let (length, whole) = match manifest::digest(folder, &file.name, u64::MAX) {
+                Ok(digested) => digested,
+                Err(problem) if problem.kind() == Kind::Absent => {
+                    self.problems.push(missing(&file.name, seal.number));
+                    continue;
+                }
+                Err(problem) => {
+                    self.problems.push(problem);
+                    continue;
+                }
             };
-            if !begins_as(bytes, file) {
-                self.problems.push(where_altered(file, &seal, bytes, journal));
+            if (length, whole) != (file.length, file.sha256) && !begins_as(folder, file) {
+                self.problems.push(where_altered(file, &seal, length, journal));
                 continue;
             }
-            let more = bytes.len() as u64 - file.length;
+            let more = length - file.length;
             if more > 0 && was_over {
                 let seal_name = file_name(seal.number);
                 let cause = format!("{more} bytes were added behind what {seal_name} covers, when the job was over");
@@ -238,12 +241,12 @@ impl Standing {
         self.state = if self.behind.is_empty() { State::Sealed } else { State::OpenAgain };
         for file in seal.files.iter().filter(|f| !GROWING.contains(&f.name.as_str())) {
             let goes_on = self.state == State::OpenAgain && is_written_anew(&file.name);
-            match manifest::read(folder, &file.name) {
-                Ok(bytes) if bytes.len() as u64 == file.length && Digest::of(&bytes) == file.sha256 => {}
+            match manifest::digest(folder, &file.name, u64::MAX) {
+                Ok(digested) if digested == (file.length, file.sha256) => {}
                 Ok(_) if goes_on => {
                     self.superseded.push(Superseded { name: file.name.clone(), seal: seal.number, by: None });
                 }
-                Ok(bytes) => self.problems.push(other_bytes(file, &bytes, seal.number)),
+                Ok((length, _)) => self.problems.push(other_bytes(file, length, seal.number)),
                 Err(problem) if problem.kind() == Kind::Absent => {
                     self.problems.push(missing(&file.name, seal.number));
                 }
@@ -260,7 +263,7 @@ impl Standing {
     }
 
     /// Earlier seals against the newest one, and their part of the files that only grow against the folder.
-    fn earlier_against(&mut self, growing: &BTreeMap<&str, Vec<u8>>) {
+    fn earlier_against(&mut self, folder: &Folder) {
         let seals: Vec<Seal> = self.seals.iter().map(|held| held.seal.clone()).collect();
         let Some((newest, earlier)) = seals.split_last() else { return };
         let named: Vec<String> = self.problems.iter().map(|p| p.file().to_owned()).collect();
@@ -271,7 +274,7 @@ impl Standing {
                     continue;
                 }
                 if GROWING.contains(&file.name.as_str()) {
-                    if !growing.get(file.name.as_str()).is_some_and(|bytes| begins_as(bytes, file)) {
+                    if !begins_as(folder, file) {
                         let cause = format!("its beginning is not what {} covers", file_name(seal.number));
                         self.problems.push(altered(&file.name, cause));
                     }
@@ -290,9 +293,8 @@ impl Standing {
     }
 }
 
-fn begins_as(bytes: &[u8], file: &SealedFile) -> bool {
-    let beginning = usize::try_from(file.length).ok().and_then(|n| bytes.get(..n));
-    beginning.is_some_and(|b| Digest::of(b) == file.sha256)
+fn begins_as(folder: &Folder, file: &SealedFile) -> bool {
+    manifest::digest(folder, &file.name, file.length).is_ok_and(|digested| digested == (file.length, file.sha256))
 }
 
 fn missing(name: &str, seal: u32) -> Problem {
@@ -300,19 +302,19 @@ fn missing(name: &str, seal: u32) -> Problem {
     Problem::with_file(Kind::Absent, name, cause, "put the file back, from a copy")
 }
 
-fn other_bytes(file: &SealedFile, bytes: &[u8], seal: u32) -> Problem {
+fn other_bytes(file: &SealedFile, length: u64, seal: u32) -> Problem {
     let seal = file_name(seal);
-    let cause = if bytes.len() as u64 == file.length {
+    let cause = if length == file.length {
         format!("it was altered: it is as long as {seal} says, but its SHA-256 is another")
     } else {
-        format!("it was altered: it is {} bytes long, and {} when {seal} was made", bytes.len(), file.length)
+        format!("it was altered: it is {length} bytes long, and {} when {seal} was made", file.length)
     };
     altered(&file.name, cause)
 }
 
 /// Where a file that only grows was altered: for the journal, the line.
-fn where_altered(file: &SealedFile, seal: &Seal, bytes: &[u8], journal: &Result<Journal<Value>, Problem>) -> Problem {
-    let plain = other_bytes(file, bytes, seal.number);
+fn where_altered(file: &SealedFile, seal: &Seal, length: u64, journal: &Result<Journal<Value>, Problem>) -> Problem {
+    let plain = other_bytes(file, length, seal.number);
     if file.name != folder::JOURNAL {
         return plain;
     }

@@ -156,6 +156,9 @@ impl Disk for Still {
         let bytes = self.find(path).ok_or(io::ErrorKind::NotFound)?;
         if bytes.len() as u64 > limit { Err(io::ErrorKind::FileTooLarge.into()) } else { Ok(bytes.to_vec()) }
     }
+    fn open(&self, path: &Path) -> io::Result<Box<dyn io::Read>> {
+        Ok(Box::new(io::Cursor::new(self.read(path, u64::MAX)?)))
+    }
     fn exists(&self, path: &Path) -> io::Result<bool> {
         Ok(self.kind(path).is_ok())
     }

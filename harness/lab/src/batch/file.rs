@@ -18,6 +18,7 @@ use serde::Deserialize;
 use std::{
     collections::{BTreeMap, BTreeSet},
     path::{Path, PathBuf},
+    time::Duration,
 };
 
 /// What is written where.
@@ -62,6 +63,12 @@ struct Job {
     /// With a simulator in scaled time: how much faster than real time.
     #[cfg_attr(test, schemars(extend("exclusiveMinimum" = 0)))]
     speed: Option<Spanned<f64>>,
+    /// It is ended after so many seconds of this computer's clock, and has then no result.
+    #[cfg_attr(test, schemars(extend("exclusiveMinimum" = 0)))]
+    deadline_s: Option<Spanned<f64>>,
+    /// So often it is run again where it does not come to what is expected; every attempt is kept and told.
+    #[cfg_attr(test, schemars(range(max = 9)))]
+    retries: Option<Spanned<u8>>,
     /// What it is expected to come to; a pass if not stated.
     #[serde(default)]
     expect: Expect,
@@ -100,6 +107,10 @@ pub struct Entry {
     pub named: Vec<PathBuf>,
     /// Seed, if it has one of its own.
     pub seed: Option<u64>,
+    /// It is ended after so long.
+    pub deadline: Option<Duration>,
+    /// So often it is run again where it does not come to what is expected.
+    pub retries: u8,
     /// What it is expected to come to.
     pub expected: Expected,
 }
@@ -217,7 +228,25 @@ impl Reader<'_> {
             add("--seed", seed.to_string());
         }
         let expected = self.expected(&job.expect)?;
-        Ok(Entry { name: name.clone(), files, port, simulated, arguments, named, seed: job.seed, expected })
+        let deadline = job.deadline_s.as_ref().map(|seconds| self.deadline(seconds)).transpose()?;
+        let retries = job.retries.as_ref().map_or(Ok(0), |retries| self.retries(retries))?;
+        let (name, seed) = (name.clone(), job.seed);
+        Ok(Entry { name, files, port, simulated, arguments, named, seed, deadline, retries, expected })
+    }
+    fn deadline(&self, seconds: &Spanned<f64>) -> Result<Duration, Failure> {
+        let value = *seconds.as_ref();
+        Duration::try_from_secs_f64(value).ok().filter(|d| !d.is_zero()).ok_or_else(|| {
+            let cause = format!("`{value}` is no deadline");
+            self.source.problem(Kind::Range, seconds.span(), cause, "write a number of seconds over 0").into()
+        })
+    }
+    fn retries(&self, retries: &Spanned<u8>) -> Result<u8, Failure> {
+        let value = *retries.as_ref();
+        if value <= 9 {
+            return Ok(value);
+        }
+        let cause = format!("`{value}` are too many retries");
+        Err(self.source.problem(Kind::Range, retries.span(), cause, "write 0 to 9").into())
     }
     fn expected(&self, e: &Expect) -> Result<Expected, Failure> {
         let verdict = match &e.verdict {

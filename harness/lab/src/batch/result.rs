@@ -50,6 +50,9 @@ pub struct JobResult {
     pub as_expected: bool,
     /// In which ways it did not.
     pub missed: Vec<String>,
+    /// What earlier attempts came to, which did not come to what was expected; their folders are `NAME.attempt-1` and so on.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub attempts_before: Vec<CameTo>,
 }
 
 /// What was expected of a job.
@@ -189,6 +192,7 @@ fn begin(job: &Entry) -> Result<JobResult, Failure> {
         missed: vec![came_to.because.clone()],
         came_to,
         as_expected: false,
+        attempts_before: Vec::new(),
     })
 }
 

@@ -26,10 +26,15 @@ use std::{
         Arc, Mutex, PoisonError,
         atomic::{AtomicBool, AtomicUsize, Ordering},
     },
+    time::{Duration, Instant},
 };
 
 /// What a job said while it ran, within its folder.
 const SAID: &str = "output.txt";
+/// A job whose time is over is ended from outside if it has not come to rest by then.
+const COMES_TO_REST: Duration = Duration::from_secs(15);
+/// How often it is looked whether a job with a deadline has ended.
+const LOOKED: Duration = Duration::from_millis(50);
 
 /// How jobs of a batch are run.
 pub struct Work<'a> {
@@ -65,8 +70,8 @@ impl Work<'_> {
                 while !stop.load(Ordering::Relaxed)
                     && let Some(&i) = waiting.get(next.fetch_add(1, Ordering::Relaxed))
                 {
-                    let came_to = self.one(&self.jobs[i]);
-                    if !self.note(i, came_to, &known) {
+                    let (came_to, before) = self.with_retries(&self.jobs[i], &stop);
+                    if !self.note(i, came_to, before, &known) {
                         stop.store(true, Ordering::Relaxed);
                     }
                 }
@@ -84,22 +89,46 @@ impl Work<'_> {
     }
 
     /// Adds a result. False if it can't be kept.
-    fn note(&self, i: usize, came_to: CameTo, known: &Known) -> bool {
+    fn note(&self, i: usize, came_to: CameTo, before: Vec<CameTo>, known: &Known) -> bool {
         let (result, failed) = &mut *known.lock().unwrap_or_else(PoisonError::into_inner);
         let job = &mut result.jobs[i];
-        let outcome = if came_to.how == How::Over { outcome(&self.out.join(&job.name)).ok() } else { None };
-        job.missed = match outcome {
-            Some(outcome) => self.jobs[i].expected.missed_by(&outcome),
-            None => vec![came_to.because.clone()],
-        };
+        job.missed = self.missed(&self.jobs[i], &came_to);
+        job.attempts_before = before;
         job.as_expected = job.missed.is_empty();
         job.came_to = came_to;
         let words = if job.as_expected { "as expected" } else { "NOT AS EXPECTED" };
-        print_progress(&format!("{}: {}, {words}", job.name, job.came_to.words()));
+        let attempt = match job.attempts_before.len() {
+            0 => String::new(),
+            n => format!(" at attempt {}", n + 1),
+        };
+        print_progress(&format!("{}: {}, {words}{attempt}", job.name, job.came_to.words()));
         if let Err(failure) = (self.keep)(result) {
             failed.get_or_insert(failure);
         }
         failed.is_none()
+    }
+
+    /// In which ways a job did not come to what is expected of it.
+    fn missed(&self, job: &Entry, came_to: &CameTo) -> Vec<String> {
+        let outcome = if came_to.how == How::Over { outcome(&self.out.join(&job.name)).ok() } else { None };
+        outcome.map_or_else(|| vec![came_to.because.clone()], |outcome| job.expected.missed_by(&outcome))
+    }
+
+    /// What a job came to, and what its attempts before that did: their records are kept beside it.
+    fn with_retries(&self, job: &Entry, stop: &AtomicBool) -> (CameTo, Vec<CameTo>) {
+        let mut before = Vec::new();
+        loop {
+            let came_to = self.one(job);
+            let more = before.len() < usize::from(job.retries) && !stop.load(Ordering::Relaxed);
+            if !more || self.missed(job, &came_to).is_empty() {
+                return (came_to, before);
+            }
+            let aside = (1..).map(|n| self.out.join(format!("{}.attempt-{n}", job.name))).find(|path| !path.exists());
+            if aside.is_none_or(|aside| std::fs::rename(self.out.join(&job.name), aside).is_err()) {
+                return (came_to, before);
+            }
+            before.push(came_to);
+        }
     }
 
     fn one(&self, job: &Entry) -> CameTo {
@@ -121,6 +150,9 @@ impl Work<'_> {
     /// Puts the job's files into its folder. A job over a line that was begun goes on; one against the bundled simulator, whose
     /// units end with it, begins anew.
     fn prepare(&self, job: &Entry, dir: &Path) -> Result<(), Failure> {
+        if dir.canonicalize().is_ok_and(|dir| job.files.canonicalize().is_ok_and(|files| files == dir)) {
+            return Err(Failure::input("its own folder would be written over", "choose another folder with --out"));
+        }
         let mut files = Files::read(&Folder::open(&job.files)?)?;
         // What can't be read is told by the job itself.
         let _ = files.described_since();
@@ -152,8 +184,28 @@ fn run(job: &Entry, dir: &Path) -> Result<std::process::ExitStatus, Failure> {
     if job.simulated {
         command.args(["--date", clock::DATE_OF_SIMULATIONS]);
     }
-    command.stdin(Stdio::null()).stdout(said.try_clone().map_err(told)?).stderr(said);
-    Ok(command.status()?)
+    command.arg("--while-stdin").stdin(Stdio::piped()).stdout(said.try_clone().map_err(told)?).stderr(said);
+    let mut child = command.spawn()?;
+    // Held until it has ended: where this process is killed, or the job's time is over, the job ends too.
+    let mut held = child.stdin.take();
+    let Some(deadline) = job.deadline else {
+        let status = child.wait()?;
+        drop(held);
+        return Ok(status);
+    };
+    let ends = Instant::now() + deadline;
+    loop {
+        if let Some(status) = child.try_wait()? {
+            return Ok(status);
+        }
+        if Instant::now() >= ends {
+            held.take();
+        }
+        if Instant::now() >= ends + COMES_TO_REST {
+            child.kill()?;
+        }
+        std::thread::sleep(LOOKED);
+    }
 }
 
 /// The outcome that a job left.

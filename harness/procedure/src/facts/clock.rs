@@ -1,6 +1,9 @@
 //! Whether the unit's clock is set and kept.
 facts! {
     no_date() = "clock.no-date", Undecided, "the unit's clock was not set: the record knows no date";
+    doubtful(why) = "clock.doubtful-date", Undecided,
+        "the unit's clock is not set by this computer, whose date is not to be trusted: {why}",
+        next "set this computer's clock right, then load again";
     lost() = "clock.lost", Fail, "the unit's clock was set and is lost again",
         next "set the clock again; if it does not stay, tell the unit's maker";
     kept() = "clock.kept", Pass, "the unit's clock is set, and kept over the restart";

@@ -5,6 +5,9 @@ facts! {
     never_out() = "close.never-out-of-service", Undecided, "the zone was never taken out of service in this job";
     not_back() = "close.not-back-in-service", Undecided, "the zone is not shown to be back in service";
     in_time() = "close.in-time", Pass, "out of service for no longer than the limit";
+    time_unknown(why) = "close.time-unknown", Undecided,
+        "for how long the zone was out of service is not known: this computer's date is not to be trusted: {why}",
+        next "find out from the panel's log or from those who were told for how long it was";
     too_long_covered() = "close.too-long-covered", Pass,
         "out of service for longer than the limit; what is then called for was in place", by Word;
     too_long(why) = "close.too-long", Undecided,

@@ -4,6 +4,9 @@ facts! {
     not_planned() = "as-found.no-outgoing-unit", Undecided, "not captured: the plan names no outgoing unit";
     nothing(trouble) = "as-found.nothing-captured", Undecided,
         "identity, settings and flows not captured: {trouble}", next ELSEWHERE;
+    bench_unit(serial, why) = "as-found.bench-unit", Undecided,
+        "not captured: the unit on the cable is not the outgoing one but the replacement (serial {serial}): {why}",
+        next ELSEWHERE;
     identity(maker, model, serial) = "as-found.identity", Pass, "{maker} {model}, serial {serial}";
     other_unit(property, planned, told) = "as-found.not-as-planned", Undecided,
         "the plan expects {property} {planned}, the unit says {told}";

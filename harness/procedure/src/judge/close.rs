@@ -13,6 +13,8 @@ pub(crate) enum Out<'a> {
     Never,
     /// It is not shown to be back.
     NotBack,
+    /// It can't be told: why the computer's date is not to be trusted.
+    Unknown(&'a str),
     /// So many seconds, within the limit.
     InTime(f64),
     /// So many seconds, over the limit: whether what is then called for was in place, or why that is not shown.
@@ -29,6 +31,7 @@ pub(crate) fn out_of_service(out: Out<'_>, limit: Limit) -> Finding {
     let (fact, took) = match out {
         Out::Never => (fact::never_out(), None),
         Out::NotBack => (fact::not_back(), None),
+        Out::Unknown(why) => (fact::time_unknown(why), None),
         Out::InTime(took) => (fact::in_time(), Some(took)),
         Out::TooLong(took, Ok(())) => (fact::too_long_covered(), Some(took)),
         Out::TooLong(took, Err(why)) => (fact::too_long(why), Some(took)),
@@ -51,6 +54,7 @@ mod tests {
         let verdict = |out| out_of_service(out, limit()).verdict;
         assert_eq!(verdict(Out::Never), Verdict::Undecided);
         assert_eq!(verdict(Out::NotBack), Verdict::Undecided);
+        assert_eq!(verdict(Out::Unknown("it says 1970")), Verdict::Undecided);
         assert_eq!(verdict(Out::InTime(60.0)), Verdict::Pass);
         assert_eq!(verdict(Out::TooLong(15000.0, Ok(()))), Verdict::Pass);
         assert_eq!(verdict(Out::TooLong(15000.0, Err("nobody asked"))), Verdict::Undecided);

@@ -150,6 +150,7 @@ mod tests {
             obscuration: ObscurationSensing::None,
             clock: false,
             wall_clock: false,
+            simulated: false,
             read_settings: false,
             write_settings: false,
             baseline: false,

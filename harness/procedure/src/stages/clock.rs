@@ -26,7 +26,8 @@ pub(super) async fn set(ctx: &Context, stage: StageKind, abilities: &Abilities) 
         ctx.unit(ask::TellTime).await.map_err(Stop::Trouble)?;
         let asked = ctx.now();
         let Some(utc_ms) = ctx.utc_ms(asked) else {
-            ctx.found(Finding::of(stage, Subject::Replacement, fact::no_date()));
+            let doubt = ctx.get().record.date_doubt.clone();
+            ctx.found(Finding::of(stage, Subject::Replacement, doubt.map_or_else(fact::no_date, fact::doubtful)));
             return Ok(false);
         };
         match ctx.unit_once(ask::SetTime { utc_ms }).await {
@@ -47,6 +48,11 @@ pub(super) async fn check(ctx: &Context, stage: StageKind) -> Result<(), Stop> {
 fn found(ctx: &Context, stage: StageKind, time: UnitTime) {
     let (inputs, ours) = (ctx.inputs(), ctx.utc_ms(ctx.now()));
     let paused = ctx.get().paused > Duration::ZERO;
+    let doubt = ctx.get().record.date_doubt.clone();
+    if let Some(why) = doubt {
+        ctx.found(Finding::of(stage, Subject::Replacement, fact::doubtful(why)));
+        return ctx.found(judge::zone(stage, time, inputs.plan.replacement.zone_min));
+    }
     ctx.found(judge::time(stage, time.utc_ms, ours, paused, inputs.plan.limits.clock.clone()));
     ctx.found(judge::zone(stage, time, inputs.plan.replacement.zone_min));
 }

@@ -31,7 +31,11 @@ pub(crate) async fn close(ctx: Context) -> Result<(), Stop> {
     if let Some(took) = took.filter(|took| *took > limit.value) {
         covered = other_measures(&ctx, took, &limit).await;
     }
+    let doubt = ctx.get().record.date_doubt.clone();
     let out = match (since, took) {
+        (Some(_), Some(took)) if took <= limit.value && doubt.is_some() => {
+            Out::Unknown(doubt.as_deref().unwrap_or_default())
+        }
         (None, _) => Out::Never,
         (_, None) => Out::NotBack,
         (_, Some(took)) if took <= limit.value => Out::InTime(took),

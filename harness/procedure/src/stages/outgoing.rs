@@ -3,23 +3,27 @@ use super::{flow, supply, unit};
 use crate::{
     context::{Context, Stop},
     effect::{Entry, KeptSettings},
-    facts::outgoing as fact,
+    facts::{Fact, outgoing as fact},
     judge::unit as judge,
     outcome::{Figure, Subject},
+    prompt::Act,
 };
-use alloc::format;
+use alloc::{format, string::String};
 use plumeline_base::time::seconds;
 use plumeline_detector::{Abilities, Identity, Trouble, ask};
+
+/// So often the cable is asked to be moved.
+const CABLE_ASKED: u32 = 3;
 
 pub(crate) async fn as_found(ctx: Context) -> Result<(), Stop> {
     let Some(planned) = ctx.inputs().plan.outgoing.clone() else {
         ctx.found(judge::as_found(fact::not_planned()));
         return Ok(());
     };
-    let (identity, abilities) = match identify(&ctx).await {
+    let (identity, abilities) = match identify_outgoing(&ctx).await {
         Ok(told) => told,
-        Err(trouble) => {
-            ctx.found(judge::as_found(fact::nothing(trouble)));
+        Err(fact) => {
+            ctx.found(judge::as_found(fact));
             return Ok(());
         }
     };
@@ -33,6 +37,32 @@ pub(crate) async fn as_found(ctx: Context) -> Result<(), Stop> {
         Err(trouble) => ctx.found(judge::as_found(fact::no_events(trouble))),
     }
     flows(&ctx, &abilities).await
+}
+
+/// The unit on the cable, once it is not the replacement: what that one holds must not be taken for what was found.
+async fn identify_outgoing(ctx: &Context) -> Result<(Identity, Abilities), Fact> {
+    let mut serial = String::new();
+    for _ in 0..CABLE_ASKED {
+        let told = identify(ctx).await.map_err(fact::nothing)?;
+        if !is_replacement(ctx, &told.0) {
+            return Ok(told);
+        }
+        serial.clone_from(&told.0.serial);
+        let text = format!(
+            "The unit on the cable has the serial number {serial}: it is the replacement, not the outgoing unit. Connect the cable \
+             to the outgoing unit. Done?"
+        );
+        ctx.ask_done(Act::BenchDone, text).await.map_err(|why| fact::bench_unit(&serial, why))?;
+        unit::forget(ctx);
+    }
+    Err(fact::bench_unit(&serial, "it was still there when the cable was said to be moved"))
+}
+
+/// The unit that was tried on the bench, or whose serial number the plan gives to the replacement.
+fn is_replacement(ctx: &Context, told: &Identity) -> bool {
+    let on_bench = ctx.get().unit.bench.as_ref().map(|(unit, _)| unit.serial.clone());
+    let planned = ctx.inputs().plan.replacement.serial.clone();
+    !told.serial.is_empty() && [on_bench, planned].into_iter().flatten().any(|serial| serial == told.serial)
 }
 
 /// A dead unit must not hold the job up: a few tries, not the whole stage.

@@ -10,6 +10,7 @@ use crate::{
     words,
 };
 use plumeline_base::Verdict;
+use plumeline_job::{code, digest::Digest};
 use plumeline_procedure::outcome::{Figure, Finding, Outcome, StageKind};
 
 /// Findings shown of each group before the reader is sent to the full list.
@@ -33,7 +34,9 @@ pub(crate) fn lead(input: &ReportInput<'_>, shown: Verdict) -> Vec<(&'static str
     let by = shown_by(input.outcome);
     let attested = by.as_ref().filter(|by| by.attested > 0).map(|by| by.attested_lines().join("; "));
     let by = [("Shown by", by.map(|by| by.words())), ("Attested", attested)];
-    let by = by.into_iter().filter_map(|(what, s)| Some((what, s?)));
+    let code = Digest::parse(&input.digests.journal_head).map(|head| code::of(&head));
+    let code = code.map(|code| format!("{code} (write it into the site's own log book: it binds this record)"));
+    let by = by.into_iter().chain([("Code of this record", code)]).filter_map(|(what, s)| Some((what, s?)));
     worst(input, shown).into_iter().chain(by).collect()
 }
 

@@ -12,6 +12,7 @@ use crate::{
     ReportError,
     input::ReportInput,
     standing::{Loud, shown_verdict},
+    text::headline,
     words,
 };
 use askama::Template;
@@ -25,7 +26,7 @@ struct Page {
     site: String,
     when: String,
     verdict: Verdict,
-    word: &'static str,
+    word: String,
     because: String,
     lead: Vec<(&'static str, String)>,
     tool: String,
@@ -45,11 +46,11 @@ pub fn html(input: &ReportInput<'_>) -> Result<String, ReportError> {
     sections.extend(measured::sections(input, &clock));
     sections.extend(rules::sections(input));
     let page = Page {
-        title: format!("{} – {}", words::verdict(verdict), words::clean(&input.plan.site)),
+        title: format!("{} – {}", headline(input.outcome, verdict), words::clean(&input.plan.site)),
         site: words::clean(&input.plan.site),
         when: clock.span(input.record),
         verdict,
-        word: words::verdict(verdict),
+        word: headline(input.outcome, verdict),
         because: first::because(input, verdict),
         lead: first::lead(input, verdict),
         tool: words::clean(input.tool),

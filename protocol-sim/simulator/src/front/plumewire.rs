@@ -296,6 +296,7 @@ impl Plumewire {
                 chunk_max: CHUNK_MAX,
                 lease_max_s: LEASE_MAX_S,
                 wall_clock: Some(true),
+                simulated: Some(true),
             },
         })
     }

@@ -67,6 +67,8 @@ message! {
         12 => lease_max_s: u16,
         /// It keeps date and time, and they can be set; left out: it does not.
         13 => wall_clock: Option<bool>,
+        /// It is a simulation. A real device leaves this out, always.
+        14 => simulated: Option<bool>,
     }
 }
 message! {

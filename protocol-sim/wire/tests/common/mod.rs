@@ -67,6 +67,7 @@ pub(crate) fn samples() -> Vec<(&'static str, Message<'static>)> {
             chunk_max: 512,
             lease_max_s: 600,
             wall_clock: Some(true),
+            simulated: None,
         },
     };
     let reading = plumewire::Reading {
