@@ -124,12 +124,13 @@ fn bad_input_is_named_by_line_and_column() {
     bad("no unit", "time_s,flow\n0,1\n");
     bad("no unit of time", "time_fortnights,flow_L/min\n0,1\n");
     bad("no number", "time_s,flow_L/min\n0,40\n0.5,forty\n");
-    bad("not finite", "time_s,flow_L/min\n0,40\n0.5,NaN\n");
-    bad("nothing", "time_s,flow_L/min\n0,40\n0.5,\n");
     bad("decimal comma", "time_s,flow_L/min\n0,40,1\n");
     bad("quotation mark", "time_s,flow_L/min\n0,\"40\n");
     bad("many columns", "time_s,flow_L/min,smoke_%/m\n0,40,1\n");
     bad("one column", "time_s\n0\n");
+    // A word for no value, or nothing, is a gap that is said.
+    insta::assert_snapshot!("not finite", said("time_s,flow_L/min\n0,40\n0.5,NaN\n1,41\n", &["mean"], 2));
+    insta::assert_snapshot!("nothing", said("time_s,flow_L/min\n0,40\n0.5,\n1,41\n", &["mean"], 2));
     insta::assert_snapshot!("no such column", said("time_s,flow_L/min\n0,1\n", &["mean", "--column", "smoke"], 3));
 }
 

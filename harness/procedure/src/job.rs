@@ -47,9 +47,11 @@ pub struct Warned {
     pub says: String,
 }
 impl Warned {
-    /// Whether it is told by a limit of the plan as well.
-    pub const fn by_limit(&self) -> bool {
-        matches!(self.what, Remark::Starved(_) | Remark::Slow(_) | Remark::Unbalanced(_))
+    /// Whether it needs no word before the job: a limit of the plan tells it, or it is usual and the uncertainties hold it. The
+    /// record has it all the same.
+    pub const fn is_usual(&self) -> bool {
+        use Remark::{Slow, SlowHole, Starved, Transition, Unbalanced};
+        matches!(self.what, Starved(_) | Slow(_) | Unbalanced(_) | Transition(_) | SlowHole(_))
     }
     /// How far beyond the flows of its curve the fan works, as a share of what they span, where that is what is said.
     pub fn beyond_curve(&self, pipework: &Pipework) -> Option<f64> {

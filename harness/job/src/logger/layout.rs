@@ -99,6 +99,9 @@ impl<'a> Layout<'a> {
             let remedy = "export the readings again; this file holds nothing";
             return Err(Problem::with_file(Kind::Syntax, source.name(), "the file is empty", remedy));
         }
+        if let Some(found) = Self::without_rows(&source, &all) {
+            return Ok(found);
+        }
         let remedy = "it wants a line of headings with units, such as time_s,flow_L/min, and a line for each reading";
         Err(Problem::with_file(
             Kind::Syntax,
@@ -106,6 +109,33 @@ impl<'a> Layout<'a> {
             "no line of the file looks like a time and a reading",
             remedy,
         ))
+    }
+
+    /// The layout of a file without a good row: the first line that has cells is taken for the headings, so that what is wrong
+    /// behind it can be told with its place.
+    fn without_rows(source: &Source<'a>, all: &[(usize, usize)]) -> Option<Self> {
+        let mut row = Vec::new();
+        let plain = [b'\t', b';', b'|', b','].map(Separator::Char);
+        let (header, separator) = (0..all.len()).find_map(|i| {
+            let line = &source.text()[all[i].0..all[i].1];
+            let has_cells = |by: &Separator| cells(line, *by, &mut row) && row.len() > 1;
+            let remark = line.trim_start().starts_with('#');
+            plain.into_iter().find(has_cells).filter(|_| !remark).map(|by| (i, by))
+        })?;
+        let mut found = Self {
+            source: source.clone(),
+            lines: all.to_vec(),
+            separator,
+            headings: Vec::new(),
+            heading_spans: Vec::new(),
+            before: 0,
+            header,
+            first: header + 1,
+        };
+        let split = found.split(header);
+        found.headings = split.iter().map(|(text, _)| Heading::parse(text)).collect();
+        found.heading_spans = split.into_iter().map(|(_, span)| span).collect();
+        Some(found)
     }
 
     fn by(source: &Source<'a>, all: &[(usize, usize)], separator: Separator, gaps: &[String]) -> Option<(Score, Self)> {

@@ -161,7 +161,7 @@ fn not_shown(plan: &Plan, described: &Description) -> Vec<Remark> {
         return Vec::new();
     }
     let shows = |what| match (&can, what) {
-        // What the air hides is no matter of the line.
+        // No unit says of itself that air enters past its pipes: what the job does about it shows that.
         (_, Untold::Air) => None,
         // A unit that speaks plumewire shows the others, and says itself whether it keeps a date.
         (None, what) => (what != Untold::DateAndTime).then_some(true),

@@ -10,9 +10,9 @@ use std::collections::BTreeMap;
 /// Weakest against strongest hole of a pipe (no source: as `plumeline predict` has it).
 const BALANCE: f64 = 0.5;
 
-/// What the prediction says of itself, but for what is told by a limit.
+/// What the prediction says of itself, but for what is told by a limit, and what is usual.
 fn warning(inputs: &JobInputs, warned: &Warned) -> Option<Remark> {
-    if warned.by_limit() {
+    if warned.is_usual() {
         return None;
     }
     let limit = inputs.plan.advanced.model.fan_beyond;
