@@ -4,8 +4,8 @@
 //! what is expected of it.
 #![allow(clippy::unwrap_used, clippy::expect_used)] // helpers of tests are tests
 use crate::common::{Folder, exits, run, stderr, stdout, text};
-use plumeline::logger_csv::{self, Readings};
 use plumeline_base::Instant;
+use plumeline_job::logger::{self, Readings, Stated};
 use plumeline_measure::{
     Error, Sample,
     clock::{self, Exchange, Tie},
@@ -19,9 +19,11 @@ use std::{
 fn awkward() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("../../tests/data/awkward")
 }
-fn signal(name: &str) -> Readings {
-    let path = awkward().join(name);
-    logger_csv::read(name, &std::fs::read(path).unwrap(), None, None).unwrap()
+fn signal(name: &str) -> Vec<Sample> {
+    samples(&logger::read(&awkward().join(name), &Stated::default()).unwrap())
+}
+fn samples(readings: &Readings) -> Vec<Sample> {
+    readings.readings.iter().map(|&(us, x)| Sample::new(Instant::from_micros(us.max(0) as u64), x)).collect()
 }
 
 #[test]
@@ -55,14 +57,14 @@ fn a_restart_that_is_known_needs_whole_windows_again() {
     let readings = signal("restart.csv");
     let mut settler = Settler::new(Rule::default(), Instant::START);
     let restarted = Instant::from_secs(300);
-    for s in &readings.samples {
+    for s in &readings {
         if s.at == restarted {
             assert!(matches!(settler.state(s.at), State::Steady { .. }));
             settler.restart(restarted);
         }
         settler.push(*s);
     }
-    let last = readings.samples[readings.samples.len() - 1].at;
+    let last = readings[readings.len() - 1].at;
     assert!(matches!(
         settler.state(last),
         State::NotYet { because: Reason::Restart { at }, wait_estimate: Some(w) }
@@ -86,7 +88,7 @@ fn a_clock_that_jumps_breaks_its_tie() {
         }
     };
     let mut tie = Tie::new(clock::Rule::default());
-    let pushed: Vec<_> = readings.samples.iter().enumerate().step_by(120).map(exchange).map(|e| tie.push(&e)).collect();
+    let pushed: Vec<_> = readings.iter().enumerate().step_by(120).map(exchange).map(|e| tie.push(&e)).collect();
     let jumps: Vec<usize> = (0..pushed.len())
         .filter(|i| matches!(pushed[*i], Err(Error::ClockJump { by_s, .. }) if (by_s + 7.0).abs() < 0.05))
         .collect();
@@ -122,12 +124,13 @@ fn bad_input_is_named_by_line_and_column() {
     bad("no unit", "time_s,flow\n0,1\n");
     bad("no unit of time", "time_fortnights,flow_L/min\n0,1\n");
     bad("no number", "time_s,flow_L/min\n0,40\n0.5,forty\n");
-    bad("not finite", "time_s,flow_L/min\n0,40\n0.5,NaN\n");
-    bad("nothing", "time_s,flow_L/min\n0,40\n0.5,\n");
     bad("decimal comma", "time_s,flow_L/min\n0,40,1\n");
     bad("quotation mark", "time_s,flow_L/min\n0,\"40\n");
     bad("many columns", "time_s,flow_L/min,smoke_%/m\n0,40,1\n");
     bad("one column", "time_s\n0\n");
+    // A word for no value, or nothing, is a gap that is said.
+    insta::assert_snapshot!("not finite", said("time_s,flow_L/min\n0,40\n0.5,NaN\n1,41\n", &["mean"], 2));
+    insta::assert_snapshot!("nothing", said("time_s,flow_L/min\n0,40\n0.5,\n1,41\n", &["mean"], 2));
     insta::assert_snapshot!("no such column", said("time_s,flow_L/min\n0,1\n", &["mean", "--column", "smoke"], 3));
 }
 
@@ -148,20 +151,22 @@ fn options_that_can_not_be_used_are_refused() {
 }
 
 #[test]
-fn headers_and_times_of_other_loggers_are_understood() {
-    let read = |csv: &str| logger_csv::read("x.csv", csv.as_bytes(), None, None).unwrap();
-    let plain = read("time_s,flow_L/min\n10,40\n10.5,41.25\n");
-    for same in [
-        "\u{feff}\"time [s]\";\"flow [L/min]\"\r\n10;40\r\n10.5;41.25\r\n",
-        "# logger 3\ntime (ms)\tflow (L/min)\n10000\t40\n\n10500\t41.25\n",
-        "time_rfc3339,flow_L/min\n2026-01-31T08:00:00Z,40\n2026-01-31T09:00:00.5+01:00,41.25\n",
-        "time_min,flow_L/min\n-0.5,4e1\n-0.491666666666667,41.25\n",
-    ] {
-        let other = read(same);
-        assert_eq!((&other.samples, &other.column), (&plain.samples, &plain.column), "{same}");
+fn a_file_is_looked_at_before_it_is_judged() {
+    let data = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../tests/data/logger");
+    let o = run(&["judge", text(&data.join("two-columns-numbered.csv")), "--columns"]);
+    exits(&o, &[0]);
+    insta::assert_snapshot!("columns", stdout(&o));
+    let o = run(&["judge", "mean", text(&data.join("gaps.csv")), "--max-gap", "5"]);
+    assert!(format!("{}{}", stdout(&o), stderr(&o)).contains("rows without a value: 6, the first in line 3"));
+}
+
+/// A device never ends and a pipe never begins: neither is opened.
+#[cfg(unix)]
+#[test]
+fn only_files_are_read() {
+    for path in ["/dev/zero", "/"] {
+        let o = run(&["judge", path, "--columns"]);
+        exits(&o, &[3]);
+        assert!(stderr(&o).contains("read the readings"), "{}", stderr(&o));
     }
-    assert_eq!(plain.samples, [Sample::new(Instant::START, 40.0), Sample::new(Instant::from_micros(500_000), 41.25)]);
-    let chosen = logger_csv::read("x.csv", b"a_Pa,t_s,flow_L/min\n1,0,2\n", Some("t"), Some("flow_L/min")).unwrap();
-    assert_eq!(chosen.samples, [Sample::new(Instant::START, 2.0)]);
-    assert_eq!(chosen.column.unit, "L/min");
 }

@@ -110,6 +110,8 @@ items! {
     "stamps that rise" => unit::stamps;
     "readings of now" => unit::of_now;
     "unused inlets" => unit::unused_inlet;
+    "unused inlets covered" => |r, d| answer(r, d, |a| matches!(a, Act::CoverInlets { .. } | Act::UncoverInlets { .. }));
+    "air that is not told" => unit::untold_air;
     "revision" => unit::revision;
     "event log" => unit::log;
     "unbroken link" => link;

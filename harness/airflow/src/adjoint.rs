@@ -8,7 +8,7 @@ use alloc::{vec, vec::Vec};
 /// A network linearised at its solution.
 pub(crate) struct Adjoint<'a> {
     network: &'a Network,
-    ws: &'a Workspace,
+    pub(crate) ws: Workspace,
     /// Transposed system of the chords.
     matrix: Vec<f64>,
     scratch: Vec<f64>,
@@ -46,9 +46,9 @@ pub(crate) struct Weights {
 
 impl<'a> Adjoint<'a> {
     /// Linearises at the solution that the workspace holds.
-    pub(crate) fn new(network: &'a Network, ws: &'a mut Workspace) -> Self {
-        network.linearise(ws);
-        let matrix = network.chord_system(ws);
+    pub(crate) fn new(network: &'a Network, mut ws: Workspace) -> Self {
+        network.linearise(&mut ws);
+        let matrix = network.chord_system(&mut ws);
         let (n, c) = (network.layout.parent.len(), network.layout.chords.len());
         let (holes, runs) = (network.laws.holes.len(), network.facts.runs.len());
         let seeds = Seeds {
@@ -75,9 +75,6 @@ impl<'a> Adjoint<'a> {
 
     pub(crate) fn network(&self) -> &'a Network {
         self.network
-    }
-    pub(crate) fn workspace(&self) -> &'a Workspace {
-        self.ws
     }
 
     /// Sets all seeds to zero.
@@ -128,7 +125,7 @@ impl<'a> Adjoint<'a> {
 
     /// The reverse of one elimination, added to the weights.
     fn reverse(&mut self) {
-        let (network, ws) = (self.network, self.ws);
+        let (network, ws) = (self.network, &self.ws);
         let (parent, n) = (&network.layout.parent, network.layout.parent.len());
         let (x, a, out, seeds) = (&mut self.x, &mut self.a, &mut self.out, &mut self.seeds);
         x.copy_from_slice(&seeds.pressure);

@@ -7,7 +7,7 @@ use crate::{
     uncertainty::{PredictOptions, Prediction},
 };
 use alloc::{vec, vec::Vec};
-use plumeline_base::pipework::{OpeningKind, Pipework};
+use plumeline_base::pipework::{NodeId, OpeningKind, Pipework, Segment};
 use serde::{Deserialize, Serialize};
 
 /// Discharge coefficient of a plain open pipe end: 1 / sqrt(1 + 0.5), for the loss of a sharp-edged entrance, 0.5 velocity
@@ -111,12 +111,10 @@ pub fn damage(pipework: &Pipework, opening: usize, defect: Defect) -> (Pipework,
             return (p, all);
         }
         Defect::Opened | Defect::Parted => {
-            let bore =
-                pipework.segments.iter().find(|s| s.far == node).or(pipework.segments.iter().find(|s| s.near == node));
             o.blocked = false;
             o.kind = OpeningKind::OpenEnd;
             o.discharge = OPEN_END_DISCHARGE;
-            o.diameter_m = bore.map_or(o.diameter_m, |s| s.bore_m);
+            o.diameter_m = bore_at(pipework, node).unwrap_or(o.diameter_m);
         }
     }
     if defect == Defect::Parted {
@@ -125,6 +123,12 @@ pub fn damage(pipework: &Pipework, opening: usize, defect: Defect) -> (Pipework,
         return keep_joined(p);
     }
     (p, all)
+}
+
+/// Bore of the pipe that leads from a node to the unit.
+pub(crate) fn bore_at(pipework: &Pipework, node: NodeId) -> Option<f64> {
+    let by = |end: fn(&Segment) -> NodeId| pipework.segments.iter().find(|s| end(s) == node);
+    by(|s| s.far).or_else(|| by(|s| s.near)).map(|s| s.bore_m)
 }
 
 /// Drops what no inlet reaches any more.

@@ -8,8 +8,7 @@ use plumeline_base::{obscuration::Extinction, pipework::Pipework};
 /// An opening's share of the flow.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Share {
-    /// Share of the flow of its inlet's pipe, 0 to 1. In a ring between inlets, of the inlet it is listed under
-    /// (then it can exceed 1).
+    /// Share of the flow of its inlet's pipe, 0 to 1; where inlets are joined in a ring, of all of them together.
     pub of_pipe: f64,
     /// Share of the unit's flow, 0 to 1.
     pub of_unit: f64,
@@ -18,13 +17,13 @@ pub struct Share {
 /// Shares of all openings, in their order. An opening that takes no air in has none of either.
 pub fn shares(pipework: &Pipework, solution: &Solution) -> Vec<Share> {
     let mut all = alloc::vec![Share { of_pipe: 0.0, of_unit: 0.0 }; pipework.openings.len()];
+    let joined = pipework.joined_inlets();
     for (inlet, openings) in pipework.openings_by_inlet().into_iter().enumerate() {
+        let flows = joined.iter().zip(&solution.inlet_flow_m3_s);
+        let pipes: f64 = flows.filter(|(first, _)| **first == joined[inlet]).map(|(_, q)| q).sum();
         for k in openings {
             let q = solution.opening_flow_m3_s[k].max(0.0);
-            all[k] = Share {
-                of_pipe: ratio(q, solution.inlet_flow_m3_s[inlet]),
-                of_unit: ratio(q, solution.total_flow_m3_s),
-            };
+            all[k] = Share { of_pipe: ratio(q, pipes), of_unit: ratio(q, solution.total_flow_m3_s) };
         }
     }
     all

@@ -95,7 +95,7 @@ pub fn gradients(
     let network = Network::build(pipework, options)?;
     let mut ws = network.workspace();
     network.solve(&mut ws)?;
-    let mut sensitivity = Sensitivity::new(Adjoint::new(&network, &mut ws));
+    let mut sensitivity = Sensitivity::new(Adjoint::new(&network, ws));
     Ok(measurables.iter().map(|&m| sensitivity.of(m)).collect::<Result<Vec<_>, BuildError>>()?)
 }
 
@@ -115,14 +115,15 @@ pub(crate) struct Sensitivity<'a> {
     adjoint: Adjoint<'a>,
     parts: Vec<Parts>,
     chord_parts: Vec<Parts>,
-    ways: Ways,
+    /// Worked out when a time is first asked for.
+    ways: Option<Ways>,
     time_weight: Vec<f64>,
     run_weight: Vec<f64>,
 }
 
 impl<'a> Sensitivity<'a> {
     pub(crate) fn new(adjoint: Adjoint<'a>) -> Self {
-        let (network, ws) = (adjoint.network(), adjoint.workspace());
+        let (network, ws) = (adjoint.network(), &adjoint.ws);
         let (layout, laws) = (&network.layout, &network.laws);
         let parts = |edge: &Edge, q: f64| {
             let square = q * q.abs();
@@ -141,11 +142,10 @@ impl<'a> Sensitivity<'a> {
                 lift: edge.lift,
             }
         };
-        let flows = Flows { edges: &ws.flow, chords: &ws.chords.flow, holes: &ws.holes.flow };
         Self {
             parts: laws.edges.iter().zip(&ws.flow[layout.first_pipe..]).map(|(e, &q)| parts(e, q)).collect(),
             chord_parts: laws.chords.iter().zip(&ws.chords.flow).map(|(e, &q)| parts(e, q)).collect(),
-            ways: Ways::new(layout, laws, flows),
+            ways: None,
             time_weight: vec![0.0; layout.parent.len()],
             run_weight: vec![0.0; network.facts.runs.len()],
             adjoint,
@@ -170,7 +170,7 @@ impl<'a> Sensitivity<'a> {
         };
         let inlet_at = |i: usize| layout.inlet.iter().position(|&k| k as usize == i).map(|k| layout.first_inlet + k);
         self.adjoint.clear();
-        let (ws, seeds) = (self.adjoint.workspace(), &mut self.adjoint.seeds);
+        let (ws, seeds) = (&self.adjoint.ws, &mut self.adjoint.seeds);
         match measurable {
             Measurable::InletFlow(i) | Measurable::InletSuction(i) => {
                 exists("inlet", i, facts.inlet_losses.len())?;
@@ -203,10 +203,13 @@ impl<'a> Sensitivity<'a> {
                 exists("opening", k, facts.openings.len())?;
                 let at = layout.position[layout.opening_node[k] as usize] as usize;
                 gradient.value = f64::INFINITY;
-                if ws.solution.opening_flow_m3_s[k] > 0.0 && self.ways.reach[at] > 0.0 {
-                    gradient.value = self.ways.mean[at];
-                    self.seed_time(at, &mut gradient);
+                let draws = ws.solution.opening_flow_m3_s[k] > 0.0;
+                let ways = self.ways.take().unwrap_or_else(|| self.all_ways());
+                if draws && ways.reach[at] > 0.0 {
+                    gradient.value = ways.mean[at];
+                    self.seed_time(&ways, at, &mut gradient);
                 }
+                self.ways = Some(ways);
             }
         }
         self.adjoint.run();
@@ -214,11 +217,37 @@ impl<'a> Sensitivity<'a> {
         Ok(gradient)
     }
 
+    fn all_ways(&self) -> Ways {
+        let (network, ws) = (self.adjoint.network(), &self.adjoint.ws);
+        let flows = Flows { edges: &ws.flow, chords: &ws.chords.flow, holes: &ws.holes.flow };
+        Ways::new(&network.layout, &network.laws, flows)
+    }
+
+    /// What an inlet's flow (by index) gains for each pascal added to the pull of each open hole, in the order of the layout.
+    pub(crate) fn by_pulls(&mut self, inlet: usize) -> Vec<f64> {
+        let layout = &self.adjoint.network().layout;
+        self.adjoint.clear();
+        if let Some(at) = layout.inlet.iter().position(|&i| i as usize == inlet) {
+            self.adjoint.seeds.edge[layout.first_inlet + at] = 1.0;
+        }
+        self.adjoint.run();
+        self.adjoint.out.hole.clone()
+    }
+
+    /// What an inlet's flow loses when an open hole (by its place in the layout) is closed, by the laws linearised here:
+    /// the pull that stops the hole's own flow, times what the inlet's flow gains by that pull.
+    pub(crate) fn closed_drop(&mut self, hole: usize, by_pulls: &[f64]) -> f64 {
+        self.adjoint.clear();
+        self.adjoint.seeds.hole[hole] = 1.0;
+        self.adjoint.run();
+        self.adjoint.ws.holes.flow[hole] * by_pulls[hole] / self.adjoint.out.hole[hole]
+    }
+
     /// Seeds for the mean time of a position, and its direct dependence on volumes.
-    fn seed_time(&mut self, from: usize, gradient: &mut Gradient) {
-        let (network, flows) = (self.adjoint.network(), self.adjoint.workspace());
+    fn seed_time(&mut self, ways: &Ways, from: usize, gradient: &mut Gradient) {
+        let (network, flows) = (self.adjoint.network(), &self.adjoint.ws);
         let (layout, n) = (&network.layout, network.layout.parent.len());
-        let (ways, weight, seeds) = (&self.ways, &mut self.time_weight, &mut self.adjoint.seeds);
+        let (weight, seeds) = (&mut self.time_weight, &mut self.adjoint.seeds);
         let (edge_flow, chord_flow) = (&flows.flow, &flows.chords.flow);
         weight.fill(0.0);
         weight[from] = 1.0;
@@ -272,7 +301,7 @@ impl<'a> Sensitivity<'a> {
     fn gather(&mut self, g: &mut Gradient) {
         let network = self.adjoint.network();
         let (layout, laws, facts) = (&network.layout, &network.laws, &network.facts);
-        let (ws, weights) = (self.adjoint.workspace(), &self.adjoint.out);
+        let (ws, weights) = (&self.adjoint.ws, &self.adjoint.out);
         for (i, parts) in self.parts.iter().enumerate() {
             let at = layout.first_pipe + i;
             add_segment(g, layout.segment[at] as usize, parts, weights.edge[at]);

@@ -1,10 +1,10 @@
 //! Where a result leaves the ground the model was checked on, and what looks poor in a design.
 //!
 //! Not here: errors (a result that does not exist), and verdicts.
-use crate::{error::Place, network::fan::FanCurve, solution::Solution, transport::OpeningTransport};
+use crate::{error::Place, network::fan::FanCurve, solution::Solution};
 use alloc::vec::Vec;
 use core::f64::consts::PI;
-use plumeline_base::pipework::{Drive, OpeningKind, Pipework};
+use plumeline_base::pipework::{Drive, Fan, OpeningKind, Pipework};
 
 /// Limits of the design review; a job sets its own.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -88,13 +88,8 @@ const SOUND: f64 = 343.0;
 /// Hole Reynolds number under which a constant discharge coefficient is doubtful (common practice, no source).
 const SLOW_HOLE: f64 = 200.0;
 
-/// All remarks on a solved pipework, place by place. `transport` is that of [`crate::transport::times`].
-pub fn review(
-    pipework: &Pipework,
-    solution: &Solution,
-    transport: &[OpeningTransport],
-    limits: &ReviewLimits,
-) -> Vec<Warning> {
+/// All remarks on a solved pipework, place by place. `mean_s` is that of [`crate::transport::mean_times`].
+pub fn review(pipework: &Pipework, solution: &Solution, mean_s: &[f64], limits: &ReviewLimits) -> Vec<Warning> {
     let mut all = Vec::new();
     let mut say = |place, what| all.push(Warning { place, what });
     air(pipework, &mut say);
@@ -129,9 +124,9 @@ pub fn review(
             say(Place::Opening(k), Remark::SlowHole(re));
         }
         fast(Place::Opening(k), flow, o.diameter_m, o.discharge, &mut say);
-        match transport.get(k) {
-            Some(t) if flow > 0.0 && t.mean_s > limits.max_transport_s => {
-                say(Place::Opening(k), Remark::Slow(t.mean_s))
+        match mean_s.get(k) {
+            Some(&mean_s) if flow > 0.0 && mean_s > limits.max_transport_s => {
+                say(Place::Opening(k), Remark::Slow(mean_s))
             }
             _ => {}
         }
@@ -167,6 +162,12 @@ fn drive(pipework: &Pipework, solution: &Solution, say: &mut impl FnMut(Place, R
     if curve.at(flow, fan.reference_density).1 > 0.0 {
         say(Place::Drive, Remark::RisingFanCurve(flow));
     }
+}
+
+/// How far beyond the points of its curve a fan works at this flow of the unit, m3/s, as a share of the flows that the points
+/// span; 0 within them.
+pub fn beyond_curve(fan: &Fan, flow: f64) -> f64 {
+    FanCurve::build(fan).map_or(0.0, |curve| curve.beyond(flow))
 }
 
 /// `fill` is the part of the bore that the jet fills (about the discharge coefficient).

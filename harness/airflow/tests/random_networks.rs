@@ -6,7 +6,7 @@ use common::{
     equations::misfits,
     random::{Kind, network},
 };
-use plumeline_airflow::{AirflowError, SolveError, SolveOptions, solve};
+use plumeline_airflow::{AirflowError, SolveError, SolveOptions, friction::FrictionLaw, solve};
 
 /// Largest imbalance accepted: mass relative to all flow, pressure relative to the largest pressure.
 const MASS: f64 = 1e-13;
@@ -55,6 +55,23 @@ fn run(seeds: std::ops::Range<u64>, kind: Kind) -> Tally {
     }
     println!("{kind:?}: {tally:?}");
     tally
+}
+
+/// What one law solves, the others solve: a prediction's uncertainty asks all of them.
+#[test]
+fn every_law_solves_what_one_solves() {
+    for (kind, seeds) in [(Kind::Plain, 0..400), (Kind::Odd, 0..400)] {
+        let (mut solved, mut open) = (0, Vec::new());
+        for seed in seeds {
+            let p = network(seed, kind);
+            let by = |friction| solve(&p, &SolveOptions { friction, ..SolveOptions::default() }).is_ok();
+            if by(FrictionLaw::Churchill) {
+                solved += 1;
+                open.extend(FrictionLaw::ALL.into_iter().filter(|law| !by(*law)).map(|law| (seed, law)));
+            }
+        }
+        assert!(solved > 300 && open.is_empty(), "{kind:?}: {open:?} of {solved}");
+    }
 }
 
 fn all(count: u64) {

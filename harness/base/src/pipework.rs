@@ -259,6 +259,25 @@ impl Pipework {
     /// The openings of each inlet's own tree, by index into [`Pipework::openings`], in the order of
     /// [`Pipework::inlets`]. An opening that several inlets reach (rings) is listed under the first of them.
     pub fn openings_by_inlet(&self) -> Vec<Vec<usize>> {
+        let owner = self.owners();
+        let mut all = alloc::vec![Vec::new(); self.inlets.len()];
+        for (k, o) in self.openings.iter().enumerate() {
+            if let Some(i) = owner.get(o.node as usize).copied().flatten() {
+                all[i].push(k);
+            }
+        }
+        all
+    }
+
+    /// The first inlet (index) that each inlet is joined to by pipes; itself where it is joined to none before it.
+    pub fn joined_inlets(&self) -> Vec<usize> {
+        let owner = self.owners();
+        let of = |node: Option<NodeId>| owner.get(node? as usize).copied().flatten();
+        self.inlets.iter().enumerate().map(|(i, inlet)| of(inlet.node).unwrap_or(i)).collect()
+    }
+
+    /// The first inlet (index) that reaches each node.
+    fn owners(&self) -> Vec<Option<usize>> {
         let n = self.nodes.len();
         let mut adjacent: Vec<Vec<usize>> = alloc::vec![Vec::new(); n];
         for s in &self.segments {
@@ -278,12 +297,6 @@ impl Pipework {
                 }
             }
         }
-        let mut all = alloc::vec![Vec::new(); self.inlets.len()];
-        for (k, o) in self.openings.iter().enumerate() {
-            if let Some(i) = owner.get(o.node as usize).copied().flatten() {
-                all[i].push(k);
-            }
-        }
-        all
+        owner
     }
 }

@@ -7,7 +7,7 @@ mod record;
 mod settings;
 
 pub use job::{Demo, New, Output, Over, PlanCheck, Replay, Report, Run, Simulate};
-pub use judge::{Judge, Logged, Mark, Mean, Onset, Settle};
+pub use judge::{Dates, DecimalMark, Judge, Logged, LoggerFile, Mark, Mean, Onset, Question, Settle};
 pub use lab::{Batch, Campaign};
 pub use record::{Check, Close, Compare, Design, Key, KeyNew, KeyShow, Pack, Unpack};
 pub use settings::{Capture, Carry, Describe, Diff, SettingsOf, Sheet, Show};
@@ -147,10 +147,9 @@ pub enum Command {
         after_help = "Exit codes: 0 the settings can be loaded; 2 a person has to decide something first; 3 a file can't be used.\nWrites carry-account.json, carry-account.txt and wiring-sheet.txt into the job, and settings-new.json once nothing\nis open (see docs/carry-over.md).\n\nExamples:\n  plumeline carry my-job --to model-b --template   # adds what is open to my-job/decisions.toml, to be filled in\n  plumeline carry my-job --to model-b\n  plumeline carry my-job --to new-model.toml --from old-model.toml --settings captured.json"
     )]
     Carry(Carry),
-    /// Judge the readings of any logger, from a CSV file, by the same rules as a job.
+    /// Judge the readings of any logger, from a text file, by the same rules as a job.
     #[command(
-        subcommand,
-        after_help = "Exit codes: 0 steady, a response, a mean; 2 it can't be told; 3 the file or an option can't be used.\nColumns state their unit in the header: time_s,flow_L/min (see docs/judge.md).\n\nExamples:\n  plumeline judge settle flow.csv --slope-limit 2%\n  plumeline judge onset smoke.csv --release 60\n  plumeline judge mean flow.csv --from 120 --calibration-relative 3% --json"
+        after_help = "Exit codes: 0 steady, a response, a mean; 2 it can't be told; 3 the file or an option can't be used.\nEncoding, separator, decimal mark and times are found; what can't be told is asked for (see docs/judge.md).\n\nExamples:\n  plumeline judge flow.csv --columns\n  plumeline judge settle flow.csv --slope-limit 2%\n  plumeline judge onset smoke.csv --release 60\n  plumeline judge mean flow.csv --from 120 --calibration-relative 3% --json"
     )]
     Judge(Judge),
     /// Run many simulated replacements with known defects and count how often the verdict was right.
@@ -193,9 +192,9 @@ pub struct Predict {
     /// A level at the unit, such as "0.04 %/m" or "alarm=0.04 %/m": what every hole needs for it. May be given several times.
     #[arg(long, value_name = "LEVEL")]
     pub obscuration: Vec<String>,
-    /// Monte Carlo draws.
-    #[arg(long, default_value_t = 10_000, value_parser = clap::value_parser!(u32).range(100..=10_000_000))]
-    pub draws: u32,
+    /// Monte Carlo draws; if not given 10,000, for more than 200 openings fewer, down to 1000.
+    #[arg(long, value_parser = clap::value_parser!(u32).range(100..=10_000_000))]
+    pub draws: Option<u32>,
 }
 
 /// List ports.

@@ -7,7 +7,6 @@ pub mod capture;
 pub mod carrying;
 pub mod commands;
 mod inspection;
-pub mod logger_csv;
 mod output;
 pub mod predict;
 

@@ -17,12 +17,20 @@ pub struct Cell<'a> {
 
 /// The rows of a text.
 pub fn rows<'a>(source: &'a Source<'a>) -> Rows<'a> {
-    let mut rows = Rows { source, reader: Reader::new(), at: 0 };
+    let mut rows = Rows { source, reader: Reader::new(), by_commas: false, at: 0 };
     rows.skip_remarks();
     let first = source.text().get(rows.at..).and_then(|t| t.lines().next()).unwrap_or_default();
     let separator = [b',', b';', b'\t'].into_iter().find(|c| first.as_bytes().contains(c)).unwrap_or(b',');
+    rows.by_commas = separator == b',';
     rows.reader = ReaderBuilder::new().delimiter(separator).build();
     rows
+}
+
+impl Rows<'_> {
+    /// Whether the comma stands between cells, so that it is no decimal mark.
+    pub fn by_commas(&self) -> bool {
+        self.by_commas
+    }
 }
 
 /// Where a row stands.
@@ -36,6 +44,7 @@ pub fn span(row: &[Cell<'_>]) -> Range<usize> {
 pub struct Rows<'a> {
     source: &'a Source<'a>,
     reader: Reader,
+    by_commas: bool,
     /// Everything before is read.
     at: usize,
 }

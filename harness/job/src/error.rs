@@ -290,7 +290,8 @@ pub(crate) fn nearest<'a>(given: &str, known: impl IntoIterator<Item = &'a str>)
     known
         .into_iter()
         .map(|k| (strsim::levenshtein(&given, k), k))
-        .filter(|(d, k)| *d <= 1 + k.chars().count() / 4)
+        // As many changes as there are characters is another word, not a slip.
+        .filter(|(d, k)| *d <= 1 + k.chars().count() / 4 && *d < given.chars().count().max(k.chars().count()))
         .min_by_key(|(d, _)| *d)
         .map(|(_, k)| k)
 }

@@ -18,6 +18,7 @@ pub mod folder;
 pub mod input_file;
 pub mod journal;
 pub mod key;
+pub mod logger;
 pub mod photos;
 pub mod pipework;
 pub mod plan;

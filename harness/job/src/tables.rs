@@ -63,6 +63,40 @@ pub const ROUGHNESS_M: f64 = 1.5e-6;
 /// Discharge coefficient of a drilled hole (common practice 0.6 to 0.8, no source).
 pub const DISCHARGE: f64 = 0.65;
 
+/// A nominal size of pipe with its inside diameters in inches: schedule 40, schedule 80, CPVC in copper tube sizes.
+///
+/// ASME B36.10M and ASTM D1785 (outside diameter less two walls; plastic pipe of these schedules has the same), ASTM
+/// D2846 SDR 11 (least wall); from memory.
+const NOMINAL: &[(&str, f64, [f64; 3])] = &[
+    ("1/2", 0.5, [0.622, 0.546, 0.489]),
+    ("3/4", 0.75, [0.824, 0.742, 0.715]),
+    ("1", 1.0, [1.049, 0.957, 0.921]),
+    ("1 1/4", 1.25, [1.380, 1.278, 1.125]),
+    ("1 1/2", 1.5, [1.610, 1.500, 1.329]),
+    ("2", 2.0, [2.067, 1.939, 1.739]),
+];
+
+/// Why a bore that is written as a nominal size of pipe is none, and what to write; `None` where it is none of these.
+pub(crate) fn nominal(text: &str) -> Option<(String, String)> {
+    let number = text.trim().strip_suffix("in")?.trim();
+    let inches = crate::units::parse(crate::units::Dimension::Length, text).ok()? / plumeline_base::quantity::M_PER_IN;
+    let known = NOMINAL.iter().find(|(_, size, _)| (size - inches).abs() < 1e-9);
+    if known.is_none() && !number.contains('/') {
+        return None;
+    }
+    let cause = format!("\"{number} in\" is a nominal size of pipe, which is not its bore");
+    let remedy = match known {
+        Some((name, _, [schedule_40, schedule_80, cpvc])) => format!(
+            "measure the inside diameter, or take that of the pipe's standard: {name} in is {schedule_40} in (schedule 40), \
+             {schedule_80} in (schedule 80) or {cpvc} in (CPVC, copper tube size, SDR 11) inside; a bore of just {:.2} mm is \
+             written in mm",
+            inches * plumeline_base::quantity::M_PER_IN * 1e3
+        ),
+        None => "measure the inside diameter and write it as a decimal, in mm or in".to_owned(),
+    };
+    Some((cause, remedy))
+}
+
 /// The name of the only preset of tolerances.
 pub const TOLERANCE_PRESET: &str = "common practice";
 
@@ -96,6 +130,21 @@ pub const BASES: [Basis; 3] = [Basis::Surveyed, Basis::Drawing, Basis::Assumed];
 #[cfg(test)]
 mod tests {
     use super::*;
+    #[test]
+    fn nominal_sizes_are_no_bores() {
+        assert!(nominal("3/4 in").unwrap().1.contains("0.824 in (schedule 40)"));
+        assert!(nominal("0.75 in").is_some() && nominal("1 in").is_some() && nominal("3/8 in").is_some());
+        for bore in ["0.824 in", "19.05 mm", "21 mm", "0.3 ft", "0.622in"] {
+            assert_eq!(nominal(bore), None, "{bore}");
+        }
+        // Outside diameter less two walls.
+        for (outside, wall, inside) in
+            [(0.840, 0.109, 0.622), (1.050, 0.113, 0.824), (1.315, 0.133, 1.049), (2.375, 0.154, 2.067)]
+        {
+            assert!((outside - 2.0 * wall - inside as f64).abs() < 1e-9);
+            assert!(NOMINAL.iter().any(|(.., all)| all[0] == inside));
+        }
+    }
     #[test]
     fn changes_of_bore_by_hand() {
         // Half the bore: beta^2 = 1/4, so (3/4)^2 and 0.5 (3/4).

@@ -162,7 +162,10 @@ pub fn parse(dimension: Dimension, text: &str) -> Result<f64, UnitProblem> {
         None => {
             let why = match UNITS.iter().find(|(_, u, _)| *u == unit) {
                 Some((other, ..)) => format!("`{unit}` is the unit of {}", other.word()),
-                None => match nearest(unit, of(dimension)) {
+                None => match meant(unit)
+                    .filter(|m| of(dimension).any(|u| u == *m))
+                    .or_else(|| nearest(unit, of(dimension)))
+                {
                     Some(near) => format!("the unit {} is not known (did you mean `{near}`?)", quoted(unit)),
                     None => format!("the unit {} is not known", quoted(unit)),
                 },
@@ -171,6 +174,27 @@ pub fn parse(dimension: Dimension, text: &str) -> Result<f64, UnitProblem> {
         }
     };
     if value.is_finite() { Ok(value) } else { fail(Kind::Range, format!("{} is beyond all bounds", quoted(text))) }
+}
+
+/// The unit that people mean by what they write.
+fn meant(unit: &str) -> Option<&'static str> {
+    Some(match unit.to_lowercase().as_str() {
+        "\"" | "''" | "”" | "″" | "inch" | "inches" | "zoll" => "in",
+        "'" | "’" | "′" | "foot" | "feet" => "ft",
+        "metre" | "meter" | "metres" | "meters" => "m",
+        "millimetre" | "millimeter" => "mm",
+        "c" | "°" | "deg c" | "celsius" => "degC",
+        "f" | "deg f" | "fahrenheit" => "degF",
+        "lpm" | "slpm" | "l/minute" | "l/min" | "ltr/min" => "L/min",
+        "m3/hr" | "cmh" | "m^3/h" => "m3/h",
+        "pascal" | "pascals" => "Pa",
+        "\"wc" | "in wc" | "inwc" | "iwc" | "in h2o" | "\"h2o" => "inH2O",
+        "mm wc" | "mmwc" | "mm h2o" | "mmws" => "mmH2O",
+        "sec" | "secs" | "seconds" => "s",
+        "percent" | "pct" => "%",
+        "litre" | "liter" | "litres" | "liters" => "L",
+        _ => return None,
+    })
 }
 
 /// A decimal, a fraction, or a whole number and a fraction.
@@ -237,11 +261,16 @@ mod tests {
             (Length, "nan m", "number"),
             (Length, "1e999 m", "number"),
             (Length, "1 2 m", "number"),
+            (Length, "0.874\"", "did you mean `in`?"),
+            (Length, "12'", "did you mean `ft`?"),
+            (Flow, "40 lpm", "did you mean `L/min`?"),
         ] {
             let e = parse(d, text).unwrap_err();
             assert!(e.cause.contains(part), "{text}: {}", e.cause);
-            assert!(e.remedy.contains("21 mm"));
+            assert!(e.remedy.contains("with its unit, such as"));
         }
+        // What has nothing in common with a unit is no slip of it.
+        assert!(!parse(Length, "21 x").unwrap_err().cause.contains("did you mean"));
     }
 
     /// Numbers and units, right and wrong, as strangers might write them.

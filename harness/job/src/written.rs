@@ -4,6 +4,7 @@
 //! Not here: which keys a format has.
 use crate::{
     error::{Kind, Problem, Source, choices, nearest, quoted},
+    tables,
     units::{self, Dimension},
 };
 use serde::{
@@ -94,6 +95,8 @@ pub(crate) struct Bounds {
     pub(crate) high: f64,
     /// The lowest value itself is not allowed.
     pub(crate) above_low: bool,
+    /// It is measured, and a nominal size of pipe is not it.
+    pub(crate) measured: bool,
     /// What it is the value of: `a pipe's length`.
     pub(crate) what: &'static str,
     /// The bounds in plain words, for the remedy.
@@ -102,7 +105,12 @@ pub(crate) struct Bounds {
 
 impl Bounds {
     pub(crate) const fn new(dimension: Dimension, low: f64, high: f64, what: &'static str, says: &'static str) -> Self {
-        Self { dimension, low, high, above_low: false, what, says }
+        Self { dimension, low, high, above_low: false, measured: false, what, says }
+    }
+    /// A nominal size of pipe is refused.
+    pub(crate) const fn measured(mut self) -> Self {
+        self.measured = true;
+        self
     }
     /// The lowest value itself is not allowed.
     pub(crate) const fn above(mut self) -> Self {
@@ -115,6 +123,11 @@ impl Bounds {
     }
     /// The SI value of a written value at a place, if it is in bounds.
     pub(crate) fn read_at(&self, source: &Source<'_>, written: &Written, span: Range<usize>) -> Result<f64, Problem> {
+        if let (true, Written::Text(text)) = (self.measured, written)
+            && let Some((cause, remedy)) = tables::nominal(text)
+        {
+            return Err(source.problem(Kind::Range, span, cause, remedy));
+        }
         let range = plumeline_procedure::rules::Range { low: self.low, high: self.high, above_low: self.above_low };
         read_in(source, written, span, self.dimension, range, self.what, self.says)
     }

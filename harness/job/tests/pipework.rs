@@ -74,7 +74,7 @@ fn every_key_of_the_usual_form() {
         assert!(near(d[i], up + along), "hole {}: {} m", i + 1, d[i]);
     }
     let first = &p.segments[0];
-    assert!(near(first.bore_m, 0.019_05) && near(first.minor_k, 0.3 + 2.5));
+    assert!(near(first.bore_m, 0.824 * 0.0254) && near(first.minor_k, 0.3 + 2.5));
     assert!(near(p.nodes[first.far as usize].elevation_m, 3.048));
     let drop = p.segments.iter().find(|s| s.kind == SegmentKind::Capillary).unwrap();
     assert!(near(p.nodes[drop.far as usize].elevation_m, 1.548));
@@ -125,7 +125,7 @@ fn nodes_and_segments() {
 fn sizes_are_bounded() {
     let many = SIMPLE.replace("holes = 9", "holes = 100000");
     assert_eq!(parse("p", many.as_bytes()).unwrap_err().kind(), Kind::TooLarge);
-    let most = SIMPLE.replace("holes = 9", "holes = 99999").replace("every = \"4 m\"", "every = \"1 mm\"");
+    let most = SIMPLE.replace("holes = 9", "holes = 99999").replace("every = \"4 m\"", "every = \"20 mm\"");
     assert_eq!(read(&most).pipework.openings.len(), 100_000);
     let deep = SIMPLE.replace("{ cap", &format!("{}{}{{ cap", "{ branch = [".repeat(40), "] },".repeat(40)));
     let e = parse("p", deep.as_bytes()).unwrap_err();

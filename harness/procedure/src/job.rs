@@ -1,12 +1,13 @@
 //! What a job is made of before its first event, and what the pipework is predicted to do.
 use crate::plan::{HoleChoice, HoleRef, Plan};
-use alloc::vec::Vec;
+use alloc::{string::String, vec::Vec};
 use plumeline_airflow::{
     defects::DefectShift,
     uncertainty::{OpeningPrediction, Prediction, translate::Translation},
+    warnings::{Remark, beyond_curve},
 };
 use plumeline_base::{
-    pipework::{Opening, OpeningKind, Pipework},
+    pipework::{Drive, Opening, OpeningKind, Pipework},
     quantity::Estimate,
 };
 use plumeline_detector::settings::Settings;
@@ -21,6 +22,8 @@ pub struct JobInputs {
     pub pipework: Pipework,
     /// What the airflow engine predicts for it.
     pub prediction: Prediction,
+    /// Where the prediction leaves the ground that its model was checked on, and what looks poor in the design.
+    pub warnings: Vec<Warned>,
     /// What becomes of the outgoing unit's flows on this unit; empty where its air path is not stated.
     pub translations: Vec<Translation>,
     /// By inlet: relative change of its flow per relative change of the fan's pressure.
@@ -33,6 +36,30 @@ pub struct JobInputs {
     pub outgoing: Option<Description>,
     /// The model of the replacement; `None`: what its settings mean is not known, and what hangs on it stays undecided.
     pub replacement: Option<Description>,
+}
+
+/// What a prediction says of itself.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Warned {
+    /// What it is, at its worst place.
+    pub what: Remark,
+    /// The same in words, with the places.
+    pub says: String,
+}
+impl Warned {
+    /// Whether it needs no word before the job: a limit of the plan tells it, or it is usual and the uncertainties hold it. The
+    /// record has it all the same.
+    pub const fn is_usual(&self) -> bool {
+        use Remark::{Slow, SlowHole, Starved, Transition, Unbalanced};
+        matches!(self.what, Starved(_) | Slow(_) | Unbalanced(_) | Transition(_) | SlowHole(_))
+    }
+    /// How far beyond the flows of its curve the fan works, as a share of what they span, where that is what is said.
+    pub fn beyond_curve(&self, pipework: &Pipework) -> Option<f64> {
+        match (self.what, &pipework.unit.drive) {
+            (Remark::OutsideFanCurve(flow), Drive::Fan(fan)) => Some(beyond_curve(fan, flow)),
+            _ => None,
+        }
+    }
 }
 
 /// A pipe: an inlet in use with its openings.

@@ -40,7 +40,7 @@ mod typed;
 mod watch;
 
 pub use effect::{Effect, Entry, Progress};
-pub use job::JobInputs;
+pub use job::{JobInputs, Warned};
 pub use judge::conclusion::decided_by;
 pub use lines::Drivers;
 pub use machine::{Procedure, STARTED_AGAIN};

@@ -79,20 +79,25 @@ pub enum Untold {
     Inhibit,
     /// That its date and time are set and kept.
     DateAndTime,
+    /// That no air enters which it does not tell.
+    Air,
 }
 impl Untold {
     /// The names in plans.
-    pub const NAMES: [(&'static str, Self); 4] = [
+    pub const NAMES: [(&'static str, Self); 5] = [
         ("device time", Self::DeviceTime),
         ("event log", Self::EventLog),
         ("inhibit", Self::Inhibit),
         ("date and time", Self::DateAndTime),
+        ("untold air", Self::Air),
     ];
     /// A unit that can do this shows it.
     pub const fn is_shown(self, can: &Abilities) -> bool {
         match self {
             Self::DeviceTime => can.clock,
             Self::EventLog => can.event_log,
+            // What the job does about it shows it, not the unit.
+            Self::Air => true,
             Self::Inhibit => can.inhibit,
             // It speaks of its clock itself, and says that it has no date.
             Self::DateAndTime => can.wall_clock || can.clock,

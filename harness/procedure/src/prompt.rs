@@ -148,6 +148,16 @@ acts! {
     NothingOperated = "nothing-operated",
     /// Say whether what is called for when a zone is out of service for too long was in place.
     OtherMeasures = "other-measures",
+    /// Cover every inlet without a pipe, whatever plugs it.
+    CoverInlets {
+        /// Inlet numbers.
+        inlets: Vec<u8>,
+    } = "cover-inlets",
+    /// Take the covers off again.
+    UncoverInlets {
+        /// Inlet numbers.
+        inlets: Vec<u8>,
+    } = "uncover-inlets",
     /// Say whether every inlet without a pipe and without a flow sensor is plugged and sealed.
     InletsPlugged = "inlets-plugged",
     /// Decide what follows: this stage did not show what it was to show.
@@ -183,6 +193,7 @@ impl Act {
                 | Self::FaultShows { .. }
                 | Self::StopSmoke
                 | Self::RefitInlet { .. }
+                | Self::UncoverInlets { .. }
                 | Self::PanelClear { .. }
                 | Self::PanelFault
                 | Self::PanelFaultClear

@@ -1,13 +1,16 @@
 //! From the bytes of a job's own files to what the procedure is made of. The same for a live run and for a replay, which
 //! takes the bytes from the log.
-use crate::{failure::Failure, places::Forest};
+use crate::{failure::Failure, places::Forest, warnings};
 use plumeline_airflow::{
     AirflowError, SolveOptions, defects,
     friction::FrictionLaw,
+    solve,
+    transport::mean_times,
     uncertainty::{
         self,
         translate::{pressure_exponents, translate},
     },
+    warnings::{ReviewLimits, review},
 };
 use plumeline_base::{input::Input, pipework::Pipework};
 use plumeline_job::{
@@ -18,7 +21,7 @@ use plumeline_job::{
     pipework::{self, FrictionChoice, ModelChoice, PipeworkFile},
     plan, settings,
 };
-use plumeline_procedure::{JobInputs, Plan, rules::advanced::ModelRules};
+use plumeline_procedure::{JobInputs, Plan, Warned, rules::advanced::ModelRules};
 use plumeline_unit::Description;
 
 /// The name under which the port enters the log beside the files.
@@ -219,6 +222,7 @@ impl Files {
         };
         let inputs = JobInputs {
             plan: plan.plan.clone(),
+            warnings: warned(&pipework, &plan.plan).map_err(told)?,
             translations,
             exponents: pressure_exponents(&pipework.pipework, &options).map_err(told)?,
             defects: defects::visible(&pipework.pipework, &options, &prediction).map_err(told)?,
@@ -274,6 +278,20 @@ fn options(model: ModelChoice, rules: &ModelRules) -> uncertainty::PredictOption
 /// what messages call the file.
 pub fn predict(name: &str, file: &PipeworkFile, rules: &ModelRules) -> Result<uncertainty::Prediction, Failure> {
     uncertainty::predict(&file.pipework, &options(file.model, rules)).map_err(|e| told(name, &file.pipework, &e))
+}
+
+/// What a prediction says of itself, held against the limits of a plan.
+fn warned(file: &PipeworkFile, plan: &Plan) -> Result<Vec<Warned>, AirflowError> {
+    let pipework = &file.pipework;
+    let solution = solve(pipework, &solve_options(file.model))?;
+    let limits = ReviewLimits {
+        min_suction_pa: plan.limits.last_hole_suction.value,
+        max_transport_s: plan.limits.transport.value,
+        min_balance: plan.advanced.model.weakest_hole,
+    };
+    let all = review(pipework, &solution, &mean_times(pipework, &solution), &limits);
+    let told = warnings::paragraphs(pipework, &Forest::of(pipework), &all, ToString::to_string);
+    Ok(told.into_iter().map(|(what, says)| Warned { what, says }).collect())
 }
 
 /// Why the engine gave no result, by what people call the place.

@@ -23,3 +23,4 @@ pub mod session;
 pub mod show;
 pub mod simulated_model;
 pub mod unit_end;
+pub mod warnings;

@@ -31,7 +31,8 @@ fn codes(files: &Files) -> Vec<&'static str> {
 /// follows. The first place counts.
 const MISTAKES: &[(usize, &str, &str, &str)] = &[
     (0, "name = \"Invented store, packing hall\"", "name = \"Site and zone\"", "pipework-name-untouched"),
-    (0, "every = \"4 m\"", "every = \"4 mm\"", "holes-close"),
+    (0, "every = \"4 m\"", "every = \"4 mm\"", "file-unreadable"),
+    (0, "every = \"4 m\"", "every = \"40 mm\"", "holes-close"),
     (0, "diameter = \"3 mm\"", "diameter = \"0.3 mm\"", "hole-size"),
     (0, "diameter = \"3 mm\"", "diameter = \"30 mm\"", "file-unreadable"),
     (0, "{ cap = \"4 mm\" }", "{ open = true }", "suction-low end-open hole-weak"),

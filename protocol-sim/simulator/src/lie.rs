@@ -107,6 +107,14 @@ lies! {
         "Alarms operate the outputs and no reading tells a level." => "No level rises in the readings.";
     AlarmsOnce "alarms-once" Alarm
         "Levels are told the first time that smoke comes after a start, and never again." => "A later release raises no level.";
+    DelaysSwapped "delays-swapped" Alarm
+        "The delay of the lowest level is that of the highest, and the other way round." => "Levels rise after other delays than set.";
+    LevelsTurned "levels-turned" Alarm
+        "Readings tell the highest level as the lowest, and the other way round." => "Levels rise in the wrong order.";
+    LevelsDrop "levels-drop" Alarm (10.0, 1.0..600.0, "s after it came")
+        "A level goes some time after it came, whatever the smoke does." => "A level goes while the reading stands over its threshold.";
+    ResetOnce "reset-once" Alarm
+        "Only the first reset of latches after a start does anything." => "Latches stay after a second reset, which a job may never need.";
 
     InhibitIdle "inhibit-idle" Inhibit
         "Outputs follow alarms while they are inhibited, and the readings say so." => "An output active under the inhibit.";
@@ -122,6 +130,18 @@ lies! {
         "The lease runs for a part of what was granted." => "A lapse before the lease has run out.";
     ReleaseIgnored "release-ignored" Inhibit
         "Giving the outputs back is acknowledged, and they stay held back." => "The state of the outputs says leased after the release.";
+    InhibitPartly "inhibit-partly" Inhibit
+        "The output of the lowest level is not held back, and the readings say so." => "An output active under the inhibit.";
+    InhibitEnds "inhibit-ends" Inhibit (900.0, 1.0..36000.0, "s after the start")
+        "The inhibit ends by itself although it is renewed, and the readings say so." => "The condition is missing while a lease runs.";
+    InhibitEndsUntold "inhibit-ends-untold" Inhibit (900.0, 1.0..36000.0, "s after the start")
+        "Outputs follow alarms from some time on, and the readings tell them held back." => "The panel shows an alarm under the inhibit.";
+    InhibitHidesFaults "inhibit-hides-faults" Inhibit
+        "Under the inhibit the fault's output does not operate either." => "No fault at the panel while one stands.";
+    LapseGivesBack "lapse-gives-back" Inhibit
+        "A lapsed inhibit gives its outputs back at once." => "No fault before the outputs are given back.";
+    LapseSilent "lapse-silent" Inhibit
+        "A lapsed inhibit raises no fault." => "No fault of a lapse after the lease has run out.";
 
     LeakUnusedInlet "leak-unused-inlet" Air (8.0, 1.0..25.0, "diameter of an equal hole, mm")
         "An unused inlet leaks, and its flow is told." => "A flow at an inlet that carries no pipe.";
@@ -144,6 +164,12 @@ lies! {
         "The flows of the baseline are kept under other inlets." => "An inlet in use has no baseline, or another's.";
     BaselineUnsupervised "baseline-unsupervised" Baseline
         "The baseline reads back and nothing is supervised against it." => "A shut inlet raises no fault.";
+    BaselineDesign "baseline-design" Baseline (45.0, 1.0..500.0, "L/min at each inlet")
+        "The baseline that is kept is a figure of its own, whatever was measured." => "The baseline read back differs from the readings of the same sensor.";
+    BaselineCoarse "baseline-coarse" Baseline (20.0, 0.1..100.0, "L/min of a step")
+        "The baseline is kept in coarse steps." => "The baseline read back differs from the readings of the same sensor.";
+    BaselineFollows "baseline-follows" Baseline (0.05, 0.0001..1.0, "share a second")
+        "The baseline follows the flow." => "A shut inlet raises no fault, and the baseline read back moves.";
 
     LearningOn "learning-on" State
         "Thresholds are being learnt although that is switched off." => "The condition of learning stands.";
@@ -163,6 +189,8 @@ lies! {
         "The lowest level is told as latched whatever happens." => "A latched level before any smoke, and after the reset.";
     StartingForever "starting-forever" State
         "The readings never stop saying that the unit starts." => "The condition of starting stands after the boot time.";
+    OwnFaultsNever "own-faults-never" State
+        "Faults of filter, fan, sensor and cover are never told." => "None of these fails in a job.";
 
     FlowFaultElsewhere "flow-fault-elsewhere" Supervision
         "A flow fault names the next inlet." => "The fault of the inlet that was shut names another.";
@@ -180,6 +208,12 @@ lies! {
         "A flow fault goes some time after it came, whatever the flow does." => "The fault is gone while the inlet is still shut.";
     FlowBandWide "flow-band-wide" Supervision (2.5, 1.01..10.0, "ratio of acted to set band")
         "The band that is acted on is wider than the one set." => "Only a change between the two bands shows it.";
+    LastUnsupervised "last-inlet-unsupervised" Supervision
+        "The last inlet in use is not supervised." => "That inlet, shut, raises no fault.";
+    RiseUnsupervised "flow-rise-unsupervised" Supervision
+        "A flow that rises raises no fault." => "Only a rise beyond the band shows it.";
+    FlowFaultOnce "flow-fault-once" Supervision
+        "A flow fault comes once after a start, and never again." => "The second inlet that is shut raises no fault.";
 
     ReadingsStale "readings-stale" Readings (20.0, 0.5..600.0, "s")
         "Readings carry the stamp of now and the values of earlier." => "Flow answers a shut hole later than the air can.";
@@ -201,6 +235,22 @@ lies! {
         "Obscuration readings are smoothed beyond what is permitted." => "Smoke rises and falls slowly: late, and weak.";
     SmokeScaled "smoke-scaled" Readings (0.5, 0.01..10.0, "ratio of told to true")
         "Obscuration is told by another scale than the one that levels act on." => "Levels rise and go at other readings than their thresholds.";
+    FlowsAveraged "flows-averaged" Readings
+        "Each inlet in use tells the mean of their flows." => "A shut inlet takes from all of them, and a pipe's own flow does not go.";
+    FlowFloor "flow-floor" Readings (0.8, 0.1..0.99, "share of the first flow")
+        "Flow readings never fall under a share of what they were after the start." => "A shut inlet still reads a flow.";
+    FlowOffset "flow-offset" Readings (8.0, 0.1..100.0, "L/min")
+        "Flow readings are too high by a fixed amount." => "A shut inlet still reads a flow.";
+    FlowCreeps "flow-creeps" Readings (0.1, 0.001..10.0, "share an hour")
+        "Flow readings grow with time." => "The last look is off the baseline.";
+    FlowReplayed "flow-replayed" Readings (60.0, 5.0..600.0, "s")
+        "Flow readings of a time after the start are told over and over." => "The flow does not answer when a hole is closed.";
+    FlowFrozenInSmoke "flow-frozen-in-smoke" Readings (0.01, 0.0..10.0, "1/m")
+        "Flow readings stand still while there is smoke at the unit." => "A reading stands still, or does not answer a shut inlet.";
+    SmokeCapped "smoke-capped" Readings (0.5, 0.01..2.0, "share of the highest threshold")
+        "Obscuration readings never rise over a share of the highest threshold." => "Levels rise while the reading stands under their thresholds.";
+    StampsJump "stamps-jump" Readings (300.0, 10.0..36000.0, "s between jumps")
+        "Stamps and clock leap ahead by half a minute now and then." => "Exchanges of the clock show leaps.";
     ClockDrifts "clock-drifts" Readings (0.01, 0.0001..0.5, "share that it runs fast")
         "The unit's clock runs fast." => "Exchanges of the clock show another rate.";
     StampsFall "stamps-fall" Readings
@@ -244,6 +294,26 @@ lies! {
         "Loss of mains or battery is never told." => "No fault after a supply was switched off.";
     LogSilent "log-silent" Promise
         "The event log stays empty." => "No entry of what was just done.";
+    LogLoses "log-loses" Promise
+        "Every second entry of the event log is missing." => "Some of what was just done has no entry.";
+    DateYear "date-year" Promise
+        "The date is told a year late." => "The date read back.";
+    DateLost "date-lost" Promise
+        "Date and time are lost at a restart." => "The date after the restart.";
+    SettingsRevert "settings-revert" Promise (900.0, 1.0..36000.0, "s after a start")
+        "Some time after a start the settings are those of before the load." => "Another digest than after the load.";
+    CommitDropsOne "commit-drops-one" Promise
+        "One of the new items keeps its old value." => "The item read back.";
+    SerialChanges "serial-changes" Promise
+        "After some restarts the unit states another serial number." => "Another unit answers.";
+    DriveStays "drive-stays" Promise
+        "A driven output never goes back." => "The output stands after it was let go.";
+    DriveAlso "drive-also" Promise
+        "A driven output takes the next one with it, and the readings say so." => "Two outputs where one was driven.";
+    SupplyLate "supply-late" Promise (400.0, 10.0..36000.0, "s")
+        "The loss of a supply is told late." => "No fault within the limit after a supply was switched off.";
+    SupplySwapped "supply-swapped" Promise
+        "Mains and battery are told for one another." => "The fault of the other supply.";
 }
 
 impl LieKind {

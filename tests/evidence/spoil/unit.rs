@@ -2,11 +2,11 @@
 //! inlets, revisions, its log.
 use super::{
     Dice, Spoilt,
-    readings::{from_stage, kept, read, readings},
+    readings::{from_stage, kept, mapped, read, readings},
     replies::{replies, said},
 };
 use crate::evidence::recording::Recording;
-use plumeline_procedure::StageKind;
+use plumeline_procedure::{Act, StageKind};
 use plumewire::{Conditions, EventCode, Faults, List, LogEntry, Message, Operation, PerInlet, Reply, Sample};
 use std::time::Duration;
 
@@ -120,6 +120,18 @@ pub fn unused_inlet(r: &Recording, d: &mut Dice) -> Spoilt {
         reading.flow_nl_s = PerInlet::from_slice(&all).unwrap();
     });
     Spoilt { events, how: format!("the unused inlet draws {share} of the pipe's flow") }
+}
+
+/// The pipe draws more while the inlets without a pipe are covered.
+pub fn untold_air(r: &Recording, d: &mut Dice) -> Spoilt {
+    let more = [1.05, 1.1, 1.3][d.below(3)];
+    let answered = |of: fn(&Act) -> bool| r.answers.iter().find(|(_, a)| of(a)).map(|(i, _)| r.events[*i].at).unwrap();
+    let covered = answered(|a| matches!(a, Act::CoverInlets { .. }));
+    let off = answered(|a| matches!(a, Act::UncoverInlets { .. }));
+    let events = read(r, &readings(r, r.between(covered, off)), |_, reading| {
+        reading.flow_nl_s = mapped(&reading.flow_nl_s, |q| Sample::Value((q as f64 * more) as i64));
+    });
+    Spoilt { events, how: format!("{more} times the flow beside covered inlets") }
 }
 
 /// The revision stays what it was when settings came into force.

@@ -212,6 +212,7 @@ impl<'a> World<'a> {
         let inputs = job::inputs();
         let mut flows = List::new();
         let mut sound = true;
+        let (mut all, mut drawn) = (0.0, 0.0);
         for (i, inlet) in inputs.prediction.inlets.iter().enumerate() {
             let drop = |h: &&HoleRef| {
                 let of =
@@ -225,6 +226,8 @@ impl<'a> World<'a> {
             let noise = 1.0 + (mix as f64 / (1u64 << 24) as f64 - 0.5) * 0.002;
             let flow = (inlet.flow_m3_s.value - dropped) * open * self.flow[i] * noise;
             sound &= flow.is_finite();
+            all += inlet.flow_m3_s.value;
+            drawn += flow;
             let _ = flows.push(Sample::Value((flow * 1e12) as i64));
         }
         while flows.push(Sample::Absent) && flows.len() < 2 {}
@@ -238,7 +241,8 @@ impl<'a> World<'a> {
             let t = self.now.since(from).as_secs_f64();
             let left = self.now.since(until).as_secs_f64();
             if t > half - 1.0 && left < half {
-                smoke += 0.02;
+                // The less air the unit draws, the less thins it.
+                smoke += if drawn > 0.0 { 0.02 * all / drawn } else { 0.0 };
                 self.smoke_seen.insert(hole.inlet);
             }
         }

@@ -220,6 +220,12 @@ pub(crate) struct Hole {
     pub(crate) c: f64,
     pub(crate) outside: f64,
 }
+impl Hole {
+    pub(crate) fn new(at: u32, facts: &OpeningFacts, by: &[f64; 2], density: f64) -> Self {
+        let effective = facts.discharge * by[1] * area(facts.diameter * by[0]);
+        Self { at, c: density / (2.0 * facts.density_ratio * effective * effective), outside: facts.outside }
+    }
+}
 
 /// What drives the flow.
 #[derive(Clone, Debug)]
@@ -316,9 +322,7 @@ impl Coefficients {
             self.chord_volume[i] = volume(&facts.segments[s], &by.segments[s]);
         }
         for (hole, (&k, &at)) in self.holes.iter_mut().zip(layout.open.iter().zip(&layout.open_at)) {
-            let (o, f) = (&facts.openings[k as usize], &by.openings[k as usize]);
-            let effective = o.discharge * f[1] * area(o.diameter * f[0]);
-            *hole = Hole { at, c: density / (2.0 * o.density_ratio * effective * effective), outside: o.outside };
+            *hole = Hole::new(at, &facts.openings[k as usize], &by.openings[k as usize], density);
         }
         let (quadratic, linear) =
             (density / facts.reference_density, facts.air.viscosity * by.viscosity / REFERENCE_VISCOSITY);

@@ -19,7 +19,7 @@ use crate::{
     solution::{Residual, Solution},
 };
 use alloc::{vec, vec::Vec};
-use coefficients::{Coefficients, DriveLaw, Factors, Facts, loss_law};
+use coefficients::{Coefficients, DriveLaw, Factors, Facts, Hole, loss_law};
 use fan::FanCurve;
 use layout::{Layout, NONE};
 use plumeline_base::pipework::{Drive, Pipework};
@@ -94,6 +94,22 @@ impl Network {
     pub(crate) fn apply(&mut self, factors: &Factors) {
         self.laws.set(&self.layout, &self.facts, factors);
         self.pressure_scale = self.greatest_pressure();
+    }
+
+    /// Takes an open hole (by its place in the layout) out, here and of a workspace, whose flows stay as a start.
+    pub(crate) fn close(&mut self, ws: &mut Workspace, hole: usize) {
+        self.layout.open.remove(hole);
+        self.layout.open_at.remove(hole);
+        self.laws.holes.remove(hole);
+        ws.holes.remove(hole);
+        self.pressure_scale = self.greatest_pressure();
+    }
+
+    /// Gives an open hole (by its place in the layout) another size.
+    pub(crate) fn resize(&mut self, hole: usize, diameter: f64, discharge: f64) {
+        let facts = &mut self.facts.openings[self.layout.open[hole] as usize];
+        (facts.diameter, facts.discharge) = (diameter, discharge);
+        self.laws.holes[hole] = Hole::new(self.layout.open_at[hole], facts, &[1.0; 2], self.facts.air.density);
     }
 
     /// Number of the run (see `Facts::runs`) at a position.

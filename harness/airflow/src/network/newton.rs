@@ -59,6 +59,15 @@ pub(crate) struct Holes {
     pub(crate) b: Vec<f64>,
 }
 
+impl Holes {
+    /// Forgets a hole.
+    pub(super) fn remove(&mut self, hole: usize) {
+        for all in [&mut self.flow, &mut self.kept, &mut self.step, &mut self.g, &mut self.b] {
+            all.remove(hole);
+        }
+    }
+}
+
 /// What a workspace holds of each chord.
 #[derive(Clone, Debug)]
 pub(crate) struct Chords {

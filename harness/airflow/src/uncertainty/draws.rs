@@ -3,7 +3,7 @@
 //!
 //! Each fact is multiplied by a factor of mean 1 with the relative standard uncertainty given. The factors are
 //! log-normal, since none of these facts can be negative; for small uncertainties that is the normal distribution.
-use super::ModelTolerance;
+use super::{ModelTolerance, threads::each};
 use crate::{
     AirflowError, SolveError,
     math::{exp, ln},
@@ -126,7 +126,6 @@ pub(crate) fn make(
     draws: usize,
 ) -> Result<Draws, AirflowError> {
     let columns = network.layout.inlet.len() + 2 * openings.len() + 1;
-    let mut rows = vec![0.0; draws * columns];
     let hand = || Hand {
         network: network.clone(),
         ws: nominal.clone(),
@@ -134,41 +133,18 @@ pub(crate) fn make(
         mean: vec![0.0; network.layout.parent.len()],
         nominal,
     };
-    let piece = |hand: &mut Hand<'_>, first: usize, rows: &mut [f64]| {
+    let piece = |hand: &mut Hand<'_>, piece: usize| {
+        let first = piece * CHUNK;
+        let mut rows = vec![0.0; CHUNK.min(draws - first) * columns];
         for (i, row) in rows.chunks_exact_mut(columns).enumerate() {
             let draw = (first + i) as u64;
             tolerances.draw(draw, &mut hand.factors);
             one(hand, openings, row).map_err(|source| AirflowError::Draw { draw, source })?;
         }
-        Ok(())
+        Ok(rows)
     };
-    share_out(&mut rows, CHUNK * columns, hand, piece)?;
+    let rows = each(draws.div_ceil(CHUNK), hand, piece)?.concat();
     Ok(Draws { columns, rows })
-}
-
-#[cfg(not(feature = "threads"))]
-fn share_out<H>(
-    rows: &mut [f64],
-    chunk: usize,
-    hand: impl Fn() -> H,
-    piece: impl Fn(&mut H, usize, &mut [f64]) -> Result<(), AirflowError>,
-) -> Result<(), AirflowError> {
-    let mut hand = hand();
-    rows.chunks_mut(chunk).enumerate().try_for_each(|(i, rows)| piece(&mut hand, i * CHUNK, rows))
-}
-
-#[cfg(feature = "threads")]
-fn share_out<H>(
-    rows: &mut [f64],
-    chunk: usize,
-    hand: impl Fn() -> H + Sync + Send,
-    piece: impl Fn(&mut H, usize, &mut [f64]) -> Result<(), AirflowError> + Sync + Send,
-) -> Result<(), AirflowError> {
-    use rayon::prelude::*;
-    // Every piece is made, so that the error reported is that of the first draw that fails, whoever makes it.
-    let all: Vec<Result<(), AirflowError>> =
-        rows.par_chunks_mut(chunk).enumerate().map_init(hand, |hand, (i, rows)| piece(hand, i * CHUNK, rows)).collect();
-    all.into_iter().collect()
 }
 
 fn one(hand: &mut Hand<'_>, openings: &[usize], row: &mut [f64]) -> Result<(), SolveError> {

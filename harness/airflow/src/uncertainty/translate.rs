@@ -3,7 +3,7 @@
 //! What both have in common (holes, pipes, friction, air) largely drops out of the ratio; what belongs to one unit (fan,
 //! filter, inlets, exhaust) does not, and is independent between the two. Linear propagation (JCGM 100:2008, clause 5.1.6 for
 //! relative uncertainties). Not here: readings and their calibration.
-use super::{PredictOptions, linear};
+use super::{PredictOptions, doubted, linear};
 use crate::{
     AirflowError,
     sensitivity::{Gradient, Measurable, gradients},
@@ -33,6 +33,8 @@ pub fn pressure_exponents(pipework: &Pipework, options: &PredictOptions) -> Resu
 pub fn translate(old: &Pipework, new: &Pipework, options: &PredictOptions) -> Result<Vec<Translation>, AirflowError> {
     let (numbers, new_gradients) = inlet_gradients(new, options)?;
     let (_, old_gradients) = inlet_gradients(old, options)?;
+    let unit_flow = |all: &[Gradient]| all.iter().map(|g| g.value).sum();
+    let (old, new) = (&*doubted(old, unit_flow(&old_gradients)), &*doubted(new, unit_flow(&new_gradients)));
     let pairs = new_gradients.into_iter().zip(old_gradients);
     Ok(numbers
         .into_iter()

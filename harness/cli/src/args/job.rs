@@ -123,6 +123,9 @@ pub struct New {
     /// Pipework from a CSV sheet instead of the template.
     #[arg(long, value_name = "FILE")]
     pub from_csv: Option<PathBuf>,
+    /// Pipework from a network in EPANET's text format (.inp), as far as it means something for air.
+    #[arg(long, value_name = "FILE", conflicts_with = "from_csv")]
+    pub from_inp: Option<PathBuf>,
     /// The replacement's model: a description that comes with the tool, or a file.
     #[arg(long, value_name = "MODEL")]
     pub replacement: Option<String>,
@@ -142,7 +145,7 @@ pub struct New {
     #[arg(long)]
     pub port: Option<String>,
     /// Another job whose files are taken over (pipework, plan, descriptions, settings, decisions), but no evidence.
-    #[arg(long, value_name = "JOB", conflicts_with_all = ["site", "technician", "inlets", "port", "replacement", "outgoing", "from_csv"])]
+    #[arg(long, value_name = "JOB", conflicts_with_all = ["site", "technician", "inlets", "port", "replacement", "outgoing", "from_csv", "from_inp"])]
     pub from: Option<PathBuf>,
     /// Replace files that are there already.
     #[arg(long)]

@@ -5,9 +5,24 @@ use clap::{Args, Subcommand, ValueEnum};
 use plumeline_measure::{mean::Terms, settle, smoke};
 use std::path::PathBuf;
 
+/// Readings of any logger, judged or looked at.
+#[derive(Args, Debug)]
+#[command(args_conflicts_with_subcommands = true, subcommand_negates_reqs = true)]
+pub struct Judge {
+    /// What they are judged as.
+    #[command(subcommand)]
+    pub question: Option<Question>,
+    /// Show what is understood of the file, without judging anything.
+    #[arg(long, required = true)]
+    pub columns: bool,
+    /// Which file.
+    #[command(flatten)]
+    pub file: Option<LoggerFile>,
+}
+
 /// What readings are judged as.
 #[derive(Debug, Subcommand)]
-pub enum Judge {
+pub enum Question {
     /// Is it steady at the end of the file?
     Settle(Settle),
     /// When did the smoke of one release arrive?
@@ -15,7 +30,7 @@ pub enum Judge {
     /// What is the mean of a steady stretch, and how well is it known?
     Mean(Mean),
 }
-impl Judge {
+impl Question {
     /// Which readings, and how they are shown.
     pub const fn logged(&self) -> &Logged {
         match self {
@@ -26,17 +41,67 @@ impl Judge {
     }
 }
 
-/// Which readings, and how they are shown.
+/// A logger's file, and what it does not say by itself.
 #[derive(Args, Debug)]
-pub struct Logged {
-    /// The readings: a header that names the columns with their units, then one line for each reading.
+pub struct LoggerFile {
+    /// The readings: headings that name the columns with their units, then one line for each reading.
+    #[arg(id = "logged", value_name = "FILE")]
     pub file: PathBuf,
-    /// Column of the times, by name; the first one if not given.
+    /// Column of the times, by name or number; found by itself if not given.
     #[arg(long, value_name = "NAME")]
     pub time: Option<String>,
-    /// Column of the readings, by name; needed where there are more than two columns.
+    /// Column of the readings, by name or number; needed where several columns hold numbers.
     #[arg(long, value_name = "NAME")]
     pub column: Option<String>,
+    /// Order of the dates, where they don't tell it themselves (03/04/2026).
+    #[arg(long, value_name = "ORDER")]
+    pub dates: Option<Dates>,
+    /// Decimal mark, where the numbers don't tell it themselves (1,234).
+    #[arg(long, value_name = "MARK")]
+    pub decimal: Option<DecimalMark>,
+    /// Unit of the times, where the heading states none: us, ms, s, min, h, d.
+    #[arg(long, value_name = "UNIT")]
+    pub time_unit: Option<String>,
+    /// Unit of the readings, where the heading states none.
+    #[arg(long, value_name = "UNIT")]
+    pub unit: Option<String>,
+    /// A further word or number that stands for no value. May be given several times.
+    #[arg(long, value_name = "WORD", allow_hyphen_values = true)]
+    pub gap: Vec<String>,
+    /// Encoding of the file, where it is not found by itself.
+    #[arg(long, value_name = "NAME")]
+    pub encoding: Option<String>,
+    /// One JSON object instead of words.
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Order of the numbers of a date.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum Dates {
+    /// 31/01/2026
+    DayFirst,
+    /// 01/31/2026
+    MonthFirst,
+    /// 26/01/31
+    YearFirst,
+}
+
+/// A decimal mark.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum DecimalMark {
+    /// 12.5
+    Point,
+    /// 12,5
+    Comma,
+}
+
+/// Which readings, and how they are judged.
+#[derive(Args, Debug)]
+pub struct Logged {
+    /// Which file.
+    #[command(flatten)]
+    pub file: LoggerFile,
     /// Leave out what was read earlier; a time as in the file.
     #[arg(long, value_name = "TIME", allow_hyphen_values = true)]
     pub from: Option<String>,
@@ -49,9 +114,6 @@ pub struct Logged {
     /// Longest time between readings that is no gap, s.
     #[arg(long, value_name = "S", default_value_t = 3.0)]
     pub max_gap: f64,
-    /// One JSON object instead of words.
-    #[arg(long)]
-    pub json: bool,
 }
 
 /// A flow that is to be steady at the end of the file.

@@ -1,12 +1,9 @@
 //! `plumeline judge`: the readings of any logger, judged by the same rules as a job's.
 //!
-//! Not here: the rules themselves (the measure crate), how a CSV file is read (`logger_csv`).
-use crate::{
-    args::{Judge, Logged, Mark, Mean, Onset, Settle},
-    logger_csv::{self, Readings},
-};
+//! Not here: the rules themselves (the measure crate), how a logger's file is read (the job crate).
+use crate::args::{Dates, DecimalMark, Judge, Logged, LoggerFile, Mark, Mean, Onset, Question, Settle};
 use plumeline_base::{Instant, quantity::Estimate, time::seconds};
-use plumeline_job::Problem;
+use plumeline_job::logger::{self, Decimal, Order, Preview, Readings, Stated};
 use plumeline_measure::{
     Error, Sample,
     mean::{self, Terms},
@@ -33,23 +30,101 @@ struct Judged {
 
 /// `plumeline judge`
 pub fn judge(args: &Judge) -> Result<Exit, Failure> {
-    let logged = args.logged();
-    let name = logged.file.display().to_string();
-    let bytes = std::fs::read(&logged.file).map_err(|e| Problem::from_io(&logged.file, "read the readings", &e))?;
-    let readings = logger_csv::read(&name, &bytes, logged.time.as_deref(), logged.column.as_deref())?;
+    match (&args.question, &args.file) {
+        (Some(question), _) => answer(question),
+        (None, Some(file)) => look(file),
+        (None, None) => {
+            Err(Failure::input("no file is named".to_owned(), "name it: plumeline judge flow.csv --columns"))
+        }
+    }
+}
+
+fn stated(file: &LoggerFile) -> Stated {
+    Stated {
+        time: file.time.clone(),
+        column: file.column.clone(),
+        dates: file.dates.map(|dates| match dates {
+            Dates::DayFirst => Order::DayFirst,
+            Dates::MonthFirst => Order::MonthFirst,
+            Dates::YearFirst => Order::YearFirst,
+        }),
+        decimal: file.decimal.map(|mark| match mark {
+            DecimalMark::Point => Decimal::Point,
+            DecimalMark::Comma => Decimal::Comma,
+        }),
+        time_unit: file.time_unit.clone(),
+        unit: file.unit.clone(),
+        gaps: file.gap.clone(),
+        encoding: file.encoding.clone(),
+    }
+}
+
+/// What is understood of a file.
+fn look(file: &LoggerFile) -> Result<Exit, Failure> {
+    let preview = logger::preview(&file.file, &stated(file))?;
+    if file.json {
+        print_result(&serde_json::to_string_pretty(&to_json(&preview)?).map_err(|e| Failure::internal(e.to_string()))?);
+    } else {
+        described(&preview).iter().for_each(|line| print_result(line));
+    }
+    Ok(Exit::Pass)
+}
+
+fn described(p: &Preview) -> Vec<String> {
+    let dates = p.dates.map_or(String::new(), |order| format!(", dates {order}"));
+    let mut out = vec![
+        format!("{}, cells apart by {}, decimal {}{dates}", p.encoding, p.separator, p.decimal),
+        format!(
+            "{} rows from {} to {}: {} s, one every {} s (median), at most {} s apart",
+            p.rows, p.first, p.last, p.lasts_s, p.every_s, p.longest_s
+        ),
+    ];
+    for (lines, at) in [(p.lines_before, "before the headings"), (p.lines_after, "behind the readings")] {
+        if lines > 0 {
+            out.push(format!("lines left out {at}: {lines}"));
+        }
+    }
+    for (rows, line, what) in
+        [(p.equal, p.equal_line, "the same time as"), (p.backward, p.backward_line, "an earlier time than")]
+    {
+        if let Some(line) = line {
+            out.push(format!("rows with {what} the row before: {rows}, the first in line {line}"));
+        }
+    }
+    for (i, c) in p.columns.iter().enumerate() {
+        let unit = c.unit.as_ref().map_or("no unit".to_owned(), |unit| format!("in {unit}"));
+        let figures = match (c.read_as, c.least, c.most) {
+            ("readings", Some(least), Some(most)) => {
+                format!(", {unit}: {} from {least} to {most}, {} gaps", c.numbers, c.gaps)
+            }
+            ("readings", ..) => format!(", {unit}: no number, {} gaps", c.gaps),
+            _ => String::new(),
+        };
+        out.push(format!("  {} \"{}\": {}{figures}", i + 1, c.name, c.read_as));
+    }
+    out
+}
+
+/// The answer to a question.
+fn answer(question: &Question) -> Result<Exit, Failure> {
+    let logged = question.logged();
+    let name = logged.file.file.display().to_string();
+    let readings = logger::read(&logged.file.file, &stated(&logged.file))?;
     let samples = within(logged, &readings)?;
-    let unit = &readings.column.unit;
-    let judged = match args {
-        Judge::Settle(a) => settled(a, &samples, unit)?,
-        Judge::Onset(a) => responded(a, &samples, unit, instant(&readings, "--release", &a.release)?)?,
-        Judge::Mean(a) => averaged(a, &samples, unit)?,
+    let unit = &readings.unit;
+    let judged = match question {
+        Question::Settle(a) => settled(a, &samples, unit)?,
+        Question::Onset(a) => responded(a, &samples, unit, instant(&readings, "--release", &a.release)?)?,
+        Question::Mean(a) => averaged(a, &samples, unit)?,
     };
-    if logged.json {
+    let notes = noted(&readings);
+    if logged.file.json {
         let whole = json!({
             "file": name,
-            "column": readings.column.name,
+            "column": readings.heading.name,
             "unit": unit,
             "readings": samples.len(),
+            "notes": notes,
             "time_axis": "us or s after the first reading of the file",
             "verdict": judged.verdict,
             "words": judged.words,
@@ -60,17 +135,28 @@ pub fn judge(args: &Judge) -> Result<Exit, Failure> {
     } else {
         let span = |s: Option<&Sample>| s.map_or(0.0, |s| s.at.as_secs_f64());
         let (from, to) = (span(samples.first()), span(samples.last()));
-        let column = &readings.column;
         print_progress(&format!(
-            "{} ({}): {} readings, {from:.3} s to {to:.3} s",
-            column.name,
-            column.unit,
+            "{} ({unit}): {} readings, {from:.3} s to {to:.3} s",
+            readings.heading.name,
             samples.len()
         ));
         print_progress("times count from the first reading of the file");
+        notes.iter().for_each(|note| print_progress(note));
         judged.words.iter().for_each(|w| print_result(w));
     }
     Ok(judged.exit)
+}
+
+/// What was noticed while the file was read.
+fn noted(readings: &Readings) -> Vec<String> {
+    let met = [
+        (readings.gaps, "rows without a value"),
+        (readings.equal, "rows with the same time as the row before"),
+        (readings.backward, "rows with an earlier time than the row before"),
+    ];
+    let said = met.into_iter().filter(|(met, _)| met.times > 0);
+    let said = said.map(|(met, what)| format!("{what}: {}, the first in line {}", met.times, met.first_line));
+    said.chain(readings.notes.iter().cloned()).collect()
 }
 
 /// A rule parameter that can't be used.
@@ -79,9 +165,10 @@ fn bad_rule(what: &str, range: &str) -> Failure {
 }
 
 fn instant(readings: &Readings, option: &str, text: &str) -> Result<Instant, Failure> {
-    readings
+    let us = readings
         .instant(text)
-        .ok_or_else(|| Failure::input(format!("{option} {text}: it is no time"), readings.time_wanted()))
+        .ok_or_else(|| Failure::input(format!("{option} {text}: it is no time"), readings.time_wanted()))?;
+    Ok(after(us))
 }
 
 /// The readings between `--from` and `--to`.
@@ -89,7 +176,13 @@ fn within(args: &Logged, readings: &Readings) -> Result<Vec<Sample>, Failure> {
     let at = |option, text: &Option<String>, open| text.as_deref().map_or(Ok(open), |t| instant(readings, option, t));
     let from = at("--from", &args.from, Instant::START)?;
     let to = at("--to", &args.to, Instant::FAR_FUTURE)?;
-    Ok(readings.samples.iter().copied().filter(|s| s.at >= from && s.at <= to).collect())
+    let all = readings.readings.iter().map(|&(us, value)| Sample::new(after(us), value));
+    Ok(all.filter(|s| s.at >= from && s.at <= to).collect())
+}
+
+/// An instant on the axis of the readings; never before the first.
+fn after(us: i64) -> Instant {
+    Instant::from_micros(u64::try_from(us).unwrap_or(0))
 }
 
 fn to_json(value: impl serde::Serialize) -> Result<Value, Failure> {
@@ -118,10 +211,11 @@ fn settled(args: &Settle, samples: &[Sample], unit: &str) -> Result<Judged, Fail
     };
     let mut settler = settle::Settler::new(rule, started);
     samples.iter().for_each(|s| settler.push(*s));
+    settler.conclude();
     let state = settler.state(ended);
     let (verdict, exit, words) = match &state {
         State::Faulty { because: settle::Fault::BadRule { what } } => return Err(bad_rule("a parameter", what)),
-        State::Steady { mean, slopes, limit, since } => {
+        State::Steady { mean, slopes, limit, since, set_aside } => {
             let worst = slopes.iter().map(|s| s.per_minute.abs() + s.half_width).fold(0.0, f64::max);
             let words = format!(
                 "steady since {:.1} s: trend at most {worst:.4} {unit} a minute where {limit:.4} is the limit; mean {:.4} ± {:.4} {unit} (95 %, no calibration term)",
@@ -129,6 +223,11 @@ fn settled(args: &Settle, samples: &[Sample], unit: &str) -> Result<Judged, Fail
                 mean.estimate.value,
                 mean.expanded
             );
+            let words = match set_aside {
+                0 => words,
+                1 => format!("{words}; 1 single reading far off the others is left out"),
+                n => format!("{words}; {n} single readings far off the others are left out"),
+            };
             ("steady", Exit::Pass, words)
         }
         State::NotYet { because, wait_estimate } => {
@@ -179,7 +278,10 @@ fn fault(fault: &settle::Fault, unit: &str) -> String {
             )
         }
         settle::Fault::NotANumber { at } => format!("the reading at {:.1} s is not a number", at.as_secs_f64()),
-        settle::Fault::OutOfOrder { at } => {
+        settle::Fault::OutOfOrder { at, before } if at == before => {
+            format!("the reading at {:.1} s has the same time as the one before it", at.as_secs_f64())
+        }
+        settle::Fault::OutOfOrder { at, .. } => {
             format!(
                 "the reading at {:.1} s is not later than the one before it: the clock was set back",
                 at.as_secs_f64()
@@ -231,7 +333,7 @@ fn outcome_in_words(outcome: &Outcome, unit: &str, release: Instant) -> (&'stati
             let half = &r.half_plateau_s;
             let k = plumeline_measure::stats::normal_quantile(0.975);
             let mut words = vec![
-                format!("first significant rise {}", time(&r.onset_s, r.onset_interval95_s.0, r.onset_interval95_s.1)),
+                format!("a tenth of the plateau {}", time(&r.onset_s, r.onset_interval95_s.0, r.onset_interval95_s.1)),
                 format!("half of the plateau {}", time(half, half.value - k * half.u(), half.value + k * half.u())),
                 format!(
                     "plateau {:.4} ± {:.4} {unit} over a baseline of {:.4}",
@@ -263,7 +365,7 @@ fn outcome_in_words(outcome: &Outcome, unit: &str, release: Instant) -> (&'stati
                 "the reading ran into its ceiling at {:.1} s after the release: no plateau, and so no time to half of it",
                 since_release(*since_s)
             );
-            let rise = format!("first significant rise {}", time(onset_s, *low, *high));
+            let rise = format!("a tenth of what it shows {}", time(onset_s, *low, *high));
             ("saturated", Exit::Undecided, vec![ceiling, rise])
         }
         Outcome::Undecided { because } => {
@@ -283,7 +385,7 @@ fn unclear(why: &Unclear, unit: &str, release: Instant) -> String {
             format!("the baseline before the release is not at rest (drift {drift_per_minute:+.4} {unit} a minute)")
         }
         Unclear::EndsTooSoon => "the readings end before the rise has shown its plateau".into(),
-        Unclear::TooSlow => "the rise is so slow that its start can't be told from drift".into(),
+        Unclear::TooSlow => "no rise that smoke makes explains the readings around it".into(),
     }
 }
 

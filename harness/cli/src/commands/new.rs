@@ -100,12 +100,16 @@ fn asked_for(args: &New) -> Result<Vec<(&'static str, Vec<u8>)>, Failure> {
         inlets: inlets.as_deref().map_or(Ok(Vec::new()), numbers)?,
         port,
     };
-    let sheet = match &args.from_csv {
-        Some(path) => {
+    let sheet = match (&args.from_csv, &args.from_inp) {
+        (Some(path), _) => {
             let bytes = input_file::read(path, "read the sheet", TEXT_LIMIT as u64)?;
             pipework::import_csv(&path.display().to_string(), &bytes)?
         }
-        None => begin.pipework(),
+        (None, Some(path)) => {
+            let bytes = input_file::read(path, "read the network", TEXT_LIMIT as u64)?;
+            pipework::import_inp(&path.display().to_string(), &bytes)?
+        }
+        (None, None) => begin.pipework(),
     };
     let mut files = vec![(folder::PIPEWORK, sheet.into_bytes()), (folder::PLAN, begin.plan().into_bytes())];
     files.extend(outgoing.map(|d| (folder::UNIT_OUTGOING, d.bytes)));

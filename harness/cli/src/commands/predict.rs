@@ -14,6 +14,11 @@ use plumeline_runtime::{
     show::{print_progress, print_result, print_trouble},
 };
 
+/// Draws where none are asked for: an interval's ends are then known to a few per cent of its width, and the work stays bounded.
+fn usual_draws(openings: usize) -> u32 {
+    u32::try_from(2_000_000 / openings.max(1)).unwrap_or(u32::MAX).clamp(1000, 10_000)
+}
+
 /// `plumeline predict`
 pub fn predict(args: &Predict) -> Result<Exit, Failure> {
     let limits = Limits::new(args.limit.as_deref())?;
@@ -21,10 +26,11 @@ pub fn predict(args: &Predict) -> Result<Exit, Failure> {
     let name = args.file.display().to_string();
     let file = pipework::read(&args.file)?;
     // Standard output is for what was asked for.
-    for remark in remarks::untouched(&file) {
+    for remark in remarks::untouched(&file).iter().chain(&remarks::implausible(&file)) {
         print_trouble(&remark.text());
     }
-    let predicted = Predicted::new(&name, file, args.draws, limits, levels)?;
+    let draws = args.draws.unwrap_or_else(|| usual_draws(file.pipework.openings.len()));
+    let predicted = Predicted::new(&name, file, draws, limits, levels)?;
     if let Some(path) = &args.svg {
         output::put(path, drawing::svg(&predicted).as_bytes(), "write the drawing", &[&args.file])?;
     }

@@ -7,7 +7,7 @@ use plumeline_airflow::{
 use plumeline_base::{pipework::Segment, quantity::Estimate};
 use plumeline_job::pipework::FrictionChoice;
 use plumeline_procedure::plan::Limit;
-use plumeline_runtime::failure::Failure;
+use plumeline_runtime::{failure::Failure, warnings};
 use serde::Serialize;
 
 /// Version of the document.
@@ -140,7 +140,7 @@ pub fn text(p: &Predicted) -> Result<String, Failure> {
             .warnings
             .iter()
             .map(|w| Warning {
-                kind: remarks::kind(&w.what).1,
+                kind: warnings::kind(&w.what).1,
                 inlet: p.forest.inlet_at(p.pipework(), w.place),
                 place: p.forest.words(p.pipework(), w.place),
                 says: remarks::says(p, &w.what),

@@ -61,7 +61,8 @@ impl Predicted {
             max_transport_s: limits.transport.value,
             min_balance: limits.balance.value,
         };
-        let warnings = review(&file.pipework, &solution, &transport, &review_limits);
+        let mean_s: Vec<f64> = transport.iter().map(|t| t.mean_s).collect();
+        let warnings = review(&file.pipework, &solution, &mean_s, &review_limits);
         Ok(Self { file, limits, levels, prediction, solution, transport, forest, warnings })
     }
     /// The geometry.

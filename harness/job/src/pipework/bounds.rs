@@ -19,7 +19,8 @@ macro_rules! bounds {
 bounds! {
     Length =
         Bounds::new(Dimension::Length, 0.0, 1000.0, "a pipe's length", "a length of more than 0 and at most 1000 m").above();
-    Bore = Bounds::new(Dimension::Length, 5e-4, 0.5, "a bore", "an inside diameter from 0.5 mm to 500 mm");
+    Bore = Bounds::new(Dimension::Length, 5e-4, 0.5, "a bore", "an inside diameter from 0.5 mm to 500 mm").measured();
+    Spacing = Bounds::new(Dimension::Length, 0.02, 1000.0, "a distance between holes", "a distance from 20 mm to 1000 m");
     Roughness =
         Bounds::new(Dimension::Length, 0.0, 5e-3, "a roughness", "a roughness from 0 to 5 mm (smooth plastic: 0.0015 mm)");
     Diameter = Bounds::new(Dimension::Length, 2e-4, 0.1, "a hole's diameter", "a diameter from 0.2 mm to 100 mm");

@@ -6,6 +6,7 @@ use crate::{
     TEXT_LIMIT,
     csv::{self, Cell},
     error::{Kind, Problem, Source, choices, nearest, quoted},
+    logger,
     written::{Bounded, Bounds, Written},
 };
 use std::{collections::BTreeMap, fmt::Write as _, ops::Range};
@@ -38,22 +39,31 @@ struct Hole<'a> {
 
 /// Turns a sheet into the text of a pipework file. The first line names the columns; `pipe`, `hole`, `distance_m` and
 /// `diameter_mm` must be there. Distances count along the pipe from the unit. How cells are separated: [`csv`]; the
-/// decimal mark is a point.
+/// decimal mark is a point, or a comma where cells are not separated by commas.
 ///
 /// # Errors
 /// The first cell that is wrong, with its line, column and a remedy.
 pub fn import_csv(name: &str, bytes: &[u8]) -> Result<String, Problem> {
-    let source = Source::new(name, bytes, TEXT_LIMIT)?;
+    let (text, _) = logger::decode(name, bytes)?;
+    let source = Source::new(name, text.as_bytes(), TEXT_LIMIT)?;
     let mut rows = csv::rows(&source);
-    let Some(header) = rows.next().transpose()? else {
+    let decimal_comma = !rows.by_commas();
+    let Some(mut header) = rows.next().transpose()? else {
         let remedy = "write a first line that names the columns: pipe,hole,distance_m,diameter_mm";
         return Err(source.problem(Kind::MissingKey, 0..0, "the sheet is empty", remedy));
     };
+    while header.last().is_some_and(|c| c.text.is_empty()) {
+        header.pop();
+    }
     let columns = columns(&source, &header)?;
     let mut pipes: BTreeMap<u8, Vec<Hole<'_>>> = BTreeMap::new();
     for (count, row) in rows.enumerate() {
-        let row = row?;
+        let mut row = row?;
         let span = csv::span(&row);
+        // Separators at the end of a row, as spreadsheets leave them, count for nothing.
+        while row.len() > columns.len() && row.last().is_some_and(|c| c.text.is_empty()) {
+            row.pop();
+        }
         if count >= MAX_OPENINGS {
             let cause = format!("the sheet has more than {MAX_OPENINGS} holes");
             return Err(source.problem(Kind::TooLarge, span, cause, "split it into several sheets"));
@@ -62,7 +72,7 @@ pub fn import_csv(name: &str, bytes: &[u8]) -> Result<String, Problem> {
             let cause = format!("the row has {} cells, the first line {}", row.len(), columns.len());
             return Err(source.problem(Kind::Syntax, span, cause, "give every row as many cells as the first line"));
         }
-        let (pipe, hole) = hole(&source, &columns, row, span)?;
+        let (pipe, hole) = hole(&source, &columns, row, span, decimal_comma)?;
         pipes.entry(pipe).or_default().push(hole);
     }
     let mut out = format!(
@@ -117,9 +127,22 @@ fn hole<'a>(
     columns: &[(&'static str, String)],
     row: Vec<Cell<'a>>,
     span: Range<usize>,
+    decimal_comma: bool,
 ) -> Result<(u8, Hole<'a>), Problem> {
     let mut cells = BTreeMap::new();
     for ((name, unit), mut cell) in columns.iter().zip(row) {
+        let between = |(i, _): (usize, &str)| {
+            let digit = |b: Option<&u8>| b.is_some_and(u8::is_ascii_digit);
+            let bytes = cell.text.as_bytes();
+            digit(i.checked_sub(1).and_then(|i| bytes.get(i))) && digit(bytes.get(i + 1))
+        };
+        if decimal_comma
+            && !unit.is_empty()
+            && cell.text.match_indices(',').all(between)
+            && cell.text.matches(',').count() == 1
+        {
+            cell.text = cell.text.replace(',', ".").into();
+        }
         if !unit.is_empty() && cell.text.ends_with(|c: char| c.is_ascii_digit() || c == '.') {
             cell.text = format!("{} {unit}", cell.text).into();
         }

@@ -6,6 +6,7 @@
 pub(crate) mod bounds;
 mod build;
 mod import;
+mod inp;
 mod network;
 pub(crate) mod raw;
 mod run;
@@ -13,6 +14,7 @@ pub(crate) mod step;
 pub(crate) mod unit;
 
 pub use import::import_csv;
+pub use inp::import_inp;
 
 use crate::{
     TEXT_LIMIT, description,

@@ -98,6 +98,11 @@ impl Builder<'_> {
             known: Self::known(self.basis(o.basis.as_ref(), facts.basis)?),
         };
         let bore = bores.get(node as usize).copied().unwrap_or(0.0);
+        if bore == 0.0 {
+            let cause = "no segment ends at the node of this opening";
+            let remedy = "lay a segment to it, or name the node where the opening is";
+            return Err(self.source.problem(Kind::Conflict, o.node.span(), cause, remedy));
+        }
         self.add_opening(opening, bore, o.diameter.span())
     }
 

@@ -366,7 +366,7 @@ pub(crate) struct Row {
     /// Length of pipe before the first hole; `every` if not stated.
     pub(crate) first: Option<Q<bounds::Distance>>,
     /// Length of pipe before each further hole.
-    pub(crate) every: Option<Q<bounds::Length>>,
+    pub(crate) every: Option<Q<bounds::Spacing>>,
 }
 
 /// What a fitting or a tee costs.

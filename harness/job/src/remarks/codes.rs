@@ -111,6 +111,8 @@ codes! {
     TransportNear = "transport-near", Open: "the time is too near to its limit to be decided", "state tolerances that were measured, or another limit with its source";
     SuctionLow = "suction-low", Open: "the last hole has less suction than the limit by prediction", "correct the pipework, the fan or the limit before the site goes out of service";
     HoleWeak = "hole-weak", Look: "the far rooms are protected less than half as well as the near ones", "check diameters and distances against the drawing";
+    FanBeyondCurve = "fan-beyond-curve", Open: "how hard the fan pulls there is a guess, and the job ends undecided", "take the fan curve from the description of the model, or give its points up to the flow of this pipework";
+    PredictionWarns = "prediction-warns", Look: "the prediction is less sure there than elsewhere; the report says so too", "see `plumeline predict`, which says the same with its figures";
     RehearsalFails = "rehearsal-fails", Open: "a sound site would fail by these limits", "look at what failed, and correct the limits or the pipework";
     RehearsalUndecided = "rehearsal-undecided", Open: "a sound site may end undecided by these limits", "look at what stays undecided: longer averages, more runs, or wider limits with their source";
     RehearsalImpossible = "rehearsal-impossible", Look: "nobody knows how a sound site would end", "describe the unit so that it can be simulated";

@@ -1,8 +1,8 @@
 //! Geometry that no usual pipework has: slips of a unit, a decimal point or a number.
 //!
 //! Not here: what is refused when the file is read, and what the engine predicts.
-use super::{Code, Read, Remark};
-use crate::folder;
+use super::{Code, Remark};
+use crate::{folder, pipework::PipeworkFile};
 use plumeline_base::pipework::{OpeningKind, Pipework, SegmentKind};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -19,8 +19,7 @@ const PIPE_M: std::ops::RangeInclusive<f64> = 0.5..=200.0;
 const HEIGHT_M: f64 = 50.0;
 
 /// What is implausible about the pipes.
-pub(super) fn implausible(read: &Read) -> Vec<Remark> {
-    let Some(file) = &read.pipework else { return Vec::new() };
+pub fn implausible(file: &PipeworkFile) -> Vec<Remark> {
     let p = &file.pipework;
     let pipes = Pipes::of(p);
     [pipes.close(), pipes.holes(), pipes.bores(), pipes.lengths(), pipes.heights(), pipes.ends()].concat()

@@ -132,13 +132,18 @@ impl Read {
 /// What of a pipework is still the template's.
 pub use template::untouched_pipework as untouched;
 
+/// What is implausible about a pipework's geometry.
+pub use geometry::implausible;
+
+fn shapes(read: &Read) -> Vec<Remark> {
+    read.pipework.as_ref().map(implausible).unwrap_or_default()
+}
+
 /// Everything that the files alone tell, in the order of the codes.
 pub fn files<'a>(bytes: impl Fn(&str) -> Option<&'a [u8]>) -> (Read, Vec<Remark>) {
     let mut remarks = Vec::new();
     let read = Read::of(bytes, &mut remarks);
-    for check in
-        [template::untouched, geometry::implausible, model::differs, settings::loadable, wiring::agrees, plan::open]
-    {
+    for check in [template::untouched, shapes, model::differs, settings::loadable, wiring::agrees, plan::open] {
         remarks.extend(check(&read));
     }
     remarks.sort_by_key(|r| r.code);

@@ -160,10 +160,15 @@ fn not_shown(plan: &Plan, described: &Description) -> Vec<Remark> {
         // A person reads it: what nobody could show there is not asked of it.
         return Vec::new();
     }
-    // A unit that speaks plumewire shows all of it.
-    let shows = |what: Untold| can.as_ref().is_none_or(|can| what.is_shown(can));
+    let shows = |what: Untold| match (&can, what) {
+        // No unit says of itself that air enters past its pipes: what the job does about it shows that.
+        (_, Untold::Air) => None,
+        // A unit that speaks plumewire shows the others, and says itself whether it keeps a date.
+        (None, what) => (what != Untold::DateAndTime).then_some(true),
+        (Some(can), what) => Some(what.is_shown(can)),
+    };
     let remark = |(name, what): (&str, Untold)| {
-        let (code, says) = match (shows(what), plan.not_shown.contains(&what)) {
+        let (code, says) = match (shows(what)?, plan.not_shown.contains(&what)) {
             (false, false) => (Code::NotShownUnnamed, format!("a {} has no way to show its {name}", described.model)),
             (true, true) => (Code::NotShownNeedless, format!("a {} shows its {name}", described.model)),
             _ => return None,

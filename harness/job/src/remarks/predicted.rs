@@ -4,11 +4,22 @@
 use super::{Code, Remark};
 use crate::folder;
 use plumeline_base::pipework::OpeningKind;
-use plumeline_procedure::JobInputs;
+use plumeline_procedure::{JobInputs, Warned};
 use std::collections::BTreeMap;
 
 /// Weakest against strongest hole of a pipe (no source: as `plumeline predict` has it).
 const BALANCE: f64 = 0.5;
+
+/// What the prediction says of itself, but for what is told by a limit, and what is usual.
+fn warning(inputs: &JobInputs, warned: &Warned) -> Option<Remark> {
+    if warned.is_usual() {
+        return None;
+    }
+    let limit = inputs.plan.advanced.model.fan_beyond;
+    let beyond = warned.beyond_curve(&inputs.pipework).is_some_and(|share| share > limit);
+    let code = if beyond { Code::FanBeyondCurve } else { Code::PredictionWarns };
+    Some(Remark::new(code, folder::PIPEWORK, "", warned.says.clone()))
+}
 
 /// What the prediction lets expect of the limits.
 pub fn predicted(inputs: &JobInputs) -> Vec<Remark> {
@@ -47,6 +58,10 @@ pub fn predicted(inputs: &JobInputs) -> Vec<Remark> {
             add(Code::SuctionLow, o.inlet, format!("hole {} has {suction:.0} Pa; the limit is {least} Pa", o.number));
         }
     }
+    remarks.extend(inputs.warnings.iter().filter_map(|warned| warning(inputs, warned)));
+    let mut add = |code, inlet: u8, says: String| {
+        remarks.push(Remark::new(code, folder::PIPEWORK, format!("pipe on inlet {inlet}"), says));
+    };
     for (inlet, (least, most)) in flows {
         if least < BALANCE * most {
             let says = format!("its weakest hole draws {:.0} % of what its strongest does", least / most * 100.0);

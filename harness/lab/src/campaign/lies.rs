@@ -20,7 +20,7 @@ pub struct Row {
     pub lie: Option<String>,
     /// What it is about.
     pub about: &'static str,
-    /// Jobs that did not pass, of those at whose site the lie can be told: a leak at an unused inlet needs one.
+    /// Jobs that did not pass, of those at whose site the lie can be told: a leak at an unused inlet needs one, a mean of flows two pipes.
     pub stopped: Share,
     /// Jobs whose deciding finding speaks of the unit, not of the site's air, wires or supplies, of those that did not pass where a
     /// unit that tells the truth does.
@@ -35,13 +35,18 @@ pub struct Row {
     pub misnamed: Vec<u64>,
 }
 /// Lies that no job can see, or only from the size on that its report states, each with the statement of it.
-pub const STATED: [(LieKind, &str); 8] = [
+pub const STATED: [(LieKind, &str); 13] = [
     (LieKind::LeakUntold, "missed.untold-air"),
     (LieKind::FanSpeedUntrue, "missed.all-alike"),
     (LieKind::BaselineOfBefore, "missed.baseline-off"),
     (LieKind::BaselineLostAtRestart, "missed.after-restart"),
     (LieKind::FlowBandWide, "missed.unit-band"),
     (LieKind::OldFlowBand, "missed.unit-band"),
+    (LieKind::RiseUnsupervised, "missed.unit-band"),
+    (LieKind::FlowFaultOnce, "missed.once"),
+    (LieKind::ResetOnce, "missed.once"),
+    (LieKind::OwnFaultsNever, "missed.own-faults"),
+    (LieKind::LogLoses, "missed.log"),
     (LieKind::OldOutputs, "missed.outputs-at-alarm"),
     (LieKind::OldDelays, "missed.alarm-threshold"),
 ];
@@ -88,8 +93,10 @@ pub fn run(seed: u64, runs: u64, threads: usize, lies: &[Lie]) -> Result<Vec<Row
 /// One job at a sound site; `None`: the lie can't be told there.
 fn job(seed: u64, lie: Option<Lie>) -> Result<Option<Outcome>, Failure> {
     let drawn = drawn(seed, lie.as_slice())?;
-    let at_unused = lie.is_some_and(|l| l.kind.class() == Class::Air);
-    if at_unused && drawn.design.pipework.inlets.iter().all(|i| i.node.is_some()) {
+    let pipes = drawn.design.pipework.inlets.iter().filter(|i| i.node.is_some()).count();
+    let at_unused = lie.is_some_and(|l| l.kind.class() == Class::Air) && pipes == drawn.design.pipework.inlets.len();
+    // The mean of one flow is that flow.
+    if at_unused || lie.is_some_and(|l| l.kind == LieKind::FlowsAveraged) && pipes < 2 {
         return Ok(None);
     }
     let (files, loaded) = drawn.load()?;

@@ -23,6 +23,13 @@ facts! {
     faulty(fault) = "settle.faulty", Undecided, "its flow reading can't be judged: {fault}",
         next "check the unit's flow sensor of this inlet; do not take a baseline";
 
+    fan_beyond_curve(flow, share, limit) = "flow.fan-beyond-curve", Undecided,
+        "the prediction lets the fan move {flow} L/min, {share} % beyond the flows that its curve spans, where {limit} % is the limit: how hard the fan pulls there is a guess",
+        next "take the fan curve from the description of the model, or give its points up to the flow of this pipework";
+    fan_near_curve(flow, share, limit) = "flow.fan-near-curve", Pass,
+        "the prediction lets the fan move {flow} L/min, {share} % beyond the flows that its curve spans, within the limit of {limit} %; the prediction's ± is wider for it";
+    warned(says) = "flow.prediction-warns", Pass, "the prediction says of itself: {says}";
+
     not_measured(error, remedy) = "flow.not-measured", Undecided, "flow was not measured: {error}", next "{remedy}";
     not_predicted() = "flow.not-predicted", Undecided, "the pipework predicts nothing for this inlet";
     not_judged(error, remedy) = "flow.not-judged", Undecided,

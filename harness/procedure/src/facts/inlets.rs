@@ -18,6 +18,23 @@ facts! {
         next "plug and seal the inlet, and say so";
     plugged() = "inlets.plugged", Pass,
         "the unit has no flow sensor at this inlet, which carries no pipe; it is plugged and sealed, says the technician", by Word;
+    no_rise(percent, most) = "inlets.no-untold-air", Pass,
+        "the pipe's flow rose by {percent} % when the inlets without a pipe were covered: air that the unit does not tell is at most {most} % of the pipe's";
+    no_rise_unbounded(percent) = "inlets.no-untold-air-seen", Pass,
+        "the pipe's flow did not rise when the inlets without a pipe were covered ({percent} %)";
+    rises(percent) = "inlets.untold-air", Fail,
+        "the pipe's flow rose by {percent} % when the inlets without a pipe were covered: air enters there that the unit does not tell",
+        likely "a plug is missing, leaks or is not pushed home, and the unit's readings do not show it",
+        next "plug and seal every inlet without a pipe, then prove flow again; have the unit's flow readings looked at";
+    rise_unclear(percent) = "inlets.untold-air-unclear", Undecided,
+        "not shown that no air enters at the inlets without a pipe: the pipe's flow rose by {percent} % when they were covered",
+        likely "a plug leaks a little, or the air of the building changed meanwhile",
+        next "seal the plugs and prove flow again";
+    not_covered(why) = "inlets.not-covered", Undecided,
+        "not shown that no air enters at the inlets without a pipe: {why}",
+        next "cover them when asked to; or decide whether this job can go without it, and name it in the plan's `not_shown` (untold air)";
+    left_covered(why) = "inlets.left-covered", Undecided, "the covers of the inlets without a pipe were not taken off: {why}",
+        next "take them off, then prove flow again";
     goes_when_shut() = "inlets.goes-when-shut", Pass, "the flow that the unit tells of this inlet goes when the inlet is shut";
     reads_when_shut(percent) = "inlets.reads-when-shut", Fail,
         "the unit still tells {percent} % of this inlet's flow while the inlet is shut",

@@ -1,6 +1,23 @@
 //! The smallest defects that a job could have missed, or that a unit's own supervision does not see.
+use alloc::{format, string::String};
+
+/// By what untold air is bounded: flows that are off so many per cent.
+pub(crate) fn untold_by_flows(low: &str) -> String {
+    format!("by the fan's curve that goes with flows that are {low} % off the prediction, which this job leaves open")
+}
+/// By what untold air is bounded: the unused inlets covered.
+pub(crate) fn untold_by_covers() -> String {
+    "by how much the pipe's flow rose while the inlets without a pipe were covered".into()
+}
+/// By what untold air is bounded: the smoke of this hole beside a shut inlet.
+pub(crate) fn untold_by_smoke(hole: &str, inlet: u8) -> String {
+    format!("by how much the smoke from {hole} thickened while inlet {inlet} was shut")
+}
+
 /// What the codes begin with that state what shifts all pipes alike.
 pub(crate) const ALIKE: &str = "missed.all-alike";
+/// What the codes begin with that state air which the unit does not tell.
+pub(crate) const UNTOLD: &str = "missed.untold-air";
 
 facts! {
     settings_by_hand() = "missed.settings-by-hand", Undecided,
@@ -27,13 +44,19 @@ facts! {
         "alarm level {level}: at how much smoke it acts (a person saw that it does, and its threshold was read back, no more)";
     not_told(what) = "missed.not-told", Undecided, "whatever only the unit's {what} would show: this unit tells none of it";
     unit_band() = "missed.unit-band", Undecided,
-        "at which change of the flow the unit raises its fault: its band is read back, and a shut inlet is beyond any band";
+        "at which change of the flow the unit raises its fault, and whether more flow than its baseline raises any: its band is read back, and a shut inlet is beyond any band";
+    own_faults() = "missed.own-faults", Undecided,
+        "whether the unit tells when its filter, its fan, a sensor of it or its cover is at fault: none of them fails in a job";
+    log() = "missed.log", Undecided,
+        "whether the unit's event log has an entry of each thing: it was read for one of each kind of what was done";
+    once() = "missed.once", Undecided,
+        "whether the unit does again what this job saw it do once, as a second reset of its latches or a second flow fault of an inlet";
     after_restart() = "missed.after-restart", Undecided,
         "whether the unit still holds its baseline after a restart or a loss of all power: it is not restarted once the baseline is taken";
     outputs_at_alarm() = "missed.outputs-at-alarm", Undecided,
         "whether an alarm operates the outputs that are set to follow it: they are inhibited while smoke is at the unit, and are operated one by one";
-    untold_air(share, low) = "missed.untold-air", Undecided,
-        "air that enters at an inlet without a pipe or within the unit and that the unit does not tell, up to {share} % of the air of all pipes: by the fan's curve that goes with flows that are {low} % off the prediction, which this job leaves open. It thins the smoke of every hole";
+    untold_air(share, by) = "missed.untold-air", Undecided,
+        "air that enters at an inlet without a pipe or within the unit and that the unit does not tell, up to {share} % of the air of all pipes: {by}. It thins the smoke of every hole";
     untold_unbounded() = "missed.untold-air-unbounded", Undecided,
         "air that enters at an inlet without a pipe or within the unit and that the unit does not tell, whatever its share: no flow that was measured bounds it. It thins the smoke of every hole";
     late_readings(seconds, percent) = "missed.late-readings", Undecided,

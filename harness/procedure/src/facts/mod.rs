@@ -204,6 +204,7 @@ topics! {
     checklist
     clock
     close
+    dilution
     ended
     flow
     held

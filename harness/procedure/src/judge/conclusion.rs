@@ -10,9 +10,10 @@ use plumeline_base::Verdict;
 /// Sums the job up. `outcome.still` says already what is still off.
 pub(crate) fn conclude(outcome: &mut Outcome, plan: &Plan) {
     // Without a measured flow nothing bounds what shifts all of them alike.
-    let unknown = [fact::alike_unknown(), fact::untold_unbounded()].map(|f| Statement::of(Subject::Replacement, f));
-    let stated = |s: &Statement| s.code.as_str().starts_with(fact::ALIKE);
-    let unknown = unknown.into_iter().filter(|_| !outcome.could_have_missed.iter().any(stated)).collect::<Vec<_>>();
+    let stated = |of: &str| outcome.could_have_missed.iter().any(|s| s.code.as_str().starts_with(of));
+    let unknown = [(fact::ALIKE, fact::alike_unknown()), (fact::UNTOLD, fact::untold_unbounded())];
+    let unknown = unknown.into_iter().filter(|(of, _)| !stated(of));
+    let unknown: Vec<Statement> = unknown.map(|(_, f)| Statement::of(Subject::Replacement, f)).collect();
     outcome.could_have_missed.extend(unknown.into_iter().chain(unseen(plan)));
     let missing: Vec<StageKind> =
         outcome.not_done.iter().map(|(stage, _)| *stage).filter(|stage| stage.is_needed()).collect();
@@ -38,6 +39,9 @@ fn unseen(plan: &Plan) -> impl Iterator<Item = Statement> {
     let (rules, percent) = (&plan.advanced, |share: f64| fixed(share * 100.0, 0));
     let unseen = [
         fact::unit_band(),
+        fact::own_faults(),
+        fact::once(),
+        fact::log(),
         fact::after_restart(),
         fact::outputs_at_alarm(),
         fact::late_readings(fixed(rules.readings.answers_s, 0), percent(rules.supervise.remains)),
@@ -69,7 +73,11 @@ fn verdict(o: &Outcome, missing: &[StageKind]) -> Verdict {
 }
 
 /// Topics and codes of findings by which a unit contradicts itself: what its readings say of the site comes after them.
-const OF_ITSELF: [&str; 3] = ["readings.", "inlets.reads-when-shut", "holes.stands-still"];
+const OF_ITSELF: [&str; 5] =
+    ["readings.", "inlets.reads-when-shut", "holes.stands-still", "dilution.untold-air", "inlets.untold-air"];
+
+/// Codes by which values of another time are told: what else is found, and fails, is found by them.
+const OF_ANOTHER_TIME: [&str; 2] = ["readings.answer-late", "readings.repeated"];
 
 /// The finding that a verdict other than a pass hangs on.
 pub fn decided_by(o: &Outcome) -> Option<&Finding> {
@@ -79,6 +87,10 @@ pub fn decided_by(o: &Outcome) -> Option<&Finding> {
 /// The first finding with this verdict, and before it one by which the unit contradicts itself. Of the holes of a pipe that are off, and of the pipes of a unit, it is the one that is
 /// farthest off: a hole that is blocked makes the others draw more, and a pipe that is off leaves the others less.
 fn hangs_on(o: &Outcome, wanted: Verdict) -> Option<&Finding> {
+    let stands = |f: &&Finding| f.stage.judges() && f.stands() && f.counts_as() != Verdict::Pass;
+    if let Some(first) = o.findings.iter().find(|f| stands(f) && OF_ANOTHER_TIME.contains(&f.code.as_str())) {
+        return Some(first);
+    }
     let mut such = o.findings.iter().filter(|f| f.stage.judges() && f.stands() && f.counts_as() == wanted);
     let of_itself = |f: &&Finding| OF_ITSELF.iter().any(|code| f.code.as_str().starts_with(code));
     if let Some(first) = such.clone().find(of_itself) {
@@ -176,6 +188,9 @@ mod tests {
         let itself = Finding::of(StageKind::ProveFlow, Subject::Pipe(1), crate::facts::inlets::reads_when_shut(20));
         let (_, because) = concluded(outcome(alloc::vec![hole(1, 2, 0.1), itself]));
         assert!(because.starts_with("pipe 1: "), "{because}");
+        let late = Finding::of(StageKind::ProveFlow, Subject::Replacement, crate::facts::readings::answers_late(12, 6));
+        let (verdict, because) = concluded(outcome(alloc::vec![hole(1, 2, 0.1), late]));
+        assert!(verdict == Verdict::Fail && because.starts_with("replacement unit: "), "{because}");
         let pipe = |inlet, measured| Finding { subject: Subject::Pipe(inlet), ..hole(1, 1, measured) };
         let (_, because) = concluded(outcome(alloc::vec![pipe(1, 0.8), pipe(2, 2.1)]));
         assert!(because.starts_with("pipe 2: "), "{because}");

@@ -55,6 +55,28 @@ pub(crate) fn settled(inputs: &JobInputs, inlet: u8, state: &State) -> Finding {
     f
 }
 
+/// What the prediction says of itself: where it leaves the ground that its model was checked on. How far beyond its curve a fan
+/// may work before nothing is proven by it is a rule.
+pub(crate) fn warned(inputs: &JobInputs) -> Vec<Finding> {
+    let limit = inputs.plan.advanced.model.fan_beyond;
+    let percent = |share: f64| fixed(100.0 * share, 0);
+    let all = inputs.warnings.iter().map(|warned| {
+        let fact = match warned.beyond_curve(&inputs.pipework) {
+            Some(beyond) => {
+                let flow = fixed(inputs.prediction.total_flow_m3_s.value * L_MIN, 1);
+                if beyond > limit {
+                    fact::fan_beyond_curve(flow, percent(beyond), percent(limit))
+                } else {
+                    fact::fan_near_curve(flow, percent(beyond), percent(limit))
+                }
+            }
+            None => fact::warned(&warned.says),
+        };
+        Finding::of(StageKind::ProveFlow, Subject::Job, fact)
+    });
+    all.collect()
+}
+
 /// Each pipe's flow against the prediction: both uncertainties combined, against the smallest material change. What is left
 /// undecided is to be proven by holes.
 pub(crate) fn against_prediction(inputs: &JobInputs, flows: &[(Pipe, Result<MeanFlow, Error>)]) -> Vec<Finding> {
@@ -257,6 +279,33 @@ mod tests {
         }
         assert_eq!(codes(40.0, 24.0)[1].code, "flow.less-beside-more");
         assert_eq!(codes(24.0, 30.0)[0].told["percent"], "20.0");
+    }
+
+    #[test]
+    fn what_the_prediction_says_of_itself_is_found_and_decides_by_the_rule() {
+        use plumeline_airflow::warnings::Remark;
+        use plumeline_base::pipework::{CurveInterpolation, Drive, Fan, FanPoint};
+        let mut inputs = sample::inputs();
+        let point = |flow_m3_s, pressure_pa| FanPoint { flow_m3_s, pressure_pa };
+        inputs.pipework.unit.drive = Drive::Fan(Fan {
+            curve: alloc::vec![point(0.0, 300.0), point(1e-3, 250.0)],
+            interpolation: CurveInterpolation::Linear,
+            speed: 1.0,
+            reference_density: 1.2,
+            u_pressure: 0.03,
+        });
+        let codes = |flow: f64| {
+            let mut inputs = inputs.clone();
+            let warned = |what| crate::Warned { what, says: "said".into() };
+            inputs.warnings = alloc::vec![warned(Remark::OutsideFanCurve(flow)), warned(Remark::Transition(3000.0))];
+            warned_codes(&inputs)
+        };
+        fn warned_codes(inputs: &JobInputs) -> Vec<(alloc::string::String, Verdict)> {
+            warned(inputs).into_iter().map(|f| (f.code.as_str().to_owned(), f.verdict)).collect()
+        }
+        let warns = ("flow.prediction-warns".to_owned(), Verdict::Pass);
+        assert_eq!(codes(1.05e-3), [("flow.fan-near-curve".to_owned(), Verdict::Pass), warns.clone()]);
+        assert_eq!(codes(1.5e-3), [("flow.fan-beyond-curve".to_owned(), Verdict::Undecided), warns]);
     }
 
     #[test]

@@ -1,11 +1,14 @@
 //! Inlets that carry no pipe: air that enters there is missing at the holes, so each must be shown to draw nothing. And inlets
 //! that are shut for a trial: what the unit still tells of them is not their pipe's.
+use super::untold;
 use crate::{
-    facts::{Fact, fixed, inlets as fact},
-    mean_flow::L_MIN,
+    facts::{Fact, fixed, inlets as fact, signed},
+    job::JobInputs,
+    mean_flow::{L_MIN, coverage_factor},
     outcome::{Figure, Finding, StageKind, Subject},
     plan::Limit,
 };
+use plumeline_base::Verdict;
 
 /// What was read of an unused inlet.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -46,6 +49,33 @@ pub(crate) fn unused(stage: StageKind, inlet: u8, seen: Unused, all: f64, limit:
     f
 }
 
+/// By how much the flow of a unit's only pipe rose while its other inlets were covered, as a share, and the most untold air that this
+/// leaves open, as a share of the pipe's. Covers take away what entered there; the pipe then draws more by the fan's curve.
+pub(crate) fn covered(inputs: &JobInputs, rise: f64, u: f64) -> (Finding, Option<f64>) {
+    let limit = &inputs.plan.holes.worse;
+    let wide = coverage_factor(inputs) * u;
+    let fall = |rise: f64| rise.max(0.0) / (1.0 + rise.max(0.0));
+    let share = |rise: f64| untold::share(&inputs.pipework, fall(rise));
+    let (low, high, percent) = (rise - wide, rise + wide, signed(rise * 100.0, 1));
+    let most = share(high);
+    let fact = if !(rise.is_finite() && u.is_finite()) {
+        fact::not_covered("the flow was not told all the time")
+    } else if low > 0.0 && share(low).is_none_or(|least| least > limit.value) {
+        fact::rises(percent)
+    } else {
+        match most {
+            Some(most) if most <= limit.value => fact::no_rise(percent, fixed(most * 100.0, 0)),
+            // The fan's curve is not known: no change is all that can be shown.
+            None if low <= 0.0 && wide <= inputs.plan.advanced.inlets.no_rise => fact::no_rise_unbounded(percent),
+            _ => fact::rise_unclear(percent),
+        }
+    };
+    let mut f = Finding::of(StageKind::ProveFlow, Subject::Replacement, fact);
+    f.measured = Some(Figure::with(rise * 100.0, wide * 100.0, "%"));
+    f.limit = Some(limit.clone());
+    let shows = f.verdict == Verdict::Pass;
+    (f, most.filter(|_| shows))
+}
 /// An inlet that reads so many times what it read before is not shut.
 const OPEN: f64 = 1.1;
 
@@ -88,7 +118,34 @@ mod tests {
         let silent = shut(StageKind::ProveFlow, 1, Unused::NoReading, 1e-3, 0.05, 2.0);
         assert_eq!((silent.code.as_str(), silent.verdict), ("inlets.not-shut", Verdict::Undecided));
     }
-    use plumeline_base::Verdict;
+
+    #[test]
+    fn a_pipe_that_draws_more_beside_covered_inlets_shows_air_that_nobody_told() {
+        use crate::judge::sample;
+        use plumeline_base::pipework::{CurveInterpolation, Drive, Fan, FanPoint, Known};
+        let mut inputs = sample::inputs();
+        inputs.pipework.known.push(Known::default());
+        let code = |inputs: &JobInputs, rise, u| {
+            let (f, most) = covered(inputs, rise, u);
+            (f.code.as_str().to_owned(), most.is_some())
+        };
+        let is = |code: &str, bounded| (code.to_owned(), bounded);
+        assert_eq!(code(&inputs, 0.0, 0.002), is("inlets.no-untold-air-seen", false), "a suction that is given");
+        assert_eq!(code(&inputs, 0.02, 0.002), is("inlets.untold-air", false));
+        assert_eq!(code(&inputs, 0.0, 0.1), is("inlets.untold-air-unclear", false));
+        let point = |flow_m3_s, pressure_pa| FanPoint { flow_m3_s, pressure_pa };
+        inputs.pipework.unit.drive = Drive::Fan(Fan {
+            curve: alloc::vec![point(0.0, 150.0), point(2e-3, 50.0)],
+            interpolation: CurveInterpolation::Linear,
+            speed: 1.0,
+            reference_density: 1.2,
+            u_pressure: 0.0,
+        });
+        assert_eq!(code(&inputs, 0.0, 0.002), is("inlets.no-untold-air", true));
+        assert_eq!(code(&inputs, -0.01, 0.002), is("inlets.no-untold-air", true));
+        assert_eq!(code(&inputs, 0.2, 0.002), is("inlets.untold-air", false));
+        assert_eq!(code(&inputs, f64::NAN, 0.002), is("inlets.not-covered", false));
+    }
 
     #[test]
     fn an_unused_inlet_draws_nothing_or_is_found() {

@@ -11,6 +11,7 @@ pub(crate) mod checklist;
 pub(crate) mod clock;
 pub(crate) mod close;
 pub(crate) mod conclusion;
+pub(crate) mod dilution;
 pub(crate) mod ended;
 pub(crate) mod flow;
 pub(crate) mod held;

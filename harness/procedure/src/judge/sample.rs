@@ -129,6 +129,7 @@ pub(crate) fn inputs() -> JobInputs {
         plan: plan(),
         pipework: pipework(),
         prediction: prediction(),
+        warnings: Vec::new(),
         translations: Vec::new(),
         exponents: Vec::new(),
         defects: Vec::new(),

@@ -169,6 +169,14 @@ sections! {
         least_readings: u32 = "least_readings", Count, between(3.0, 10_000.0), [practice(5.0)];
         /// Standard uncertainties by which the flow read must be clear of its limit
         widths: f64 = "widths", Ratio, between(1.0, 100.0), [practice(2.0)];
+        /// Standard uncertainty, as a share, of how much smoke thickens by the told flows when another pipe's inlet is shut
+        thickens_u: f64 = "thickens_u", Ratio, over(0.0, 1.0), [practice(0.01)];
+        /// A pipe without which smoke thickens by less than this factor is not shut for that
+        thickens_least: f64 = "thickens_least", Ratio, between(1.001, 10.0), [practice(1.05)];
+        /// Readings of smoke that is held hang together for about so long
+        together_s: f64 = "together", Time, over(0.0, 600.0), [practice(5.0)];
+        /// Where the fan's curve is not known, a flow that is known to this share and does not rise beside covered inlets shows that no air enters there
+        no_rise: f64 = "no_rise", Ratio, over(0.0, 1.0), [practice(0.01)];
     }
     /// How clear air is shown.
     PurgeRules in "advanced.purge" {
@@ -284,11 +292,14 @@ sections! {
         density: f64 = "density", Ratio, between(0.0, 1.0), [practice(0.005)];
         /// Viscosity of the air
         viscosity: f64 = "viscosity", Ratio, between(0.0, 1.0), [practice(0.01)];
-        /// Friction factor
+        /// Friction factor, whatever the law
         friction: f64 = "friction", Ratio, between(0.0, 1.0),
-            [practice_of(0.03, "published laws differ by 1 to 7 % in transport times of these pipes")];
-        /// How much of the difference between friction laws is counted
+            [practice_of(0.03, "how well a law fits smooth pipe away from the transition between laminar and turbulent")];
+        /// How much is counted of what four friction laws differ by, each as likely as the others
         friction_form: f64 = "friction_form", Ratio, between(0.0, 10.0), [practice(1.0)];
+        /// Farthest that the fan may be predicted to work beyond the flows of its curve, as a share of what they span
+        fan_beyond: f64 = "fan_beyond", Ratio, between(0.0, 10.0),
+            [practice_of(0.1, "farther out the pressure is a guess, and no flow is proven by it")];
         /// Losses inside the unit
         unit_loss: f64 = "unit_loss", Ratio, between(0.0, 1.0), [practice(0.05)];
         /// Suction of the fan, or at an inlet where it was measured

@@ -14,7 +14,10 @@ use crate::{
 };
 use alloc::{collections::BTreeSet, format, string::String, vec::Vec};
 use plumeline_base::{Verdict, input::Answer};
-use plumeline_detector::driver::{Wants, Word};
+use plumeline_detector::{
+    Trouble,
+    driver::{Wants, Word},
+};
 
 /// How a stage ended.
 pub(super) struct Ran {
@@ -25,6 +28,13 @@ pub(super) struct Ran {
 impl Ran {
     fn ends_job(&self) -> bool {
         self.stop.as_ref().is_some_and(Stop::ends_job)
+    }
+    /// A unit that failed on the bench, or did not get to its end there, takes no site out of service, whatever the policy says. What
+    /// it has no way to do is open, as on the wall.
+    fn fails_on_bench(&self, stage: StageKind) -> bool {
+        let cut_short =
+            self.stop.as_ref().is_some_and(|s| !matches!(s, Stop::Again | Stop::Trouble(Trouble::CannotDo(_))));
+        stage == StageKind::Bench && (cut_short || self.verdict == Verdict::Fail)
     }
 }
 
@@ -62,7 +72,10 @@ const END: &str = "end";
 
 /// What follows this stage. `stopped`: the job winds down already.
 pub(super) async fn next(ctx: &Context, plan: &StagePlan, ran: &Ran, stopped: bool) -> Next {
-    let by_plan = if ran.ends_job() || (ran.verdict != Verdict::Pass && plan.policy == Policy::Stop) {
+    let by_plan = if ran.ends_job()
+        || ran.fails_on_bench(plan.stage)
+        || (ran.verdict != Verdict::Pass && plan.policy == Policy::Stop)
+    {
         Next::Stop
     } else {
         Next::GoOn
@@ -218,6 +231,20 @@ mod tests {
         for words in ["", "hole", "hole 1.99", "pipe 1", "smoke 1.1", "isolate", "swap", "restore", "bench", "2"] {
             assert_eq!(named(words), None, "{words}");
         }
+    }
+    #[test]
+    fn a_bench_that_did_not_get_to_its_end_isolates_nothing() {
+        let fails = |stage, verdict, stop| Ran { verdict, stop }.fails_on_bench(stage);
+        let (bench, open) = (StageKind::Bench, Verdict::Undecided);
+        for stop in [Stop::Deadline, Stop::Trouble(Trouble::NotTold("garbage".into())), Stop::StartedAnew, Stop::Found]
+        {
+            assert!(fails(bench, open, Some(stop.clone())) && !fails(StageKind::Load, open, Some(stop)));
+        }
+        assert!(fails(bench, Verdict::Fail, None));
+        let cannot = Stop::Trouble(Trouble::CannotDo("it reads nothing".into()));
+        assert!(
+            !fails(bench, open, None) && !fails(bench, open, Some(cannot)) && !fails(bench, open, Some(Stop::Again))
+        );
     }
     #[test]
     fn what_rests_on_it_is_done_again_too() {

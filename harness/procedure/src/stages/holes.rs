@@ -2,6 +2,7 @@
 //!
 //! Not here: what a drop shows ([`crate::judge::holes`]), and what the pipe's other holes add ([`crate::judge::holes_compared`]).
 use super::{
+    dilution,
     flow::{self, MeanFlow, average},
     inlets,
     presence::presence,
@@ -15,7 +16,7 @@ use crate::{
     job::{JobInputs, Pipe, hole_words},
     judge::{
         as_found,
-        flow::{by_holes, by_shares, more_than_expected},
+        flow::{by_holes, by_shares, more_than_expected, warned},
         holes::{self as judge, Closed, Closing, Reopened, of_hole},
         holes_compared::{compared, matters},
         lag::{self, Step},
@@ -45,8 +46,10 @@ pub(crate) async fn prove_flow(ctx: Context) -> Result<(), Stop> {
     let part = ctx.edit().running.part.take();
     if part.is_none() {
         ctx.edit().record.holes.clear();
+        warned(&inputs).into_iter().for_each(|f| ctx.found(f));
     }
     let flow::Flows { by_pipe, compared: mut pipes_compared, measured } = flow::against_prediction(&ctx).await;
+    let untold_at_most = inlets::covered(&ctx, &measured).await;
     let failed = by_pipe.iter().any(|(_, f)| f.verdict == Verdict::Fail);
     let mut doubt = Doubt { ctx: &ctx, measured: &measured, tried: Vec::new() };
     if failed && let Some((pipe, _)) = by_pipe.iter().find(|(_, f)| more_than_expected(&inputs, f)) {
@@ -92,6 +95,9 @@ pub(crate) async fn prove_flow(ctx: Context) -> Result<(), Stop> {
         ctx.found(finding);
     }
     smallest_missed(&ctx, &inputs, (!shares).then_some(&pipes_compared));
+    if let Some(most) = untold_at_most {
+        dilution::bounded(&ctx, most, missed::untold_by_covers());
+    }
     if ctx.get().unit.baseline.is_some() && ctx.verdict_of(StageKind::ProveFlow) != Verdict::Pass {
         ctx.void(&[StageKind::Baseline], "the airflow was looked at again and is not proven");
     }
@@ -342,11 +348,18 @@ impl HoleRound<'_> {
         let (ctx, act, text) = (self.ctx, Act::OpenHole(hole), format!("Open {words} again. Done?"));
         let own = self.pipes.iter().position(|p| p.inlet == self.pipe.inlet);
         let of = |flows: &Flows| own.and_then(|i| flows.get(i)?.as_ref().ok().copied());
-        let back = of(before).zip(of(closed)).and_then(|(before, closed)| Reopened::by(&before, &closed));
-        let Some(back) = back.filter(|_| !ctx.is_asked(Look::Flows)) else {
+        let Some((before, closed)) = of(before).zip(of(closed)).filter(|_| !ctx.is_asked(Look::Flows)) else {
             return ctx.ask_done(act, text).await.map(Done::Said);
         };
-        ctx.shown(format!("{words}: the flow fell. Open it again and the flow shows it: no key is needed"));
+        // Said while the person stands at the hole: whoever forgot to close it sees it here.
+        let fell = fell(&before, &closed);
+        let Some(back) = Reopened::by(&before, &closed) else {
+            ctx.shown(format!(
+                "{words}: the flow fell by {fell}, too little to show when it is open again: press Enter then"
+            ));
+            return ctx.ask_done(act, text).await.map(Done::Said);
+        };
+        ctx.shown(format!("{words}: the flow fell by {fell}. Open it again and the flow shows it: no key is needed"));
         ctx.ask_done_unless_seen(act, text, self.is_back(back)).await
     }
     /// Ready when the pipe's flow is back.
@@ -365,6 +378,15 @@ impl HoleRound<'_> {
                 }
             }
         }
+    }
+}
+
+/// By how much the flow fell, before it is known how far it comes back.
+fn fell(before: &MeanFlow, closed: &MeanFlow) -> String {
+    let fell = before.estimate.value - closed.estimate.value;
+    match before.share_of {
+        Some(of) => format!("{:.1} % of its normal flow", fell / of * 100.0),
+        None => format!("{:.2} L/min", fell * L_MIN),
     }
 }
 
@@ -461,7 +483,8 @@ fn all_alike(inputs: &JobInputs, pipes: Option<&PipesCompared>) -> [Fact; 2] {
     let (wide, percent) = (coverage_factor(inputs) * alike.u, |share: f64| signed(share * 100.0, 1));
     let (low, high) = (alike.value - wide, alike.value + wide);
     let limit = fixed(unit_limit(&inputs.plan.flow.material, &inputs.plan.limits.flow_band) * 100.0, 0);
-    let untold = untold::share(&inputs.pipework, -low)
-        .map_or_else(missed::untold_unbounded, |share| missed::untold_air(fixed(share * 100.0, 0), percent(low)));
+    let untold = untold::share(&inputs.pipework, -low).map_or_else(missed::untold_unbounded, |share| {
+        missed::untold_air(fixed(share * 100.0, 0), missed::untold_by_flows(&percent(low)))
+    });
     [missed::all_alike(percent(low), percent(high), percent(alike.value), limit), untold]
 }

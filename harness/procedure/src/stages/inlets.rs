@@ -1,12 +1,15 @@
 //! Inlets that carry no pipe, read or asked for; and inlets that are shut to see whether what the unit tells is their pipe's.
 //!
 //! Not here: what is too much ([`crate::judge::inlets`]).
+use super::flow;
 use crate::{
     context::Context,
     facts::inlets as fact,
+    job::Pipe,
     judge::inlets::{self as judge, Unused},
     mean_flow::MeanFlow,
     outcome::{Finding, StageKind, Subject},
+    plan::Untold,
     prompt::Act,
     readings::Item,
 };
@@ -108,6 +111,53 @@ fn mean(values: &[f64], least: u32) -> Option<Unused> {
     let mean = values.iter().sum::<f64>() / n;
     let variance = values.iter().map(|x| (x - mean) * (x - mean)).sum::<f64>() / (n - 1.0);
     Some(if n < f64::from(least) { Unused::NoReading } else { Unused::Flow { mean, u: libm::sqrt(variance / n) } })
+}
+
+/// Where the unit has one pipe, no other pipe's air tells by the smoke what else enters: its unused inlets are covered once, and the
+/// pipe then draws no more than before. Gives the most untold air that this leaves open, as a share of the pipe's.
+pub(super) async fn covered(ctx: &Context, measured: &[(Pipe, MeanFlow)]) -> Option<f64> {
+    let inputs = ctx.inputs();
+    let [(pipe, before)] = measured else { return None };
+    let most = ctx.abilities().map_or(0, |a| a.inlets);
+    let inlets: Vec<u8> = (1..=most).filter(|n| *n != pipe.inlet).collect();
+    if inlets.is_empty() || inputs.pipes().len() != 1 || ctx.is_asked(Look::Flows) {
+        return None;
+    }
+    let found = |fact| ctx.found(Finding::of(StageKind::ProveFlow, Subject::Replacement, fact));
+    if inputs.plan.not_shown.contains(&Untold::Air) {
+        found(crate::facts::dilution::goes_without());
+        return None;
+    }
+    let (span, wait) = (seconds(inputs.plan.flow.average_s), seconds(inputs.plan.holes.wait_s));
+    let named = crate::facts::list(&inlets);
+    let text = format!(
+        "Cover every inlet without a pipe tightly (tape over the plug will do): {named}. Answer when no air can enter there."
+    );
+    if let Err(why) = ctx.ask_done(Act::CoverInlets { inlets: inlets.clone() }, text).await {
+        found(fact::not_covered(why));
+        return None;
+    }
+    ctx.sleep(wait).await;
+    let pipes = core::slice::from_ref(pipe);
+    let closed = flow::average(ctx, pipes, span, "flow while the unused inlets are covered").await.pop()?;
+    let text = format!("Take the covers off inlets {named} again; the plugs stay. Done?");
+    if let Err(why) = ctx.ask_done(Act::UncoverInlets { inlets }, text).await {
+        found(fact::left_covered(why));
+        return None;
+    }
+    ctx.sleep(wait).await;
+    let after = flow::average(ctx, pipes, span, "flow with the covers off again").await.pop()?;
+    let (rise, u) = match (closed, after) {
+        (Ok(closed), Ok(after)) => {
+            let open = 0.5 * (before.estimate.value + after.estimate.value);
+            let u_open = 0.5 * libm::hypot(before.u_scatter, after.u_scatter);
+            (closed.estimate.value / open - 1.0, libm::hypot(closed.u_scatter, u_open) / open)
+        }
+        _ => (f64::NAN, f64::NAN),
+    };
+    let (finding, most) = judge::covered(&inputs, rise, u);
+    ctx.found(finding);
+    most
 }
 
 async fn plugged(ctx: &Context, empty: &[u8]) -> bool {

@@ -11,6 +11,7 @@ mod clear_air;
 mod clock;
 mod close;
 mod decide;
+mod dilution;
 mod flow;
 mod held;
 mod holes;

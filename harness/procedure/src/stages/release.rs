@@ -2,7 +2,7 @@
 //!
 //! A release is set aside only before its result is known: by a person who says so before anything is judged, or
 //! because nobody watched or readings were missing meanwhile. Not here: what a time or a presence is held against.
-use super::{alarms, by_eye, clear_air};
+use super::{alarms, by_eye, clear_air, dilution};
 use crate::{
     answers::said,
     context::{Context, Deadline},
@@ -12,6 +12,7 @@ use crate::{
         alarms::Seen,
         smoke::{SmokeSeen, Watched},
     },
+    outcome::StageKind,
     plan::{HoleRef, ReleaseMark},
     prompt::Act,
     readings::Item,
@@ -96,6 +97,9 @@ pub(super) async fn release(
         } else {
             alarms::watch(ctx, words, &mut gather).await;
         }
+    }
+    if seen.as_ref().is_ok_and(|s| s.compared.is_some()) && ctx.stage() == StageKind::ProveSmoke {
+        dilution::tried(ctx, inputs, hole, words).await;
     }
     clear_air::stop_smoke(ctx).await;
     match seen {

@@ -97,6 +97,8 @@ pub(super) fn perform(now: Instant, act: &Act, site: &mut dyn Site) -> Result<An
         Act::StopSmoke => json!({ "do": "smoke-off" }),
         Act::ShutInlet { inlet } => json!({ "do": "inlet", "inlet": inlet, "shut": true }),
         Act::RefitInlet { inlet } => json!({ "do": "inlet", "inlet": inlet, "shut": false }),
+        Act::CoverInlets { inlets } => return each_inlet(now, site, inlets, true),
+        Act::UncoverInlets { inlets } => return each_inlet(now, site, inlets, false),
         Act::PanelShows { output, .. } => return panel(now, site, *output, true),
         Act::PanelClear { output } => return panel(now, site, *output, false),
         Act::NothingOperated => return at_rest(now, site),
@@ -153,6 +155,17 @@ fn at_rest(now: Instant, site: &mut dyn Site) -> Result<Answer, Failure> {
         },
     ))
 }
+/// Each of these inlets shut, or opened again. What a cover is put over stays as it was below.
+fn each_inlet(now: Instant, site: &mut dyn Site, inlets: &[u8], shut: bool) -> Result<Answer, Failure> {
+    for inlet in inlets {
+        let reply = ask(now, site, &json!({ "do": "inlet", "inlet": inlet, "shut": shut }))?;
+        if !reply.ok {
+            return Ok(Answer::Cannot(reply.cause));
+        }
+    }
+    Ok(Answer::Yes)
+}
+
 /// The replacement gets power where it lies, and the cable; or loses both again.
 fn bench(now: Instant, site: &mut dyn Site, on: bool) -> Result<Answer, Failure> {
     let cable = if on { "replacement" } else { "outgoing" };

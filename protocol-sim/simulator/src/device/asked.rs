@@ -16,6 +16,8 @@ use std::time::Duration;
 pub(crate) const LEASE_MAX_S: u16 = 900;
 /// Longest that an output is driven for test, s.
 const DRIVE_MAX_S: u8 = 60;
+/// A unit whose serial number changes states another from this start on.
+const SERIAL_CHANGES: u32 = 4;
 /// From a restart's answer to the restart.
 const RESTART_AFTER: Duration = Duration::from_millis(500);
 
@@ -37,6 +39,14 @@ fn refuse<T>(why: Why, text: impl Into<String>) -> Done<T> {
     Err(Refused(why, text.into()))
 }
 
+/// These settings with the first item that differs as it was before.
+fn without_one(before: &[u8], image: Vec<u8>) -> Vec<u8> {
+    let (Ok(old), Ok(mut new)) = (from_image(before), from_image(&image)) else { return image };
+    let differs = new.iter_mut().zip(&old).find(|(new, old)| new != old);
+    differs.into_iter().for_each(|(new, old)| new.clone_from(old));
+    to_image(&new).unwrap_or(image)
+}
+
 /// How far taking a baseline is.
 pub(crate) struct Progress<'a> {
     pub(crate) state: BaselineState,
@@ -55,7 +65,9 @@ impl Device {
         if self.starting(now) { refuse(Why::Starting, "still starting") } else { Ok(()) }
     }
     pub(crate) fn serial(&self) -> &str {
-        &self.fitted.serial
+        let serial = &*self.fitted.serial;
+        let changes = self.liar.tells(LieKind::SerialChanges) && self.memory.boots >= SERIAL_CHANGES;
+        if changes { serial.get(1..).unwrap_or(serial) } else { serial }
     }
     pub(crate) const fn inlets(&self) -> u8 {
         self.fitted.inlets
@@ -108,7 +120,9 @@ impl Device {
     /// Whole new settings from a line come into force.
     pub(crate) fn load(&mut self, now: Instant, image: Vec<u8>) -> Done<()> {
         let before = self.memory.image.clone();
+        let image = if self.liar.tells(LieKind::CommitDropsOne) { without_one(&before, image) } else { image };
         self.put_in_force(now, image)?;
+        self.reverts_to.get_or_insert_with(|| before.clone());
         self.before_load = Some(before);
         self.memory.loaded = true;
         self.keep();
@@ -218,7 +232,12 @@ impl Device {
     }
     /// Outputs that are driven for test; bit 0 is output 1.
     pub(crate) fn driven(&self) -> u32 {
-        self.control.driven.bits()
+        let bits = self.control.driven.bits();
+        if self.liar.tells(LieKind::DriveAlso) {
+            bits | bits << 1 | bits >> self.outputs().saturating_sub(1)
+        } else {
+            bits
+        }
     }
     /// Drives an output for test.
     pub(crate) fn drive(&mut self, now: Instant, output: u8, seconds: u8) -> Done<()> {
@@ -239,12 +258,16 @@ impl Device {
         if output == 0 || output > self.outputs() {
             return refuse(Why::Range, "no such output");
         }
-        self.control.driven.stop(output);
+        if !self.liar.tells(LieKind::DriveStays) {
+            self.control.driven.stop(output);
+        }
         Ok(())
     }
     /// Lets go what is no longer reached; gives the alarm levels and the faults that are latched still.
     pub(crate) fn reset_latches(&mut self, now: Instant) -> (u32, Faults) {
-        if !self.liar.tells(LieKind::ResetIgnored) {
+        self.resets += 1;
+        let again = self.liar.tells(LieKind::ResetOnce) && self.resets > 1;
+        if !self.liar.tells(LieKind::ResetIgnored) && !again {
             self.alarms.reset();
             self.control.held = 0;
             self.faults.latched = self.faults.now;

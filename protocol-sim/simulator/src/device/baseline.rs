@@ -52,6 +52,14 @@ impl Device {
         {
             self.supervision.judge(now, &self.config, b, &self.measured.flow_m3_s);
         }
+        if self.liar.tells(K::RiseUnsupervised) {
+            self.supervision.high = 0;
+        }
+        if self.liar.tells(K::LastUnsupervised) {
+            let last = self.config.used.iter().rposition(|used| *used).and_then(|i| 1u8.checked_shl(i as u32));
+            self.supervision.low &= !last.unwrap_or(0);
+            self.supervision.high &= !last.unwrap_or(0);
+        }
         if self.liar.tells(K::FlowFaultSticks) {
             self.supervision.low |= before.0;
             self.supervision.high |= before.1;

@@ -6,7 +6,7 @@ use crate::{
     lie::{Lie, LieKind as K},
     sensors::NL_S,
 };
-use plumeline_base::{Instant, obscuration::Extinction};
+use plumeline_base::{Instant, obscuration::Extinction, quantity::M3_S_PER_L_MIN};
 use plumewire::{Conditions, Faults};
 use std::{collections::VecDeque, time::Duration};
 
@@ -35,6 +35,20 @@ pub(crate) struct Liar {
     risen: (u32, bool),
     told: u64,
     lost: f64,
+    /// Flows of a time after the start.
+    recorded: Vec<Vec<f64>>,
+    /// Flows when the smoke came.
+    in_smoke: Option<Vec<f64>>,
+    /// When each level was first told.
+    rose: Vec<Option<Instant>>,
+    /// How often a flow fault came, and whether one stands.
+    flow_faults: (u32, bool),
+    /// Since when a supply is missing.
+    missing: [Option<Instant>; 2],
+    entries: u64,
+    /// How many levels there are, and the highest threshold.
+    levels: u32,
+    highest: Option<f64>,
 }
 impl Liar {
     pub(crate) fn new(lies: Vec<Lie>) -> Self {
@@ -107,13 +121,18 @@ impl Liar {
             levels.iter_mut().zip(thresholds).for_each(|(l, t)| l.threshold = t);
         }
         let ratio = self.severity(K::ThresholdHigh).or(self.severity(K::ThresholdLow)).unwrap_or(1.0);
-        for level in levels {
+        for level in levels.iter_mut() {
             level.threshold.0 *= ratio;
             level.delay_s += self.severity(K::AlarmLate).unwrap_or(0.0);
             if self.tells(K::AlarmEarly) {
                 level.delay_s = 0.0;
             }
             level.latched &= !self.tells(K::LatchNotKept);
+        }
+        if self.tells(K::DelaysSwapped)
+            && let [first, .., last] = &mut acted.levels[..]
+        {
+            std::mem::swap(&mut first.delay_s, &mut last.delay_s);
         }
     }
 
@@ -124,6 +143,13 @@ impl Liar {
         for (i, kept) in flow_nl_s.iter_mut().enumerate().filter(|(_, kept)| **kept >= 0) {
             if let Some(q) = first.get(i).filter(|_| self.tells(K::BaselineOfBefore)) {
                 *kept = libm::round(q / NL_S) as i64;
+            }
+            let nl_s = |l_min: f64| l_min * M3_S_PER_L_MIN / NL_S;
+            if let Some(l_min) = self.severity(K::BaselineDesign) {
+                *kept = libm::round(nl_s(l_min)) as i64;
+            }
+            if let Some(step) = self.severity(K::BaselineCoarse).map(nl_s) {
+                *kept = libm::round(libm::ceil(*kept as f64 / step) * step) as i64;
             }
             if ratio != 1.0 {
                 *kept = libm::round(*kept as f64 * ratio) as i64;
@@ -143,15 +169,19 @@ impl Liar {
         lost
     }
     /// What it tells for what it saw, `run_s` after its start, with pipes in the inlets `used`.
-    pub(crate) fn tell(&mut self, now: Instant, run_s: f64, used: &[bool], seen: &mut Snapshot) {
+    pub(crate) fn tell(&mut self, now: Instant, run_s: f64, config: &Config, seen: &mut Snapshot) {
         if self.lies.is_empty() {
             return;
         }
+        let used = &config.used[..];
+        self.levels = config.levels.len() as u32;
+        self.highest = config.levels.last().map(|l| l.threshold.0);
         self.told += 1;
         if self.tells(K::StampsFall) && self.told.is_multiple_of(10) {
             seen.taken_us = seen.taken_us.saturating_sub(2_000_000);
         }
         self.tell_leak(used, &mut seen.flow_m3_s);
+        self.tell_other_flows(run_s, used, seen);
         let mut air = Air { flow: seen.flow_m3_s.clone(), smoke: seen.extinction_per_m.clone() };
         self.tell_scaled(run_s, &mut air);
         self.tell_late(now, !seen.faults.has(Faults::BASELINE), &mut air);
@@ -174,6 +204,57 @@ impl Liar {
         if self.tells(K::LeakInPipes) {
             flow.iter_mut().zip(used).filter(|(_, used)| **used).for_each(|(q, _)| *q += hidden / pipes);
         }
+    }
+    /// Flows that are not those of their inlets or of this time.
+    fn tell_other_flows(&mut self, run_s: f64, used: &[bool], seen: &mut Snapshot) {
+        let flow = &mut seen.flow_m3_s;
+        let ours: Vec<usize> = used.iter().enumerate().filter(|(_, used)| **used).map(|(i, _)| i).collect();
+        if self.tells(K::FlowsAveraged) {
+            let mean = ours.iter().filter_map(|i| flow.get(*i)).sum::<f64>() / ours.len().max(1) as f64;
+            ours.iter().for_each(|i| flow[*i] = mean);
+        }
+        for i in &ours {
+            flow[*i] += self.severity(K::FlowOffset).unwrap_or(0.0) * M3_S_PER_L_MIN;
+            flow[*i] *= 1.0 + self.severity(K::FlowCreeps).unwrap_or(0.0) * run_s / 3600.0;
+        }
+        if run_s < SPUN_UP_S {
+            return;
+        }
+        if let Some(share) = self.severity(K::FlowFloor) {
+            let first = self.at_first.get_or_insert_with(|| flow.clone());
+            flow.iter_mut().zip(first).for_each(|(q, first)| *q = q.max(*first * share));
+        }
+        if let Some(s) = self.severity(K::FlowReplayed) {
+            if run_s < SPUN_UP_S + s || self.recorded.is_empty() {
+                self.recorded.push(flow.clone());
+            } else {
+                flow.clone_from(&self.recorded[self.told as usize % self.recorded.len()]);
+            }
+        }
+        let smoke = seen.extinction_per_m.iter().copied().fold(0.0, f64::max);
+        if self.severity(K::FlowFrozenInSmoke).is_some_and(|least| smoke > least) {
+            flow.clone_from(self.in_smoke.get_or_insert_with(|| flow.clone()));
+        } else {
+            self.in_smoke = None;
+        }
+    }
+    /// Whether a supply (mains 0, battery 1) is told as missing.
+    pub(crate) fn tells_missing(&mut self, now: Instant, missing: [bool; 2]) -> [bool; 2] {
+        let late_s = self.severity(K::SupplyLate).unwrap_or(0.0);
+        let told = [0, 1].map(|i| {
+            self.missing[i] = missing[i].then(|| self.missing[i].unwrap_or(now));
+            self.missing[i].is_some_and(|at| now.since(at).as_secs_f64() >= late_s)
+        });
+        if self.tells(K::SupplySwapped) { [told[1], told[0]] } else { told }
+    }
+    /// Whether the next entry of the log is left out.
+    pub(crate) fn loses_entry(&mut self) -> bool {
+        self.entries += 1;
+        self.tells(K::LogSilent) || self.tells(K::LogLoses) && self.entries.is_multiple_of(2)
+    }
+    /// How far its clock has leapt ahead, us, so long after its start.
+    pub(crate) fn leapt_us(&self, run_s: f64) -> u64 {
+        self.severity(K::StampsJump).map_or(0, |every_s| (run_s / every_s) as u64 * 30_000_000)
     }
     /// By another scale, or only a part of what changed since the fan ran.
     fn tell_scaled(&mut self, run_s: f64, air: &mut Air) {
@@ -241,6 +322,22 @@ impl Liar {
             (seen.flow_low, seen.flow_high) = (0, 0);
             seen.faults = Faults(seen.faults.0 & !Faults::FLOW.0);
         }
+        let (faults, stood) = self.flow_faults;
+        self.flow_faults = (faults + u32::from(stands && !stood), stands);
+        if self.tells(K::FlowFaultOnce) && self.flow_faults.0 > 1 {
+            (seen.flow_low, seen.flow_high) = (0, 0);
+            seen.faults = Faults(seen.faults.0 & !Faults::FLOW.0);
+        }
+        if let Some(after_s) = self.severity(K::LevelsDrop) {
+            self.rose.resize(32, None);
+            for (n, rose) in self.rose.iter_mut().enumerate() {
+                let bit = 1u32 << n;
+                *rose = (seen.alarms & bit != 0).then(|| rose.unwrap_or(now));
+                if rose.is_some_and(|at| now.since(at).as_secs_f64() >= after_s) {
+                    seen.alarms &= !bit;
+                }
+            }
+        }
         let (times, stood) = self.risen;
         let risen = seen.alarms != 0;
         self.risen = (times + u32::from(risen && !stood), risen);
@@ -253,6 +350,13 @@ impl Liar {
             (seen.alarms, seen.alarms_latched) = (0, 0);
         }
         seen.alarms_latched |= u32::from(self.tells(K::LatchedStanding));
+        if self.tells(K::LevelsTurned) {
+            let turned = |bits: u32| bits.reverse_bits() >> (32 - self.levels.clamp(1, 32));
+            (seen.alarms, seen.alarms_latched) = (turned(seen.alarms), turned(seen.alarms_latched));
+        }
+        if let Some(most) = self.severity(K::SmokeCapped).and_then(|share| Some(share * self.highest?)) {
+            seen.extinction_per_m.iter_mut().for_each(|k| *k = k.min(most));
+        }
         for (kind, condition) in [(K::LearningOn, Conditions::LEARNING), (K::StartingForever, Conditions::STARTING)] {
             if self.tells(kind) {
                 seen.conditions = seen.conditions.with(condition);

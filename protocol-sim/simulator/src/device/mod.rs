@@ -16,9 +16,9 @@ pub(crate) mod tell;
 
 use crate::{
     lie::{Lie, LieKind as K},
-    models::Model,
+    models::{Follows, Model},
     rng::Stream,
-    sensors::{Measured, Sensors, Truth},
+    sensors::{Measured, NL_S, Sensors, Truth},
 };
 use airflow::{Supervision, Taking};
 use alarms::Alarms;
@@ -105,6 +105,12 @@ pub(crate) struct Device {
     liar: Liar,
     /// The settings that were in force before the last load.
     before_load: Option<Vec<u8>>,
+    /// The settings of before the first load, to which it goes back by itself where it lies so.
+    reverts_to: Option<Vec<u8>>,
+    /// When it last looked at its sensors.
+    seen_at: Instant,
+    /// How often its latches were reset.
+    resets: u32,
 }
 
 impl Device {
@@ -146,6 +152,9 @@ impl Device {
             date: None,
             run: None,
             before_load: None,
+            reverts_to: None,
+            seen_at: Instant::START,
+            resets: 0,
         })
     }
 
@@ -180,6 +189,9 @@ impl Device {
             if let Some(before) = self.before_load.take().filter(|_| self.liar.tells(K::CommitLost)) {
                 self.memory.image = before;
             }
+        }
+        if self.liar.tells(K::DateLost) {
+            self.date = None;
         }
         if self.liar.tells(K::BaselineLostAtRestart) {
             self.memory.baseline = None;
@@ -254,7 +266,7 @@ impl Device {
         self.generation
     }
     fn note(&mut self, now: Instant, code: EventCode, text: String) {
-        if self.liar.tells(K::LogSilent) {
+        if self.liar.loses_entry() {
             return;
         }
         let (boot_id, at_us) = (self.run.as_ref().map_or(0, |r| r.boot_id), self.clock_us(now));
@@ -262,12 +274,16 @@ impl Device {
     }
     /// The unit's clock: microseconds since its start, as its quartz counts them.
     pub(crate) fn clock_us(&self, now: Instant) -> u64 {
-        self.run.as_ref().map_or(0, |r| (micros(now.since(r.since)) as f64 * self.clock_rate) as u64)
+        self.run.as_ref().map_or(0, |r| {
+            let run = now.since(r.since);
+            (micros(run) as f64 * self.clock_rate) as u64 + self.liar.leapt_us(run.as_secs_f64())
+        })
     }
     /// Date and time as the unit's quartz has carried them on, ms since 1970 UTC.
     pub(crate) fn utc_ms(&self, now: Instant) -> Option<u64> {
         let (at, ms) = self.date?;
-        Some(ms + (now.since(at).as_secs_f64() * self.clock_rate * 1e3) as u64)
+        let late = if self.liar.tells(K::DateYear) { 365 * 86_400_000 } else { 0 };
+        Some(ms.saturating_sub(late) + (now.since(at).as_secs_f64() * self.clock_rate * 1e3) as u64)
     }
     /// Somebody changes one setting at the unit's own keys.
     pub(crate) fn keyed(&mut self, now: Instant, key: &str, value: &serde_json::Value) -> Result<(), String> {
@@ -309,7 +325,9 @@ impl Device {
         }
         let holds =
             self.control.inhibit.holds() && !self.liar.tells(K::InhibitIdle) && !self.liar.tells(K::InhibitIdleHidden);
-        let driven = match self.control.driven.bits() {
+        let untold = self.has_run_for(K::InhibitEndsUntold);
+        let holds = holds && !untold;
+        let driven = match self.driven() {
             _ if self.liar.tells(K::DriveTold) => 0,
             bits if self.liar.tells(K::DriveOther) => bits << 1 | bits >> self.outputs().saturating_sub(1),
             bits => bits,
@@ -320,14 +338,54 @@ impl Device {
     pub(crate) fn told_operated(&self) -> u32 {
         match self.run {
             Some(_) if !self.liar.tells(K::InhibitIdle) => {
-                self.following(self.control.inhibit.holds()) | self.control.held | self.control.driven.bits()
+                self.following(self.control.inhibit.holds()) | self.control.held | self.driven()
             }
             _ => self.operated(),
         }
     }
     /// Those that what they follow operates now, with alarms held back or not.
     fn following(&self, inhibited: bool) -> u32 {
-        outputs::operated(&self.config.outputs, self.alarms.shown(), self.faults.now, inhibited)
+        let with = |follows: &[Follows], inhibited| {
+            outputs::operated(follows, self.alarms.shown(), self.faults.now, inhibited)
+        };
+        let all = &self.config.outputs;
+        let only = |keeps: fn(&Follows) -> bool| -> Vec<Follows> {
+            all.iter().map(|f| if keeps(f) { *f } else { Follows::Nothing }).collect()
+        };
+        match inhibited {
+            true if self.liar.tells(K::InhibitPartly) => {
+                with(all, true) | with(&only(|f| matches!(f, Follows::Level(1))), false)
+            }
+            true if self.liar.tells(K::InhibitHidesFaults) => {
+                with(&only(|f| !matches!(f, Follows::Fault | Follows::FlowFault)), true)
+            }
+            _ => with(all, inhibited),
+        }
+    }
+    /// It has run for the time after which it tells this lie.
+    fn has_run_for(&self, kind: K) -> bool {
+        let run_s = self.clock_us(self.seen_at) as f64 * 1e-6;
+        self.liar.severity(kind).is_some_and(|s| self.run.is_some() && run_s >= s)
+    }
+    /// Lies that come true once it has run for a time, or with each tick.
+    fn tick_lies(&mut self) {
+        if self.has_run_for(K::InhibitEnds) {
+            self.control.inhibit = Inhibit::Free;
+        }
+        if self.has_run_for(K::SettingsRevert)
+            && let Some(before) = self.reverts_to.take()
+        {
+            let config =
+                from_image(&before).ok().and_then(|s| self.fitted.model.configure(&s, self.fitted.inlets).ok());
+            self.config = config.unwrap_or_else(|| self.config.clone());
+            self.memory.image = before;
+        }
+        let follow = self.liar.severity(K::BaselineFollows);
+        if let (Some(share), Some(b)) = (follow, self.memory.baseline.as_mut().filter(|b| b.holds)) {
+            for (kept, q) in b.flow_nl_s.iter_mut().zip(&self.measured.flow_m3_s).filter(|(kept, _)| **kept >= 0) {
+                *kept += libm::round((q / NL_S - *kept as f64) * share) as i64;
+            }
+        }
     }
     /// How many outputs it has.
     fn outputs(&self) -> u8 {
@@ -360,6 +418,7 @@ impl Device {
     pub(crate) fn sense(&mut self, now: Instant, truth: &Truth) {
         let operated = self.operated();
         self.truth.clone_from(truth);
+        self.seen_at = now;
         self.measured = self.sensors.read(truth, now.as_secs_f64(), operated);
         self.measured.fan /= self.liar.severity(K::FanSpeedUntrue).unwrap_or(1.0);
     }
@@ -376,10 +435,19 @@ impl Device {
             self.supervise(now);
             self.take_baseline(now);
         }
-        self.control.driven.tick(now);
+        self.tick_lies();
+        if !self.liar.tells(K::DriveStays) {
+            self.control.driven.tick(now);
+        }
         // While starting nothing is known of the air.
         let clear = up && self.clear();
         let stays = self.liar.tells(K::LeaseNeverLapses) && matches!(self.control.inhibit, Inhibit::Leased { .. });
+        if self.liar.tells(K::LapseGivesBack)
+            && matches!(self.control.inhibit, Inhibit::Leased { until, .. } if now >= until)
+        {
+            self.control.inhibit = Inhibit::Free;
+            self.remember_inhibit();
+        }
         if !stays && self.control.inhibit.tick(now, clear) {
             let (code, text) = match self.control.inhibit {
                 Inhibit::Free => (EventCode::Restored, "outputs given back after a lapse"),

@@ -58,19 +58,22 @@ pub(crate) struct Snapshot {
 
 impl Device {
     pub(super) fn judge_faults(&mut self, now: Instant, up: bool, since_start: Duration) {
-        let m = &self.measured;
         let target = self.running_speed();
         let blind = self.liar.tells(LieKind::SupplyUnseen);
+        let [mains, battery] = self.liar.tells_missing(now, [!self.truth.mains, !self.truth.battery]);
+        let m = &self.measured;
+        let lapsed = matches!(self.control.inhibit, Inhibit::Lapsed { .. }) && !self.liar.tells(LieKind::LapseSilent);
+        let own = !self.liar.tells(LieKind::OwnFaultsNever);
         let list = [
             (Faults::FLOW, self.supervision.low | self.supervision.high != 0, "airflow"),
-            (Faults::FAN, since_start > FAN_GRACE && (m.fan - target).abs() > FAN_OFF * target, "fan"),
+            (Faults::FAN, own && since_start > FAN_GRACE && (m.fan - target).abs() > FAN_OFF * target, "fan"),
             (Faults::SUPPLY, m.supply_v < LEAST_SUPPLY_V, "supply voltage"),
-            (Faults::MAINS, !self.truth.mains && !blind, "mains missing"),
-            (Faults::BATTERY, !self.truth.battery && !blind, "battery missing"),
+            (Faults::MAINS, mains && !blind, "mains missing"),
+            (Faults::BATTERY, battery && !blind, "battery missing"),
             (Faults::FILTER, self.liar.tells(LieKind::FilterDue), "filter due"),
             (Faults::SENSOR, self.liar.tells(LieKind::SensorFault), "sensor"),
-            (Faults::COVER, self.truth.cover_open, "cover open"),
-            (Faults::INHIBIT_LAPSED, matches!(self.control.inhibit, Inhibit::Lapsed { .. }), "inhibit lapsed"),
+            (Faults::COVER, own && self.truth.cover_open, "cover open"),
+            (Faults::INHIBIT_LAPSED, lapsed, "inhibit lapsed"),
             (Faults::BASELINE, up && self.baseline().is_none(), "no airflow baseline"),
             (Faults::SETTINGS, self.faults.settings, "settings"),
         ];
@@ -147,7 +150,7 @@ impl Device {
             was_inhibited: self.control.leases > 0,
         };
         let run_s = self.run.as_ref().map_or(0.0, |r| now.since(r.since).as_secs_f64());
-        self.liar.tell(now, run_s, &self.config.used, &mut seen);
+        self.liar.tell(now, run_s, &self.config, &mut seen);
         Some(seen)
     }
 }
