@@ -21,7 +21,7 @@ from cryptography.hazmat.primitives.serialization import load_pem_private_key, l
 
 TOP = pathlib.Path(__file__).parent.parent
 GROWING = ("journal.jsonl", "trace.pcapng")
-WRITTEN_ANEW = ("junit.xml", "report.html", "result.json", "settings-as-found.json", "settings-as-left.json")
+WRITTEN_ANEW = ("junit.xml", "page.html", "report.html", "result.json", "settings-as-found.json", "settings-as-left.json")
 
 
 class Broken(Exception):

@@ -67,7 +67,7 @@ impl Job {
         let offset = cites(lines[count - 1]);
         fs::write(&path, lines[..count].concat()).unwrap();
         fs::File::options().write(true).open(self.path().join("trace.pcapng")).unwrap().set_len(offset).unwrap();
-        for name in ["result.json", "junit.xml", "report.html", "settings-as-left.json"] {
+        for name in ["result.json", "junit.xml", "report.html", "page.html", "settings-as-left.json"] {
             fs::remove_file(self.path().join(name)).unwrap();
         }
         count

@@ -123,7 +123,7 @@ fn a_clock_that_was_set_back_between_take_ups_passes_no_time_out_of_service() {
     let cut = (swapped..).find(|n| offset(*n) > offset(n - 1)).unwrap();
     fs::write(job.join("journal.jsonl"), lines[..cut].concat()).unwrap();
     fs::File::options().write(true).open(job.join("trace.pcapng")).unwrap().set_len(offset(cut - 1)).unwrap();
-    for name in ["result.json", "junit.xml", "report.html", "settings-as-left.json"] {
+    for name in ["result.json", "junit.xml", "report.html", "page.html", "settings-as-left.json"] {
         fs::remove_file(job.join(name)).unwrap();
     }
     // The demonstration's log says 2026: ten days before that nobody can have gone on with it.

@@ -11,6 +11,7 @@ mod devices;
 mod simulator;
 
 mod bad_input;
+mod batches;
 mod by_hand;
 mod campaign;
 mod carry;

@@ -50,8 +50,10 @@ pub const RESULT: &str = "result.json";
 pub const JUNIT: &str = "junit.xml";
 /// The page for people.
 pub const REPORT: &str = "report.html";
+/// The one page for the customer.
+pub const PAGE: &str = "page.html";
 /// What is written when a job is over, each made from the same facts: the formats of the report.
-pub const REPORTS: [&str; 3] = [RESULT, JUNIT, REPORT];
+pub const REPORTS: [&str; 4] = [RESULT, JUNIT, REPORT, PAGE];
 /// The lock; holds the process id of whoever has the job.
 pub const LOCK: &str = "lock";
 

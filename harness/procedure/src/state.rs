@@ -210,6 +210,8 @@ pub(crate) struct RecordState {
     pub(crate) who: Option<String>,
     /// What each alarm level did while smoke was at the unit.
     pub(crate) alarms: BTreeMap<u8, Rise>,
+    /// Pipes whose smoke was too strong to be read beside a shut inlet.
+    pub(crate) too_strong: BTreeSet<u8>,
     /// How each of them went with the smoke.
     pub(crate) leaving: BTreeMap<u8, Leaving>,
     /// What closing each hole showed last, so that one can be closed again without the others.

@@ -17,7 +17,7 @@ mod text;
 pub mod words;
 
 pub use account::{account_text, comparison_text, listing_text, wiring_text};
-pub use html::html;
+pub use html::{html, page};
 pub use input::{Digests, PipeFacts, ReportInput};
 pub use junit::{Expected, JunitJob, junit, stage_verdict};
 pub use record::Record;
@@ -39,6 +39,7 @@ pub const FORMATS: [Format; folder::REPORTS.len()] = [
     Format { file: folder::RESULT, write: result_json },
     Format { file: folder::JUNIT, write: junit::of_one },
     Format { file: folder::REPORT, write: html },
+    Format { file: folder::PAGE, write: page },
 ];
 
 /// Why a report could not be written. None of these comes from what is in a job; they would be faults of this tool.

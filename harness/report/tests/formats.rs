@@ -213,6 +213,23 @@ fn fits(root: &Value, schema: &Value, value: &Value, at: &str) -> bool {
     }
 }
 
+/// The page for the customer says the verdict of the report, what must be known before it, and no more than has room.
+#[test]
+fn the_customers_page_says_what_the_report_says() {
+    for s in common::all() {
+        let page = plumeline_report::page(&s.input()).unwrap();
+        let verdict = plumeline_report::standing::shown_verdict(&s.outcome);
+        assert!(page.contains(plumeline_report::words::verdict(verdict)), "{}", s.name);
+        assert!(page.len() < 16_000 && !page.contains("<script"), "{}: {} bytes", s.name, page.len());
+        insta::assert_snapshot!(format!("page-{}", s.name), page);
+    }
+    let mut s = failed();
+    s.plan.site = "<b>Store</b>\u{202e}".into();
+    s.outcome.origin.simulated_unit = true;
+    let page = plumeline_report::page(&s.input()).unwrap();
+    assert!(!page.contains("<b>Store") && !page.contains('\u{202e}') && page.contains("FAIL (SIMULATED)"), "{page}");
+}
+
 #[test]
 fn every_file_of_a_finished_job_has_its_format() {
     let files = plumeline_report::FORMATS.map(|f| f.file);

@@ -25,6 +25,8 @@ use plumeline_detector::{
 
 /// Topic of what is found here.
 const TOPIC: &str = "dilution.";
+/// A reading within this share of its ceiling may stand at it: what rounding and another unit of measure leave.
+const AT_CEILING: f64 = 0.001;
 
 fn is_shown(ctx: &Context) -> bool {
     let here = |f: &Finding| f.stage == StageKind::ProveSmoke && f.code.as_str().starts_with(TOPIC) && f.stands();
@@ -45,7 +47,8 @@ fn other(ctx: &Context, inputs: &JobInputs, own: u8) -> Option<u8> {
 
 /// Tries it once, with the smoke that is held at `hole`.
 pub(super) async fn tried(ctx: &Context, inputs: &JobInputs, hole: HoleRef, words: &str) {
-    if is_shown(ctx) {
+    // Smoke that was too strong at this pipe is so at its next release.
+    if is_shown(ctx) || ctx.get().record.too_strong.contains(&hole.inlet) {
         return;
     }
     let Some(shut) = other(ctx, inputs, hole.inlet) else { return };
@@ -55,8 +58,13 @@ pub(super) async fn tried(ctx: &Context, inputs: &JobInputs, hole: HoleRef, word
     }
     let seen = match shutting(ctx, hole, words, shut).await {
         Ok(seen) => seen,
-        Err(finding) => {
+        Err(Some(finding)) => {
             ctx.found(finding);
+            return;
+        }
+        Err(None) => {
+            ctx.remark(format!("smoke from {words} ran into the reading's ceiling while inlet {shut} was shut: tried again at another pipe"));
+            ctx.edit().record.too_strong.insert(hole.inlet);
             return;
         }
     };
@@ -71,6 +79,13 @@ pub(super) async fn tried(ctx: &Context, inputs: &JobInputs, hole: HoleRef, word
     }
 }
 
+/// Once all smoke was released: at no pipe it was weak enough to be read beside a shut inlet.
+pub(super) fn conclude(ctx: &Context) {
+    if !is_shown(ctx) && !ctx.get().record.too_strong.is_empty() {
+        ctx.found(judge::not_tried("the smoke ran into the reading's ceiling: weaker smoke shows it"));
+    }
+}
+
 /// States how much untold air there may be at most, in place of what was stated before.
 pub(super) fn bounded(ctx: &Context, most: f64, by: String) {
     let statement = Statement::of(Subject::Replacement, missed::untold_air(fixed(most * 100.0, 0), by));
@@ -81,19 +96,20 @@ pub(super) fn bounded(ctx: &Context, most: f64, by: String) {
 }
 
 /// What was read before the inlet was shut, while it was, and after. The flow fault that this may raise is expected until it has gone.
-async fn shutting(ctx: &Context, hole: HoleRef, words: &str, shut: u8) -> Result<Shutting, Finding> {
+/// `Err(None)`: the smoke was too strong to be read.
+async fn shutting(ctx: &Context, hole: HoleRef, words: &str, shut: u8) -> Result<Shutting, Option<Finding>> {
     let inputs = ctx.inputs();
     let rules = &inputs.plan.advanced;
     let settles = seconds(rules.readings.answers_s + inputs.plan.holes.wait_s);
     let span = seconds(rules.inlets.read_s);
-    let before = held(ctx, span, words).await.map_err(|why| judge::not_tried(&why))?;
+    let before = held(ctx, span, words).await.map_err(|why| why.map(judge::not_tried))?;
     let expected = core::mem::replace(&mut ctx.edit().unit.flow_fault_expected, true);
     let text = format!(
         "Keep the smoke at {words} as steady as can be. Meanwhile shut inlet {shut} at the unit, or have somebody pull its pipe and cover the inlet. \
          Answer when it is shut."
     );
     let seen = match ctx.ask_done(Act::ShutInlet { inlet: shut }, text).await {
-        Err(why) => Err(judge::not_tried(&format!("inlet {shut} was not shut: {why}"))),
+        Err(why) => Err(Some(judge::not_tried(&format!("inlet {shut} was not shut: {why}")))),
         Ok(_) => {
             ctx.sleep(settles).await;
             let closed = held(ctx, span, words).await;
@@ -101,14 +117,14 @@ async fn shutting(ctx: &Context, hole: HoleRef, words: &str, shut: u8) -> Result
                 "Put inlet {shut} back exactly as it was: pipe pushed home and sealed. Keep the smoke at {words}. Done?"
             );
             match ctx.ask_done(Act::RefitInlet { inlet: shut }, text).await {
-                Err(why) => Err(judge::not_put_back(shut, &why)),
+                Err(why) => Err(Some(judge::not_put_back(shut, &why))),
                 Ok(_) => {
                     ctx.sleep(settles).await;
                     let after = held(ctx, span, words).await;
                     fault_gone(ctx, &inputs).await;
                     let both = closed.and_then(|closed| Ok((closed, after?)));
                     let seen = |(closed, after)| Shutting { own: hole.inlet, shut, before, closed, after };
-                    both.map(seen).map_err(|why| judge::not_tried(&why))
+                    both.map(seen).map_err(|why| why.map(judge::not_tried))
                 }
             }
         }
@@ -127,15 +143,16 @@ async fn fault_gone(ctx: &Context, inputs: &JobInputs) {
     ctx.until_reading(wait, |t| t.reading.has_fault(Faults::FLOW) == Some(false)).await;
 }
 
-/// Smoke and flows over `span`. `Err`: why they are not known.
-async fn held(ctx: &Context, span: Duration, words: &str) -> Result<Held, String> {
+/// Smoke and flows over `span`. `Err`: why they are not known; `None`: the smoke stood at the reading's ceiling. A unit that tells more
+/// than it states as its ceiling is not held to it.
+async fn held(ctx: &Context, span: Duration, words: &str) -> Result<Held, Option<&'static str>> {
     ctx.progress(format!("keep the smoke at {words}: smoke and flows are read"), None, Some(span));
     let rules = ctx.inputs().plan.advanced.inlets.clone();
     let (mut feed, end) = (ctx.feed(), ctx.within(span));
     let mut smoke: Vec<f64> = Vec::new();
     let mut flows: Vec<f64> = Vec::new();
     while let Some(item) = feed.next_before(end).await {
-        let Item::Reading(t) = item else { return Err("readings were missing".into()) };
+        let Item::Reading(t) = item else { return Err(Some("readings were missing")) };
         let Some(now) = t.highest_extinction() else { continue };
         smoke.push(now.0);
         let told = &t.reading.flow_m3_s;
@@ -144,11 +161,12 @@ async fn held(ctx: &Context, span: Duration, words: &str) -> Result<Held, String
     }
     let n = smoke.len() as f64;
     if smoke.len() < rules.least_readings as usize {
-        return Err("too few readings came".into());
+        return Err(Some("too few readings came"));
     }
-    let most = ctx.abilities().map_or(0, |a| a.extinction_max_n_m) as f64 * 1e-9;
-    if most > 0.0 && smoke.iter().any(|k| *k >= most) {
-        return Err("the smoke ran into the reading's ceiling".into());
+    let (most, step) = ctx.abilities().map_or((0, 0), |a| (a.extinction_max_n_m, a.extinction_step_n_m));
+    let (most, step) = (most as f64 * 1e-9, (step as f64 * 1e-9).max(AT_CEILING * most as f64 * 1e-9));
+    if most > 0.0 && smoke.iter().any(|k| libm::fabs(*k - most) <= step) {
+        return Err(None);
     }
     let mean = smoke.iter().sum::<f64>() / n;
     let variance = smoke.iter().map(|k| (k - mean) * (k - mean)).sum::<f64>() / (n - 1.0);

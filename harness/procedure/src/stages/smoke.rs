@@ -1,8 +1,8 @@
-//! Smoke released at the far end of each pipe, timed to the first significant rise at the sensor.
+//! Smoke released at the far end of each pipe, timed to a tenth of the plateau at the sensor.
 //!
 //! Not here: what the times show ([`crate::judge::smoke`]).
 use super::{
-    alarms,
+    alarms, dilution,
     release::{Ran, release},
 };
 use crate::{
@@ -42,6 +42,7 @@ pub(crate) async fn prove_smoke(ctx: Context) -> Result<(), Stop> {
     for hole in &open {
         at_hole(&ctx, &inputs, *hole).await;
     }
+    dilution::conclude(&ctx);
     alarms::conclude(&ctx);
     Ok(())
 }

@@ -5,8 +5,11 @@ mod clock;
 mod doc;
 mod first;
 mod measured;
+mod page;
 mod rules;
 mod work;
+
+pub use page::page;
 
 use crate::{
     ReportError,

@@ -1,0 +1,35 @@
+#!/usr/bin/env python3
+"""Puts the record of a job into one PDF/A-3: the customer's page, the report, and the packed job as an attachment.
+
+Usage: record_to_pdf.py JOB ARCHIVE OUT.pdf        ARCHIVE is what `plumeline pack JOB --out ARCHIVE` wrote
+
+Needs the package `weasyprint` (70 was used). Fonts are embedded; site and verdict stand on every page.
+"""
+import html
+import json
+import pathlib
+import sys
+
+from weasyprint import CSS, HTML, Attachment
+
+
+def main(job, archive, out):
+    job = pathlib.Path(job)
+    result = json.loads((job / "result.json").read_text(encoding="utf-8"))
+    simulated = " (SIMULATED)" if result["simulated"] else ""
+    words = f"{result['site']} \u2013 {result['verdict'].upper()}{simulated}"
+    # As a CSS string: what could end it or escape from it is written by its number.
+    words = "".join(c if c.isalnum() or c in " ().,-\u2013" else f"\\{ord(c):x} " for c in words)
+    running = CSS(string=f'@page {{ size: A4; margin: 14mm; @bottom-left {{ content: "{words}"; font: 8pt sans-serif; }}'
+                  ' @bottom-right { content: counter(page) " / " counter(pages); font: 8pt sans-serif; } }')
+    parts = [HTML(job / name).render(stylesheets=[running], pdf_variant="pdf/a-3b") for name in ("page.html", "report.html")]
+    whole = parts[0].copy([page for part in parts for page in part.pages])
+    whole.metadata.title = html.unescape(words)
+    whole.metadata.attachments = [Attachment(archive, description="the packed job, with its seals")]
+    whole.write_pdf(out, pdf_variant="pdf/a-3b")
+    print(f"{len(whole.pages)} pages in {out}")
+
+
+if len(sys.argv) != 4:
+    sys.exit(__doc__)
+main(*sys.argv[1:])
