@@ -1,4 +1,4 @@
-"""Smoke signals on which ruptures (change point) and scipy (fit of the true shape) place the onset."""
+"""Smoke signals on which ruptures (change point) and scipy (fit of the true shape) place the onset: a tenth of the plateau."""
 
 import warnings
 
@@ -21,6 +21,14 @@ def rise(kind, t, t0, tau):
     return 1 - (tau / (tau + s)) ** 2
 
 
+def tenth(kind, t0, tau, end):
+    """When the fitted rise first reaches a tenth of the highest that it comes to by the end of the record."""
+    share = 0.1 * rise(kind, np.array([end]), t0, tau)[0]
+    if kind == "step":
+        return t0
+    return t0 + (-tau * np.log1p(-share) if kind == "lag" else tau * ((1 - share) ** -0.5 - 1))
+
+
 def make():
     rng = np.random.default_rng(7)
     out = []
@@ -37,7 +45,7 @@ def make():
         t = np.round(np.arange(0, 220, step) + step / 2, 6)
         onset = RELEASE_S + rng.uniform(20, 50)
         y = np.round(5 + drift * t + strength * rise(kind, t, onset, tau) + rng.standard_normal(len(t)), 6)
-        case = {"kind": kind, "step": step, "true": onset, "t": t.tolist(), "y": y.tolist()}
+        case = {"kind": kind, "step": step, "true": float(tenth(kind, onset, tau, t[-1])), "t": t.tolist(), "y": y.tolist()}
         if kind == "step":
             # Exact search for one change of the mean: the first reading after it.
             flat = y - np.polyval(np.polyfit(t[t < RELEASE_S], y[t < RELEASE_S], 1), t)
@@ -54,7 +62,9 @@ def make():
                 rss = float(np.sum((y - model(t, *found)) ** 2))
                 if found[1] > 0 and (best is None or rss < best[0]):
                     best = rss, found, cov
-            case["reference"] = float(best[1][0])
-            case["reference_u"] = float(np.sqrt(best[2][0][0]))
+            case["reference"] = float(tenth(kind, *best[1][:2], t[-1]))
+            of = lambda p: tenth(kind, *p, t[-1])
+            slopes = optimize.approx_fprime(best[1][:2], of, 1e-5)
+            case["reference_u"] = float(np.sqrt(slopes @ best[2][:2, :2] @ slopes))
         out.append(case)
     return out

@@ -171,7 +171,7 @@ impl Rehearsal {
     /// What was seen, in one sentence.
     pub fn text(&self) -> String {
         format!(
-            "{} of {} simulated sound sites pass, {} end undecided, {} fail; a job takes {} ({} out of service) and {} prompts, with answers that come at once",
+            "{} of {} simulated sound sites pass, {} end undecided, {} fail; a job takes {} ({} out of service) and {} prompts that want a key, with answers that come at once",
             self.passed,
             self.seeds,
             self.undecided,

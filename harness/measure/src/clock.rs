@@ -130,7 +130,9 @@ impl Tie {
         let device_us = e.device_received_us + (e.device_sent_us - e.device_received_us) / 2;
         let point = Point { device_us, offset };
         let jump = match self.points.last() {
-            Some(last) if last.offset.at >= offset.at => return Err(Error::OutOfOrder { at: offset.at }),
+            Some(last) if last.offset.at >= offset.at => {
+                return Err(Error::OutOfOrder { at: offset.at, before: last.offset.at });
+            }
             Some(last) => {
                 let off_by = offset.offset_s - last.offset.offset_s;
                 let elapsed = offset.at.since(last.offset.at).as_secs_f64();

@@ -92,9 +92,9 @@ pub struct Decision {
     pub because: Because,
     /// Probability that the true value conforms, given the estimate (JCGM 106, clause 7).
     pub probability_of_conformity: f64,
-    /// Specific consumer's risk: probability that it does not conform; the risk taken if it is passed (JCGM 106, 9.3.2).
+    /// Specific consumer's risk under a flat prior (nothing is known of the value but this estimate, JCGM 106, 6.2 and 7.2.2): probability that it does not conform; the risk taken if it is passed (JCGM 106, 9.3.2).
     pub consumers_risk: f64,
-    /// Specific producer's risk: probability that it conforms; the risk taken if it is failed.
+    /// Specific producer's risk under the same flat prior: probability that it conforms; the risk taken if it is failed.
     pub producers_risk: f64,
     /// Distance from a limit that the value needs, unit of the value.
     pub guard_band: f64,

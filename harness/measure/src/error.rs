@@ -16,6 +16,15 @@ pub enum Error {
     OutOfOrder {
         /// The reading's instant.
         at: Instant,
+        /// That of the one before it.
+        before: Instant,
+    },
+    /// A reading stands out so far that it belongs to no mean.
+    Outlier {
+        /// The reading's instant.
+        at: Instant,
+        /// What was read.
+        value: f64,
     },
     /// Readings are missing.
     Gap {
@@ -86,7 +95,11 @@ impl Error {
     pub const fn remedy(&self) -> &'static str {
         match self {
             Self::NotANumber { .. } => "find out why the unit sends no number (sensor fault, link), then read again",
+            Self::OutOfOrder { at, before } if at.as_micros() == before.as_micros() => {
+                "give each reading its own time: two are stored with the same"
+            }
             Self::OutOfOrder { .. } => "sort the readings by time, or look for a clock that was set back",
+            Self::Outlier { .. } => "find out what it is; leave it out by hand if it is no reading, and say so",
             Self::Gap { .. } => "wait for a whole window without a gap; check the link if gaps come again",
             Self::Stale { .. } => "wait for new readings; check that the link is up",
             Self::TooFew { .. } => "read for longer or faster",
@@ -105,7 +118,11 @@ impl fmt::Display for Error {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::NotANumber { at } => write!(f, "the reading at {at} is not a number"),
-            Self::OutOfOrder { at } => write!(f, "the reading at {at} is not later than the one before it"),
+            Self::OutOfOrder { at, before } if at == before => {
+                write!(f, "the reading at {at} has the same time as the one before it")
+            }
+            Self::OutOfOrder { at, .. } => write!(f, "the reading at {at} is not later than the one before it"),
+            Self::Outlier { at, value } => write!(f, "the reading at {at} is {value:e}, far off all others"),
             Self::Gap { after, missing } => write!(f, "no readings for {:.1} s after {after}", missing.as_secs_f64()),
             Self::Stale { last, age } => {
                 write!(f, "the last reading, at {last}, is {:.1} s old", age.as_secs_f64())

@@ -126,7 +126,7 @@ pub fn state(samples: &[Sample], terms: &Terms, rule: &Rule) -> State {
         let mut own = Scatter::default();
         own.take(&values);
         return match mean_of(looked, &own, terms) {
-            Ok(mean) => State::Steady { mean, slopes: [slope; 3], limit, since: mean.from },
+            Ok(mean) => State::Steady { mean, slopes: [slope; 2], limit, since: mean.from, set_aside: 0 },
             Err(_) => waiting(Reason::WindowsNotFull, None),
         };
     }

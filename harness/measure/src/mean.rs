@@ -87,18 +87,25 @@ pub fn mean_of(samples: &[Sample], now: Instant, terms: &Terms) -> Result<Mean, 
     }
     let values: Vec<f64> = samples.iter().map(|s| s.value).collect();
     let (value, sd) = (stats::mean(&values), stats::sd(&values));
+    if !(value.is_finite() && sd.is_finite()) {
+        return Err(Error::UnsoundEstimate);
+    }
     if values.iter().all(|v| *v == first.value) {
         return Err(Error::Stuck { since: first.at });
     }
     let residuals: Vec<f64> = values.iter().map(|v| v - value).collect();
     let n = values.len() as f64;
     let lag1 = stats::lag1(&values);
+    if let Some((at, value)) = outlier(samples, &values) {
+        return Err(Error::Outlier { at, value });
+    }
+    let resolution = terms.resolution.max(stats::visible_step(&values));
     let long_run = stats::long_run(&residuals, 1);
     if n / long_run.time < LEAST_EFFECTIVE {
         return Err(Error::TooCorrelated { lag1 });
     }
     let scatter = libm::sqrt(long_run.variance / n);
-    let rounding = stats::rounding_uncertainty(terms.resolution, stats::before_rounding(sd, terms.resolution));
+    let rounding = stats::rounding_uncertainty(resolution, stats::before_rounding(sd, resolution));
     let estimate = Estimate::new(
         value,
         libm::hypot(terms.calibration_relative * value, terms.calibration_absolute),
@@ -106,6 +113,9 @@ pub fn mean_of(samples: &[Sample], now: Instant, terms: &Terms) -> Result<Mean, 
     );
     let dof = welch_satterthwaite(estimate.u(), &[(scatter, long_run.dof)]);
     let coverage_factor = stats::t_quantile(0.5 + 0.5 * terms.coverage, dof);
+    if !(estimate.value.is_finite() && (coverage_factor * estimate.u()).is_finite() && lag1.is_finite()) {
+        return Err(Error::UnsoundEstimate);
+    }
     Ok(Mean {
         estimate,
         n: values.len(),
@@ -119,6 +129,19 @@ pub fn mean_of(samples: &[Sample], now: Instant, terms: &Terms) -> Result<Mean, 
         from: first.at,
         to: last.at,
     })
+}
+
+/// So many robust standard deviations off the median a reading is none of the others' kind.
+const OUTLIER: f64 = 20.0;
+
+/// The reading that stands out most, if it does so far that no mean may take it in or leave it out without a word.
+fn outlier(samples: &[Sample], values: &[f64]) -> Option<(Instant, f64)> {
+    let middle = stats::median(values);
+    // Readings on two or three steps have no scatter about their median: their step and what they differ by mostly stand in for it.
+    let scatter = stats::robust_sd(values, middle).max(stats::visible_step(values));
+    let off = |s: &Sample| (s.value - middle).abs();
+    let worst = samples.iter().max_by(|a, b| off(a).total_cmp(&off(b)))?;
+    (scatter > 0.0 && off(worst) > OUTLIER * scatter).then_some((worst.at, worst.value))
 }
 
 /// Effective degrees of freedom of a combined standard uncertainty `u` whose type A parts are given with theirs;
@@ -136,7 +159,7 @@ pub(crate) fn in_order(samples: &[Sample], max_gap: Duration) -> Result<(), Erro
     }
     for (a, b) in samples.iter().zip(samples.iter().skip(1)) {
         if b.at <= a.at {
-            return Err(Error::OutOfOrder { at: b.at });
+            return Err(Error::OutOfOrder { at: b.at, before: a.at });
         }
         if b.at.since(a.at) > max_gap {
             return Err(Error::Gap { after: a.at, missing: b.at.since(a.at) });

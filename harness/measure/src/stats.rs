@@ -258,6 +258,11 @@ pub fn robust_sd(values: &[f64], centre: f64) -> f64 {
     1.482_602_218_505_602 * median(&deviations)
 }
 
+/// Of more readings than this, only so many lags are summed one by one; beyond them neighbours are taken together in pairs, so that the work
+/// stays linear.
+const MANY: usize = 10_000;
+const LAGS: usize = 256;
+
 /// Integrated autocorrelation time 1 + 2 (rho_1 + rho_2 + ...), at least 1, summed up to the first lag of five times itself
 /// (Sokal 1997, "Monte Carlo methods in statistical mechanics", section 3). `residuals` have mean zero.
 pub fn integrated_time(residuals: &[f64]) -> f64 {
@@ -266,11 +271,24 @@ pub fn integrated_time(residuals: &[f64]) -> f64 {
         return 1.0;
     }
     let mut tau = 1.0;
-    for lag in 1..residuals.len() / 2 {
-        let product: f64 = residuals.iter().zip(residuals.iter().skip(lag)).map(|(a, b)| a * b).sum();
-        tau += 2.0 * product / square;
-        if lag as f64 >= 5.0 * tau {
+    let (mut pairs, mut together) = (Vec::new(), 1);
+    let mut lag = 1;
+    loop {
+        let now = if together == 1 { residuals } else { &pairs };
+        if lag >= now.len() / 2 {
             break;
+        }
+        let product: f64 = now.iter().zip(now.iter().skip(lag)).map(|(a, b)| a * b).sum();
+        // A lag of means of so many stands for as many lags, and its products are as many times fewer.
+        let weight = (together * together) as f64;
+        tau += 2.0 * weight * product / square;
+        if (lag * together) as f64 >= 5.0 * tau {
+            break;
+        }
+        lag += 1;
+        if lag > LAGS && residuals.len() > MANY {
+            let halved: Vec<f64> = now.chunks_exact(2).map(|p| p.iter().sum::<f64>() / 2.0).collect();
+            (pairs, together, lag) = (halved, 2 * together, LAGS / 2 + 1);
         }
     }
     tau.max(1.0)
@@ -287,6 +305,9 @@ pub struct LongRun {
     pub time: f64,
 }
 
+/// More cosines than this tell no more of an interval, and their number must not grow with the readings.
+const MOST_COSINES: f64 = 200.0;
+
 /// Long-run variance by equal-weighted cosines with a t reference distribution of as many degrees of freedom as
 /// cosines (Mueller, J. Econometrics 141 (2007) 1331; Lazarus, Lewis, Stock & Watson, JBES 36 (2018) 541).
 ///
@@ -295,7 +316,7 @@ pub struct LongRun {
 pub fn long_run(residuals: &[f64], fitted: usize) -> LongRun {
     let n = residuals.len() as f64;
     let time = integrated_time(residuals);
-    let most = (0.4 * libm::cbrt(n * n)).max(4.0);
+    let most = (0.4 * libm::cbrt(n * n)).clamp(4.0, MOST_COSINES);
     let cosines = libm::floor((n / time / 4.0).clamp(4.0, most)) as usize;
     let used = cosines + fitted.saturating_sub(1);
     let mut projections = alloc::vec![0.0; used];
@@ -410,6 +431,17 @@ pub fn rounding_uncertainty(resolution: f64, sd: f64) -> f64 {
         })
         .sum();
     resolution / (PI * SQRT_2) * libm::sqrt(series)
+}
+
+/// The step of which all readings are multiples apart, where they show one by repeating its values; else 0.
+pub fn visible_step(values: &[f64]) -> f64 {
+    let mut sorted: Vec<f64> = values.to_vec();
+    sorted.sort_unstable_by(f64::total_cmp);
+    let gaps = || sorted.iter().zip(sorted.iter().skip(1)).map(|(a, b)| b - a).filter(|d| *d > 0.0);
+    let step = gaps().fold(f64::INFINITY, f64::min);
+    let multiple = |d: f64| (d / step - libm::round(d / step)).abs() < 1e-3;
+    let repeats = 2 * (gaps().count() + 1) <= values.len();
+    if step.is_finite() && repeats && gaps().all(multiple) { step } else { 0.0 }
 }
 
 /// Standard deviation before rounding, from that of rounded values (Sheppard's correction); not below zero.

@@ -98,6 +98,9 @@ fn smoke_one(kind: usize, dice: &mut Dice, tally: &mut Tally) {
     let outcome = smoke::analyse(&signal.before, &signal.after, &release, &signal.rule);
     let response = matches!(outcome, smoke::Outcome::Response(_));
     let right = response == (signal.class == plume::Class::Response);
+    if !right {
+        println!("{} of height {:.1}, {} s a reading: {outcome:?}", signal.kind, signal.strength, signal.step_s);
+    }
     count(tally.right.entry(signal.kind).or_default(), right);
     match signal.class {
         plume::Class::None => count(&mut tally.false_alarms, response),

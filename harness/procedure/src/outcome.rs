@@ -304,7 +304,7 @@ pub struct SmokeRun {
     pub run: u8,
     /// The mark of the release, log time.
     pub released: Instant,
-    /// From the release to the first significant rise, s, with its expanded uncertainty.
+    /// From the release to a tenth of the plateau, s, with its expanded uncertainty.
     pub onset: Option<Figure>,
     /// From the release to half of the plateau, s.
     pub half_plateau: Option<Figure>,

@@ -211,10 +211,11 @@ fn settled(args: &Settle, samples: &[Sample], unit: &str) -> Result<Judged, Fail
     };
     let mut settler = settle::Settler::new(rule, started);
     samples.iter().for_each(|s| settler.push(*s));
+    settler.conclude();
     let state = settler.state(ended);
     let (verdict, exit, words) = match &state {
         State::Faulty { because: settle::Fault::BadRule { what } } => return Err(bad_rule("a parameter", what)),
-        State::Steady { mean, slopes, limit, since } => {
+        State::Steady { mean, slopes, limit, since, set_aside } => {
             let worst = slopes.iter().map(|s| s.per_minute.abs() + s.half_width).fold(0.0, f64::max);
             let words = format!(
                 "steady since {:.1} s: trend at most {worst:.4} {unit} a minute where {limit:.4} is the limit; mean {:.4} ± {:.4} {unit} (95 %, no calibration term)",
@@ -222,6 +223,11 @@ fn settled(args: &Settle, samples: &[Sample], unit: &str) -> Result<Judged, Fail
                 mean.estimate.value,
                 mean.expanded
             );
+            let words = match set_aside {
+                0 => words,
+                1 => format!("{words}; 1 single reading far off the others is left out"),
+                n => format!("{words}; {n} single readings far off the others are left out"),
+            };
             ("steady", Exit::Pass, words)
         }
         State::NotYet { because, wait_estimate } => {
@@ -272,7 +278,10 @@ fn fault(fault: &settle::Fault, unit: &str) -> String {
             )
         }
         settle::Fault::NotANumber { at } => format!("the reading at {:.1} s is not a number", at.as_secs_f64()),
-        settle::Fault::OutOfOrder { at } => {
+        settle::Fault::OutOfOrder { at, before } if at == before => {
+            format!("the reading at {:.1} s has the same time as the one before it", at.as_secs_f64())
+        }
+        settle::Fault::OutOfOrder { at, .. } => {
             format!(
                 "the reading at {:.1} s is not later than the one before it: the clock was set back",
                 at.as_secs_f64()
@@ -324,7 +333,7 @@ fn outcome_in_words(outcome: &Outcome, unit: &str, release: Instant) -> (&'stati
             let half = &r.half_plateau_s;
             let k = plumeline_measure::stats::normal_quantile(0.975);
             let mut words = vec![
-                format!("first significant rise {}", time(&r.onset_s, r.onset_interval95_s.0, r.onset_interval95_s.1)),
+                format!("a tenth of the plateau {}", time(&r.onset_s, r.onset_interval95_s.0, r.onset_interval95_s.1)),
                 format!("half of the plateau {}", time(half, half.value - k * half.u(), half.value + k * half.u())),
                 format!(
                     "plateau {:.4} ± {:.4} {unit} over a baseline of {:.4}",
@@ -356,7 +365,7 @@ fn outcome_in_words(outcome: &Outcome, unit: &str, release: Instant) -> (&'stati
                 "the reading ran into its ceiling at {:.1} s after the release: no plateau, and so no time to half of it",
                 since_release(*since_s)
             );
-            let rise = format!("first significant rise {}", time(onset_s, *low, *high));
+            let rise = format!("a tenth of what it shows {}", time(onset_s, *low, *high));
             ("saturated", Exit::Undecided, vec![ceiling, rise])
         }
         Outcome::Undecided { because } => {
@@ -376,7 +385,7 @@ fn unclear(why: &Unclear, unit: &str, release: Instant) -> String {
             format!("the baseline before the release is not at rest (drift {drift_per_minute:+.4} {unit} a minute)")
         }
         Unclear::EndsTooSoon => "the readings end before the rise has shown its plateau".into(),
-        Unclear::TooSlow => "the rise is so slow that its start can't be told from drift".into(),
+        Unclear::TooSlow => "no rise that smoke makes explains the readings around it".into(),
     }
 }
 

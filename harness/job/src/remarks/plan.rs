@@ -161,24 +161,24 @@ fn not_shown(plan: &Plan, described: &Description) -> Vec<Remark> {
         return Vec::new();
     }
     let shows = |what| match (&can, what) {
-        // A unit that speaks plumewire shows all of it.
-        (None, _) => true,
-        (Some(can), Untold::DeviceTime) => can.clock,
-        (Some(can), Untold::EventLog) => can.event_log,
-        (Some(can), Untold::Inhibit) => can.inhibit,
-        (Some(can), Untold::DateAndTime) => can.wall_clock,
         // No unit says of itself that air enters past its pipes: what the job does about it shows that.
-        (Some(_), Untold::Air) => true,
+        (_, Untold::Air) => None,
+        // A unit that speaks plumewire shows the others, and says itself whether it keeps a date.
+        (None, what) => (what != Untold::DateAndTime).then_some(true),
+        (Some(can), Untold::DeviceTime) => Some(can.clock),
+        (Some(can), Untold::EventLog) => Some(can.event_log),
+        (Some(can), Untold::Inhibit) => Some(can.inhibit),
+        (Some(can), Untold::DateAndTime) => Some(can.wall_clock),
     };
     let remark = |(name, what): (&str, Untold)| {
-        let (code, says) = match (shows(what), plan.not_shown.contains(&what)) {
+        let (code, says) = match (shows(what)?, plan.not_shown.contains(&what)) {
             (false, false) => (Code::NotShownUnnamed, format!("a {} has no way to show its {name}", described.model)),
             (true, true) => (Code::NotShownNeedless, format!("a {} shows its {name}", described.model)),
             _ => return None,
         };
         Some(Remark::new(code, folder::PLAN, "not_shown", says))
     };
-    Untold::NAMES.into_iter().filter(|(_, what)| *what != Untold::Air).filter_map(remark).collect()
+    Untold::NAMES.into_iter().filter_map(remark).collect()
 }
 
 /// What a unit behind this port can't show, of the stages that the plan runs.

@@ -17,8 +17,8 @@ use plumeline_simulator::{
 
 /// By how much the obscuration needed at a hole may be worse.
 const WORSE: f64 = 0.20;
-/// Share of its final value at which smoke counts as arrived: a dense plume is then some three to ten times the sensor's noise.
-pub(super) const ARRIVED: f64 = 0.001;
+/// Share of its final value at which smoke counts as arrived: what is timed of a release.
+pub(super) const ARRIVED: f64 = plumeline_measure::smoke::SHARE;
 
 /// What a job's own files set as limits.
 #[derive(Clone, Copy, Debug)]

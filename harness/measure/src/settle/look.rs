@@ -13,13 +13,17 @@ use plumeline_base::{Instant, quantity::Estimate};
 
 /// What a look finds.
 pub(super) enum Found {
-    Steady { mean: Mean, slopes: [Slope; 3], limit: f64 },
+    Steady { mean: Mean, slopes: [Slope; 2], limit: f64, set_aside: usize },
     Not { because: Reason, wait: Option<Duration> },
     Stuck { value: f64, since: Instant },
 }
 
 /// Fewest readings per window.
 const LEAST: usize = 16;
+/// A spike is over once so many readings after it are none.
+const OVER: usize = 2;
+/// This share of the readings may be spikes, whatever number the rule sets aside.
+const SPIKES_SHARE: f64 = 0.02;
 /// Readings on each side of one that make its neighbourhood.
 const NEIGHBOURS: usize = 5;
 
@@ -40,7 +44,10 @@ pub(super) fn judge(readings: &[Sample], now: Instant, rule: &Rule, risk: f64) -
     let spikes = spikes(&values, rule.spike_limit.of(level));
     let clean: Vec<Sample> = readings.iter().zip(&spikes).filter(|(_, spike)| !**spike).map(|(s, _)| *s).collect();
     let count = readings.len() - clean.len();
-    if count > rule.spikes_allowed {
+    // What has not come back is no spike: it may be how the reading goes on.
+    let open = spikes.iter().rev().take(OVER).any(|s| *s);
+    let most = rule.spikes_allowed.max((SPIKES_SHARE * readings.len() as f64) as usize);
+    if count > most || open {
         let last = readings.iter().zip(&spikes).rfind(|(_, spike)| **spike).map_or(now, |(s, _)| s.at);
         return not(Reason::Spikes { count, last }, until_gone(last));
     }
@@ -57,7 +64,11 @@ pub(super) fn judge(readings: &[Sample], now: Instant, rule: &Rule, risk: f64) -
     let (Some(a), Some(b)) = (fit(earlier), fit(later)) else {
         return not(Reason::TooSlow { rate_hz }, None);
     };
-    let slopes = slopes(&a, &b, earlier.len(), later.len(), rule.resolution, risk);
+    let Some(whole) = fit(&clean) else {
+        return not(Reason::TooSlow { rate_hz }, None);
+    };
+    let resolution = rule.resolution.max(stats::visible_step(&values));
+    let slopes = slopes([&whole, &a, &b], [clean.len(), earlier.len(), later.len()], resolution, risk);
     let mean_level = 0.5 * (a.mean + b.mean);
     let limit = rule.slope_limit.of(mean_level);
 
@@ -69,21 +80,24 @@ pub(super) fn judge(readings: &[Sample], now: Instant, rule: &Rule, risk: f64) -
     {
         return not(Reason::Oscillation { amplitude, period_s }, None);
     }
+    let [overall, across, recent] = slopes;
     let reach = |s: &Slope| s.per_minute.abs() + s.half_width;
     // A limit of zero (a relative limit about a mean of zero) can't be met; NaN compares false and is not met either.
-    if slopes.iter().all(|s| reach(s) <= limit) {
-        let mean = mean(&clean, rule.resolution);
-        return mean.map_or(not(Reason::Scatter { slope: worst(&slopes), limit }, None), |mean| Found::Steady {
-            mean,
-            slopes,
-            limit,
-        });
+    if reach(&overall) <= limit && reach(&across) <= limit && recent.per_minute.abs() <= limit {
+        return match mean(&clean, resolution) {
+            Some(mean) => Found::Steady { mean, slopes: [overall, across], limit, set_aside: count },
+            None => not(Reason::Scatter { slope: overall, limit }, None),
+        };
     }
-    let slope = worst(&slopes);
-    if slopes.iter().any(|s| s.per_minute.abs() > limit) {
-        not(Reason::Trend { slope, limit }, wait(&a, &b, &slopes, limit, rule.window))
-    } else {
-        not(Reason::Scatter { slope, limit }, None)
+    // It moves where an interval lies outside; where the limit is within it, nobody knows.
+    let moves = slopes.iter().filter(|s| s.per_minute.abs() - s.half_width > limit);
+    match moves.max_by(|p, q| (p.per_minute.abs() - p.half_width).total_cmp(&(q.per_minute.abs() - q.half_width))) {
+        Some(slope) => not(Reason::Trend { slope: *slope, limit }, wait(&a, &b, recent.half_width, limit, rule.window)),
+        None if recent.per_minute.abs() > limit => not(Reason::Scatter { slope: recent, limit }, None),
+        None => {
+            let wider = if reach(&across) > reach(&overall) { across } else { overall };
+            not(Reason::Scatter { slope: wider, limit }, None)
+        }
     }
 }
 
@@ -116,13 +130,10 @@ fn mean(clean: &[Sample], resolution: f64) -> Option<Mean> {
     })
 }
 
-fn worst(slopes: &[Slope; 3]) -> Slope {
-    let reach = |s: &Slope| s.per_minute.abs() + s.half_width;
-    slopes.iter().copied().max_by(|p, q| reach(p).total_cmp(&reach(q))).unwrap_or_default()
-}
-
-/// The trend of each window and from the mean of one to that of the other, each with its interval at `risk`.
-fn slopes(a: &Line, b: &Line, n_a: usize, n_b: usize, resolution: f64, risk: f64) -> [Slope; 3] {
+/// The trend over both windows, from the mean of the earlier to that of the later, and of the later alone, each with its interval at `risk`.
+fn slopes(of: [&Line; 3], n: [usize; 3], resolution: f64, risk: f64) -> [Slope; 3] {
+    let [whole, a, b] = of;
+    let [n_whole, n_a, n_b] = n;
     let rounding =
         |l: &Line| stats::rounding_uncertainty(resolution, stats::before_rounding(l.residual_sd, resolution));
     let inner = |l: &Line, n: usize| {
@@ -138,15 +149,15 @@ fn slopes(a: &Line, b: &Line, n_a: usize, n_b: usize, resolution: f64, risk: f64
     let u = libm::sqrt(va + vb + ra * ra + rb * rb);
     let across =
         Slope { per_minute: (b.mean - a.mean) / between, half_width: u / between * stats::t_quantile(1.0 - risk, dof) };
-    [inner(a, n_a), inner(b, n_b), across]
+    [inner(whole, n_whole), across, inner(b, n_b)]
 }
 
 /// How long until the earlier window's trend is within the limit, if it dies away as it did from window to window (a
 /// first-order approach); `None` if it does not.
-fn wait(a: &Line, b: &Line, slopes: &[Slope; 3], limit: f64, window: Duration) -> Option<Duration> {
+fn wait(a: &Line, b: &Line, half_width: f64, limit: f64, window: Duration) -> Option<Duration> {
     let ratio = b.slope / a.slope;
     // The approach's own bend widens the intervals and will be gone by then: of their width, no more than half the limit.
-    let room = limit - slopes[1].half_width.min(0.5 * limit);
+    let room = limit - half_width.min(0.5 * limit);
     if !(ratio > 0.0 && ratio < 0.95) {
         return None;
     }

@@ -1,7 +1,8 @@
 //! Tells when a reading is steady, and if not, why not and how long to wait.
 //!
 //! Steady means: over two adjacent windows that do not overlap, the whole confidence interval of the trend lies
-//! within the limit in each window and from one to the other, and nothing else is amiss (step, oscillation, spikes, gap, stuck sensor). Looks are
+//! within the limit over both and from one to the other, that of the later window is within it as far as its scatter tells, and nothing else is
+//! amiss (step, oscillation, spikes, gap, stuck sensor). Looks are
 //! made on a preset schedule, and the error rate is shared out over all looks up to the deadline.
 //!
 //! Not here: what to do about it.
@@ -36,7 +37,7 @@ pub struct Rule {
     pub step_limit: Limit,
     /// A reading further than this (and than six times the scatter) from its neighbourhood is a spike.
     pub spike_limit: Limit,
-    /// Spikes that are set aside within the two windows; more are a reason to wait.
+    /// Spikes that are set aside within the two windows, or 2 % of the readings if that is more; more still are a reason to wait.
     pub spikes_allowed: usize,
     /// Step of the display or of the transmitted number, unit of the reading.
     pub resolution: f64,
@@ -163,6 +164,8 @@ pub enum Fault {
     OutOfOrder {
         /// When.
         at: Instant,
+        /// The reading before it.
+        before: Instant,
     },
     /// The rule itself can't be used.
     BadRule {
@@ -179,12 +182,14 @@ pub enum State {
     Steady {
         /// Mean over both windows (no calibration term; 95 %).
         mean: Mean,
-        /// Trend of the earlier window, of the later one, and from one to the other.
-        slopes: [Slope; 3],
+        /// Trend over both windows, and from the mean of the earlier to that of the later.
+        slopes: [Slope; 2],
         /// The limit that the intervals lie within, per minute, unit of the reading.
         limit: f64,
         /// The first look of an unbroken row of looks at which it was steady.
         since: Instant,
+        /// How many single readings stood out so far that they are left out of the mean.
+        set_aside: usize,
     },
     /// Not steady yet.
     NotYet {
@@ -207,6 +212,8 @@ pub enum State {
 
 /// Looks per window.
 const LOOKS: u32 = 4;
+/// So many readings off the mean are a departure.
+const DEPARTED: usize = 3;
 
 /// Follows one reading. Feed it every sample; ask for the state at any time.
 #[derive(Clone, Debug)]
@@ -227,7 +234,7 @@ pub struct Settler {
 #[derive(Clone, Copy, Debug)]
 enum Look {
     None,
-    Steady { mean: Mean, slopes: [Slope; 3], limit: f64 },
+    Steady { mean: Mean, slopes: [Slope; 2], limit: f64, set_aside: usize },
     NotYet { because: Reason, wait: Option<Duration> },
 }
 
@@ -257,8 +264,8 @@ impl Settler {
         if !sample.value.is_finite() {
             return self.fail(Fault::NotANumber { at: sample.at });
         }
-        if last.is_some_and(|last| sample.at <= last) {
-            return self.fail(Fault::OutOfOrder { at: sample.at });
+        if let Some(before) = last.filter(|last| sample.at <= *last) {
+            return self.fail(Fault::OutOfOrder { at: sample.at, before });
         }
         if let Some(after) = last
             && sample.at.since(after) > self.rule.max_gap
@@ -271,11 +278,26 @@ impl Settler {
         while self.readings.front().is_some_and(|s| s.at < oldest) {
             self.readings.pop_front();
         }
-        if sample.at >= self.next_look {
+        let departs = self.departs();
+        if sample.at >= self.next_look || departs {
             self.look(sample.at);
             let stride = micros(self.rule.window / LOOKS).max(1);
             let done = micros(sample.at.since(self.started)) / stride;
             self.next_look = self.started + Duration::from_micros(stride.saturating_mul(done.saturating_add(1)));
+        }
+    }
+    /// True if the last readings lie off the mean that was called steady: it is looked at again before its time. Such a look can only take
+    /// back what was said, and so costs nothing of the error rate.
+    fn departs(&self) -> bool {
+        let Look::Steady { mean, .. } = self.last_look else { return false };
+        let far = self.rule.step_limit.of(mean.estimate.value).max(6.0 * mean.sd);
+        let mut last = self.readings.iter().rev().take(DEPARTED);
+        last.len() == DEPARTED && last.all(|s| (s.value - mean.estimate.value).abs() > far)
+    }
+    /// No more readings come: looks at what was read last, whatever the schedule.
+    pub fn conclude(&mut self) {
+        if let Some(last) = self.readings.back().map(|s| s.at) {
+            self.look(last);
         }
     }
     /// Readings are known to be missing up to `at` (a lost link, refused polls).
@@ -295,9 +317,9 @@ impl Settler {
         let until_full = self.unbroken_from.map(|from| (self.rule.window * 2).saturating_sub(now.since(from)));
         let (because, wait_estimate) = match (self.readings.back(), self.last_look) {
             (Some(last), _) if now.since(last.at) > self.rule.max_gap => (Reason::Stale { last: last.at }, None),
-            (Some(_), Look::Steady { mean, slopes, limit }) => {
+            (Some(_), Look::Steady { mean, slopes, limit, set_aside }) => {
                 let since = self.steady_since.unwrap_or(now);
-                return State::Steady { mean, slopes, limit, since };
+                return State::Steady { mean, slopes, limit, since, set_aside };
             }
             (Some(_), Look::NotYet { because, wait }) => (because, wait),
             _ => (self.broken_by.unwrap_or(Reason::WindowsNotFull), until_full),
@@ -343,9 +365,11 @@ impl Settler {
                 Look::None
             }
             look::Found::Not { because, wait } => Look::NotYet { because, wait },
-            look::Found::Steady { mean, slopes, limit } if in_time => Look::Steady { mean, slopes, limit },
+            look::Found::Steady { mean, slopes, limit, set_aside } if in_time => {
+                Look::Steady { mean, slopes, limit, set_aside }
+            }
             look::Found::Steady { slopes, limit, .. } => {
-                Look::NotYet { because: Reason::Trend { slope: slopes[0], limit }, wait: None }
+                Look::NotYet { because: Reason::Scatter { slope: slopes[0], limit }, wait: None }
             }
         };
         self.steady_since = match self.last_look {

@@ -17,7 +17,18 @@ pub(super) struct Course<'a> {
     /// Half width of the running mean, readings.
     half: usize,
     baseline: stats::Line,
+    /// Uncertainty of its slope.
+    u_slope: f64,
+    /// Up to where the baseline's line is carried, s of log time.
+    furthest: f64,
 }
+
+/// What counts as next to the peak at least, as a share of it.
+const NEXT: f64 = 0.005;
+/// So much of a peak is little.
+const LITTLE: f64 = 0.003;
+/// The share of the plateau up to which a rise is fitted: the strong ones close to the level that is timed, where any smooth shape will do.
+const FITTED: (f64, f64) = (0.25, 0.7);
 
 /// One puff by index into the course.
 #[derive(Clone, Copy)]
@@ -31,11 +42,25 @@ pub(super) struct Span {
 impl<'a> Course<'a> {
     /// The course from reading `start` on, over the line through the readings before it.
     pub(super) fn new(record: &'a Record, start: usize, rule: &Rule) -> Option<Self> {
-        let baseline = stats::line(record.t.get(..start)?, record.y.get(..start)?)?;
-        let excess: Vec<f64> = record.t.iter().zip(&record.y).skip(start).map(|(t, y)| y - baseline.at(*t)).collect();
+        let clean = record.clean..start;
+        let t = record.t.get(clean.clone())?;
+        let mut baseline = stats::line(t, record.y.get(clean)?)?;
+        // A slope that may be none is none: it would carry far ahead. It stays as an uncertainty.
+        let mut u_slope = baseline.slope_se;
+        if baseline.slope.abs() < 3.0 * baseline.slope_se {
+            u_slope = libm::hypot(u_slope, baseline.slope);
+            baseline.slope = 0.0;
+        }
+        // A line is carried the further the surer its slope is, from as far as the readings reach back on which it rests; what falls (a purge's tail)
+        // less far.
+        let (first, last) = (*t.first()?, *t.last()?);
+        let sure = (baseline.slope.abs() / baseline.slope_se / 3.0).clamp(1.0, 5.0);
+        let furthest = last + (last - first) * sure * if baseline.slope < 0.0 { 0.3 } else { 1.0 };
+        let excess: Vec<f64> =
+            record.t.iter().zip(&record.y).skip(start).map(|(t, y)| y - baseline.at(t.min(furthest))).collect();
         let half = (record.readings_in(rule.min_duration_s) - 1) / 2;
         let smooth = running_mean(&excess, half);
-        Some(Self { record, start, excess, smooth, half, baseline })
+        Some(Self { record, start, excess, smooth, half, baseline, u_slope, furthest })
     }
     fn time(&self, i: usize) -> f64 {
         self.record.t.get(self.start + i).copied().unwrap_or(f64::NAN)
@@ -45,11 +70,12 @@ impl<'a> Course<'a> {
     }
     /// The baseline at `t` with its uncertainty.
     pub(super) fn baseline_at(&self, t: f64) -> Estimate {
-        let ahead = t - self.baseline.x_mean;
-        let n = self.start as f64;
-        let variance =
-            self.baseline.long_run.variance / n + self.baseline.slope_se * self.baseline.slope_se * ahead * ahead;
-        Estimate::new(self.baseline.at(t), 0.0, libm::sqrt(variance))
+        let n = (self.start - self.record.clean) as f64;
+        let mean = self.baseline.long_run.variance / n;
+        let slope = self.u_slope * (t - self.baseline.x_mean);
+        let beyond = self.baseline.slope * (t - self.furthest).max(0.0);
+        let u = libm::sqrt(mean + slope * slope + beyond * beyond);
+        Estimate::new(self.baseline.at(t.min(self.furthest)), 0.0, u)
     }
     pub(super) fn drift_per_minute(&self) -> f64 {
         self.baseline.slope * 60.0
@@ -58,7 +84,7 @@ impl<'a> Course<'a> {
     /// it stood clear of the noise of the running mean; another begins with a rise of `least` over the trough.
     pub(super) fn puffs(&self, least: f64) -> Vec<Span> {
         let noise = &self.record.noise;
-        let clear = 3.0 * noise.sd * libm::sqrt((noise.time() / (2 * self.half + 1) as f64).min(1.0));
+        let clear = 3.0 * noise.sd * libm::sqrt((noise.time / (2 * self.half + 1) as f64).min(1.0));
         let mut puffs = Vec::new();
         let (mut trough, mut trough_at, mut open): (f64, usize, Option<Span>) =
             (0.0, 0, Some(Span { start: 0, peak: 0, height: 0.0, end: None }));
@@ -107,25 +133,42 @@ impl<'a> Course<'a> {
         let (from, to) = (span.start, span.end.unwrap_or(self.excess.len()));
         let excess = self.excess.get(from..to).unwrap_or(&[]);
         let height = excess.windows(3).map(stats::median).fold(0.0, f64::max);
-        if height > 0.0 { excess.iter().sum::<f64>() / height * self.record.step_s() } else { 0.0 }
+        if height > 0.0 { (excess.iter().sum::<f64>() / height * self.record.step_s()).max(0.0) } else { 0.0 }
     }
-    /// Mean over the readings while a running mean over a tenth of the puff is within 10 % of its peak: wide, since the
-    /// peak of a noisy mean is too high.
+    /// The highest that the puff's response without noise reached: the mean over the readings while a running mean over a tenth of the puff is
+    /// next to its peak. Next to it is within what the noise leaves of that mean, at least [`NEXT`]; half of that is
+    /// what the mean of them lies too low in the middle, with a rectangular uncertainty.
     pub(super) fn plateau(&self, span: &Span) -> Estimate {
         let end = span.end.unwrap_or(self.excess.len());
         let (rose, fell) = self.above(span, 0.5);
         let first = span.start.min(rose);
-        let wide = running_mean(self.excess.get(first..end).unwrap_or(&[]), self.half.max((fell - rose) / 20));
+        let noise = &self.record.noise;
+        let left = |half: usize| noise.sd * libm::sqrt((noise.time / (2 * half + 1) as f64).min(1.0));
+        // No wider than the noise needs: a wide mean takes off the top of a short puff.
+        let widest = self.half.max((fell - rose) / 20);
+        let half = (0..=widest).find(|half| left(*half) < LITTLE * span.height).unwrap_or(widest);
+        let left = left(half);
+        let wide = running_mean(self.excess.get(first..end).unwrap_or(&[]), half);
         let peak = wide.iter().fold(0.0_f64, |a, b| a.max(*b));
-        let high = |v: &f64| *v >= 0.9 * peak;
+        let next = (3.0 * left / peak).clamp(NEXT, 0.1);
+        let high = |v: &f64| *v >= (1.0 - next) * peak;
         let from = first + wide.iter().position(high).unwrap_or(0);
         let to = first + wide.iter().rposition(high).unwrap_or(0);
         let readings = self.excess.get(from..=to).unwrap_or(&[]);
         let n = readings.len() as f64;
-        let sd = if readings.len() > 3 { stats::sd(readings).max(self.record.noise.sd) } else { self.record.noise.sd };
         let base = self.baseline_at(0.5 * (self.time(from) + self.time(to)));
-        let u = libm::hypot(sd * libm::sqrt((self.record.noise.time() / n).min(1.0)), base.u_individual);
-        Estimate::new(stats::mean(readings), 0.0, u)
+        let scatter = noise.sd * libm::sqrt((noise.time / n).min(1.0));
+        let mean = stats::mean(readings);
+        // What rises on, or was held too short for a mean, lies a little higher than its mean; a flat plateau does not.
+        let low = (peak - mean - left).clamp(0.0, next * peak);
+        let parts = [
+            scatter,
+            base.u_individual,
+            low / libm::sqrt(3.0),
+            NEXT * peak / libm::sqrt(12.0),
+            self.record.u_rounding(),
+        ];
+        Estimate::new(mean + 0.5 * low, 0.0, libm::sqrt(parts.iter().map(|u| u * u).sum()))
     }
     /// True if the record ends while the puff still rises by a tenth of its height over its last fifth.
     pub(super) fn still_rising(&self, span: &Span) -> bool {
@@ -178,7 +221,7 @@ impl<'a> Course<'a> {
         let ahead = if ahead.is_finite() { ahead } else { (level - fit.middle) / fit.slope };
         let ahead = ahead.clamp(first, last);
         // Variance of a fitted parabola near its middle is 9/4 that of the mean (JCGM 100, H.3, by the same algebra).
-        let noise = self.record.noise.sd * libm::sqrt(self.record.noise.time() * 2.25 / n);
+        let noise = self.record.noise.sd * libm::sqrt(self.record.noise.time * 2.25 / n);
         let slope = fit.slope + 2.0 * fit.curve * ahead;
         let u = libm::hypot(noise, u_level) / slope.max(0.2 * fit.slope);
         Some(Estimate::new(centre + ahead, 0.0, u))
@@ -189,18 +232,31 @@ impl<'a> Course<'a> {
         let fallen = (last..self.smooth.len()).find(|i| self.smooth_at(*i) < 0.5 * plateau.value)?;
         Some(self.time(fallen) - self.time(last))
     }
-    /// One past the last reading of the whole record that the rise itself may be fitted to: most of the way up, where
-    /// its shape still tells of its start, or at a steep rise so many readings of the plateau as fix its height.
+    /// One past the last reading of the whole record that the rise itself may be fitted to: the closer to the level that is timed the stronger it
+    /// is, with enough readings over it to fix its course.
     pub(super) fn fit_end(&self, span: &Span) -> usize {
+        let strength = span.height / self.record.noise.sd;
+        let share = (0.2 + 6.0 / strength).clamp(FITTED.0, FITTED.1);
         let (low, _) = self.above(span, 0.1);
-        let (high, _) = self.above(span, 0.7);
-        let plateau = 20_usize.saturating_sub(high - low.min(high)).max(2);
-        self.start + span.peak.min(high + plateau).max(high + 2).min(self.smooth.len())
+        let (high, _) = self.above(span, share);
+        let enough = low + ((high - low.min(high)) / 3).max(6);
+        self.start + span.peak.max(low + 2).min(high.max(enough)).max(high + 2).min(self.smooth.len())
     }
 }
 
 fn running_mean(values: &[f64], half: usize) -> Vec<f64> {
-    let mean =
-        |i: usize| stats::mean(values.get(i.saturating_sub(half)..(i + half + 1).min(values.len())).unwrap_or(&[]));
+    let mut sums = Vec::with_capacity(values.len() + 1);
+    let origin = values.first().copied().unwrap_or(0.0);
+    sums.push(0.0);
+    let mut sum = 0.0;
+    for v in values {
+        sum += v - origin;
+        sums.push(sum);
+    }
+    let upto = |i: usize| sums.get(i).copied().unwrap_or(sum);
+    let mean = |i: usize| {
+        let (from, to) = (i.saturating_sub(half), (i + half + 1).min(values.len()));
+        origin + (upto(to) - upto(from)) / (to - from) as f64
+    };
     (0..values.len()).map(mean).collect()
 }

@@ -71,7 +71,7 @@ pub struct Rule {
     pub false_alarm: f64,
 }
 impl Default for Rule {
-    /// No resolution, no full scale, any rise of 6 standard deviations for 3 s, 30 readings before, gaps up to 3 s, 0.001.
+    /// No resolution, no full scale, any rise of 6 standard deviations for 3 s, 3 readings before, gaps up to 3 s, 0.001.
     fn default() -> Self {
         Self {
             resolution: 0.0,
@@ -79,14 +79,14 @@ impl Default for Rule {
             min_rise: 0.0,
             min_rise_sd: 6.0,
             min_duration_s: 3.0,
-            min_before: 30,
+            min_before: 3,
             max_gap_s: 3.0,
             false_alarm: 1e-3,
         }
     }
 }
 
-/// When a rise started, by the signal alone (without the release moment's own uncertainty).
+/// When a rise reached [`SHARE`] of its plateau, by the signal alone (without the release moment's own uncertainty).
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Onset {
     /// Best estimate, s of log time.
@@ -113,7 +113,7 @@ pub struct Puff {
 /// A response that can be timed.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Response {
-    /// First significant rise, s after the release, its moment's uncertainty and mean lateness included (all in `u_individual`).
+    /// When a tenth of the plateau was reached, s after the release, its moment's uncertainty and mean lateness included (all in `u_individual`).
     pub onset_s: Estimate,
     /// 95 % interval of `onset_s`.
     pub onset_interval95_s: (f64, f64),
@@ -121,7 +121,7 @@ pub struct Response {
     pub onset: Onset,
     /// Time to half of the plateau, s after the release, as `onset_s`.
     pub half_plateau_s: Estimate,
-    /// Plateau over the baseline: mean of the readings while the first puff is within 10 % of its peak.
+    /// Plateau over the baseline: the highest that the first puff's response without noise reached.
     pub plateau: Estimate,
     /// Highest smoothed reading over the baseline.
     pub peak: f64,
@@ -160,7 +160,7 @@ pub enum Unclear {
     },
     /// The record ends before the rise has shown its plateau.
     EndsTooSoon,
-    /// The rise is so slow that its start can't be told from drift.
+    /// No rise that smoke makes explains the readings around it.
     TooSlow,
 }
 
@@ -184,7 +184,7 @@ pub enum Outcome {
     },
     /// The reading ran into its ceiling: an onset, but no plateau, and so no time to half of it.
     Saturated {
-        /// First significant rise, s after the release.
+        /// When a tenth of what shows under the ceiling was reached, s after the release: no later than a tenth of the plateau that nobody saw.
         onset_s: Estimate,
         /// 95 % interval of `onset_s`.
         onset_interval95_s: (f64, f64),
@@ -207,7 +207,10 @@ pub fn analyse(before: &[Sample], after: &[Sample], release: &Release, rule: &Ru
         return Outcome::Undecided { because: Unclear::Evidence(bad) };
     }
     match Record::new(before, after, rule) {
-        Ok(record) => follow(&record, release, rule),
+        Ok(record) => match follow(record, release, rule) {
+            outcome if outcome.is_finite() => outcome,
+            _ => Outcome::Undecided { because: Unclear::Evidence(Error::UnsoundEstimate) },
+        },
         Err(error) => Outcome::Undecided { because: Unclear::Evidence(error) },
     }
 }
@@ -217,28 +220,30 @@ pub fn analyse(before: &[Sample], after: &[Sample], release: &Release, rule: &Ru
 /// by the smoke.
 pub fn is_at_rest(before: &[Sample], rule: &Rule) -> bool {
     match Record::new(before, &[], rule) {
-        Ok(record) => record.ceiling.is_none() && !record.restless(rule),
+        Ok(record) => record.ceiling.is_none() && !record.wanders() && !record.rises_before(rule),
         Err(error) => matches!(error, Error::Stuck { .. }) && before.iter().all(|s| s.value < rule.full_scale),
     }
 }
 
-fn follow(record: &Record, release: &Release, rule: &Rule) -> Outcome {
+fn follow(mut record: Record, release: &Release, rule: &Rule) -> Outcome {
     let undecided = |because| Outcome::Undecided { because };
     let after = record.y.len() - record.before;
     let shortest = record.readings_in(rule.min_duration_s);
     if after < 2 * shortest {
         return undecided(Unclear::Evidence(Error::TooFew { have: after, need: 2 * shortest }));
     }
-    if record.ceiling.is_some_and(|c| c < record.before) || record.restless(rule) {
-        let drift = Course::new(record, record.before, rule).map_or(0.0, |c| c.drift_per_minute());
+    if record.ceiling.is_some_and(|c| c < record.before) || record.rises_before(rule) {
+        let drift = Course::new(&record, record.before, rule).map_or(0.0, |c| c.drift_per_minute());
         return undecided(Unclear::RestlessBaseline { drift_per_minute: drift });
     }
     let needed = record.needed(rule);
     let (mut start, mut weak) = (record.before, None::<f64>);
-    while let Some(found) = record.detect(start..record.searched(rule), record.before, &record.noise, rule) {
+    while let Some(found) = record.detect(start..record.searched(rule), rule) {
         // The toe of a slow rise is left out of the baseline.
         let foot = found.from.saturating_sub(shortest).max(record.before);
-        let Some(course) = Course::new(record, foot, rule) else { break };
+        record.learn(foot, rule);
+        let needed = record.needed(rule);
+        let Some(course) = Course::new(&record, foot, rule) else { break };
         let puffs = course.puffs(needed);
         let Some(first) = puffs.first().copied() else { break };
         if first.height < needed {
@@ -246,19 +251,24 @@ fn follow(record: &Record, release: &Release, rule: &Rule) -> Outcome {
             start = course.past(&first).max(found.known);
             continue;
         }
-        return response(record, &course, &found, &puffs, release, rule).unwrap_or_else(undecided);
+        return response(&record, &course, &found, &puffs, release, rule).unwrap_or_else(undecided);
     }
     if let Some(found) = record.plain(record.before..record.searched(rule), rule)
-        && let Some(course) = Course::new(record, found.from.saturating_sub(shortest).max(record.before), rule)
+        && let Some(course) = Course::new(&record, found.from.saturating_sub(shortest).max(record.before), rule)
     {
         let puffs = course.puffs(needed);
-        return response(record, &course, &found, &puffs, release, rule).unwrap_or_else(undecided);
+        return response(&record, &course, &found, &puffs, release, rule).unwrap_or_else(undecided);
     }
     match weak {
         Some(peak) => Outcome::TooWeak { peak, needed },
         None => Outcome::NoRise { would_have_seen: record.smallest_seen(rule) },
     }
 }
+
+/// The share of the plateau whose moment is the onset: reached by every rise, dispersed or not, and never before smoke can be seen.
+pub const SHARE: f64 = 0.1;
+/// Readings before a detection that are fitted with the rise.
+const BASELINE: usize = 120;
 
 fn response(
     record: &Record,
@@ -277,9 +287,11 @@ fn response(
     if saturated.is_none() && course.still_rising(first) {
         return Err(Unclear::EndsTooSoon);
     }
-    let from = found.from.saturating_sub(record.before.max(120));
+    let from = found.from.saturating_sub(BASELINE).max(record.clean);
     let to = course.fit_end(first).min(saturated.map_or(usize::MAX, |c| c + 2)).max(found.from + 2).min(record.y.len());
-    let onset = onset::locate(record, from, to).ok_or(Unclear::TooSlow)?;
+    let plateau = course.plateau(first);
+    let level = Estimate::new(SHARE * plateau.value, 0.0, libm::hypot(SHARE * plateau.u(), record.u_rounding()));
+    let onset = onset::locate(record, from..to, &level).ok_or(Unclear::TooSlow)?;
     let released_s = release.at.as_secs_f64() - release.correction_s();
     let u_release = release.u();
     if onset.interval95_s.1 < released_s - 2.0 * u_release {
@@ -294,7 +306,6 @@ fn response(
         let since_s = record.t.get(ceiling).copied().unwrap_or(f64::NAN);
         return Ok(Outcome::Saturated { onset_s, onset_interval95_s, since_s });
     }
-    let plateau = course.plateau(first);
     let half = course.half_plateau(first, &plateau).ok_or(Unclear::TooSlow)?;
     Ok(Outcome::Response(Response {
         onset_s,
@@ -309,6 +320,24 @@ fn response(
         drift_per_minute: course.drift_per_minute(),
         noise_sd: record.noise.sd,
     }))
+}
+
+impl Outcome {
+    /// Every number in it is one, and no uncertainty is negative.
+    fn is_finite(&self) -> bool {
+        let sound = |e: &Estimate| e.value.is_finite() && e.u().is_finite() && e.u() >= 0.0;
+        let span = |(low, high): (f64, f64)| low.is_finite() && high.is_finite() && low <= high;
+        match self {
+            Self::Response(r) => {
+                let all = [&r.onset_s, &r.half_plateau_s, &r.plateau, &r.baseline];
+                all.into_iter().all(sound) && span(r.onset_interval95_s) && r.peak.is_finite() && r.noise_sd.is_finite()
+            }
+            Self::Saturated { onset_s, onset_interval95_s, .. } => sound(onset_s) && span(*onset_interval95_s),
+            Self::TooWeak { peak, needed } => peak.is_finite() && needed.is_finite(),
+            Self::NoRise { would_have_seen } => would_have_seen.is_finite(),
+            Self::Undecided { .. } => true,
+        }
+    }
 }
 
 impl Release {
@@ -327,7 +356,7 @@ impl Rule {
             (sound(self.min_rise), "min_rise", "finite and not negative"),
             (sound(self.min_rise_sd) && self.min_rise_sd >= 3.0, "min_rise_sd", "at least 3"),
             (sound(self.min_duration_s) && self.min_duration_s > 0.0, "min_duration_s", "positive"),
-            (self.min_before >= 20, "min_before", "at least 20"),
+            (self.min_before >= 3, "min_before", "at least 3"),
             (sound(self.max_gap_s) && self.max_gap_s > 0.0 && self.max_gap_s < 1e6, "max_gap_s", "positive"),
             (self.false_alarm > 0.0 && self.false_alarm < 0.5, "false_alarm", "over 0, under 0.5"),
         ];

@@ -1,19 +1,24 @@
-//! When a rise started: maximum likelihood over a family of rises on a drifting baseline with correlated noise.
+//! When a rise reached a level: maximum likelihood over a family of rises on a drifting baseline with correlated noise.
 //!
-//! The family is A (1 - (1 + s / tau)^-p) with s = t - t0: a step for tau = 0; the first smoke out of a laminar pipe with
-//! p = 2 (Taylor, Proc. R. Soc. A 219 (1953) 186, without diffusion: 1 - (t0' / t)^2); nearly a first-order lag for large
-//! p. A chamber or filter that lags behind by kappa rounds the start: s is then sqrt(s^2 + kappa^2) - kappa, which begins
-//! as s^2 / 2 kappa and ends kappa late, as the lagged ramp does. Rises that begin slower still (dispersed arrivals,
-//! which have no sharp start) have (s / tau)^4.
-//! The interval is that of the likelihood of t0 taken as a density, averaged over the shapes (change point with a flat
-//! prior: Smith, Biometrika 62 (1975) 407; likelihood of a change point: Hinkley, Biometrika 57 (1970) 1).
+//! The family is A (1 - (1 + (s / tau)^q)^-p) with s = t - t0 (Burr's distribution XII, Ann. Math. Statist. 13 (1942) 215): a step for tau = 0;
+//! with q = 1 the first smoke out of a laminar pipe for p = 2 (Taylor, Proc. R. Soc. A 219 (1953) 186, without diffusion:
+//! 1 - (t0' / t)^2) and nearly a first-order lag for large p; with q = 2 and 4 rises that begin slowly (dispersed arrivals). A chamber or
+//! filter that lags behind by kappa rounds the start: s is then sqrt(s^2 + kappa^2) - kappa, which begins as
+//! s^2 / 2 kappa and ends kappa late, as the lagged ramp does.
 //!
-//! Not here: whether there is a rise.
-use super::{Onset, record::Record};
+//! Where such a rise starts hangs on its shape, and a dispersed arrival starts nowhere. When it reaches a level that can be seen does
+//! not: that moment is worked out for each start, shape and height. Its interval is that of the likelihood taken as a density over
+//! the starts, averaged over the shapes (Smith, Biometrika 62 (1975) 407; Hinkley, Biometrika 57 (1970) 1) and over what is
+//! known of the level and of the height (three points of Gauss and Hermite).
+//!
+//! Not here: whether there is a rise, what level is asked for.
+use super::{Onset, SHARE, record::Record};
 use crate::stats;
 use alloc::vec::Vec;
+use core::ops::Range;
+use plumeline_base::quantity::Estimate;
 
-/// One shape of rise: exponent q of time (1 or 4), p = 2^power (4096 is a first-order lag to within 0.01 % of its height),
+/// One shape of rise: exponent q of time (1, 2 or 4), p = 2^power (4096 is a first-order lag to within 0.01 % of its height),
 /// lag, s, and weight in the average.
 #[derive(Clone, Copy)]
 struct Shape {
@@ -23,22 +28,30 @@ struct Shape {
     weight: f64,
 }
 /// Number of lags tried, from half a reading's time to [`LONGEST_LAG_S`].
-const LAGS: u32 = 8;
+const LAGS: u32 = 6;
 const LONGEST_LAG_S: f64 = 20.0;
 
 /// The shapes tried beside the step. A rounded start is taken for less likely than a sharp one: it fits almost anything
 /// by starting early.
 fn shapes(step: f64) -> Vec<Shape> {
-    let sharp = [0, 1, 2, 4, 12].map(|power| Shape { q: 1, power, lag: 0.0, weight: 1.0 });
+    let of = |q: u32, power: u32, lag: f64, weight: f64| Shape { q, power, lag, weight };
+    let sharp = [0, 1, 2, 12].map(|power| of(1, power, 0.0, 1.0));
     let ratio = libm::log((LONGEST_LAG_S / step).max(1.0) * 2.0) / f64::from(LAGS - 1);
     let lags = (0..LAGS).map(|i| 0.5 * step * libm::exp(ratio * f64::from(i)));
-    let rounded = lags.flat_map(|lag| [1, 12].map(|power| Shape { q: 1, power, lag, weight: ROUNDED }));
-    sharp.into_iter().chain(rounded).chain([Shape { q: 4, power: 2, lag: 0.0, weight: ROUNDED }]).collect()
+    let rounded = lags.flat_map(|lag| [1, 12].map(|power| of(1, power, lag, ROUNDED)));
+    let slow = [0, 1, 12].into_iter().flat_map(|power| [2, 4].map(|q| of(q, power, 0.0, SLOW)));
+    sharp.into_iter().chain(rounded).chain(slow).collect()
 }
-const ROUNDED: f64 = 0.1;
-/// Standard uncertainty of the onset for want of the true shape, as a share of the lag (signals without noise through
-/// first-order lags were off by up to 4 %).
-const SHAPE_UNCERTAINTY: f64 = 0.04;
+const ROUNDED: f64 = 0.2;
+const SLOW: f64 = 0.5;
+/// No shape is the true one: its misfit counts as noise of this share of the plateau.
+const UNLIKE: f64 = 0.002;
+/// Standard uncertainty of a moment between two readings, as a share of the time between them, where the rise between them is this share of the
+/// plateau or more.
+const BETWEEN: f64 = 0.1;
+const JUMP: f64 = 0.3;
+/// No more readings than this are fitted: beyond, neighbours are averaged.
+const FITTED: usize = 400;
 
 /// Values of t0 at each level; each looks closer where the one before found the likelihood.
 const LEVELS: [u32; 3] = [48, 48, 128];
@@ -78,12 +91,12 @@ impl<'a> Whitened<'a> {
         Self { t, rho, e1, e2, rest, rest_square, columns }
     }
     /// The best rise of this shape, whitened and without the line's part, and its height.
-    fn fitted(&self, at: &Best) -> (Vec<f64>, f64) {
+    fn fitted(&self, at: &Cell, shape: &Shape) -> (Vec<f64>, f64) {
         let first = self.t.partition_point(|t| *t <= at.t0);
         let mut shapes: Vec<f64> = self.t.iter().map(|t| t - at.t0).collect();
         let (before, after) = shapes.split_at_mut(first);
         before.fill(0.0);
-        rise(after, at.tau, &at.shape);
+        rise(after, at.tau, shape);
         let mut f: Vec<f64> = shapes.iter().zip(shapes.iter().skip(1)).map(|(a, b)| b - self.rho * a).collect();
         remove(&mut f, &self.e1);
         remove(&mut f, &self.e2);
@@ -91,35 +104,13 @@ impl<'a> Whitened<'a> {
         (f, height)
     }
     /// Residuals after `t0` with the best rise of this shape.
-    fn residuals(&self, at: &Best) -> Vec<f64> {
-        let (f, height) = self.fitted(at);
+    fn residuals(&self, at: &Cell, shapes: &[Shape]) -> Vec<f64> {
+        let (f, height) = self.fitted(at, shapes.get(at.shape).unwrap_or(&STEP));
         let rows = self.t.iter().skip(1).zip(self.rest.iter().zip(&f));
         rows.filter(|(t, _)| **t > at.t0).map(|(_, (r, f))| r - height * f).collect()
     }
-    /// How long this rise takes to climb a step of the transmitted number, s: what lies under that can't be seen.
-    fn toe_s(&self, at: &Best, resolution: f64, reading_s: f64) -> f64 {
-        let (f, height) = self.fitted(at);
-        let share = resolution / height;
-        if f.is_empty() || !(share > 0.0 && share < 1.0) {
-            return 0.0;
-        }
-        let risen = |s: f64| {
-            let mut one = [s];
-            rise(&mut one, at.tau, &at.shape);
-            one[0]
-        };
-        let (mut low, mut high) = (0.0, reading_s);
-        while risen(high) < share && high < 1e4 {
-            (low, high) = (high, 2.0 * high);
-        }
-        for _ in 0..30 {
-            let middle = 0.5 * (low + high);
-            if risen(middle) < share { low = middle } else { high = middle }
-        }
-        high
-    }
-    /// Residual sum of squares with the best upward rise of this shape.
-    fn rss(&self, t0: f64, tau: f64, shape: &Shape) -> f64 {
+    /// The best upward rise of this shape.
+    fn fit(&self, t0: f64, tau: f64, shape: &Shape) -> Fit {
         let first = self.t.partition_point(|t| *t <= t0);
         let from = first.max(1);
         let (mut fr, mut f1, mut f2, mut ff, mut before) = (0.0, 0.0, 0.0, 0.0, 0.0);
@@ -143,9 +134,29 @@ impl<'a> Whitened<'a> {
             }
         }
         let own = ff - f1 * f1 - f2 * f2;
-        if fr > 0.0 && own > 1e-9 * ff { self.rest_square - fr * fr / own } else { self.rest_square }
+        if fr > 0.0 && own > 1e-9 * ff {
+            Fit { rss: self.rest_square - fr * fr / own, height: fr / own, own }
+        } else {
+            Fit { rss: self.rest_square, height: 0.0, own: 0.0 }
+        }
     }
 }
+/// What the best rise of a shape leaves, its height, and the square of a unit rise, by which the height is known.
+#[derive(Clone, Copy)]
+struct Fit {
+    rss: f64,
+    height: f64,
+    own: f64,
+}
+/// A rise with its start and time.
+#[derive(Clone, Copy)]
+struct Cell {
+    t0: f64,
+    tau: f64,
+    shape: usize,
+    fit: Fit,
+}
+
 /// Readings whose rises are worked out side by side. The sums over them keep the order of the readings, and so their bits.
 const TOGETHER: usize = 16;
 
@@ -170,6 +181,19 @@ fn rise(s: &mut [f64], tau: f64, shape: &Shape) {
         s.iter_mut().for_each(|left| *left = 1.0 - *left);
     }
 }
+/// How long after its start such a rise reaches this share of its height, s.
+fn reached_after(share: f64, tau: f64, shape: &Shape) -> f64 {
+    if tau <= 0.0 || share <= 0.0 {
+        return 0.0;
+    }
+    let left = -libm::log1p(-share) / f64::from(1_u32 << shape.power);
+    let mut s = libm::expm1(left);
+    for _ in 0..shape.q / 2 {
+        s = libm::sqrt(s);
+    }
+    let s = s * tau + shape.lag;
+    libm::sqrt(s * s - shape.lag * shape.lag)
+}
 fn dot(a: &[f64], b: &[f64]) -> f64 {
     a.iter().zip(b).map(|(a, b)| a * b).sum()
 }
@@ -184,87 +208,87 @@ fn normalise(v: &mut [f64]) {
     }
 }
 
-/// The onset within readings `from..to` of the record, which begin with baseline and end before the rise falls again.
-/// `None` if no onset within them explains the rise, or its start lies at the edge.
-pub(super) fn locate(record: &Record, from: usize, to: usize) -> Option<Onset> {
-    let (t, y) = (record.t.get(from..to)?, record.y.get(from..to)?);
-    let white = Whitened::new(t, y, record.noise.rho);
+/// When the readings of this part of the record, which begin with baseline and end before the rise falls again, rose by `level`.
+/// `None` if no rise within them explains that.
+pub(super) fn locate(record: &Record, part: Range<usize>, level: &Estimate) -> Option<Onset> {
+    let (t, y) = (record.t.get(part.clone())?, record.y.get(part)?);
+    let together = t.len().div_ceil(FITTED).max(1);
+    let averaged = |v: &[f64]| -> Vec<f64> { v.chunks_exact(together).map(stats::mean).collect() };
+    let (t, y) = (averaged(t), averaged(y));
+    let (innovation, rho) = record.noise.innovation(together);
+    let unlike = UNLIKE * level.value / SHARE;
+    let innovation = innovation + unlike * unlike;
+    let white = Whitened::new(&t, &y, rho);
     let (start, end) = (*t.first()?, *t.last()?);
-    let step = record.step_s();
-    let mut range = (start + 3.0 * step, end);
+    let step = record.step_s() * together as f64;
+    let shapes = shapes(step);
+    let mut range = (start, end);
     let mut profile = None;
-    for (level, count) in LEVELS.into_iter().enumerate() {
-        let found = Profile::over(&white, range, count, step, (end - start).max(step));
-        let scale = found.scale(record, &white);
-        if level == 0 && found.at_edge(scale) {
-            return None;
-        }
+    for count in LEVELS {
+        let found = Profile::over(&white, range, count, step, (end - start).max(step), &shapes);
+        let scale = found.scale(innovation, &white, &shapes);
         range = found.support(scale)?;
         profile = Some((found, scale));
     }
     let (profile, scale) = profile?;
-    let toe_s = white.toe_s(&profile.best, record.bare_step, step);
-    profile.onset(scale, toe_s)
+    // Between two readings that a rise jumps over nobody knows its course.
+    let next = t.partition_point(|t| {
+        *t <= profile.best.t0
+            + reached_after(
+                level.value / profile.best.fit.height,
+                profile.best.tau,
+                shapes.get(profile.best.shape).unwrap_or(&STEP),
+            )
+    });
+    let pair = (next.checked_sub(1).and_then(|i| Some((*t.get(i)?, *y.get(i)?))), t.get(next).zip(y.get(next)));
+    let u_between = match pair {
+        (Some((t0, y0)), Some((t1, y1))) => {
+            let jump = ((y1 - y0) * SHARE / level.value / JUMP).clamp(0.0, 1.0);
+            BETWEEN * (t1 - t0) * jump * jump
+        }
+        _ => 0.0,
+    };
+    profile.onset(scale, level, u_between, &shapes)
 }
 
-/// Residual sums of squares for each t0, one for the step and one for the best time of each shape: the
-/// log-likelihood but for the noise variance.
+/// The best rise of each shape for each start: the log-likelihood but for the noise variance.
 struct Profile {
     range: (f64, f64),
     width: f64,
-    t0: Vec<f64>,
-    rss: Vec<Vec<f64>>,
-    weights: Vec<f64>,
-    least: f64,
-    best: Best,
-}
-/// The likeliest onset and shape.
-#[derive(Clone, Copy)]
-struct Best {
-    t0: f64,
-    tau: f64,
-    shape: Shape,
+    cells: Vec<Cell>,
+    best: Cell,
 }
 const STEP: Shape = Shape { q: 1, power: 0, lag: 0.0, weight: STEP_WEIGHT };
 impl Profile {
-    fn over(white: &Whitened<'_>, range: (f64, f64), count: u32, step: f64, long: f64) -> Self {
+    fn over(w: &Whitened<'_>, range: (f64, f64), count: u32, step: f64, long: f64, shapes: &[Shape]) -> Self {
         let width = (range.1 - range.0) / f64::from(count);
-        let t0: Vec<f64> = (0..count).map(|i| range.0 + (f64::from(i) + 0.5) * width).collect();
-        let shapes = shapes(step);
-        let mut rss = alloc::vec![Vec::with_capacity(shapes.len() + 1); t0.len()];
-        let mut least = f64::INFINITY;
-        let mut best = Best { t0: range.0, tau: 0.0, shape: STEP };
-        let mut note = |row: &mut Vec<f64>, value: f64, found: Best| {
-            row.push(value);
-            if value < least {
-                (least, best) = (value, found);
-            }
-        };
-        for (t0, row) in t0.iter().zip(&mut rss) {
-            note(row, white.rss(*t0, 0.0, &STEP), Best { t0: *t0, tau: 0.0, shape: STEP });
-        }
+        let starts: Vec<f64> = (0..count).map(|i| range.0 + (f64::from(i) + 0.5) * width).collect();
         let slowest = libm::log(4000.0 * long);
         let fastest = libm::log(0.3 * step).min(slowest - 1.0);
-        for shape in &shapes {
-            // Logarithm of the time, s, at which a unit rise that began so would be whole; from onset to onset it changes little.
+        let whole_at_once = |t0: &f64| Cell { t0: *t0, tau: 0.0, shape: shapes.len(), fit: w.fit(*t0, 0.0, &STEP) };
+        let mut cells: Vec<Cell> = starts.iter().map(whole_at_once).collect();
+        for (number, shape) in shapes.iter().enumerate() {
+            // Logarithm of the time, s, at which a unit rise that began so would be whole; from start to start it changes little.
             let spread = libm::exp2(f64::from(shape.power) / f64::from(shape.q));
             let mut previous = None;
-            for (t0, row) in t0.iter().zip(&mut rss) {
-                let of = |ln: f64| white.rss(*t0, libm::exp(ln) * spread, shape);
+            for t0 in &starts {
+                let of = |ln: f64| w.fit(*t0, libm::exp(ln) * spread, shape).rss;
                 let guess = previous.unwrap_or_else(|| scan(&of, fastest, slowest));
-                let (at, value) = minimise(&of, guess, fastest, slowest);
+                let (at, _) = minimise(&of, guess, fastest, slowest);
                 previous = Some(at);
-                note(row, value, Best { t0: *t0, tau: libm::exp(at) * spread, shape: *shape });
+                let tau = libm::exp(at) * spread;
+                cells.push(Cell { t0: *t0, tau, shape: number, fit: w.fit(*t0, tau, shape) });
             }
         }
-        let weights = core::iter::once(STEP_WEIGHT).chain(shapes.iter().map(|s| s.weight)).collect();
-        Self { range, width, t0, rss, weights, least, best }
+        let first =
+            Cell { t0: range.0, tau: 0.0, shape: shapes.len(), fit: Fit { rss: f64::INFINITY, height: 0.0, own: 0.0 } };
+        let best = cells.iter().fold(first, |best, c| if c.fit.rss < best.fit.rss { *c } else { best });
+        Self { range, width, cells, best }
     }
     /// Variance of an innovation: that of the baseline. Where no shape fits the rise as well as that, the misfit of the
     /// best one and its run length count as noise (quasi-likelihood with a long-run variance).
-    fn scale(&self, record: &Record, white: &Whitened<'_>) -> f64 {
-        let innovation = record.noise.innovation_sd() * record.noise.innovation_sd();
-        let residuals = white.residuals(&self.best);
+    fn scale(&self, innovation: f64, white: &Whitened<'_>, shapes: &[Shape]) -> f64 {
+        let residuals = white.residuals(&self.best, shapes);
         let n = residuals.len() as f64;
         let misfit = dot(&residuals, &residuals) / n / innovation;
         if n >= 4.0 && misfit > 1.0 + 3.0 * libm::sqrt(2.0 / n) {
@@ -273,53 +297,60 @@ impl Profile {
             innovation
         }
     }
-    fn weights(&self, scale: f64) -> Vec<f64> {
-        let likelihood = |rss: f64| libm::exp((self.least - rss) / (2.0 * scale));
-        let weight = |row: &Vec<f64>| row.iter().zip(&self.weights).map(|(rss, w)| w * likelihood(*rss)).sum();
-        self.rss.iter().map(weight).collect()
+    fn weight(&self, cell: &Cell, scale: f64, shapes: &[Shape]) -> f64 {
+        let prior = shapes.get(cell.shape).unwrap_or(&STEP).weight;
+        prior * libm::exp((self.best.fit.rss - cell.fit.rss) / (2.0 * scale))
     }
-    /// True if an onset in the first cell is likely too: the start lies before the record, or can't be told from drift.
-    fn at_edge(&self, scale: f64) -> bool {
-        self.weights(scale).first().is_none_or(|w| *w > 0.05)
-    }
-    /// The range of t0 for a closer look.
+    /// The range of starts for a closer look.
     fn support(&self, scale: f64) -> Option<(f64, f64)> {
-        let weights = self.weights(scale);
-        let worth = |w: &f64| *w > WORTH;
-        let (first, last) = (weights.iter().position(worth)?, weights.iter().rposition(worth)?);
+        let likely = |c: &&Cell| libm::exp((self.best.fit.rss - c.fit.rss) / (2.0 * scale)) > WORTH;
+        let starts = self.cells.iter().filter(likely).map(|c| c.t0);
+        let (first, last) = starts.fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), t| (a.min(t), b.max(t)));
         let margin = 1.5 * self.width;
-        Some(((self.t0.get(first)? - margin).max(self.range.0), (self.t0.get(last)? + margin).min(self.range.1)))
+        (first <= last).then(|| ((first - margin).max(self.range.0), (last + margin).min(self.range.1)))
     }
-    fn onset(&self, scale: f64, toe_s: f64) -> Option<Onset> {
-        let weights = self.weights(scale);
-        let total: f64 = weights.iter().sum();
+    /// The moment at which the level is reached, with its interval.
+    fn onset(&self, scale: f64, level: &Estimate, u_between: f64, shapes: &[Shape]) -> Option<Onset> {
+        let mut moments: Vec<(f64, f64)> = Vec::with_capacity(3 * self.cells.len());
+        for cell in &self.cells {
+            let weight = self.weight(cell, scale, shapes);
+            if weight < 1e-9 || cell.fit.height <= 0.0 {
+                continue;
+            }
+            let share = level.value / cell.fit.height;
+            let u = share * libm::hypot(level.u() / level.value, libm::sqrt(scale / cell.fit.own) / cell.fit.height);
+            let shape = shapes.get(cell.shape).unwrap_or(&STEP);
+            for (off, part) in [(-SQRT_3, 1.0 / 6.0), (0.0, 2.0 / 3.0), (SQRT_3, 1.0 / 6.0)] {
+                let share = share + off * u;
+                if share < 1.0 {
+                    moments.push((cell.t0 + reached_after(share, cell.tau, shape), part * weight));
+                }
+            }
+        }
+        moments.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let total: f64 = moments.iter().map(|m| m.1).sum();
         if total <= 0.0 || !total.is_finite() {
             return None;
         }
-        let mean = self.t0.iter().zip(&weights).map(|(t, w)| t * w).sum::<f64>() / total;
-        let variance = self.t0.iter().zip(&weights).map(|(t, w)| (t - mean) * (t - mean) * w).sum::<f64>() / total;
+        let mean = moments.iter().map(|(t, w)| t * w).sum::<f64>() / total;
+        let variance = moments.iter().map(|(t, w)| (t - mean) * (t - mean) * w).sum::<f64>() / total;
         let quantile = |p: f64| {
             let mut sum = 0.0;
-            for (t, w) in self.t0.iter().zip(&weights) {
-                if sum + w >= p * total {
-                    return t + self.width * ((p * total - sum) / w - 0.5);
-                }
+            let passed = moments.iter().find(|(_, w)| {
                 sum += w;
-            }
-            self.t0.last().copied().unwrap_or(mean)
+                sum >= p * total
+            });
+            passed.map_or(mean, |m| m.0)
         };
-        // How well the rounding of the best shape stands for a real lag: matters only where noise is very small.
-        let u_shape = SHAPE_UNCERTAINTY * self.best.shape.lag;
-        // What rose by less than a step before it could be seen: rectangular, and only ever earlier.
-        let u_toe = toe_s / libm::sqrt(12.0);
-        let parts = [libm::sqrt(variance), self.width / libm::sqrt(12.0), u_shape, u_toe];
-        let u_s = libm::sqrt(parts.iter().map(|u| u * u).sum());
-        let at_s = quantile(0.5);
-        let side = |edge: f64| libm::hypot(edge - at_s, 2.0 * u_shape);
-        let interval95_s = (at_s - side(quantile(0.025)) - toe_s, at_s + side(quantile(0.975)));
-        Some(Onset { at_s, u_s, interval95_s })
+        let (at_s, grid) = (quantile(0.5), self.width / libm::sqrt(12.0));
+        let side = |edge: f64| libm::hypot(edge - at_s, 2.0 * libm::hypot(grid, u_between));
+        let interval95_s = (at_s - side(quantile(0.025)), at_s + side(quantile(0.975)));
+        // As wide as the wider side, so that who takes it for normal is not surer than the interval.
+        let wider = (at_s - interval95_s.0).max(interval95_s.1 - at_s) / stats::normal_quantile(0.975);
+        Some(Onset { at_s, u_s: libm::sqrt(variance + grid * grid + u_between * u_between).max(wider), interval95_s })
     }
 }
+const SQRT_3: f64 = 1.732_050_807_568_877_2;
 
 /// The best of a row of values.
 fn scan(f: &impl Fn(f64) -> f64, low: f64, high: f64) -> f64 {

@@ -13,14 +13,22 @@ pub(super) struct Record {
     pub t: Vec<f64>,
     /// Readings, spikes replaced by their neighbourhood's median.
     pub y: Vec<f64>,
-    /// How many of them are from before the release.
+    /// How many of them are from before the release, or the fewest that a line needs.
     pub before: usize,
+    /// How many are from before the release.
+    released: usize,
+    /// First reading of the baseline: what came before it still fell or settled (a purge's tail).
+    pub clean: usize,
+    prefix: Prefix,
     /// First reading at full scale; readings from there on are no measurements.
     pub ceiling: Option<usize>,
     pub noise: Noise,
     /// Step of the transmitted number, where the readings before the release show nothing but that; else 0: noise that is
     /// wider than the steps tells what lies between them (Widrow and Kollár 2008).
     pub bare_step: f64,
+    /// Step of the transmitted number, as told or as the record shows it.
+    step: f64,
+    quick_sd: f64,
 }
 
 /// The scatter of the baseline before the release.
@@ -31,15 +39,17 @@ pub(super) struct Noise {
     pub rho: f64,
     /// Degrees of freedom of the standard deviation.
     pub dof: f64,
+    /// Integrated autocorrelation time, readings: that of the autoregression or, where slower noise lies under it, the longer one seen.
+    pub time: f64,
 }
 impl Noise {
-    /// Integrated autocorrelation time, readings.
-    pub(super) fn time(&self) -> f64 {
-        (1.0 + self.rho) / (1.0 - self.rho)
-    }
-    /// Standard deviation of what a reading adds to what the one before it foretold.
-    pub(super) fn innovation_sd(&self) -> f64 {
-        self.sd * libm::sqrt(1.0 - self.rho * self.rho)
+    /// Variance of what the mean of `k` readings adds to what the mean before it foretold, and the autoregression of such means. Where slower
+    /// noise lies under that of the autoregression, its share of the long-run variance is counted in.
+    pub(super) fn innovation(&self, k: usize) -> (f64, f64) {
+        let (rho, k) = (libm::pow(self.rho, k as f64), k as f64);
+        let own_time = (1.0 + self.rho) / (1.0 - self.rho);
+        let variance = self.sd * self.sd * if k > 1.0 { (own_time / k).min(1.0) } else { 1.0 };
+        (variance * (1.0 - rho * rho) * self.time / own_time, rho)
     }
 }
 
@@ -54,6 +64,22 @@ pub(super) struct Detection {
 
 /// Longest span whose rise is looked at as one, as a multiple of the shortest that counts: 2 to this power.
 const SPANS: u32 = 5;
+/// Fewest readings that a line is put through, whether or not all of them are from before the release.
+const FEWEST: usize = 8;
+/// Fewest readings that a baseline is cut to where the earlier ones are no baseline, and how much more they must scatter for that.
+const SHORTEST_CLEAN: usize = 10;
+const NO_BASELINE: f64 = 1.5;
+/// A baseline that falls by so many standard deviations is none.
+const FALLS: f64 = 4.0;
+/// A moment is held against the line through at least so many readings before it, where the record has them.
+const MEMORY: usize = 60;
+const MEMORY_S: f64 = 60.0;
+/// No more standard errors than this are asked for: few degrees of freedom ask for hundreds, and then hide smoke that anybody sees.
+const MOST_ERRORS: f64 = 12.0;
+/// Readings in a row at the highest of all that show a ceiling, where readings of the baseline do not repeat.
+const AT_CEILING: usize = 5;
+/// Over so many steps the readings of a baseline must be spread, so that a run of equal ones is none of theirs.
+const STEPS_SEEN: f64 = 3.5;
 /// A rise of so many times the whole range of the readings before the release is no scatter of theirs, whatever its memory (practice,
 /// no source; tried on signals without smoke).
 const PLAIN: f64 = 5.0;
@@ -72,29 +98,62 @@ impl Record {
         let rule = &Rule { resolution: step, ..*rule };
         let y = mended(&readings, rule.resolution);
         let t: Vec<f64> = all.iter().map(|s| s.at.as_secs_f64()).collect();
-        let ceiling = y.iter().position(|v| *v >= rule.full_scale);
-        let (t0, y0) = (t.get(..before.len()).unwrap_or(&[]), y.get(..before.len()).unwrap_or(&[]));
-        let noise = noise(t0, y0, rule).ok_or(Error::TooFew { have: before.len(), need: rule.min_before })?;
+        let released = before.len();
+        let before = released.max(FEWEST);
+        let few = Error::TooFew { have: y.len(), need: FEWEST };
+        let clean = clean_from(t.get(..before).ok_or(few)?, y.get(..before).ok_or(few)?);
+        let quick_sd = quick_sd(&y);
+        let (clean, before) = past_a_fall(&t, &y, clean..before, quick_sd);
+        let (t0, y0) = (t.get(clean..before).ok_or(few)?, y.get(clean..before).ok_or(few)?);
+        let mut noise = noise(t0, y0, rule).ok_or(few)?;
+        // A few readings show little of their scatter: the differences of the whole record show at least its quick part.
+        noise.sd = noise.sd.max(quick_sd);
+        let ceiling = y.iter().position(|v| *v >= rule.full_scale).or_else(|| ceiling(&y, before, rule.resolution));
         let bare_step = if within_a_step(y0, rule.resolution) { rule.resolution } else { 0.0 };
-        Ok(Self { t, y, before: before.len(), ceiling, noise, bare_step })
+        let prefix = Prefix::new(&t, &y);
+        Ok(Self { released, t, y, before, clean, prefix, ceiling, noise, bare_step, step: rule.resolution, quick_sd })
+    }
+    /// What rounding leaves unknown of a level, unit of the reading.
+    pub(super) fn u_rounding(&self) -> f64 {
+        stats::rounding_uncertainty(self.step, stats::before_rounding(self.noise.sd, self.step))
     }
     /// One past the last reading in which a rise is looked for: at the ceiling, no more than what shows a jump to it.
     pub(super) fn searched(&self, rule: &Rule) -> usize {
         let shortest = self.readings_in(rule.min_duration_s);
         self.ceiling.map_or(self.y.len(), |c| (c + shortest).min(self.y.len()))
     }
-    /// True if the readings before the release wander (their residuals hang together for an eighth of them), or if their
-    /// second half rises against the first by the first's own noise; never within one step, which shows neither.
-    pub(super) fn restless(&self, rule: &Rule) -> bool {
-        if self.bare_step > 0.0 {
+    /// True if the readings before the release hang together for an eighth of them; never within one step, which does not show it.
+    pub(super) fn wanders(&self) -> bool {
+        let stretch = |v: &'_ [f64]| v.get(..self.released).unwrap_or(&[]).to_vec();
+        let line = stats::line(&stretch(&self.t), &stretch(&self.y));
+        self.bare_step <= 0.0 && line.is_none_or(|line| self.released as f64 / line.long_run.time < 8.0)
+    }
+    /// True if the second half of the readings before the release rises against the first by the first's own noise, and by more than scatter.
+    pub(super) fn rises_before(&self, rule: &Rule) -> bool {
+        let half = self.released / 2;
+        let stretch = |v: &'_ [f64]| v.get(..half).unwrap_or(&[]).to_vec();
+        let quiet = noise(&stretch(&self.t), &stretch(&self.y), rule);
+        let Some(found) = quiet.and_then(|noise| self.found(half..self.released, 0..half, &noise, rule)) else {
             return false;
+        };
+        let rose = self.prefix.means(found.from, found.known).1 - self.prefix.means(0, half).1;
+        self.bare_step <= 0.0 && rose > 1.5 * self.step
+    }
+    /// The first rise within a stretch of the record, held against its baseline.
+    pub(super) fn detect(&self, within: Range<usize>, rule: &Rule) -> Option<Detection> {
+        let memory = (self.before - self.clean).max(MEMORY).max(self.readings_in(MEMORY_S));
+        self.found(within, self.clean..self.clean + memory, &self.noise, rule)
+    }
+    /// Describes the noise anew by all readings of the baseline up to `end`, once it is known that nothing rose among them.
+    pub(super) fn learn(&mut self, end: usize, rule: &Rule) {
+        let all = (self.t.get(self.clean..end), self.y.get(self.clean..end));
+        if let (Some(t), Some(y)) = all
+            && end > self.before
+            && let Some(mut noise) = noise(t, y, &Rule { resolution: self.step, ..*rule })
+        {
+            noise.sd = noise.sd.max(self.quick_sd);
+            self.noise = noise;
         }
-        let stretch = |v: &[f64], to: usize| v.get(..to).unwrap_or(&[]).to_vec();
-        let (t, y) = (stretch(&self.t, self.before), stretch(&self.y, self.before));
-        let wanders = stats::line(&t, &y).is_none_or(|line| self.before as f64 / line.long_run.time < 8.0);
-        let half = self.before / 2;
-        let quiet = noise(&stretch(&t, half), &stretch(&y, half), rule);
-        wanders || quiet.is_none_or(|noise| self.detect(half..self.before, half, &noise, rule).is_some())
     }
     /// Mean time between readings, s.
     pub(super) fn step_s(&self) -> f64 {
@@ -114,7 +173,7 @@ impl Record {
     /// How many standard errors count as clear of noise, with the false-alarm rate shared out over all comparisons.
     fn threshold(&self, noise: &Noise, rule: &Rule) -> f64 {
         let comparisons = (self.y.len() * (SPANS as usize + 1)) as f64;
-        stats::t_quantile(1.0 - rule.false_alarm / comparisons, noise.dof)
+        stats::t_quantile(1.0 - rule.false_alarm / comparisons, noise.dof).min(MOST_ERRORS)
     }
     /// The smallest rise lasting the shortest counted time that would be seen at the end of the record, however slowly it came.
     pub(super) fn smallest_seen(&self, rule: &Rule) -> f64 {
@@ -124,10 +183,9 @@ impl Record {
     /// The middle of the readings before the release, and what at `t` rises above it as no drift or memory of theirs explains: many
     /// times their whole range, the more the longer it is since.
     fn plain_rise(&self, t: f64) -> Option<(f64, f64)> {
-        let y = self.y.get(..self.before)?;
-        let (first, last) = (*self.t.first()?, *self.t.get(self.before.checked_sub(1)?)?);
-        let (low, high) = y.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(*v), h.max(*v)));
-        let range = (high - low).max(self.bare_step).max(4.0 * self.noise.sd);
+        let y = self.y.get(self.clean..self.before)?;
+        let (first, last) = (*self.t.get(self.clean)?, *self.t.get(self.before.checked_sub(1)?)?);
+        let range = spread(y).max(self.bare_step).max(4.0 * self.noise.sd);
         Some((stats::median(y), PLAIN * range * (1.0 + (t - last).max(0.0) / (last - first))))
     }
     /// A rise so high that no statistic is needed to tell it. The line through the readings before a moment follows a slow rise, and
@@ -142,7 +200,7 @@ impl Record {
             stands = if y > middle + rise { stands + 1 } else { 0 };
             if stands == shortest {
                 // Its foot: the last reading that stood no higher than those before the release.
-                let top = self.y.get(..self.before)?.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+                let top = self.y.get(self.clean..self.before)?.iter().copied().fold(f64::NEG_INFINITY, f64::max);
                 let foot = (within.start..i).rev().find(|k| self.y.get(*k).is_some_and(|y| *y <= top));
                 return Some(Detection { from: foot.map_or(within.start, |k| k + 1), known: i + 1 });
             }
@@ -152,19 +210,22 @@ impl Record {
 
     /// The first rise within a stretch of the record: a window-limited generalised likelihood ratio test (Willsky & Jones, IEEE TAC 21
     /// (1976) 108; Lai, JRSS B 57 (1995) 613). The mean of the last h readings, for several h, is compared with the line
-    /// through the `memory` readings before them.
-    pub(super) fn detect(&self, within: Range<usize>, memory: usize, noise: &Noise, rule: &Rule) -> Option<Detection> {
+    /// through as many readings before them as `baseline` has, not before its first.
+    fn found(&self, within: Range<usize>, baseline: Range<usize>, noise: &Noise, rule: &Rule) -> Option<Detection> {
+        let memory = baseline.len();
         let shortest = self.readings_in(rule.min_duration_s).min(memory);
         let threshold = self.threshold(noise, rule);
-        let prefix = Prefix::new(&self.t, &self.y);
-        let inflation = noise.sd * noise.sd * noise.time();
+        let prefix = &self.prefix;
+        let inflation = noise.sd * noise.sd * noise.time;
         for known in within.start + 2..=within.end {
             for span in (0..=SPANS).map(|p| (shortest << p) / 2).filter(|h| (2..=memory).contains(h)) {
                 let Some(from) = known.checked_sub(span).filter(|f| *f >= within.start) else { break };
-                let past = prefix.line(from.saturating_sub(memory), from);
+                let past = prefix.line(from.saturating_sub(memory).max(baseline.start), from);
                 let recent = prefix.means(from, known);
                 let ahead = recent.0 - past.t_mean;
-                let rise = recent.1 - past.y_mean - past.slope * ahead;
+                // What falls before a moment (a purge's tail) is not taken to fall on.
+                let ahead_mean = if past.slope < 0.0 { past.reach } else { ahead };
+                let rise = recent.1 - past.y_mean - past.slope * ahead_mean;
                 let variance = inflation * (1.0 / span as f64 + 1.0 / past.n + ahead * ahead / past.stt);
                 if rise > 0.0 && rise > threshold * libm::sqrt(variance) {
                     return Some(Detection { from, known });
@@ -186,6 +247,8 @@ struct Past {
     y_mean: f64,
     slope: f64,
     stt: f64,
+    /// From the mean time to the last, s, of evenly spread readings.
+    reach: f64,
 }
 impl Prefix {
     fn new(t: &[f64], y: &[f64]) -> Self {
@@ -211,7 +274,14 @@ impl Prefix {
     fn line(&self, from: usize, to: usize) -> Past {
         let [n, t, y, tt, ty] = self.between(from, to);
         let stt = tt - t * t / n;
-        Past { n, t_mean: t / n + self.origin.0, y_mean: y / n + self.origin.1, slope: (ty - t * y / n) / stt, stt }
+        Past {
+            n,
+            t_mean: t / n + self.origin.0,
+            y_mean: y / n + self.origin.1,
+            slope: (ty - t * y / n) / stt,
+            stt,
+            reach: libm::sqrt(3.0 * stt / n),
+        }
     }
     fn means(&self, from: usize, to: usize) -> (f64, f64) {
         let [n, t, y, ..] = self.between(from, to);
@@ -227,18 +297,25 @@ fn visible_step(readings: &[f64], resolution: f64) -> Option<f64> {
     steps.min_by(f64::total_cmp).map(|smallest| smallest.max(resolution))
 }
 
-/// Readings with spikes of one or two replaced by the median of five (Hampel's filter; Pearson et al., EURASIP J. 2016:87).
+/// Readings with spikes of one or two replaced by the median of five (Hampel's filter; Pearson et al., EURASIP J. 2016:87). The top of a short
+/// puff is no spike: there the other readings are far apart too.
 fn mended(y: &[f64], resolution: f64) -> Vec<f64> {
-    let medians: Vec<f64> =
-        (0..y.len()).map(|i| stats::median(y.get(i.saturating_sub(2)..(i + 3).min(y.len())).unwrap_or(&[]))).collect();
-    let deviations: Vec<f64> = y.iter().zip(&medians).map(|(a, b)| a - b).collect();
+    let five = |i: usize| -> Option<[f64; 5]> {
+        let mut five: [f64; 5] = y.get(i.checked_sub(2)?..i + 3)?.try_into().ok()?;
+        five.sort_unstable_by(f64::total_cmp);
+        Some(five)
+    };
+    let deviations: Vec<f64> = (0..y.len()).filter_map(|i| Some(y.get(i)? - five(i)?[2])).collect();
     let bar = (8.0 * stats::robust_sd(&deviations, 0.0)).max(3.0 * resolution);
-    let ends = 2..y.len().saturating_sub(2);
-    y.iter()
-        .zip(&medians)
-        .enumerate()
-        .map(|(i, (v, m))| if ends.contains(&i) && (v - m).abs() > bar { *m } else { *v })
-        .collect()
+    let mend = |(i, v): (usize, &f64)| match five(i) {
+        Some([a, _, m, _, d]) => {
+            let off = v - m;
+            let others = if off > 0.0 { m - a } else { d - m };
+            if off.abs() > bar && off.abs() > 2.0 * others { m } else { *v }
+        }
+        None => *v,
+    };
+    y.iter().enumerate().map(mend).collect()
 }
 
 fn noise(t: &[f64], y: &[f64], rule: &Rule) -> Option<Noise> {
@@ -249,16 +326,84 @@ fn noise(t: &[f64], y: &[f64], rule: &Rule) -> Option<Noise> {
     let sd = line.residual_sd.max(floor);
     // Readings on two neighbouring steps show rounding and no more: how long they stay on one of them tells of no memory.
     if within_a_step(y, rule.resolution) {
-        return Some(Noise { sd, rho: 0.0, dof: (n - 2.0).max(2.0) });
+        return Some(Noise { sd, rho: 0.0, dof: (n - 2.0).max(2.0), time: 1.0 });
     }
     let raw = stats::lag1(&residuals);
     // First-order bias of the estimate about a fitted line (Marriott & Pope, Biometrika 41 (1954) 390).
     let rho = (raw + (2.0 + 4.0 * raw) / n).clamp(0.0, 0.95);
-    Some(Noise { sd, rho, dof: ((n - 2.0) * (1.0 - rho * rho) / (1.0 + rho * rho)).max(2.0) })
+    let time = ((1.0 + rho) / (1.0 - rho)).max(line.long_run.time);
+    Some(Noise { sd, rho, dof: ((n - 2.0) * (1.0 - rho * rho) / (1.0 + rho * rho)).max(2.0), time })
+}
+
+/// Where the baseline begins: the longest last part of the readings before the release that scatters about its line hardly more than the
+/// quietest of them. What a purge leaves falls off first; a line through it would take its bend for noise with a long memory.
+fn clean_from(t: &[f64], y: &[f64]) -> usize {
+    let parts: Vec<(usize, f64)> = [0, 2, 4, 5, 6]
+        .into_iter()
+        .map(|eighths| t.len() * eighths / 8)
+        .filter(|from| *from == 0 || t.len() - from >= SHORTEST_CLEAN)
+        .filter_map(|from| Some((from, stats::line(t.get(from..)?, y.get(from..)?)?.residual_sd)))
+        .collect();
+    let quietest = parts.iter().map(|p| p.1).fold(f64::INFINITY, f64::min).max(quick_sd(y));
+    parts.iter().find(|p| p.1 <= NO_BASELINE * quietest).map_or(0, |p| p.0)
+}
+
+/// The baseline moved on past what still falls when smoke is released: what falls is no smoke, and no baseline either.
+fn past_a_fall(t: &[f64], y: &[f64], baseline: Range<usize>, quick_sd: f64) -> (usize, usize) {
+    let (mut from, mut to) = (baseline.start, baseline.end);
+    let half = ((to - from) / 2).max(FEWEST / 2);
+    while let (Some(t), Some(y)) = (t.get(from..to + half), y.get(from..to + half)) {
+        let n = to - from;
+        let falls = |from: usize, to: usize| {
+            let line = stats::line(t.get(from..to)?, y.get(from..to)?)?;
+            let fall = -line.slope * (t.get(to - 1)? - t.get(from)?);
+            Some(fall > FALLS * quick_sd && -line.slope > 3.0 * line.slope_se)
+        };
+        // It must still fall where the baseline would end then.
+        if falls(0, n) != Some(true) || falls(half, n + half) != Some(true) && falls(0, n + half) != Some(true) {
+            break;
+        }
+        (from, to) = (from + half, to + half);
+    }
+    (from, to)
+}
+
+/// Standard deviation by the median difference from reading to reading: deaf to smoke, drift and spikes, and to noise with a memory.
+fn quick_sd(y: &[f64]) -> f64 {
+    let differences: Vec<f64> = y.iter().zip(y.iter().skip(1)).map(|(a, b)| b - a).collect();
+    stats::robust_sd(&differences, 0.0) * core::f64::consts::FRAC_1_SQRT_2
+}
+
+/// The first reading of a run at the highest value of all that readings which repeat no more often than those before the release do not
+/// show: a ceiling that nobody told of.
+fn ceiling(y: &[f64], before: usize, step: f64) -> Option<usize> {
+    let quiet = y.get(..before)?;
+    // A sensor whose steps hide its noise reads any plateau as one value.
+    if spread(quiet) < STEPS_SEEN * step {
+        return None;
+    }
+    let repeats = quiet.iter().zip(quiet.iter().skip(1)).filter(|(a, b)| a == b).count();
+    let p = (repeats as f64 + 1.0) / (before as f64 + 1.0);
+    let highest = y.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    let (mut run, mut longest, mut from) = (0_usize, 0, 0);
+    for (i, v) in y.iter().enumerate() {
+        run = if *v >= highest { run + 1 } else { 0 };
+        if run > longest {
+            (longest, from) = (run, i + 1 - run);
+        }
+    }
+    let odds = y.len() as f64 * libm::pow(p, longest.saturating_sub(1) as f64);
+    let first = y.iter().position(|v| *v >= highest)?;
+    (longest >= AT_CEILING && odds < 1e-3 && from >= before).then_some(first.max(before))
 }
 
 /// True if these readings differ by no more than one step of the transmitted number.
 fn within_a_step(y: &[f64], resolution: f64) -> bool {
+    spread(y) <= 1.5 * resolution
+}
+
+/// From the lowest to the highest.
+fn spread(y: &[f64]) -> f64 {
     let (low, high) = y.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(*v), h.max(*v)));
-    high - low <= 1.5 * resolution
+    high - low
 }

@@ -95,7 +95,7 @@ pub fn flow(kind: usize, dice: &mut Dice) -> Flow {
             ("a few spikes", Class::Steady, vec![])
         }
         12 => {
-            spikes = dice.between(5.0, 15.0);
+            spikes = dice.between(1.0, 3.0);
             ("many spikes", Class::NotSteady, never)
         }
         _ => {

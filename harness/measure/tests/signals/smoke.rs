@@ -18,11 +18,13 @@ pub struct Signal {
     pub after: Vec<Sample>,
     pub rule: smoke::Rule,
     pub class: Class,
-    /// Start of the rise, s.
+    /// First crossing of a tenth of the plateau, s.
     pub onset_s: f64,
     /// First crossing of half of the plateau, s.
     pub half_s: f64,
     pub puffs: usize,
+    /// Plateau in standard deviations.
+    pub strength: f64,
     /// Time between readings, s.
     pub step_s: f64,
 }
@@ -122,9 +124,10 @@ pub fn signal(kind: usize, dice: &mut Dice) -> Signal {
     Signal {
         kind,
         class,
-        onset_s: onset,
-        half_s: if class == Class::Response { half(&smoke, onset, lengths[0].1) } else { f64::NAN },
+        onset_s: if class == Class::Response { reached(&smoke, onset, lengths[0].1, smoke::SHARE) } else { f64::NAN },
+        half_s: if class == Class::Response { reached(&smoke, onset, lengths[0].1, 0.5) } else { f64::NAN },
         puffs: lengths.len(),
+        strength: height,
         step_s: 1.0 / rate,
         rule: smoke::Rule { resolution, ..smoke::Rule::default() },
         before: before.to_vec(),
@@ -132,13 +135,11 @@ pub fn signal(kind: usize, dice: &mut Dice) -> Signal {
     }
 }
 
-/// Half of the mean of what is within 10 % of the peak, on the course without noise, 10 ms fine.
-fn half(smoke: &impl Fn(f64) -> f64, onset: f64, long: f64) -> f64 {
+/// When the course without noise first reaches this share of its highest, 10 ms fine.
+fn reached(smoke: &impl Fn(f64) -> f64, onset: f64, long: f64, share: f64) -> f64 {
     let end = (onset + long + 20.0).min(END_S);
     let course: Vec<(f64, f64)> =
         (0..((end - onset) * 1e2) as usize).map(|i| onset + i as f64 * 1e-2).map(|t| (t, smoke(t))).collect();
     let peak = course.iter().fold(0.0_f64, |a, b| a.max(b.1));
-    let high: Vec<f64> = course.iter().map(|c| c.1).filter(|v| *v >= 0.9 * peak).collect();
-    let plateau = high.iter().sum::<f64>() / high.len() as f64;
-    course.iter().find(|c| c.1 >= plateau / 2.0).map_or(f64::NAN, |c| c.0)
+    course.iter().find(|c| c.1 >= share * peak).map_or(f64::NAN, |c| c.0)
 }

@@ -76,7 +76,7 @@ pub(crate) fn why_not(outcome: &Outcome) -> Option<String> {
             Unclear::TooShort { lasted_s } => format!("it rose for {lasted_s:.1} s only"),
             Unclear::RestlessBaseline { .. } => "the reading was restless before the release".into(),
             Unclear::EndsTooSoon => "the record ends before the plateau".into(),
-            Unclear::TooSlow => "it rose too slowly to tell a start".into(),
+            Unclear::TooSlow => "no rise that smoke makes explains the readings".into(),
         },
     })
 }

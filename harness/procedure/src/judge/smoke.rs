@@ -20,7 +20,7 @@ use plumeline_measure::{
 
 /// What the unit read after a release.
 pub(crate) struct SmokeSeen {
-    /// From the mark to the first significant rise, s.
+    /// From the mark to a tenth of the plateau, s.
     pub(crate) onset: Option<Estimate>,
     /// From the mark to what is held against the prediction: half of the plateau, or what a person saw, s.
     pub(crate) compared: Option<Estimate>,

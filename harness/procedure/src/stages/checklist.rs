@@ -187,3 +187,18 @@ fn ticked(ctx: &Context, item: &ChecklistItem, number: u32, at: Instant, answer:
     ctx.edit().outcome.checklist.push(entry);
     found.into_iter().for_each(|f| ctx.found(f));
 }
+
+#[cfg(test)]
+mod tests {
+    use super::is_name;
+
+    #[test]
+    fn a_word_that_answers_a_question_is_no_name() {
+        for word in ["ok", "Oui", " ja ", "S\u{cd}", "\u{414}\u{430}", "x", "12", ""] {
+            assert!(!is_name(word), "{word}");
+        }
+        for name in ["A. Name", "Ng", "Jo Nee", "M\u{fc}ller", "\u{738b}\u{82b3}"] {
+            assert!(is_name(name), "{name}");
+        }
+    }
+}

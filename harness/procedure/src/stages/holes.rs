@@ -348,11 +348,18 @@ impl HoleRound<'_> {
         let (ctx, act, text) = (self.ctx, Act::OpenHole(hole), format!("Open {words} again. Done?"));
         let own = self.pipes.iter().position(|p| p.inlet == self.pipe.inlet);
         let of = |flows: &Flows| own.and_then(|i| flows.get(i)?.as_ref().ok().copied());
-        let back = of(before).zip(of(closed)).and_then(|(before, closed)| Reopened::by(&before, &closed));
-        let Some(back) = back.filter(|_| !ctx.is_asked()) else {
+        let Some((before, closed)) = of(before).zip(of(closed)).filter(|_| !ctx.is_asked()) else {
             return ctx.ask_done(act, text).await.map(Done::Said);
         };
-        ctx.shown(format!("{words}: the flow fell. Open it again and the flow shows it: no key is needed"));
+        // Said while the person stands at the hole: whoever forgot to close it sees it here.
+        let fell = fell(&before, &closed);
+        let Some(back) = Reopened::by(&before, &closed) else {
+            ctx.shown(format!(
+                "{words}: the flow fell by {fell}, too little to show when it is open again: press Enter then"
+            ));
+            return ctx.ask_done(act, text).await.map(Done::Said);
+        };
+        ctx.shown(format!("{words}: the flow fell by {fell}. Open it again and the flow shows it: no key is needed"));
         ctx.ask_done_unless_seen(act, text, self.is_back(back)).await
     }
     /// Ready when the pipe's flow is back.
@@ -371,6 +378,15 @@ impl HoleRound<'_> {
                 }
             }
         }
+    }
+}
+
+/// By how much the flow fell, before it is known how far it comes back.
+fn fell(before: &MeanFlow, closed: &MeanFlow) -> String {
+    let fell = before.estimate.value - closed.estimate.value;
+    match before.share_of {
+        Some(of) => format!("{:.1} % of its normal flow", fell / of * 100.0),
+        None => format!("{:.2} L/min", fell * L_MIN),
     }
 }
 

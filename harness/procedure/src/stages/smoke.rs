@@ -1,4 +1,4 @@
-//! Smoke released at the far end of each pipe, timed to the first significant rise at the sensor.
+//! Smoke released at the far end of each pipe, timed to a tenth of the plateau at the sensor.
 //!
 //! Not here: what the times show ([`crate::judge::smoke`]).
 use super::{
