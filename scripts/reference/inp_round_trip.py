@@ -33,7 +33,7 @@ def network(dice, unit):
     for i in range(count):
         # 3 mm hole: 0.65 x 7.07e-6 m2; flow at one metre or psi of the fluid.
         ca = 0.65 * 7.07e-6 * dice.uniform(0.7, 1.6)
-        per_unit = (1 / (0.4333 * GRAVITY) * 0.3048) if customary else 1 / GRAVITY
+        per_unit = (1 / (0.4333 * GRAVITY) * 0.3048) if customary else 1.0
         emitters.append(f"J{i} {ca * (2 * 9.80665 * per_unit) ** 0.5 / flow:.9f}")
     suction = dice.uniform(100, 300)
     head = suction / (GRAVITY * 999.552 * 9.80665) / length

@@ -355,10 +355,11 @@ impl<'a> Network<'a> {
         Ok(())
     }
 
-    /// Emitters: flow = coefficient x pressure^0.5, with the pressure in psi or m of the fluid as EPANET counts it.
+    /// Emitters: flow = coefficient x pressure^0.5, with the pressure in psi, or in m of the fluid.
     fn openings(&self, out: &mut String, nodes: &BTreeSet<&'a str>) -> Result<(), Problem> {
         let gravity = self.density / WATER_KG_M3;
-        let per_root_m = (gravity * if self.customary { PSI_PER_FT / M_PER_FT } else { 1.0 }).sqrt();
+        // In psi the fluid's own weight counts; in metres it does not.
+        let per_root_m = if self.customary { (gravity * PSI_PER_FT / M_PER_FT).sqrt() } else { 1.0 };
         for (i, line) in self.of("EMITTERS").enumerate() {
             let name = line.words[0];
             if !nodes.contains(name) {
@@ -428,9 +429,9 @@ mod tests {
         // 20 m of a fluid of 0.0012 x 999.552 kg/m3.
         let plumeline_base::pipework::Drive::InletSuction(suction) = &p.unit.drive else { panic!("a fan") };
         assert!((suction[0] - 20.0 * 9.80665 * 1.199_462_4).abs() < 1e-6);
-        // 3 L/min at a head of 1 m x gravity: q = Cd A sqrt(2 g h).
+        // 3 L/min at a head of 1 m: q = Cd A sqrt(2 g h).
         let o = &p.openings[1];
-        let head: f64 = 1.0 / 0.0012;
+        let head: f64 = 1.0;
         let q = o.discharge * PI / 4.0 * o.diameter_m * o.diameter_m * (2.0 * 9.80665 * head).sqrt();
         assert!((q / (3.0e-3 / 60.0) - 1.0).abs() < 1e-9, "{q}");
         assert_eq!((p.segments[0].bore_m, p.segments[0].minor_k), (0.021, 0.5));
