@@ -13,7 +13,7 @@ record() { # name, verdict, defect (may be empty)
     [ -n "$defect" ] && args=(--defect "$defect")
     rm -rf "$dir"
     "$bin" demo --small --seed 11 --quiet --out "$dir" "${args[@]}" >/dev/null || true
-    rm -f "$dir"/seal-*.json "$dir/lock" "$dir/report.html" "$dir/junit.xml" "$dir/result.json"
+    rm -f "$dir"/seal-*.json "$dir/lock" "$dir/report.html" "$dir/junit.xml" "$dir/result.json" "$dir/page.html"
     echo "$expected" >"$dir/expected-verdict.txt"
     cat >"$dir/provenance.md" <<EOM
 # $1

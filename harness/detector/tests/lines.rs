@@ -1,5 +1,5 @@
 //! The lines driver, and a line with a person at it: what comes of printed text, and who answers what.
-#![expect(
+#![allow(
     clippy::unwrap_used,
     clippy::panic,
     clippy::expect_used,

@@ -355,7 +355,7 @@ fn holds_and_gives_back_the_inhibit() {
 }
 
 #[test]
-fn reads_the_event_log_to_its_end() {
+fn reads_the_event_log_until_it_ends() {
     let mut p = pair();
     let events = p.ask(ask::ReadEvents { from: 2 }).unwrap();
     assert_eq!(events.iter().map(|e| e.position).collect::<Vec<_>>(), (2..=10).collect::<Vec<_>>());

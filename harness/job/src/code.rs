@@ -44,7 +44,7 @@ pub fn read(typed: &str) -> Result<String, String> {
         bits = bits << 5 | value.ok_or_else(|| format!("no code has the sign `{sign}`"))? as u128;
     }
     let digits: String = digits.iter().collect();
-    if digits.replace(['O', 'o'], "0").parse() != Ok(check(bits)) {
+    if digits.replace(['O', 'o'], "0").replace(['I', 'i', 'L', 'l'], "1").parse() != Ok(check(bits)) {
         return Err("it was copied wrongly: its last two digits do not go with the rest".to_owned());
     }
     let mut hash = [0; 32];

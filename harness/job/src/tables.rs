@@ -141,7 +141,7 @@ mod tests {
         for (outside, wall, inside) in
             [(0.840, 0.109, 0.622), (1.050, 0.113, 0.824), (1.315, 0.133, 1.049), (2.375, 0.154, 2.067)]
         {
-            assert!((outside - 2.0 * wall - inside as f64).abs() < 1e-9);
+            assert!(f64::abs(outside - 2.0 * wall - inside) < 1e-9);
             assert!(NOMINAL.iter().any(|(.., all)| all[0] == inside));
         }
     }

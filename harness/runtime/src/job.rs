@@ -200,7 +200,7 @@ impl<'a, K: Keeper> Job<'a, K> {
     /// # Errors
     /// As [`Job::run`].
     pub async fn drive(mut self) -> Result<Session<K>, Failure> {
-        match self.to_its_end().await {
+        match self.until_it_ends().await {
             Ok(()) => Ok(self.session),
             Err(failure) => {
                 let record = self.session.record();
@@ -210,7 +210,7 @@ impl<'a, K: Keeper> Job<'a, K> {
         }
     }
 
-    async fn to_its_end(&mut self) -> Result<(), Failure> {
+    async fn until_it_ends(&mut self) -> Result<(), Failure> {
         let mut outside = match self.clock {
             Clock::System(clock) => Some(Outside::listen(clock)?),
             Clock::Virtual => None,

@@ -23,6 +23,7 @@ pub(crate) fn inputs() -> &'static JobInputs {
             translations: Vec::new(),
             exponents: pressure_exponents(&read.pipework, &options).unwrap(),
             defects: defects::visible(&read.pipework, &options, &prediction).unwrap(),
+            warnings: Vec::new(),
             pipework: read.pipework,
             prediction,
             to_load: Some(to_load.settings),

@@ -152,7 +152,7 @@ mod tests {
     use super::*;
     use alloc::vec;
 
-    fn pieces<'l>(parts: Vec<Part>, line: &'l str) -> Option<Vec<&'l str>> {
+    fn pieces(parts: Vec<Part>, line: &str) -> Option<Vec<&str>> {
         Template(parts).pieces(line).map(|p| p.into_iter().map(|(_, text)| text).collect())
     }
     fn text(t: &str) -> Part {

@@ -85,7 +85,7 @@ pub(super) fn parse(text: &str, decimal: Decimal) -> Option<f64> {
         grouped = true;
         (part.len() == 3 && digits(part)).then(|| all.push_str(part))?;
     }
-    let fits = digits(first) && digits(fraction) && !(grouped && !(1..=3).contains(&first.len()));
+    let fits = digits(first) && digits(fraction) && (!grouped || (1..=3).contains(&first.len()));
     (fits && !(all.is_empty() && fraction.is_empty())).then_some(())?;
     format!("{sign}{all}.{fraction}{exponent}").parse().ok().filter(|x: &f64| x.is_finite())
 }

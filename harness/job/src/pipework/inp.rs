@@ -173,13 +173,11 @@ impl<'a> Network<'a> {
                 "HEADLOSS" => darcy = value == "D-W",
                 "SPECIFIC" => gravity = self.number(line, 2, "the specific gravity")?,
                 "VISCOSITY" => viscosity = self.number(line, 1, "the viscosity")?,
-                "EMITTER" if words.get(1).is_some_and(|w| w == "EXPONENT") => {
-                    if (self.number(line, 2, "the exponent")? - 0.5).abs() > 1e-9 {
-                        return wrong(
-                            "a hole's flow goes with the root of the pressure",
-                            "set EMITTER EXPONENT to 0.5",
-                        );
-                    }
+                "EMITTER"
+                    if words.get(1).is_some_and(|w| w == "EXPONENT")
+                        && (self.number(line, 2, "the exponent")? - 0.5).abs() > 1e-9 =>
+                {
+                    return wrong("a hole's flow goes with the root of the pressure", "set EMITTER EXPONENT to 0.5");
                 }
                 "DEMAND" if words.get(1).is_some_and(|w| w == "MODEL") && words.get(2).is_some_and(|w| w != "DDA") => {
                     return wrong(

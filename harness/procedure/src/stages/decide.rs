@@ -233,7 +233,7 @@ mod tests {
         }
     }
     #[test]
-    fn a_bench_that_did_not_get_to_its_end_isolates_nothing() {
+    fn a_bench_that_did_not_get_until_it_ends_isolates_nothing() {
         let fails = |stage, verdict, stop| Ran { verdict, stop }.fails_on_bench(stage);
         let (bench, open) = (StageKind::Bench, Verdict::Undecided);
         for stop in [Stop::Deadline, Stop::Trouble(Trouble::NotTold("garbage".into())), Stop::StartedAnew, Stop::Found]
