@@ -11,10 +11,12 @@ mod text;
 pub use record::{Record, Unreadable};
 pub use text::text;
 
+use plumeline_base::Verdict;
 use plumeline_detector::settings::Difference;
 use plumeline_measure::stats::normal_quantile;
-use plumeline_procedure::outcome::{Figure, Subject};
+use plumeline_procedure::outcome::{Figure, StageKind, Subject};
 use serde::Serialize;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Risk that anything at all is named in a comparison over which nothing changed, shared out over its tests.
 const RISK: f64 = 0.01;
@@ -95,13 +97,15 @@ pub fn compare(old: &Record, new: &Record) -> Comparison {
     let tests = pairs.len() + 3 * flows.len() + times.len() + 1;
     let z = normal_quantile(1.0 - RISK / (2.0 * tests as f64));
     let own = holes::own_changes(&pairs, z);
-    if own.is_empty() && !pairs.is_empty() {
-        found.open.push("holes: fewer than three were closed at both visits; none can be told from the others".into());
-    }
+    let apart = pairs.iter().filter(|p| own.iter().all(|o| (o.pair.inlet, o.pair.number) != (p.inlet, p.number)));
+    found
+        .open
+        .extend(apart.map(|p| format!("pipe {} hole {}: no other hole is left to tell it from", p.inlet, p.number)));
     pipes::judge(&flows, &own, z, &mut found);
     holes::judge(&own, &mut found);
     pipes::judge_times(&times, &flows, z, &mut found);
     supply(old, new, z, &mut found);
+    outputs(old, new, &mut found);
     settings(old, new, &mut found);
     found
 }
@@ -155,9 +159,8 @@ fn supply(old: &Record, new: &Record, z: f64, found: &mut Comparison) {
     ];
     for (what, was, is) in all {
         let (Some(was), Some(is)) = (was, is) else {
-            if was.is_some() || is.is_some() {
-                found.open.push(format!("{what}: in one record only"));
-            }
+            let which = if was.is_some() || is.is_some() { "in one record only" } else { "in neither record" };
+            found.open.push(format!("{what}: {which}"));
             continue;
         };
         let Some((ln, u)) = ratio((was, old.k()), (is, new.k())) else {
@@ -175,6 +178,37 @@ fn supply(old: &Record, new: &Record, z: f64, found: &mut Comparison) {
                 says: format!("{what}: {was}, now {is}"),
                 likely: "another load or setting, an ageing battery or a poor terminal: look at the supply",
             });
+        }
+    }
+}
+
+/// What became of each output when it was operated.
+fn outputs(old: &Record, new: &Record, found: &mut Comparison) {
+    let shown = |r: &Record| -> BTreeMap<u8, Verdict> {
+        let mut all = BTreeMap::new();
+        for finding in r.outcome.findings.iter().filter(|f| f.stage == StageKind::Outputs && f.stands()) {
+            if let Subject::Output(n) = finding.subject {
+                let so_far = all.get(&n).copied().unwrap_or(Verdict::Pass);
+                all.insert(n, finding.counts_as().and(so_far));
+            }
+        }
+        all
+    };
+    let (before, now) = (shown(old), shown(new));
+    if before.is_empty() && now.is_empty() {
+        found.open.push("outputs: operated at neither visit".into());
+    }
+    let numbers: BTreeSet<u8> = before.keys().chain(now.keys()).copied().collect();
+    for n in numbers {
+        match (before.get(&n), now.get(&n)) {
+            (Some(was), Some(is)) if was == is => {}
+            (Some(was), Some(is)) => found.changes.push(Change {
+                about: Subject::Output(n),
+                code: "outputs.changed",
+                says: format!("operated at both visits: {was}, now {is}"),
+                likely: "a wire, a setting or the panel was changed in between: operate it once more, and look what the panel shows",
+            }),
+            _ => found.open.push(format!("output {n}: operated at one visit only")),
         }
     }
 }

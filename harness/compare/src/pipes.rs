@@ -178,6 +178,9 @@ pub(crate) fn times(old: &Record, new: &Record, open: &mut Vec<String>) -> Vec<T
         all
     };
     let (before, now) = (places(old), places(new));
+    if before.is_empty() && now.is_empty() {
+        open.push("smoke: timed at neither visit".into());
+    }
     let mut times = Vec::new();
     for (inlet, hole) in &before {
         let pair = MEASURES.iter().find_map(|(what, of)| {

@@ -45,6 +45,16 @@ fn record(pipes: &[(u8, [f64; 6])]) -> Record {
             });
         }
     }
+    for output in 1..=2 {
+        let told = [("function", "x"), ("by", "y")];
+        outcome
+            .findings
+            .push(Finding::coded(StageKind::Outputs, Subject::Output(output), "outputs.operates", &told).unwrap());
+    }
+    let volt = || Some(Figure::with(24.0, 0.5, "V"));
+    outcome.supply.standby = Some(Figure::with(0.4, 0.01, "A"));
+    outcome.supply.alarm = Some(Figure::with(0.5, 0.01, "A"));
+    (outcome.supply.mains, outcome.supply.battery) = (volt(), volt());
     let item = |value| Item { key: "alarm.1.threshold".into(), value: Value::Number(value), unit: Some("%/m".into()) };
     let left = Settings { revision: None, items: vec![item(0.05)] };
     Record {
@@ -140,6 +150,25 @@ fn settings_and_another_unit_are_named() {
         all,
         [("replacement unit".into(), "unit.another"), ("setting alarm.1.threshold".into(), "settings.changed")]
     );
+}
+#[test]
+fn an_output_that_no_longer_operates_is_named_and_one_that_was_not_operated_is_open() {
+    let old = two(HOLES, HOLES);
+    let mut new = two(HOLES, HOLES);
+    let of = |f: &Finding, n| f.subject == Subject::Output(n);
+    new.outcome.findings.iter_mut().filter(|f| of(f, 2)).for_each(|f| f.verdict = Verdict::Fail);
+    assert_eq!(named(&old, &new), [("output 2".into(), "outputs.changed")]);
+    new.outcome.findings.retain(|f| !of(f, 1));
+    assert_eq!(compare(&old, &new).open, ["output 1: operated at one visit only"]);
+}
+#[test]
+fn two_records_that_hold_nothing_are_not_as_before() {
+    let bare = || Record { outcome: Outcome::default(), left: None, ..two(HOLES, HOLES) };
+    let found = compare(&bare(), &bare());
+    assert!(found.changes.is_empty() && found.lines.is_empty());
+    for what in ["unit", "holes", "smoke", "current at standby", "outputs", "settings"] {
+        assert!(found.open.iter().any(|o| o.starts_with(what)), "{what} in {:?}", found.open);
+    }
 }
 #[test]
 fn what_is_no_result_is_told() {

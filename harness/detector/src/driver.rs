@@ -36,9 +36,13 @@ pub trait Driver {
     /// come before). Requests are served in order, one at a time.
     fn request(&mut self, now: Instant, request: Request) -> Ticket;
     /// Bytes to send, appended to `out`; false when there are none.
-    fn poll_send(&mut self, out: &mut Vec<u8>) -> bool;
+    fn poll_send(&mut self, _out: &mut Vec<u8>) -> bool {
+        false
+    }
     /// A question for the operator.
-    fn poll_question(&mut self) -> Option<Question>;
+    fn poll_question(&mut self) -> Option<Question> {
+        None
+    }
     /// Something the unit told, or the end of a request.
     fn poll_report(&mut self) -> Option<Report>;
     /// What the unit can do, once it was identified.

@@ -1,7 +1,7 @@
 //! What a value, a bit or a text of a unit is, whatever it comes in, and a reading made of them.
 //!
 //! Registers and lines have this in common. Not here: where a value stands and how it is written there.
-use crate::vocabulary::{Abilities, Conditions, Faults, FlowBasis, ObscurationSensing, Reading, ReadingsBy, bit};
+use crate::vocabulary::{Abilities, Conditions, Faults, ObscurationSensing, Reading, ReadingsBy, bit};
 use alloc::{format, string::String, vec::Vec};
 use core::time::Duration;
 use plumeline_base::{
@@ -184,7 +184,6 @@ pub(crate) trait Told {
         let hz = u8::try_from(1000 / every.as_millis().clamp(50, 1000)).unwrap_or(1);
         let flow = self.has(Quantity::Flow(1));
         Abilities {
-            inlets,
             alarm_levels,
             outputs,
             inputs,
@@ -194,27 +193,12 @@ pub(crate) trait Told {
                 ReadingsBy::None
             },
             flow_per_inlet: flow,
-            flow_basis: FlowBasis::Actual,
-            flow_step_nl_s: 0,
-            flow_max_nl_s: 0,
-            extinction_max_n_m: 0,
-            extinction_step_n_m: 0,
             obscuration: match (self.has(Quantity::Smoke(0)), self.has(Quantity::Smoke(1))) {
                 (_, true) => ObscurationSensing::PerInlet,
                 (true, false) => ObscurationSensing::One,
                 (false, false) => ObscurationSensing::None,
             },
-            clock: false,
-            simulated: false,
-            wall_clock: false,
-            read_settings: false,
-            write_settings: false,
-            baseline: false,
-            inhibit: false,
-            drive_outputs: false,
-            reset_latches: false,
-            event_log: false,
-            restart: false,
+            ..Abilities::nothing(inlets)
         }
     }
 }

@@ -134,6 +134,34 @@ pub struct Abilities {
 }
 
 impl Abilities {
+    /// A unit with so many inlets that can nothing, until somebody says what.
+    pub const fn nothing(inlets: u8) -> Self {
+        Self {
+            inlets,
+            alarm_levels: 0,
+            outputs: 0,
+            inputs: 0,
+            readings: ReadingsBy::None,
+            flow_per_inlet: false,
+            flow_basis: FlowBasis::Actual,
+            flow_step_nl_s: 0,
+            flow_max_nl_s: 0,
+            extinction_max_n_m: 0,
+            extinction_step_n_m: 0,
+            obscuration: ObscurationSensing::None,
+            clock: false,
+            wall_clock: false,
+            simulated: false,
+            read_settings: false,
+            write_settings: false,
+            baseline: false,
+            inhibit: false,
+            drive_outputs: false,
+            reset_latches: false,
+            event_log: false,
+            restart: false,
+        }
+    }
     /// It has a way to answer this.
     pub fn can(&self, request: &Request) -> bool {
         match request {

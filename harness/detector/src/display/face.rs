@@ -211,10 +211,8 @@ impl Face {
         let extinction = |x, of| Extinction::from_stated(x, of).map_or(0, |e| libm::round(e.0 * 1e9) as u64);
         let has = |lamp: fn(&Lamp) -> bool| self.shows.lamps.iter().any(|(_, l)| lamp(l));
         Abilities {
-            inlets,
             alarm_levels: if has(|l| matches!(l, Lamp::Level(_))) { self.levels } else { 0 },
             outputs: self.outputs,
-            inputs: 0,
             readings: if flow.is_some() { ReadingsBy::Asking } else { ReadingsBy::None },
             flow_per_inlet: flow.is_some_and(|f| f.per_inlet) || flow.is_some() && inlets == 1,
             flow_basis: flow.map_or(FlowBasis::Actual, |f| f.basis),
@@ -223,8 +221,6 @@ impl Face {
             extinction_max_n_m: smoke.map_or(0, |(scale, of)| extinction(scale.range.1, *of)),
             extinction_step_n_m: smoke.map_or(0, |(scale, of)| extinction(scale.step.unwrap_or(0.0), *of)),
             obscuration: if self.shows.smoke.is_some() { ObscurationSensing::One } else { ObscurationSensing::None },
-            clock: false,
-            simulated: false,
             wall_clock: self.shows.clock && self.hands.clock.is_some(),
             read_settings: self.shows.settings,
             write_settings: self.shows.settings && self.hands.settings.is_some(),
@@ -232,8 +228,8 @@ impl Face {
             inhibit: self.hands.inhibit.is_some(),
             drive_outputs: self.hands.test_output.is_some(),
             reset_latches: self.hands.reset.is_some(),
-            event_log: false,
             restart: self.hands.restart.is_some(),
+            ..Abilities::nothing(inlets)
         }
     }
     /// What a person has to offer at a unit with so many inlets.

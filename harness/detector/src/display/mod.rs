@@ -233,9 +233,6 @@ impl Driver for Display {
         self.start(now);
         ticket
     }
-    fn poll_send(&mut self, _: &mut Vec<u8>) -> bool {
-        false
-    }
     fn poll_question(&mut self) -> Option<Question> {
         self.questions.pop_front()
     }

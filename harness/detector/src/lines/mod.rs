@@ -11,7 +11,7 @@ pub use map::Map;
 
 use crate::{
     ask::{Look, Reply, Request},
-    driver::{Driver, LineCounters, Question, RefusalKind, Report, Ticket, Trouble},
+    driver::{Driver, LineCounters, RefusalKind, Report, Ticket, Trouble},
     mixed::Offer,
     told::{Boot, Flag, Quantity, Si, Told, Who},
     vocabulary::{Abilities, Conditions, Identity, Reading},
@@ -376,12 +376,6 @@ impl Driver for Lines {
         };
         self.reports.push_back(Report::Ended(ticket, end));
         ticket
-    }
-    fn poll_send(&mut self, _: &mut Vec<u8>) -> bool {
-        false
-    }
-    fn poll_question(&mut self) -> Option<Question> {
-        None
     }
     fn poll_report(&mut self) -> Option<Report> {
         self.reports.pop_front()

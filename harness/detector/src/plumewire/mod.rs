@@ -12,7 +12,7 @@ mod task;
 
 use crate::{
     ask::{Reply, Request},
-    driver::{Driver, End, LineCounters, Question, Report, Ticket, Trouble},
+    driver::{Driver, End, LineCounters, Report, Ticket, Trouble},
     vocabulary::{Abilities, Identity},
 };
 use alloc::{collections::VecDeque, string::ToString, vec::Vec};
@@ -431,9 +431,6 @@ impl Driver for Plumewire {
     }
     fn poll_send(&mut self, out: &mut Vec<u8>) -> bool {
         self.exchange.poll_send(out)
-    }
-    fn poll_question(&mut self) -> Option<Question> {
-        None
     }
     fn poll_report(&mut self) -> Option<Report> {
         self.reports.pop_front()

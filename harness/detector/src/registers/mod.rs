@@ -16,7 +16,7 @@ pub use map::Map;
 
 use crate::{
     ask::{Look, Request},
-    driver::{Driver, End, LineCounters, Question, Report, Ticket, Trouble},
+    driver::{Driver, End, LineCounters, Report, Ticket, Trouble},
     mixed::Offer,
     told::{Boot, Told as _},
     vocabulary::{Abilities, Identity},
@@ -335,9 +335,6 @@ impl Driver for Registers {
     }
     fn poll_send(&mut self, out: &mut Vec<u8>) -> bool {
         self.bus.poll_send(out)
-    }
-    fn poll_question(&mut self) -> Option<Question> {
-        None
     }
     fn poll_report(&mut self) -> Option<Report> {
         self.reports.pop_front()

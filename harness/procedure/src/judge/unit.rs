@@ -134,32 +134,8 @@ mod tests {
         assert_eq!(mute.verdict, Verdict::Pass);
     }
     fn nothing() -> Abilities {
-        use plumeline_detector::vocabulary::{FlowBasis, ObscurationSensing, ReadingsBy};
-        Abilities {
-            inlets: 2,
-            alarm_levels: 0,
-            outputs: 0,
-            inputs: 0,
-            readings: ReadingsBy::Asking,
-            flow_per_inlet: true,
-            flow_basis: FlowBasis::Actual,
-            flow_step_nl_s: 0,
-            flow_max_nl_s: 0,
-            extinction_max_n_m: 0,
-            extinction_step_n_m: 0,
-            obscuration: ObscurationSensing::None,
-            clock: false,
-            wall_clock: false,
-            simulated: false,
-            read_settings: false,
-            write_settings: false,
-            baseline: false,
-            inhibit: false,
-            drive_outputs: false,
-            reset_latches: false,
-            event_log: false,
-            restart: false,
-        }
+        use plumeline_detector::vocabulary::ReadingsBy;
+        Abilities { readings: ReadingsBy::Asking, flow_per_inlet: true, ..Abilities::nothing(2) }
     }
     #[test]
     fn what_a_unit_has_no_way_to_show_is_open_unless_the_plan_names_it() {

@@ -103,7 +103,7 @@ async fn shutting(ctx: &Context, hole: HoleRef, words: &str, shut: u8) -> Result
     let rules = &inputs.plan.advanced;
     let settles = seconds(rules.readings.answers_s + inputs.plan.holes.wait_s);
     let span = seconds(rules.inlets.read_s);
-    let before = held(ctx, span, words).await.map_err(|why| why.map(judge::not_tried))?;
+    let before = held(ctx, span, words, None).await.map_err(|why| why.map(judge::not_tried))?;
     let expected = core::mem::replace(&mut ctx.edit().unit.flow_fault_expected, true);
     let text = format!(
         "Keep the smoke at {words} as steady as can be. Meanwhile shut inlet {shut} at the unit, or have somebody pull its pipe and cover the inlet. \
@@ -113,7 +113,7 @@ async fn shutting(ctx: &Context, hole: HoleRef, words: &str, shut: u8) -> Result
         Err(why) => Err(Some(judge::not_tried(&format!("inlet {shut} was not shut: {why}")))),
         Ok(_) => {
             ctx.sleep(settles).await;
-            let closed = held(ctx, span, words).await;
+            let closed = held(ctx, span, words, Some(shut)).await;
             let text = format!(
                 "Put inlet {shut} back exactly as it was: pipe pushed home and sealed. Keep the smoke at {words}. Done?"
             );
@@ -121,7 +121,7 @@ async fn shutting(ctx: &Context, hole: HoleRef, words: &str, shut: u8) -> Result
                 Err(why) => Err(Some(judge::not_put_back(shut, &why))),
                 Ok(_) => {
                     ctx.sleep(settles).await;
-                    let after = held(ctx, span, words).await;
+                    let after = held(ctx, span, words, None).await;
                     fault_gone(ctx, &inputs).await;
                     let both = closed.and_then(|closed| Ok((closed, after?)));
                     let seen = |(closed, after)| Shutting { own: hole.inlet, shut, before, closed, after };
@@ -145,16 +145,22 @@ async fn fault_gone(ctx: &Context, inputs: &JobInputs) {
 }
 
 /// Smoke and flows over `span`. `Err`: why they are not known; `None`: the smoke stood at the reading's ceiling. A unit that tells more
-/// than it states as its ceiling is not held to it.
-async fn held(ctx: &Context, span: Duration, words: &str) -> Result<Held, Option<&'static str>> {
+/// than it states as its ceiling is not held to it. `shut`: the inlet that is shut, of which it need not tell a flow.
+async fn held(ctx: &Context, span: Duration, words: &str, shut: Option<u8>) -> Result<Held, Option<&'static str>> {
     ctx.progress(format!("keep the smoke at {words}: smoke and flows are read"), None, Some(span));
-    let rules = ctx.inputs().plan.advanced.inlets.clone();
+    let inputs = ctx.inputs();
+    let rules = inputs.plan.advanced.inlets.clone();
+    let with_pipes: Vec<u8> = inputs.pipes().into_iter().map(|p| p.inlet).filter(|n| Some(*n) != shut).collect();
     let (mut feed, end) = (ctx.feed(), ctx.within(span));
     let mut smoke: Vec<f64> = Vec::new();
     let mut flows: Vec<f64> = Vec::new();
     while let Some(item) = feed.next_before(end).await {
         let Item::Reading(t) = item else { return Err(Some("readings were missing")) };
         let Some(now) = t.highest_extinction() else { continue };
+        // A pipe whose flow is not told draws air all the same.
+        if with_pipes.iter().any(|n| t.flow(*n).is_none()) {
+            return Err(Some("the flow of a pipe was not told all the time"));
+        }
         smoke.push(now.0);
         let told = &t.reading.flow_m3_s;
         flows.resize(told.len().max(flows.len()), 0.0);
