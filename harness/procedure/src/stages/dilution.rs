@@ -19,7 +19,7 @@ use alloc::{format, string::String, vec::Vec};
 use core::time::Duration;
 use plumeline_base::time::seconds;
 use plumeline_detector::{
-    Faults,
+    Abilities, Faults,
     ask::Look,
     vocabulary::{FlowBasis, ObscurationSensing},
 };
@@ -34,13 +34,18 @@ fn is_shown(ctx: &Context) -> bool {
     ctx.get().outcome.findings.iter().any(here)
 }
 
-/// The pipe that is to be shut: of all but the smoke's own the one that draws most. `None`: nothing can be shown so. Smoke of a
-/// chamber for each inlet is thinned by no other pipe's air, and shares of a flow tell no proportion.
+/// Whether smoke at one pipe beside a shut inlet of another shows anything. Smoke of a chamber for each inlet is thinned by no other
+/// pipe's air, and shares of a flow tell no proportion.
+fn applies(ctx: &Context, inputs: &JobInputs) -> bool {
+    let told = |able: &Abilities| {
+        able.obscuration == ObscurationSensing::One && able.flow_per_inlet && able.flow_basis != FlowBasis::Share
+    };
+    inputs.pipes().len() > 1 && ctx.abilities().is_some_and(|able| told(&able)) && !ctx.is_asked(Look::Smoke)
+}
+
+/// The pipe that is to be shut: of all but the smoke's own the one that draws most; `None`: no reading tells which.
 fn other(ctx: &Context, inputs: &JobInputs, own: u8) -> Option<u8> {
-    let able = ctx.abilities()?;
-    let told =
-        able.obscuration == ObscurationSensing::One && able.flow_per_inlet && able.flow_basis != FlowBasis::Share;
-    let reading = ctx.latest().filter(|_| told && !ctx.is_asked(Look::Smoke))?;
+    let reading = ctx.latest()?;
     let flow = |inlet: u8| reading.flow(inlet).map_or(0.0, |q| q.value);
     let others = inputs.pipes().into_iter().map(|p| p.inlet).filter(|n| *n != own);
     others.max_by(|a, b| flow(*a).total_cmp(&flow(*b)))
@@ -49,9 +54,10 @@ fn other(ctx: &Context, inputs: &JobInputs, own: u8) -> Option<u8> {
 /// Tries it once, with the smoke that is held at `hole`.
 pub(super) async fn tried(ctx: &Context, inputs: &JobInputs, hole: HoleRef, words: &str) {
     // Smoke that was too strong at this pipe is so at its next release.
-    if is_shown(ctx) || ctx.get().record.too_strong.contains(&hole.inlet) {
+    if !applies(ctx, inputs) || is_shown(ctx) || ctx.get().record.too_strong.contains(&hole.inlet) {
         return;
     }
+    // Without a reading it is left for the next release; none at all is told at the end.
     let Some(shut) = other(ctx, inputs, hole.inlet) else { return };
     if inputs.plan.not_shown.contains(&Untold::Air) {
         ctx.found(judge::left_out());
@@ -80,11 +86,17 @@ pub(super) async fn tried(ctx: &Context, inputs: &JobInputs, hole: HoleRef, word
     }
 }
 
-/// Once all smoke was released: at no pipe it was weak enough to be read beside a shut inlet.
+/// Once all smoke was released: it was tried at one of the pipes, or that it was not is told.
 pub(super) fn conclude(ctx: &Context) {
-    if !is_shown(ctx) && !ctx.get().record.too_strong.is_empty() {
-        ctx.found(judge::not_tried("the smoke ran into the reading's ceiling: weaker smoke shows it"));
+    let inputs = ctx.inputs();
+    if !applies(ctx, &inputs) || is_shown(ctx) {
+        return;
     }
+    ctx.found(match ctx.get().record.too_strong.is_empty() {
+        _ if inputs.plan.not_shown.contains(&Untold::Air) => judge::left_out(),
+        true => judge::not_tried("no smoke stood at the unit for long enough to shut another pipe's inlet meanwhile"),
+        false => judge::not_tried("the smoke ran into the reading's ceiling: weaker smoke shows it"),
+    });
 }
 
 /// States how much untold air there may be at most, in place of what was stated before.
