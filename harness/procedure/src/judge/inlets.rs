@@ -4,7 +4,7 @@ use super::untold;
 use crate::{
     facts::{Fact, fixed, inlets as fact, signed},
     job::JobInputs,
-    mean_flow::{L_MIN, coverage_factor},
+    mean_flow::{L_MIN, MeanFlow, coverage_factor},
     outcome::{Figure, Finding, StageKind, Subject},
     plan::Limit,
 };
@@ -76,6 +76,19 @@ pub(crate) fn covered(inputs: &JobInputs, rise: f64, u: f64) -> (Finding, Option
     let shows = f.verdict == Verdict::Pass;
     (f, most.filter(|_| shows))
 }
+
+/// How many times as long as usual the flow is averaged on both sides of the covers, so that a pipe that does not rise is told from
+/// one that rises as beside the most untold air that may be: the ± comes to a third of that rise. `before`: as usual.
+pub(crate) fn longer(inputs: &JobInputs, before: &MeanFlow) -> f64 {
+    let rules = &inputs.plan.advanced.inlets;
+    let fall = untold::fall(&inputs.pipework, inputs.plan.holes.worse.value);
+    let counts = fall.map_or(rules.no_rise, |fall| fall / (1.0 - fall));
+    // Of the mean while covered, and of the two beside it.
+    let wide = coverage_factor(inputs) * libm::sqrt(1.5) * before.u_scatter / before.estimate.value;
+    let times = 3.0 * wide / counts;
+    (times * times).clamp(1.0, rules.longer)
+}
+
 /// An inlet that reads so many times what it read before is not shut.
 const OPEN: f64 = 1.1;
 

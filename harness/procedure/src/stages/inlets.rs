@@ -128,7 +128,13 @@ pub(super) async fn covered(ctx: &Context, measured: &[(Pipe, MeanFlow)]) -> Opt
         found(crate::facts::dilution::goes_without());
         return None;
     }
-    let (span, wait) = (seconds(inputs.plan.flow.average_s), seconds(inputs.plan.holes.wait_s));
+    let (usual, wait) = (inputs.plan.flow.average_s, seconds(inputs.plan.holes.wait_s));
+    let pipes = core::slice::from_ref(pipe);
+    // How long is decided by how well the flow is known, and never by what comes out.
+    let longer = judge::longer(&inputs, before);
+    let span = seconds(usual * longer);
+    let again = if longer > 1.0 { flow::average(ctx, pipes, span, "flow while the unused inlets are open").await.pop()?.ok() } else { None };
+    let before = again.unwrap_or(*before);
     let named = crate::facts::list(&inlets);
     let text = format!(
         "Cover every inlet without a pipe tightly (tape over the plug will do): {named}. Answer when no air can enter there."
@@ -138,7 +144,6 @@ pub(super) async fn covered(ctx: &Context, measured: &[(Pipe, MeanFlow)]) -> Opt
         return None;
     }
     ctx.sleep(wait).await;
-    let pipes = core::slice::from_ref(pipe);
     let closed = flow::average(ctx, pipes, span, "flow while the unused inlets are covered").await.pop()?;
     let text = format!("Take the covers off inlets {named} again; the plugs stay. Done?");
     if let Err(why) = ctx.ask_done(Act::UncoverInlets { inlets }, text).await {
