@@ -177,6 +177,10 @@ sections! {
         together_s: f64 = "together", Time, over(0.0, 600.0), [practice(5.0)];
         /// Where the fan's curve is not known, a flow that is known to this share and does not rise beside covered inlets shows that no air enters there
         no_rise: f64 = "no_rise", Ratio, over(0.0, 1.0), [practice(0.01)];
+        /// The flow of a unit's only pipe is averaged at most so many times as long as usual while covers are put on and taken off
+        longer: f64 = "longer", Ratio, between(1.0, 60.0), [practice(5.0)];
+        /// They are put on so many times at most where one look leaves it open
+        looks: u32 = "looks", Count, between(1.0, 10.0), [practice(2.0)];
     }
     /// How clear air is shown.
     PurgeRules in "advanced.purge" {

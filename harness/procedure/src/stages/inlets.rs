@@ -4,7 +4,7 @@
 use super::flow;
 use crate::{
     context::Context,
-    facts::inlets as fact,
+    facts::{Fact, inlets as fact},
     job::Pipe,
     judge::inlets::{self as judge, Unused},
     mean_flow::MeanFlow,
@@ -14,7 +14,8 @@ use crate::{
     readings::Item,
 };
 use alloc::{format, vec::Vec};
-use plumeline_base::{input::Answer, time::seconds};
+use core::time::Duration;
+use plumeline_base::{Verdict, input::Answer, time::seconds};
 use plumeline_detector::{ask::Look, driver::Wants};
 
 /// Every inlet of the unit that carries no pipe, against the flow of those that do.
@@ -117,6 +118,7 @@ fn mean(values: &[f64], least: u32) -> Option<Unused> {
 /// pipe then draws no more than before. Gives the most untold air that this leaves open, as a share of the pipe's.
 pub(super) async fn covered(ctx: &Context, measured: &[(Pipe, MeanFlow)]) -> Option<f64> {
     let inputs = ctx.inputs();
+    let rules = &inputs.plan.advanced.inlets;
     let [(pipe, before)] = measured else { return None };
     let most = ctx.abilities().map_or(0, |a| a.inlets);
     let inlets: Vec<u8> = (1..=most).filter(|n| *n != pipe.inlet).collect();
@@ -128,36 +130,55 @@ pub(super) async fn covered(ctx: &Context, measured: &[(Pipe, MeanFlow)]) -> Opt
         found(crate::facts::dilution::goes_without());
         return None;
     }
-    let (span, wait) = (seconds(inputs.plan.flow.average_s), seconds(inputs.plan.holes.wait_s));
-    let named = crate::facts::list(&inlets);
+    // How long is decided by how well the flow is known, and never by what comes out.
+    let longer = judge::longer(&inputs, before);
+    let span = seconds(inputs.plan.flow.average_s * longer);
+    let mut before = (longer <= 1.0).then_some(*before);
+    let mut looks = Vec::new();
+    loop {
+        match beside_covers(ctx, pipe, &inlets, span, before.take()).await {
+            Ok(look) => looks.push(look),
+            Err(why) => {
+                found(why);
+                return None;
+            }
+        }
+        let (finding, most) = judge::covered(&inputs, judge::pooled(&looks));
+        if finding.verdict != Verdict::Undecided || looks.len() >= rules.looks as usize {
+            ctx.found(finding);
+            return most;
+        }
+    }
+}
+
+/// By how much the flow of a pipe rises while these inlets are covered, as a share, and the standard uncertainty of that.
+async fn beside_covers(
+    ctx: &Context,
+    pipe: &Pipe,
+    inlets: &[u8],
+    span: Duration,
+    before: Option<MeanFlow>,
+) -> Result<(f64, f64), Fact> {
+    let wait = seconds(ctx.inputs().plan.holes.wait_s);
+    let pipes = core::slice::from_ref(pipe);
+    let read = async |says: &str| flow::average(ctx, pipes, span, says).await.pop().and_then(Result::ok);
+    let named = crate::facts::list(inlets);
+    let before = match before {
+        Some(before) => Some(before),
+        None => read("flow while the unused inlets are open").await,
+    };
     let text = format!(
         "Cover every inlet without a pipe tightly (tape over the plug will do): {named}. Answer when no air can enter there."
     );
-    if let Err(why) = ctx.ask_done(Act::CoverInlets { inlets: inlets.clone() }, text).await {
-        found(fact::not_covered(why));
-        return None;
-    }
+    ctx.ask_done(Act::CoverInlets { inlets: inlets.to_vec() }, text).await.map_err(fact::not_covered)?;
     ctx.sleep(wait).await;
-    let pipes = core::slice::from_ref(pipe);
-    let closed = flow::average(ctx, pipes, span, "flow while the unused inlets are covered").await.pop()?;
+    let closed = read("flow while the unused inlets are covered").await;
     let text = format!("Take the covers off inlets {named} again; the plugs stay. Done?");
-    if let Err(why) = ctx.ask_done(Act::UncoverInlets { inlets }, text).await {
-        found(fact::left_covered(why));
-        return None;
-    }
+    ctx.ask_done(Act::UncoverInlets { inlets: inlets.to_vec() }, text).await.map_err(fact::left_covered)?;
     ctx.sleep(wait).await;
-    let after = flow::average(ctx, pipes, span, "flow with the covers off again").await.pop()?;
-    let (rise, u) = match (closed, after) {
-        (Ok(closed), Ok(after)) => {
-            let open = 0.5 * (before.estimate.value + after.estimate.value);
-            let u_open = 0.5 * libm::hypot(before.u_scatter, after.u_scatter);
-            (closed.estimate.value / open - 1.0, libm::hypot(closed.u_scatter, u_open) / open)
-        }
-        _ => (f64::NAN, f64::NAN),
-    };
-    let (finding, most) = judge::covered(&inputs, rise, u);
-    ctx.found(finding);
-    most
+    let after = read("flow with the covers off again").await;
+    let known = before.zip(closed).zip(after);
+    Ok(known.map_or((f64::NAN, f64::NAN), |((before, closed), after)| judge::rise(&before, &closed, &after)))
 }
 
 async fn plugged(ctx: &Context, empty: &[u8]) -> bool {
