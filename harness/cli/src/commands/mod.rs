@@ -23,3 +23,4 @@ pub mod run;
 pub mod settings;
 pub mod sheet;
 pub mod simulate;
+pub mod stamp;
