@@ -129,6 +129,15 @@ fn where_no_smoke_stood_at_the_unit_untold_air_is_told_as_not_looked_for() {
     assert!(codes.iter().any(|c| **c == "dilution.not-tried"), "{codes:?}\n{shown}");
 }
 
+/// Latches are reset at the end of a purge: that they latched is shown by the smoke that was, also where the purge is done again.
+#[test]
+fn a_purge_that_is_done_again_needs_no_new_smoke() {
+    let misread = once("nothing-operated", "say = \"no\"");
+    let (result, shown) = done(&Job::new("purge-again"), &(misread + &once("decide", "text = \"again\"") + REST), 0);
+    let found: Vec<&Value> = put_right(&result).into_iter().map(|f| &f["code"]).collect();
+    assert_eq!(found, ["inhibit.shown-at-panel"], "{shown}");
+}
+
 #[test]
 fn slips_of_hand_are_put_right_in_one_job() {
     let cannot = "say = \"cannot\"\nbecause = \"a slip\"";

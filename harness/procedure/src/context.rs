@@ -130,6 +130,8 @@ impl Context {
             if stages.contains(&StageKind::ProveSmoke) {
                 let runs = o.smoke.iter_mut().filter(|r| r.set_aside.is_none() && !elsewhere(r.inlet));
                 runs.for_each(|r| r.set_aside = Some(why.into()));
+                s.record.too_strong.clear();
+                (s.record.untold, s.record.untold_looks) = (None, 0);
                 if part.is_none() {
                     s.record.alarms.clear();
                     s.record.leaving.clear();
@@ -230,6 +232,7 @@ impl Context {
         if matches!(act, Act::ReleaseSmoke(_)) {
             let mut s = self.edit();
             (s.site.smoke_used, s.site.smoke_out) = (true, true);
+            s.record.latched = 0;
         }
         let text = text.into();
         loop {

@@ -8,7 +8,7 @@ use crate::{
     job::JobInputs,
     lines::{Drivers, Lines},
     mean_flow::MeanFlow,
-    outcome::{Outcome, StageKind},
+    outcome::{Finding, Outcome, StageKind},
     plan::HoleRef,
     readings::Log,
     rise::{Leaving, Rise},
@@ -16,6 +16,7 @@ use crate::{
     stop::OtherSettings,
 };
 use alloc::{
+    boxed::Box,
     collections::{BTreeMap, BTreeSet, VecDeque},
     rc::Rc,
     string::String,
@@ -212,6 +213,11 @@ pub(crate) struct RecordState {
     pub(crate) alarms: BTreeMap<u8, Rise>,
     /// Pipes whose smoke was too strong to be read beside a shut inlet.
     pub(crate) too_strong: BTreeSet<u8>,
+    /// What is known so far of air that is not told: found if no later release of smoke shows more. And how often it was looked at.
+    pub(crate) untold: Option<Box<Finding>>,
+    pub(crate) untold_looks: u32,
+    /// Levels that were latched since smoke was released last.
+    pub(crate) latched: u32,
     /// How each of them went with the smoke.
     pub(crate) leaving: BTreeMap<u8, Leaving>,
     /// What closing each hole showed last, so that one can be closed again without the others.

@@ -34,20 +34,15 @@ pub fn check(files: &Files) -> PlanCheck {
         Ok(loaded) => remarks.extend(remarks::predicted(&loaded.inputs)),
         // What the reading of single files has told is not told again.
         Err(failure) if !remarks.iter().any(|r| r.code == Code::FileUnreadable) => {
-            remarks.push(Remark::new(Code::FileUnreadable, folder::PIPEWORK, "", cause(failure)));
+            remarks.push(match failure {
+                Failure::Problem(p) => Remark::unreadable(folder::PIPEWORK, p),
+                Failure::Other { cause, .. } => Remark::new(Code::FileUnreadable, folder::PIPEWORK, "", cause),
+            });
         }
         Err(_) => {}
     }
     remarks.sort_by_key(|r| (r.code.weight(), r.code));
     PlanCheck { remarks, loaded }
-}
-
-/// The first line of what a failure says.
-fn cause(failure: &Failure) -> String {
-    match failure {
-        Failure::Problem(p) => p.cause().to_owned(),
-        Failure::Other { cause, .. } => cause.clone(),
-    }
 }
 
 fn port(files: &Files, read: &Read) -> Vec<Remark> {

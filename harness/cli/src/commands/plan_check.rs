@@ -45,6 +45,7 @@ pub fn plan_check(args: &PlanCheck) -> Result<Exit, Failure> {
         }
         print_result(&match found.remarks.len() {
             0 => "nothing is wrong or open".to_owned(),
+            1 => "one remark".to_owned(),
             n => format!("{n} remarks"),
         });
     }

@@ -138,7 +138,14 @@ impl<'a> Named<'a> {
             None => 1.0,
             Some(setting) => air.speed(*setting.as_ref()).ok_or_else(|| {
                 let cause = format!("the fan of a {} has no such setting", described.model);
-                source.problem(Kind::Range, setting.span(), cause, "give one of those that its description states")
+                let (first, last) = (air.speeds.first(), air.speeds.last());
+                let of =
+                    first.zip(last).map(|((a, _), (b, _))| if a == b { format!("{a}") } else { format!("{a} to {b}") });
+                let remedy = of.map_or_else(
+                    || "leave it out: its description states no fan settings".into(),
+                    |of| format!("its description states {of}"),
+                );
+                source.problem(Kind::Range, setting.span(), cause, remedy)
             })?,
         };
         Ok(Some(Self { model: &described.model, air, speed }))

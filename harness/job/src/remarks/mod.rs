@@ -38,17 +38,28 @@ pub struct Remark {
     pub key: String,
     /// What is so.
     pub says: String,
+    /// What to do, where the problem itself says more than its kind does.
+    own_remedy: String,
 }
 impl Remark {
     /// A remark on a key of a file.
     pub fn new(code: Code, file: &'static str, key: impl Into<String>, says: impl Into<String>) -> Self {
-        Self { code, file, key: key.into(), says: says.into() }
+        Self { code, file, key: key.into(), says: says.into(), own_remedy: String::new() }
+    }
+    /// Of a file that can't be read, or of files that contradict each other, with the problem's own remedy.
+    pub fn unreadable(file: &'static str, problem: &Problem) -> Self {
+        let line = problem.place().map_or_else(String::new, |p| format!("line {}", p.line));
+        let told = Self::new(Code::FileUnreadable, file, line, problem.cause());
+        Self { own_remedy: problem.remedy().to_owned(), ..told }
+    }
+    fn remedy(&self) -> &str {
+        if self.own_remedy.is_empty() { self.code.remedy() } else { &self.own_remedy }
     }
     /// The remark as lines of plain text.
     pub fn text(&self) -> String {
         let place = if self.key.is_empty() { self.file.to_owned() } else { format!("{}: {}", self.file, self.key) };
         let (weight, code) = (self.code.weight().words(), self.code.name());
-        let (follows, remedy) = (self.code.follows(), self.code.remedy());
+        let (follows, remedy) = (self.code.follows(), self.remedy());
         format!("{weight} [{code}] {place}: {}\n  so: {follows}\n  do: {remedy}", self.says)
     }
 }
@@ -61,7 +72,7 @@ impl Serialize for Remark {
         out.serialize_field("key", &self.key)?;
         out.serialize_field("says", &self.says)?;
         out.serialize_field("follows", self.code.follows())?;
-        out.serialize_field("remedy", self.code.remedy())?;
+        out.serialize_field("remedy", self.remedy())?;
         out.end()
     }
 }
@@ -89,8 +100,7 @@ impl Read {
         let mut unreadable = Vec::new();
         let mut told = |file: &'static str, p: Problem| {
             unreadable.push(file);
-            let place = p.place().map_or_else(String::new, |p| format!("line {}", p.line));
-            remarks.push(Remark::new(Code::FileUnreadable, file, place, p.cause().to_owned()));
+            remarks.push(Remark::unreadable(file, &p));
         };
         macro_rules! take {
             ($into:ident, $file:expr, $parse:expr) => {

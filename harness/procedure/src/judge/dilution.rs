@@ -77,6 +77,12 @@ impl Shutting {
         let ratio = self.closed.smoke / open;
         (open > 0.0 && ratio.is_finite() && relative.is_finite()).then_some((ratio, relative))
     }
+    /// The inlet that was to be shut drew less than half of what it did. Of one that the unit does not tell while it is shut nothing
+    /// speaks against it.
+    pub(crate) fn is_shut(&self) -> bool {
+        let flow = |held: &Held| usize::from(self.shut).checked_sub(1).and_then(|i| held.flows.get(i)).copied();
+        !matches!((flow(&self.before), flow(&self.closed)), (Some(before), Some(closed)) if closed > 0.5 * before)
+    }
     /// The smoke went with the pipe that was shut: it is in the other's inlet.
     pub(crate) fn is_crossed(&self) -> bool {
         let open = 0.5 * (self.before.smoke + self.after.smoke);
@@ -202,6 +208,9 @@ mod tests {
         assert_eq!(open(&|s| s.closed.smoke = f64::NAN), "dilution.not-tried");
         assert_eq!(open(&|s| s.before.flows.clear()), "dilution.not-tried");
         assert_eq!(open(&|s| s.closed.flows = vec![30.0, 20.0, 0.0]), "dilution.not-tried", "it was not shut");
+        let mut other = seen(0.0);
+        other.closed.flows = vec![0.0, 22.0, 0.0];
+        assert!(!other.is_shut() && seen(18.0).is_shut(), "the inlet of the smoke's own pipe");
         let mut crossed = seen(0.0);
         crossed.closed.smoke = 0.0;
         assert!(crossed.is_crossed() && !seen(400.0).is_crossed());

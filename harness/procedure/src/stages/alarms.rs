@@ -157,6 +157,12 @@ pub(super) async fn after_smoke(ctx: &Context) {
         let rose = s.record.alarms.iter().filter(|(_, rise)| !matches!(rise, Rise::NotReached | Rise::Never(_)));
         rose.fold(0, |bits, (n, _)| bits | bit(*n))
     };
+    // Where this is done again, latches were reset since: what is latched shows with smoke alone.
+    let latched = {
+        let mut s = ctx.edit();
+        s.record.latched |= latched;
+        s.record.latched
+    };
     for finding in judge::after_smoke(&levels, risen, active, latched) {
         ctx.found(finding);
     }

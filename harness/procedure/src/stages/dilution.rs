@@ -15,9 +15,9 @@ use crate::{
     prompt::Act,
     readings::Item,
 };
-use alloc::{format, string::String, vec::Vec};
+use alloc::{boxed::Box, format, string::String, vec::Vec};
 use core::time::Duration;
-use plumeline_base::time::seconds;
+use plumeline_base::{Verdict, time::seconds};
 use plumeline_detector::{
     Abilities, Faults,
     ask::Look,
@@ -65,13 +65,18 @@ pub(super) async fn tried(ctx: &Context, inputs: &JobInputs, hole: HoleRef, word
     }
     let seen = match shutting(ctx, hole, words, shut).await {
         Ok(seen) => seen,
-        Err(Some(finding)) => {
-            ctx.found(finding);
+        Err(Untried::Found(finding)) => {
+            ctx.found(*finding);
             return;
         }
-        Err(None) => {
+        Err(Untried::TooStrong) => {
             ctx.remark(format!("smoke from {words} ran into the reading's ceiling while inlet {shut} was shut: tried again at another pipe"));
             ctx.edit().record.too_strong.insert(hole.inlet);
+            return;
+        }
+        Err(Untried::Later(why)) => {
+            ctx.remark(format!("inlet {shut} beside smoke from {words}: {why}; tried again with the next smoke"));
+            ctx.edit().record.untold = Some(Box::new(judge::not_tried(why)));
             return;
         }
     };
@@ -80,6 +85,13 @@ pub(super) async fn tried(ctx: &Context, inputs: &JobInputs, hole: HoleRef, word
         return;
     }
     let (finding, most) = judge::judged(inputs, &seen);
+    let looks = ctx.get().record.untold_looks + 1;
+    if finding.verdict == Verdict::Undecided && looks < inputs.plan.advanced.inlets.looks {
+        ctx.remark(format!("{}; tried again with the next smoke", finding.says));
+        let mut s = ctx.edit();
+        (s.record.untold, s.record.untold_looks) = (Some(Box::new(finding)), looks);
+        return;
+    }
     ctx.found(finding);
     if let Some(most) = most {
         bounded(ctx, most, missed::untold_by_smoke(words, shut));
@@ -92,12 +104,33 @@ pub(super) fn conclude(ctx: &Context) {
     if !applies(ctx, &inputs) || is_shown(ctx) {
         return;
     }
-    let weak = ctx.get().record.too_strong.is_empty();
-    ctx.found(match weak {
+    let (weak, so_far) = {
+        let mut s = ctx.edit();
+        (s.record.too_strong.is_empty(), s.record.untold.take())
+    };
+    ctx.found(match so_far {
         _ if inputs.plan.not_shown.contains(&Untold::Air) => judge::left_out(),
-        true => judge::not_tried("no smoke stood at the unit for long enough to shut another pipe's inlet meanwhile"),
-        false => judge::not_tried("the smoke ran into the reading's ceiling: weaker smoke shows it"),
+        Some(finding) => *finding,
+        None if weak => {
+            judge::not_tried("no smoke stood at the unit for long enough to shut another pipe's inlet meanwhile")
+        }
+        None => judge::not_tried("the smoke ran into the reading's ceiling: weaker smoke shows it"),
     });
+}
+
+/// Why smoke beside a shut inlet showed nothing.
+enum Untried {
+    /// The smoke stood at the reading's ceiling.
+    TooStrong,
+    /// The next smoke may show it.
+    Later(&'static str),
+    /// No other smoke will.
+    Found(Box<Finding>),
+}
+impl Untried {
+    fn found(finding: Finding) -> Self {
+        Self::Found(Box::new(finding))
+    }
 }
 
 /// States how much untold air there may be at most, in place of what was stated before.
@@ -110,20 +143,19 @@ pub(super) fn bounded(ctx: &Context, most: f64, by: String) {
 }
 
 /// What was read before the inlet was shut, while it was, and after. The flow fault that this may raise is expected until it has gone.
-/// `Err(None)`: the smoke was too strong to be read.
-async fn shutting(ctx: &Context, hole: HoleRef, words: &str, shut: u8) -> Result<Shutting, Option<Finding>> {
+async fn shutting(ctx: &Context, hole: HoleRef, words: &str, shut: u8) -> Result<Shutting, Untried> {
     let inputs = ctx.inputs();
     let rules = &inputs.plan.advanced;
     let settles = seconds(rules.readings.answers_s + inputs.plan.holes.wait_s);
     let span = seconds(rules.inlets.read_s);
-    let before = held(ctx, span, words, None).await.map_err(|why| why.map(judge::not_tried))?;
+    let before = held(ctx, span, words, None).await?;
     let expected = core::mem::replace(&mut ctx.edit().unit.flow_fault_expected, true);
     let text = format!(
         "Keep the smoke at {words} as steady as can be. Meanwhile shut inlet {shut} at the unit, or have somebody pull its pipe and cover the inlet. \
          Answer when it is shut."
     );
     let seen = match ctx.ask_done(Act::ShutInlet { inlet: shut }, text).await {
-        Err(why) => Err(Some(judge::not_tried(&format!("inlet {shut} was not shut: {why}")))),
+        Err(why) => Err(Untried::found(judge::not_tried(&format!("inlet {shut} was not shut: {why}")))),
         Ok(_) => {
             ctx.sleep(settles).await;
             let closed = held(ctx, span, words, Some(shut)).await;
@@ -131,20 +163,24 @@ async fn shutting(ctx: &Context, hole: HoleRef, words: &str, shut: u8) -> Result
                 "Put inlet {shut} back exactly as it was: pipe pushed home and sealed. Keep the smoke at {words}. Done?"
             );
             match ctx.ask_done(Act::RefitInlet { inlet: shut }, text).await {
-                Err(why) => Err(Some(judge::not_put_back(shut, &why))),
+                Err(why) => Err(Untried::found(judge::not_put_back(shut, &why))),
                 Ok(_) => {
                     ctx.sleep(settles).await;
                     let after = held(ctx, span, words, None).await;
                     fault_gone(ctx, &inputs).await;
                     let both = closed.and_then(|closed| Ok((closed, after?)));
-                    let seen = |(closed, after)| Shutting { own: hole.inlet, shut, before, closed, after };
-                    both.map(seen).map_err(|why| why.map(judge::not_tried))
+                    both.map(|(closed, after)| Shutting { own: hole.inlet, shut, before, closed, after })
                 }
             }
         }
     };
     ctx.edit().unit.flow_fault_expected = expected;
-    seen
+    match seen {
+        Ok(seen) if !seen.is_shut() => {
+            Err(Untried::Later("the inlet that was asked for drew as before: it was not the one that was shut"))
+        }
+        seen => seen,
+    }
 }
 
 /// The flow fault that a shut inlet raised is given the time to go.
@@ -157,9 +193,8 @@ async fn fault_gone(ctx: &Context, inputs: &JobInputs) {
     ctx.until_reading(wait, |t| t.reading.has_fault(Faults::FLOW) == Some(false)).await;
 }
 
-/// Smoke and flows over `span`. `Err`: why they are not known; `None`: the smoke stood at the reading's ceiling. A unit that tells more
-/// than it states as its ceiling is not held to it. `shut`: the inlet that is shut, of which it need not tell a flow.
-async fn held(ctx: &Context, span: Duration, words: &str, shut: Option<u8>) -> Result<Held, Option<&'static str>> {
+/// Smoke and flows over `span`. A unit that tells more than it states as its ceiling is not held to it. `shut`: the inlet that is shut, of which it need not tell a flow.
+async fn held(ctx: &Context, span: Duration, words: &str, shut: Option<u8>) -> Result<Held, Untried> {
     ctx.progress(format!("keep the smoke at {words}: smoke and flows are read"), None, Some(span));
     let inputs = ctx.inputs();
     let rules = inputs.plan.advanced.inlets.clone();
@@ -168,11 +203,11 @@ async fn held(ctx: &Context, span: Duration, words: &str, shut: Option<u8>) -> R
     let mut smoke: Vec<f64> = Vec::new();
     let mut flows: Vec<f64> = Vec::new();
     while let Some(item) = feed.next_before(end).await {
-        let Item::Reading(t) = item else { return Err(Some("readings were missing")) };
+        let Item::Reading(t) = item else { return Err(Untried::Later("readings were missing")) };
         let Some(now) = t.highest_extinction() else { continue };
         // A pipe whose flow is not told draws air all the same.
         if with_pipes.iter().any(|n| t.flow(*n).is_none()) {
-            return Err(Some("the flow of a pipe was not told all the time"));
+            return Err(Untried::found(judge::not_tried("the flow of a pipe was not told all the time")));
         }
         smoke.push(now.0);
         let told = &t.reading.flow_m3_s;
@@ -181,12 +216,12 @@ async fn held(ctx: &Context, span: Duration, words: &str, shut: Option<u8>) -> R
     }
     let n = smoke.len() as f64;
     if smoke.len() < rules.least_readings as usize {
-        return Err(Some("too few readings came"));
+        return Err(Untried::Later("too few readings came"));
     }
     let (most, step) = ctx.abilities().map_or((0, 0), |a| (a.extinction_max_n_m, a.extinction_step_n_m));
     let (most, step) = (most as f64 * 1e-9, (step as f64 * 1e-9).max(AT_CEILING * most as f64 * 1e-9));
     if most > 0.0 && smoke.iter().any(|k| libm::fabs(*k - most) <= step) {
-        return Err(None);
+        return Err(Untried::TooStrong);
     }
     let mean = smoke.iter().sum::<f64>() / n;
     let variance = smoke.iter().map(|k| (k - mean) * (k - mean)).sum::<f64>() / (n - 1.0);
