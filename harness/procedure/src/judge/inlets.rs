@@ -21,6 +21,16 @@ pub(crate) enum Unused {
     Flow { mean: f64, u: f64 },
 }
 
+impl Unused {
+    /// The same with its flow in other units.
+    pub(crate) fn scaled(self, by: f64) -> Self {
+        match self {
+            Self::Flow { mean, u } => Self::Flow { mean: mean * by, u: u * by },
+            other => other,
+        }
+    }
+}
+
 /// An inlet without a pipe against the part of all measured flow (m3/s) that it may draw at most, by so many standard uncertainties.
 pub(crate) fn unused(stage: StageKind, inlet: u8, seen: Unused, all: f64, limit: &Limit, widths: f64) -> Finding {
     let of = |fact: Fact| Finding::of(stage, Subject::Pipe(inlet), fact);

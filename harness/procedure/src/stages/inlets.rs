@@ -16,7 +16,8 @@ use crate::{
 use alloc::{format, vec::Vec};
 use core::time::Duration;
 use plumeline_base::{Verdict, input::Answer, time::seconds};
-use plumeline_detector::{ask::Look, driver::Wants};
+use plumeline_detector::{ask::Look, driver::Wants, vocabulary::WHOLE_M3_S};
+use plumeline_measure::Sample;
 
 /// Every inlet of the unit that carries no pipe, against the flow of those that do.
 pub(super) async fn unused<'a>(ctx: &Context, stage: StageKind, used: impl Iterator<Item = &'a MeanFlow>) {
@@ -28,11 +29,13 @@ pub(super) async fn unused<'a>(ctx: &Context, stage: StageKind, used: impl Itera
     if empty.is_empty() {
         return;
     }
-    let all = used.map(|m| m.estimate.value).sum();
+    let used: Vec<&MeanFlow> = used.collect();
+    let all = used.iter().map(|m| m.estimate.value).sum();
+    let scale = whole_of_shares(&used);
     let told = read(ctx, &empty, "reading the inlets that carry no pipe").await;
     let plugged = if told.contains(&None) { plugged(ctx, &empty).await } else { false };
     let findings = empty.iter().zip(told).map(|(inlet, told)| {
-        let told = told.unwrap_or(Unused::NotTold { plugged });
+        let told = told.unwrap_or(Unused::NotTold { plugged }).scaled(scale);
         judge::unused(stage, *inlet, told, all, &inputs.plan.flow.unused_inlet, rules.widths)
     });
     findings.collect::<Vec<Finding>>().into_iter().for_each(|f| ctx.found(f));
@@ -43,15 +46,27 @@ async fn read(ctx: &Context, inlets: &[u8], says: &str) -> Vec<Option<Unused>> {
     if ctx.is_asked(Look::Flows) { typed(ctx, inlets).await } else { streamed(ctx, inlets, says).await }
 }
 
-/// One look at a display: what a step hides is a rectangle of its width.
+/// What a share of one stands for at an inlet without a pipe: no less than at any that has one, by its predicted flow. 1 where
+/// flows are told.
+fn whole_of_shares(used: &[&MeanFlow]) -> f64 {
+    let whole = |m: &&MeanFlow| m.share_of.map(|of| of * of / m.estimate.value / WHOLE_M3_S);
+    used.iter().filter_map(whole).fold(None, |most: Option<f64>, x| Some(most.map_or(x, |m| m.max(x)))).unwrap_or(1.0)
+}
+
+/// As many looks at a display as must agree. What a step hides ends at half of it: the interval ends there too.
 async fn typed(ctx: &Context, inlets: &[u8]) -> Vec<Option<Unused>> {
+    let widths = ctx.inputs().plan.advanced.inlets.widths;
     let step = ctx.abilities().map_or(0.0, |a| f64::from(a.flow_step_nl_s) * 1e-12);
-    let read = ctx.look(Look::Flows).await;
-    let told = |inlet: &u8| match &read {
-        Err(_) => Some(Unused::NoReading),
-        Ok(t) => t.flow(*inlet).map(|q| Unused::Flow { mean: q.value, u: step / libm::sqrt(12.0) }),
+    let told = |values: &Vec<Sample>| {
+        let n = values.len() as f64;
+        let mean = values.iter().map(|q| q.value).sum::<f64>() / n;
+        let far = values.iter().map(|q| libm::fabs(q.value - mean)).fold(0.0, f64::max);
+        (!values.is_empty()).then_some(Unused::Flow { mean, u: (0.5 * step / widths).max(far / libm::sqrt(n)) })
     };
-    inlets.iter().map(told).collect()
+    match ctx.typed_flows(inlets, Duration::ZERO).await {
+        Err(_) => alloc::vec![Some(Unused::NoReading); inlets.len()],
+        Ok(read) => read.iter().map(told).collect(),
+    }
 }
 
 /// What a stream tells for a while.
