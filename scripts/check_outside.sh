@@ -27,6 +27,9 @@ scripts/reference/check.sh
 say "measurement: reference data made anew"
 scripts/reference_measure/check.sh
 
+say "which closings tell most of each hole, and whether the stated intervals cover"
+python3 scripts/closings/check.py
+
 say "the record: a job's files read by others' programs"
 "$bin" demo --small --quiet --out "$work/sound" >/dev/null
 "$bin" demo --small --quiet --out "$work/blocked" --defect hole-blocked >/dev/null || [ $? -eq 1 ]
