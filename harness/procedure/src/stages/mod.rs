@@ -25,6 +25,7 @@ mod purge;
 mod release;
 mod restore;
 mod smoke;
+mod suction;
 mod supervise;
 mod supply;
 mod unit;
