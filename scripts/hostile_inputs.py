@@ -71,6 +71,17 @@ def kinds(tool, work):
     yield "archive", work / "demo.zip", job, ["unpack", job, "--out", work / "out"]
     yield "key", work / "key", job, ["close", demo, "--key", job]
     yield "logger", readings, job, ["judge", "mean", job]
+    stamps = TOP / "harness/stamp/tests/data"
+    yield "stamp", stamps / "rsa.tsr", job, ["stamp", demo, "--answer", job]
+    yield "certificates", stamps / "root.pem", job, ["check", demo, "--anchor", job]
+    holes = work / "holes.csv"
+    holes.write_text("pipe,hole,distance_m,diameter_mm\n" + "".join(f"1,{n},{2 * n},3\n" for n in range(1, 9)))
+    yield "sheet", holes, job, ["new", work / "out", "--from-csv", job]
+    network = work / "network.inp"
+    network.write_text("[TITLE]\nStore\n[JUNCTIONS]\nA 0 0\nB 0\n[RESERVOIRS]\nR -20\n[PIPES]\nP1 R A 5 21 0.0015 0.5 Open\nP2 A B 4 21 0.0015 0\n"
+                       "[EMITTERS]\nA 2.0\nB 3.0\n[OPTIONS]\nUNITS LPM\nHEADLOSS D-W\nSPECIFIC GRAVITY 0.0012\nVISCOSITY 14.5\n[END]\n")
+    yield "network", network, job, ["new", work / "out", "--from-inp", job]
+    yield "description", TOP / "harness/job/descriptions/model-b.toml", job, ["describe", job]
     yield "batch", TOP / "docs/examples/batch.toml", job, ["batch", job, "--out", work / "out"]
     yield "scenario", TOP / "docs/examples/scenario.toml", job, ["simulate", job, "--tcp", "127.0.0.1:0"]
 

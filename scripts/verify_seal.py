@@ -1,8 +1,9 @@
 #!/usr/bin/env python3
-"""Verifies the seals of a job with Python, its standard library and the `cryptography` package; nothing of plumeline's is used.
+"""Verifies seals and time stamps of a job with Python, its standard library and the packages `cryptography` and `rfc3161-client`; nothing of
+plumeline's is used.
 
-Usage: verify_seal.py JOB [--key PUBLIC-KEY-FILE]
-       verify_seal.py --spoil JOB          alters, in a copy, one byte of each file in turn: every one must be found
+Usage: verify_seal.py JOB [--key PUBLIC-KEY-FILE] [--anchor CERTIFICATE-FILE]
+       verify_seal.py --spoil JOB [N]      alters, in a copy, three bytes of each file in turn, and N anywhere: every one must be found
        verify_seal.py --key-file PRIVATE-KEY-FILE PASSPHRASE PUBLIC-KEY-FILE     both files are read and belong together
        verify_seal.py --vectors            holds the committed test vectors against this package and hashlib
 
@@ -11,10 +12,14 @@ See docs/record.md for the form of a seal.
 import hashlib
 import json
 import pathlib
+import random
+import re
 import shutil
 import sys
 import tempfile
 
+import rfc3161_client
+from cryptography import x509
 from cryptography.exceptions import InvalidSignature
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey, Ed25519PublicKey
 from cryptography.hazmat.primitives.serialization import load_pem_private_key, load_pem_public_key
@@ -81,6 +86,33 @@ def journal_end(data, lines):
     return before, job
 
 
+def stamps(folder, anchor=None):
+    """What each time stamp is over, and when it was there; with an anchor, whether that vouches for it."""
+    over = {hashlib.sha256(p.read_bytes()).hexdigest(): p.name for p in folder.glob("seal-*.json")}
+    for number, line in enumerate((folder / "journal.jsonl").read_bytes().splitlines()):
+        over[line[-66:-2].decode(errors="replace")] = f"journal.jsonl, line {number + 1}"
+    found = []
+    for path in sorted(folder.glob("stamp-*.tsr")):
+        try:
+            answer = rfc3161_client.decode_timestamp_response(path.read_bytes())
+            stated = answer.tst_info
+            imprint = stated.message_imprint.message
+        except ValueError as error:
+            raise Broken(f"{path.name}: {error}") from error
+        holds(imprint.hex() in over, f"{path.name}: over nothing of this record")
+        if anchor is not None:
+            builder = rfc3161_client.VerifierBuilder()
+            for certificate in x509.load_pem_x509_certificates(pathlib.Path(anchor).read_bytes()):
+                builder = builder.add_root_certificate(certificate)
+            try:
+                builder.build().verify(answer, imprint)
+            except rfc3161_client.VerificationError as error:
+                raise Broken(f"{path.name}: {error}") from error
+        found.append(f"{path.name}: {over[imprint.hex()]} was there on {stated.gen_time.isoformat()}" + ("" if anchor else " (no anchor was named)"))
+    holds(found or anchor is None, "stamp-1.tsr: there is no time stamp")
+    return found
+
+
 def verify(folder, key=None):
     seals, number, previous = [], 1, None
     while (path := folder / f"seal-{number}.json").exists():
@@ -94,6 +126,8 @@ def verify(folder, key=None):
     present = {p.relative_to(folder).as_posix() for p in folder.rglob("*") if p.is_file()}
     present -= {"lock"} | {f"seal-{n}.json" for n in range(1, number)}
     named = {f["name"] for f in newest["files"]}
+    # A stamp over a seal comes after it.
+    present -= {name for name in present - named if re.fullmatch(r"stamp-[1-9][0-9]*\.tsr", name)}
     for name in sorted(present ^ named):
         raise Broken(f"{name}: added or missing")
     for seal in seals:
@@ -115,16 +149,19 @@ def verify(folder, key=None):
     return newest, seals
 
 
-def spoil(folder):
+def spoil(folder, anywhere):
     verify(folder)
-    count = 0
+    count, chance = 0, random.Random(16)
     with tempfile.TemporaryDirectory() as work:
         copy = pathlib.Path(work) / "job"
         shutil.copytree(folder, copy)
+        total = sum(p.stat().st_size for p in copy.rglob("*") if p.is_file())
         for path in sorted(p for p in copy.rglob("*") if p.is_file() and p.name != "lock"):
             good = path.read_bytes()
-            for at in (0, len(good) // 2, len(good) - 1):
-                path.write_bytes(good[:at] + bytes([good[at] ^ 1]) + good[at + 1 :])
+            share = -(-anywhere * len(good) // total)
+            at_random = [(chance.randrange(len(good)), chance.randrange(1, 256)) for _ in range(share)]
+            for at, other in [(0, 1), (len(good) // 2, 1), (len(good) - 1, 1), *at_random]:
+                path.write_bytes(good[:at] + bytes([good[at] ^ other]) + good[at + 1 :])
                 try:
                     verify(copy)
                 except (Broken, ValueError, KeyError) as found:
@@ -163,14 +200,16 @@ def main(arguments):
     match arguments:
         case ["--vectors"]:
             vectors()
-        case ["--spoil", job]:
-            spoil(pathlib.Path(job))
+        case ["--spoil", job] | ["--spoil", job, _]:
+            spoil(pathlib.Path(job), int(*arguments[2:]) if arguments[2:] else 0)
         case ["--key-file", private, passphrase, public]:
             key_file(private, passphrase, public)
-        case [job] | [job, "--key", _]:
+        case [job, *more] if len(more) % 2 == 0 and set(more[::2]) <= {"--key", "--anchor"}:
+            named = dict(zip(more[::2], more[1::2]))
             try:
-                _, seals = verify(pathlib.Path(job), *arguments[2:])
+                _, seals = verify(pathlib.Path(job), named.get("--key"))
                 signed_before = design(pathlib.Path(job))
+                stamped = stamps(pathlib.Path(job), named.get("--anchor"))
             except Broken as found:
                 sys.exit(f"does not hold: {found}")
             for seal in seals:
@@ -178,8 +217,8 @@ def main(arguments):
                 print(f"seal {seal['number']} holds: {how}, {verdict}, by {seal['signer']}, {len(seal['files'])} files")
                 for words in [*seal.get("warnings", []), *([seal["statement"]] if "statement" in seal else [])]:
                     print(f"  {words}")
-            if signed_before:
-                print(signed_before)
+            for words in [*([signed_before] if signed_before else []), *stamped]:
+                print(words)
         case _:
             sys.exit(__doc__)
 

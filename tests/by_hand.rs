@@ -42,7 +42,8 @@ fn a_person_proves_what_a_person_can() {
         "inhibit.held-by-hand",
         "load.kept",
         "settle.steady",
-        "flow.proven-by-shares",
+        "flow.proven-alone",
+        "holes.alone-draws",
         "baseline.as-measured",
         "smoke.within-limit",
         "alarms.seen",
@@ -185,7 +186,7 @@ fn a_flow_meter_tells_the_level_where_the_unit_shows_per_cent_alone() {
     };
     let f = pipe(&sound);
     assert_eq!(f.measured.as_ref().unwrap().by.as_deref(), Some("Flow meter, serial g1"), "{f:?}");
-    assert!(["flow.as-predicted", "flow.proven-by-shares"].contains(&f.code.as_str()), "{f:?}");
+    assert!(["flow.as-predicted", "flow.proven-alone"].contains(&f.code.as_str()), "{f:?}");
     assert_eq!(sound.verdict, Verdict::Pass, "{}", sound.because);
     let off = with(&dir, &edits, &["pipe-off"]);
     let f = pipe(&off);

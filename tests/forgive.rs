@@ -120,6 +120,15 @@ fn what_is_not_mended_is_not_passed_by_saying_so() {
     assert!(!put_right(&result).is_empty() && shown.contains("FAIL"), "{shown}");
 }
 
+/// Two pipes, and nobody can release smoke at either: nothing was held beside a shut inlet.
+#[test]
+fn where_no_smoke_stood_at_the_unit_untold_air_is_told_as_not_looked_for() {
+    let none = "[[answer]]\nact = \"release-smoke\"\nsay = \"cannot\"\nbecause = \"no generator\"\n";
+    let (result, shown) = done(&Job::new("no-smoke").large(), &format!("{none}{REST}"), 2);
+    let codes: Vec<&Value> = result["outcome"]["findings"].as_array().unwrap().iter().map(|f| &f["code"]).collect();
+    assert!(codes.iter().any(|c| **c == "dilution.not-tried"), "{codes:?}\n{shown}");
+}
+
 #[test]
 fn slips_of_hand_are_put_right_in_one_job() {
     let cannot = "say = \"cannot\"\nbecause = \"a slip\"";

@@ -135,6 +135,13 @@ fn bad_input_is_named_by_line_and_column() {
 }
 
 #[test]
+fn numbers_that_no_sum_can_hold_give_no_mean() {
+    let rows: String = (0..40).map(|n| format!("{n},{}1e308\n", if n % 2 == 0 { "" } else { "-" })).collect();
+    let words = said(&format!("time_s,flow_L/min\n{rows}"), &["mean"], 2);
+    assert!(words.contains("no mean") && !words.contains("NaN"), "{words}");
+}
+
+#[test]
 fn options_that_can_not_be_used_are_refused() {
     let csv = "time_s,flow_L/min\n0,40\n1,41\n";
     let bad = |name: &str, options: &[&str]| insta::assert_snapshot!(name, said(csv, options, 3));

@@ -115,6 +115,8 @@ fn a_date_that_cannot_be_passes_nothing_and_is_loaded_into_nothing() {
 fn a_clock_that_was_set_back_between_take_ups_passes_no_time_out_of_service() {
     let dir = Folder::new("set-back");
     let (job, _) = demo(&dir, &[]);
+    let said = stdout(&run(&["check", text(&job)]));
+    let code = said.split("code of this record, for paper: ").nth(1).unwrap().lines().next().unwrap();
     let words = fs::read_to_string(job.join("journal.jsonl")).unwrap();
     let lines: Vec<&str> = words.split_inclusive('\n').collect();
     let entry = |line: &str| serde_json::from_str::<Value>(line).unwrap();
@@ -126,6 +128,11 @@ fn a_clock_that_was_set_back_between_take_ups_passes_no_time_out_of_service() {
     for name in ["result.json", "junit.xml", "report.html", "page.html", "settings-as-left.json"] {
         fs::remove_file(job.join(name)).unwrap();
     }
+    // A folder that was rolled back holds by itself; a code that was written down later does not.
+    exits(&run(&["check", text(&job)]), &[0]);
+    let rolled_back = run(&["check", text(&job), "--code", code]);
+    exits(&rolled_back, &[1]);
+    assert!(stderr(&rolled_back).contains("or not all of it"), "{}", stderr(&rolled_back));
     // The demonstration's log says 2026: ten days before that nobody can have gone on with it.
     exits(&run(&["run", text(&job), "--port", "sim:", "--date", "2025-12-22T08:00:00Z"]), &[1, 2, 4]);
     let codes = codes(&job);
@@ -390,4 +397,199 @@ fn a_killed_batch_leaves_no_job_running() {
     let gone = || fs::read_to_string(format!("/proc/{id}/stat")).map_or(true, |s| s.contains(") Z "));
     assert!(wait(&gone), "the job goes on without its batch");
     assert!(files.exists());
+}
+
+/// A time-stamping service of its own, made by OpenSSL.
+struct Service(PathBuf);
+impl Service {
+    fn new(dir: &Path) -> Self {
+        fs::create_dir(dir).unwrap();
+        let config = "[req]\ndistinguished_name=n\n[n]\n[service]\nbasicConstraints=critical,CA:false\nextendedKeyUsage=critical,timeStamping\n\
+             [tsa]\nserial=serial\ndefault_policy=1.3.6.1.4.1.32473.1\nsigner_digest=sha256\ndigests=sha256\ness_cert_id_alg=sha256\n";
+        fs::write(dir.join("cnf"), config).unwrap();
+        fs::write(dir.join("serial"), "01\n").unwrap();
+        let service = Self(dir.to_owned());
+        service.openssl(&[
+            "req",
+            "-x509",
+            "-newkey",
+            "rsa:2048",
+            "-nodes",
+            "-keyout",
+            "key",
+            "-out",
+            "service.pem",
+            "-days",
+            "3650",
+            "-subj",
+            "/O=Invented Time",
+            "-config",
+            "cnf",
+            "-extensions",
+            "service",
+        ]);
+        service
+    }
+    fn openssl(&self, args: &[&str]) {
+        let done = std::process::Command::new("openssl").args(args).current_dir(&self.0).output().unwrap();
+        assert!(done.status.success(), "{}", String::from_utf8_lossy(&done.stderr));
+    }
+    /// The answer to a request.
+    fn answer(&self, request: &Path) -> PathBuf {
+        let answer = request.with_extension("tsr");
+        self.openssl(&[
+            "ts",
+            "-reply",
+            "-queryfile",
+            text(request),
+            "-config",
+            "cnf",
+            "-section",
+            "tsa",
+            "-signer",
+            "service.pem",
+            "-inkey",
+            "key",
+            "-out",
+            text(&answer),
+        ]);
+        answer
+    }
+    fn certificate(&self) -> PathBuf {
+        self.0.join("service.pem")
+    }
+    /// Has a job stamped.
+    fn stamp(&self, job: &Path, request: &Path) -> PathBuf {
+        exits(&run(&["stamp", text(job), "--request", text(request)]), &[0]);
+        let answer = self.answer(request);
+        exits(&run(&["stamp", text(job), "--answer", text(&answer), "--anchor", text(&self.certificate())]), &[0]);
+        answer
+    }
+}
+
+#[test]
+fn a_stamp_by_a_service_shows_since_when_a_seal_is_there() {
+    let dir = Folder::new("stamped");
+    let (job, key) = demo(&dir, &[]);
+    exits(&run(&["close", text(&job), "--key", text(&key)]), &[0]);
+    let (service, other) = (Service::new(&dir.join("service")), Service::new(&dir.join("other")));
+    let anchor = ["--anchor", text(&service.certificate())].map(str::to_owned);
+    let check = |job: &Path, more: &[String]| {
+        run(&[&["check", text(job)][..], &more.iter().map(String::as_str).collect::<Vec<_>>()].concat())
+    };
+
+    // Asked for a stamp, and there is none: nothing to look at is no pass.
+    let none = check(&job, &anchor);
+    exits(&none, &[1]);
+    assert!(stderr(&none).contains("there is no time stamp"), "{}", stderr(&none));
+
+    let answer = service.stamp(&job, &dir.join("q.tsq"));
+    assert!(job.join("stamp-1.tsr").exists());
+    // The same answer once more is no second stamp.
+    exits(&run(&["stamp", text(&job), "--answer", text(&answer)]), &[0]);
+    assert!(!job.join("stamp-2.tsr").exists());
+    let held = check(&job, &anchor);
+    exits(&held, &[0]);
+    assert!(stdout(&held).contains("stamp-1.tsr: seal 1 was there on"), "{}", stdout(&held));
+    let alone = check(&job, &[]);
+    exits(&alone, &[0]);
+    assert!(stdout(&alone).contains("anyone could have made it"), "{}", stdout(&alone));
+    let found: Value =
+        serde_json::from_slice(&check(&job, &[&anchor[..], &["--json".to_owned()]].concat()).stdout).unwrap();
+    assert_eq!(
+        (&found["stamps"][0]["seal"], &found["stamps"][0]["by_anchor_named"]),
+        (&1.into(), &true.into()),
+        "{found}"
+    );
+
+    // A service that is not trusted; a stamp over another record; a byte of one that is.
+    let strange = check(&job, &["--anchor", text(&other.certificate())].map(str::to_owned));
+    exits(&strange, &[1]);
+    assert!(stderr(&strange).contains("may not issue certificates of services"), "{}", stderr(&strange));
+    let beside = Folder::new("stamped-second");
+    let (second, _) = demo(&beside, &["--seed", "2"]);
+    let not_its = run(&["stamp", text(&second), "--answer", text(&answer)]);
+    exits(&not_its, &[3]);
+    assert!(stderr(&not_its).contains("over something else than this record"), "{}", stderr(&not_its));
+    let good = fs::read(job.join("stamp-1.tsr")).unwrap();
+    let mut bad = good.clone();
+    let at = bad.len() - 9;
+    bad[at] ^= 1;
+    fs::write(job.join("stamp-1.tsr"), bad).unwrap();
+    exits(&check(&job, &[]), &[1]);
+    fs::write(job.join("stamp-1.tsr"), good).unwrap();
+
+    // The next seal covers the stamp; packed and unpacked it is still there.
+    exits(&run(&["close", text(&job), "--key", text(&key), "--says", "again"]), &[0]);
+    fs::remove_file(job.join("stamp-1.tsr")).unwrap();
+    let gone = check(&job, &[]);
+    exits(&gone, &[1]);
+    assert!(stderr(&gone).contains("stamp-1.tsr"), "{}", stderr(&gone));
+}
+
+#[test]
+fn a_record_forged_since_its_stamp_is_found() {
+    let dir = Folder::new("stamp-forged");
+    let (job, key) = demo(&dir, &["--defect", "hole-blocked"]);
+    let service = Service::new(&dir.join("service"));
+    let said = stdout(&run(&["check", text(&job)]));
+    let code = said.split("code of this record, for paper: ").nth(1).unwrap().lines().next().unwrap().to_owned();
+    // Stamped when the zone was out of service, or whenever: the journal as far as it goes.
+    service.stamp(&job, &dir.join("q.tsq"));
+    let open = run(&["check", text(&job), "--anchor", text(&service.certificate())]);
+    exits(&open, &[0]);
+    assert!(stdout(&open).contains("stamp-1.tsr: the record up to line"), "{}", stdout(&open));
+    // The limit is rewritten in the log, everything chained anew and sealed.
+    forge(&job, |record| {
+        if let Logged::Input(Input::File { name, bytes }) = &mut record.what
+            && name == "plan.toml"
+        {
+            bytes.extend_from_slice(b"\n# another plan\n");
+        }
+    });
+    let plan = fs::read(job.join("plan.toml")).unwrap();
+    fs::write(job.join("plan.toml"), [&plan[..], b"\n# another plan\n"].concat()).unwrap();
+    exits(&run(&["close", text(&job), "--key", text(&key), "--incomplete"]), &[2]);
+    let forged = run(&["check", text(&job)]);
+    exits(&forged, &[1]);
+    assert!(stderr(&forged).contains("over something else than this record"), "{}", stderr(&forged));
+    fs::remove_file(job.join("stamp-1.tsr")).unwrap();
+    fs::remove_file(job.join("seal-1.json")).unwrap();
+    exits(&run(&["close", text(&job), "--key", text(&key), "--incomplete"]), &[2]);
+    // Without the stamp nothing in the folder tells; a code on paper does, and whoever asks for a stamp.
+    let alone = run(&["check", text(&job)]);
+    assert!(!stderr(&alone).contains("stamp"), "{}", stderr(&alone));
+    for more in [["--code", &code], ["--anchor", text(&service.certificate())]] {
+        exits(&run(&[&["check", text(&job)][..], &more].concat()), &[1]);
+    }
+}
+
+#[test]
+fn a_seal_of_a_date_after_its_stamp_does_not_fit() {
+    let dir = Folder::new("stamp-late");
+    let (job, key) = demo(&dir, &[]);
+    exits(&run(&["close", text(&job), "--key", text(&key)]), &[0]);
+    let key = plumeline_job::key::SigningKey::read(&key, || unreachable!()).unwrap();
+    // Sealed anew with a date of next year, as anybody can who holds the key.
+    let folder = plumeline_job::folder::Folder::open(&job).unwrap();
+    let first = plumeline_job::seal::verify(&folder).newest().unwrap().clone();
+    fs::remove_file(job.join("seal-1.json")).unwrap();
+    let statement = plumeline_job::seal::Statement {
+        cautions: first.cautions,
+        closed: first.closed,
+        verdict: first.verdict,
+        date: "2099-01-01T00:00:00Z".into(),
+        tool: first.tool,
+        words: None,
+    };
+    plumeline_job::seal::add(&folder, &plumeline_job::seal::verify(&folder), statement, &key).unwrap();
+    let service = Service::new(&dir.join("service"));
+    service.stamp(&job, &dir.join("q.tsq"));
+    let checked = run(&["check", text(&job), "--anchor", text(&service.certificate())]);
+    exits(&checked, &[2]);
+    assert!(
+        stdout(&checked).contains("DATE THAT DOES NOT FIT: seal 1 says 2099-01-01T00:00:00Z"),
+        "{}",
+        stdout(&checked)
+    );
 }

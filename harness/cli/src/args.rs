@@ -6,10 +6,10 @@ mod lab;
 mod record;
 mod settings;
 
-pub use job::{Demo, New, Output, Over, PlanCheck, Replay, Report, Run, Simulate};
+pub use job::{AskedThrough, Demo, New, Output, Over, PlanCheck, Replay, Report, Run, Simulate};
 pub use judge::{Dates, DecimalMark, Judge, Logged, LoggerFile, Mark, Mean, Onset, Question, Settle};
 pub use lab::{Batch, Campaign};
-pub use record::{Check, Close, Compare, Design, Key, KeyNew, KeyShow, Pack, Unpack};
+pub use record::{Check, Close, Compare, Design, Key, KeyNew, KeyShow, Pack, Stamp, Unpack};
 pub use settings::{Capture, Carry, Describe, Diff, SettingsOf, Sheet, Show};
 
 use clap::{Args, Parser, Subcommand};
@@ -81,7 +81,7 @@ pub enum Command {
     Report(Report),
     /// Check that a job's journal, trace and files belong together and are as they were sealed.
     #[command(
-        after_help = "Exit codes: 0 everything holds; 1 something was altered, is missing or was added, or is not signed by the key named; 2 the job went on behind its newest seal; 3 wrong usage or a file can't be read.\n\nExamples:\n  plumeline check my-job\n  plumeline check my-job --key technician.pub\n  plumeline check my-job --code 7K3Q-9ZTX-0M4B-C1VR-42"
+        after_help = "Exit codes: 0 everything holds; 1 something was altered, is missing or was added, or is not signed by the key named or not stamped by whom the anchor names; 2 the job went on behind its newest seal, or dates do not fit; 3 wrong usage or a file can't be read.\n\nExamples:\n  plumeline check my-job\n  plumeline check my-job --key technician.pub\n  plumeline check my-job --code 7K3Q-9ZTX-0M4B-C1VR-42\n  plumeline check my-job --anchor service.pem"
     )]
     Check(Check),
     /// Sign the files that a job is to be judged by, before it is begun.
@@ -94,6 +94,11 @@ pub enum Command {
         after_help = "Exit codes: 0 sealed as complete; 1 something does not hold; 2 sealed as incomplete; 3 it can't be sealed.\n\nExamples:\n  plumeline close my-job --key technician.key\n  plumeline close my-job --key technician.key --incomplete\n  plumeline close my-job --key inspector.key --says \"seen on site\""
     )]
     Close(Close),
+    /// Have a time-stamping service say since when a record is there, by files (RFC 3161).
+    #[command(
+        after_help = "The request goes to a service by any way; it holds a digest and nothing of the job:\n  curl -H 'Content-Type: application/timestamp-query' --data-binary @q.tsq URL -o a.tsr\n\nExamples:\n  plumeline stamp my-job --request q.tsq\n  plumeline stamp my-job --answer a.tsr --anchor service.pem"
+    )]
+    Stamp(Stamp),
     /// Say what changed at a site between two records of it.
     #[command(
         after_help = "Exit codes: 0 everything is as before; 1 something changed by more than both uncertainties; 2 nothing did, but not everything can be compared; 3 a record can't be used (see docs/compare.md).\n\nExamples:\n  plumeline compare job-2025.zip job-2026\n  plumeline compare job-2025 job-2026 --json"

@@ -18,7 +18,7 @@ use serde::Serialize;
 use serde_json::Value;
 
 /// Times of the log are known to this much of the date, s.
-const WITHIN_S: f64 = 120.0;
+pub(crate) const WITHIN_S: f64 = 120.0;
 /// Folders beside a job's that are looked into, at most.
 const MOST_BESIDE: usize = 2000;
 
@@ -198,14 +198,17 @@ fn end_of(record: &Record) -> Option<String> {
     clock::later(date, record.until.since(*at).as_secs_f64())
 }
 
+/// Against the bundled simulator time jumps: the log of an hour is there in a second.
+pub(crate) fn jumps(record: &Record) -> bool {
+    record.links.iter().any(|link| link.starts_with("sim:"))
+}
+
 /// Dates that can't be: a seal of before the log's end, or of before another seal; a log whose dates fall.
 fn doubts(standing: &Standing, record: &Record) -> Vec<String> {
     let mut doubts = Vec::new();
     let seals: Vec<&Seal> =
         standing.seals.iter().map(|held| &held.seal).filter(|seal| !seal.key.is_demonstration()).collect();
-    // Against the bundled simulator time jumps: the log of an hour is there in a second.
-    let jumps = record.links.iter().any(|link| link.starts_with("sim:"));
-    if let (Some(last), Some(end), State::Sealed, false) = (seals.last(), end_of(record), standing.state, jumps)
+    if let (Some(last), Some(end), State::Sealed, false) = (seals.last(), end_of(record), standing.state, jumps(record))
         && clock::between(&end, &last.date).is_none_or(|s| s < -WITHIN_S)
     {
         doubts.push(format!("seal {} is of {}, the end of the log it covers of {end}", last.number, last.date));

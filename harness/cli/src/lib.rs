@@ -9,6 +9,7 @@ pub mod commands;
 mod inspection;
 mod output;
 pub mod predict;
+mod stamps;
 
 use args::{Cli, Command, SettingsOf};
 use clap::Parser;
@@ -63,6 +64,7 @@ fn command(command: &Command) -> Result<Exit, Failure> {
         Command::Check(a) => commands::check::check(a),
         Command::Design(a) => commands::design::design(a),
         Command::Close(a) => commands::close::close(a),
+        Command::Stamp(a) => commands::stamp::stamp(a),
         Command::Compare(a) => commands::compare::compare(a),
         Command::Settings(SettingsOf::Sheet(a)) => commands::sheet::sheet(a),
         Command::Key(a) => commands::key::key(a),

@@ -1,7 +1,7 @@
 //! Files that a command writes where a person says: never over what it read, nor over what belongs to a job's record.
 //!
 //! Not here: what stands in them, and the job's own folder.
-use plumeline_job::{Problem, disk, folder, seal};
+use plumeline_job::{Problem, disk, folder, seal, stamp_file};
 use plumeline_runtime::failure::Failure;
 use std::path::Path;
 
@@ -32,7 +32,8 @@ fn not_over(out: &Path, inputs: &[&Path]) -> Result<(), Failure> {
         return Err(Failure::input(format!("{}: this is what is read; it is not written over", out.display()), remedy));
     }
     let name = real.file_name().unwrap_or_default().to_string_lossy().into_owned();
-    let of_record = OF_A_JOB.contains(&&*name) || folder::REPORTS.contains(&&*name) || seal::number_of(&name).is_some();
+    let of_record = OF_A_JOB.contains(&&*name) || folder::REPORTS.contains(&&*name);
+    let of_record = of_record || seal::number_of(&name).is_some() || stamp_file::number_of(&name).is_some();
     let in_a_job = |file: &str| real.with_file_name(file).exists();
     if of_record && (in_a_job(folder::PLAN) || in_a_job(&seal::file_name(1))) {
         return Err(Failure::input(format!("{}: this is a file of a job", out.display()), remedy));

@@ -15,6 +15,8 @@ pub mod fake;
 pub trait Disk: fmt::Debug + Send + Sync {
     /// The whole file; [`io::ErrorKind::FileTooLarge`] if it is longer than `limit`.
     fn read(&self, path: &Path, limit: u64) -> io::Result<Vec<u8>>;
+    /// The length of a file, bytes.
+    fn length(&self, path: &Path) -> io::Result<u64>;
     /// A file to be read by parts.
     fn open(&self, path: &Path) -> io::Result<Box<dyn io::Read>>;
     /// Is there a file or folder of this name?
@@ -76,6 +78,9 @@ pub struct OsDisk;
 impl Disk for OsDisk {
     fn read(&self, path: &Path, limit: u64) -> io::Result<Vec<u8>> {
         input_file::read_up_to(path, limit)
+    }
+    fn length(&self, path: &Path) -> io::Result<u64> {
+        Ok(fs::metadata(path)?.len())
     }
     fn open(&self, path: &Path) -> io::Result<Box<dyn io::Read>> {
         Ok(Box::new(input_file::open_regular(path)?))

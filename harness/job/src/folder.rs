@@ -7,7 +7,7 @@ use crate::{
     disk::{self, Disk, Locking, OsDisk},
     error::{Kind, Problem, quoted, too_large},
     photos::PHOTOS,
-    seal,
+    seal, stamp_file,
 };
 use serde::Serialize;
 use std::{
@@ -91,6 +91,11 @@ const LEFT_BY_A_JOB: [&str; 13] = [
     UNIT_OUTGOING,
 ];
 
+/// A kind of numbered files: the number by the name, and the name by the number.
+type Numbered = (fn(&str) -> Option<u32>, fn(u32) -> String);
+const NUMBERED_STAMPS: Numbered = (stamp_file::number_of, stamp_file::file_name);
+const NUMBERED_SEALS: Numbered = (seal::number_of, seal::file_name);
+
 /// An open job folder.
 #[derive(Clone, Debug)]
 pub struct Folder {
@@ -154,12 +159,16 @@ impl Folder {
         }
         Ok(folder)
     }
-    /// What a job left here, in the order in which it is taken away: seals (the newest first), photos, then what follows
+    /// What a job left here, in the order in which it is taken away: stamps and seals (the newest first), photos, then what follows
     /// from something before that.
     fn left_by_a_job(&self) -> io::Result<Vec<PathBuf>> {
-        let mut seals: Vec<u32> = self.disk.list(&self.dir)?.iter().filter_map(|name| seal::number_of(name)).collect();
-        seals.sort_unstable();
-        let mut left: Vec<_> = seals.into_iter().rev().map(|n| self.dir.join(seal::file_name(n))).collect();
+        let names = self.disk.list(&self.dir)?;
+        let mut left = Vec::new();
+        for (number_of, file_name) in [NUMBERED_STAMPS, NUMBERED_SEALS] {
+            let mut numbers: Vec<u32> = names.iter().filter_map(|name| number_of(name)).collect();
+            numbers.sort_unstable();
+            left.extend(numbers.into_iter().rev().map(|n| self.dir.join(file_name(n))));
+        }
         let photos = self.dir.join(PHOTOS);
         if self.disk.exists(&photos)? {
             left.extend(self.disk.list(&photos)?.into_iter().map(|name| photos.join(name)));

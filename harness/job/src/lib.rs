@@ -29,6 +29,7 @@ pub mod schema;
 pub mod seal;
 pub mod settings;
 pub mod sheet;
+pub mod stamp_file;
 pub mod tables;
 pub mod units;
 pub mod written;

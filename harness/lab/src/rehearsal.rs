@@ -124,12 +124,12 @@ fn any(expected: &ExpectedUnit) -> ExpectedUnit {
 
 /// How far a job came.
 #[derive(Clone, Copy, Default)]
-struct Seen {
-    at: Instant,
-    prompts: u64,
+pub(crate) struct Seen {
+    pub(crate) at: Instant,
+    pub(crate) prompts: u64,
 }
 /// Counts prompts that want a key and keeps the time.
-struct Watch(Rc<Cell<Seen>>);
+pub(crate) struct Watch(pub(crate) Rc<Cell<Seen>>);
 impl Show for Watch {
     fn show(&mut self, now: Instant, what: &Outward) {
         let prompts = self.0.get().prompts;

@@ -67,7 +67,10 @@ pub fn mean_of(samples: &[Sample], scatter: &Scatter, terms: &Terms) -> Result<M
     let (n, value) = (values.len() as f64, stats::mean(&values));
     let own = sd / libm::sqrt(n);
     let rounding = stats::rounding_uncertainty(terms.resolution, stats::before_rounding(sd, terms.resolution));
-    let estimate = Estimate::new(value, terms.calibration_relative * libm::fabs(value), libm::hypot(own, rounding));
+    // Equal readings scatter too little here to bring out what the step hides, whatever others do.
+    let hidden = if values.iter().all(|v| *v == values[0]) { terms.resolution / libm::sqrt(12.0) } else { 0.0 };
+    let individual = libm::hypot(own, rounding).max(hidden);
+    let estimate = Estimate::new(value, terms.calibration_relative * libm::fabs(value), individual);
     let combined = welch_satterthwaite(estimate.u(), &[(own, dof)]);
     let coverage_factor = stats::t_quantile(0.5 + 0.5 * terms.coverage, combined);
     Ok(Mean {

@@ -28,6 +28,15 @@ impl HoleShown {
     }
 }
 
+/// By which closings a hole was shown.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) enum Closings {
+    /// It was closed, all others open.
+    One,
+    /// It was open, all others of its pipe closed; this is the predicted share of the pipe's flow.
+    AllOthers(f64),
+}
+
 /// What closing a hole once showed, as shares of the predicted drop.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct DropLook {
@@ -44,6 +53,7 @@ pub(crate) struct DropLook {
 pub(crate) struct MeasuredDrop {
     pub(crate) hole: HoleRef,
     pub(crate) opening: usize,
+    pub(crate) by: Closings,
     pub(crate) words: String,
     /// When it was closed first.
     pub(crate) window: (Instant, Instant),

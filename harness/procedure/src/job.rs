@@ -3,7 +3,7 @@ use crate::plan::{HoleChoice, HoleRef, Plan};
 use alloc::{string::String, vec::Vec};
 use plumeline_airflow::{
     defects::DefectShift,
-    uncertainty::{OpeningPrediction, Prediction, translate::Translation},
+    uncertainty::{OpeningPrediction, Prediction, alone::Alone, translate::Translation},
     warnings::{Remark, beyond_curve},
 };
 use plumeline_base::{
@@ -22,6 +22,8 @@ pub struct JobInputs {
     pub pipework: Pipework,
     /// What the airflow engine predicts for it.
     pub prediction: Prediction,
+    /// What each hole draws alone; empty where no hole is to be opened alone.
+    pub alone: Vec<Alone>,
     /// Where the prediction leaves the ground that its model was checked on, and what looks poor in the design.
     pub warnings: Vec<Warned>,
     /// What becomes of the outgoing unit's flows on this unit; empty where its air path is not stated.

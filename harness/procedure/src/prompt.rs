@@ -79,6 +79,29 @@ acts! {
     CloseHole(HoleRef) = "close-hole",
     /// Open it again.
     OpenHole(HoleRef) = "open-hole",
+    /// Close all of these holes of a pipe, and keep them closed.
+    CloseHoles {
+        /// Inlet number of the pipe.
+        inlet: u8,
+        /// Hole numbers.
+        holes: Vec<u32>,
+    } = "close-holes",
+    /// Open one of them, alone: another that is open is closed again first.
+    OpenAlone {
+        /// Inlet number of the pipe.
+        inlet: u8,
+        /// The hole to be closed first.
+        close: Option<u32>,
+        /// The hole to be opened.
+        open: u32,
+    } = "open-alone",
+    /// Open all of them again.
+    OpenHoles {
+        /// Inlet number of the pipe.
+        inlet: u8,
+        /// Hole numbers.
+        holes: Vec<u32>,
+    } = "open-holes",
     /// Release smoke at a hole; the answer marks the moment.
     ReleaseSmoke(HoleRef) = "release-smoke",
     /// Mark the moment at which the unit shows the smoke that was released.
@@ -187,6 +210,7 @@ impl Act {
         matches!(
             self,
             Self::OpenHole(_)
+                | Self::OpenHoles { .. }
                 | Self::ReleaseWent(_)
                 | Self::SmokeShows(_)
                 | Self::LevelShows { .. }

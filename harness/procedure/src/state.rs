@@ -220,6 +220,8 @@ pub(crate) struct RecordState {
     pub(crate) as_found: BTreeMap<u8, MeanFlow>,
     /// How much typed flows of each inlet scatter.
     pub(crate) typed: BTreeMap<u8, few::Scatter>,
+    /// What was typed last of all flows of a state.
+    pub(crate) typed_last: Option<Vec<Option<f64>>>,
 }
 
 /// Questions to people: those that are open, with line and number of the driver's question where it is a driver's, and the answers.

@@ -6,13 +6,19 @@ use crate::{
     feed::Feed,
     readings::{Item, Timed},
 };
-use alloc::{rc::Rc, vec::Vec};
+use alloc::{format, rc::Rc, vec::Vec};
 use core::time::Duration;
 use plumeline_base::time::seconds;
 use plumeline_detector::ask::Look;
 use plumeline_detector::{Request, Trouble, ask, driver::Means};
 use plumeline_measure::{Sample, few};
 
+/// Standard deviations by which two readings of one state differ at most: their difference scatters by 1.4 of them.
+const SCATTERS: f64 = 6.0;
+/// The same as a share of the reading, before it is known how much it scatters (practice, no source).
+const UNKNOWN: f64 = 0.05;
+/// Readings of one state beyond twice of what is wanted, before no more are asked for (practice, no source).
+const MORE: usize = 4;
 /// What is waited for at a display is looked for again after this.
 const LOOKED_AGAIN: Duration = Duration::from_secs(10);
 
@@ -55,25 +61,62 @@ impl Context {
             self.sleep(LOOKED_AGAIN).await;
         }
     }
-    /// The flows of these inlets as they are read in one state, as many times as stand for `span` of a stream. `Err`: somebody
-    /// could not read them.
+    /// The flows of these inlets as they are read in one state, as many times as stand for `span` of a stream. Only readings that
+    /// agree count: what was mistyped, or typed of another state, is asked for again and left out. `Err`: somebody could not read
+    /// them, or no readings agree.
     pub(crate) async fn typed_flows(&self, inlets: &[u8], span: Duration) -> Result<Vec<Vec<Sample>>, Trouble> {
         let rules = self.inputs().plan.advanced.typed.clone();
-        let times = libm::ceil(span.as_secs_f64() / rules.each_s).max(1.0) as usize;
-        let mut samples: Vec<Vec<Sample>> = alloc::vec![Vec::new(); inlets.len()];
-        for k in 0..times {
-            if k > 0 {
+        let times = (libm::ceil(span.as_secs_f64() / rules.each_s) as usize).max(rules.entries as usize);
+        let before = self.get().record.typed_last.clone();
+        let mut tables: Vec<Rc<Timed>> = Vec::new();
+        let agreed = loop {
+            if !tables.is_empty() {
                 self.sleep(seconds(rules.apart_s)).await;
             }
-            let t = self.look(Look::Flows).await?;
+            tables.push(self.look(Look::Flows).await?);
+            let agreed = self.agreeing(&tables, inlets);
+            // What was typed last of all before may have been typed once more without a look.
+            let stale = agreed.iter().all(|t| Some(&t.reading.flow_m3_s) == before.as_ref());
+            if agreed.len() >= times + usize::from(stale) {
+                break agreed;
+            }
+            if tables.len() >= 2 * times + MORE {
+                return Err(Trouble::Nonsense(format!("of {} readings of one state no {times} agree", tables.len())));
+            }
+        };
+        if agreed.len() < tables.len() {
+            let (all, left_out) = (tables.len(), tables.len() - agreed.len());
+            self.remark(format!("{left_out} of {all} typed readings were left out: they do not agree with the others"));
+        }
+        let mut samples: Vec<Vec<Sample>> = alloc::vec![Vec::new(); inlets.len()];
+        for t in &agreed {
             inlets.iter().zip(&mut samples).for_each(|(inlet, series)| series.extend(t.flow(*inlet)));
         }
         let mut s = self.edit();
+        s.record.typed_last = tables.last().map(|t| t.reading.flow_m3_s.clone());
         for (inlet, series) in inlets.iter().zip(&samples) {
             let values: Vec<f64> = series.iter().map(|q| q.value).collect();
             s.record.typed.entry(*inlet).or_default().take(&values);
         }
         Ok(samples)
+    }
+    /// The most readings that agree with one of them at every inlet; of as many the latest.
+    fn agreeing(&self, tables: &[Rc<Timed>], inlets: &[u8]) -> Vec<Rc<Timed>> {
+        let steps = self.inputs().plan.advanced.typed.agree_steps;
+        let step = self.abilities().map_or(0.0, |a| f64::from(a.flow_step_nl_s) * 1e-12);
+        let scatter = self.get().record.typed.clone();
+        let within = |inlet: &u8, a: f64| {
+            let sd = scatter.get(inlet).and_then(few::Scatter::sd).map(|(sd, _)| SCATTERS * sd);
+            (steps * step).max(sd.unwrap_or(UNKNOWN * libm::fabs(a)))
+        };
+        let agree = |a: &Timed, b: &Timed| {
+            inlets.iter().all(|n| match (a.flow(*n), b.flow(*n)) {
+                (Some(a), Some(b)) => libm::fabs(a.value - b.value) <= within(n, a.value),
+                (a, b) => a.is_none() && b.is_none(),
+            })
+        };
+        let with = |a: &Rc<Timed>| tables.iter().filter(|b| agree(a, b)).cloned().collect::<Vec<_>>();
+        tables.iter().map(with).max_by_key(Vec::len).unwrap_or_default()
     }
     /// What is known of typed flows beside what was typed. `resolution`: the display's step.
     pub(crate) fn typed_terms(&self, resolution: f64) -> few::Terms {

@@ -174,6 +174,17 @@ impl Record {
         match (&prompt.act, answer) {
             (Act::CloseHole(hole), Answer::Yes) => self.now.closed.push((at, *hole)),
             (Act::OpenHole(hole), Answer::Yes) => self.opened(at, *hole),
+            (Act::CloseHoles { inlet, holes }, Answer::Yes) => {
+                self.now.closed.extend(holes.iter().map(|n| (at, HoleRef { inlet: *inlet, number: *n })));
+            }
+            (Act::OpenAlone { inlet, close, open }, Answer::Yes) => {
+                let hole = |number: u32| HoleRef { inlet: *inlet, number };
+                self.now.closed.extend(close.map(|n| (at, hole(n))));
+                self.opened(at, hole(*open));
+            }
+            (Act::OpenHoles { inlet, holes }, Answer::Yes) => {
+                holes.iter().for_each(|n| self.opened(at, HoleRef { inlet: *inlet, number: *n }));
+            }
             // Without a name and a reason the procedure overrides nothing.
             (Act::Override, Answer::Text(answer)) if name_and_reason(answer).is_some() => {
                 self.overrides.push(Override { at, stage: self.now.stage, asked: prompt.text, answer: answer.clone() })

@@ -97,13 +97,13 @@ pub fn percent(fraction: f64, decimals: usize) -> String {
     format!("{} %", number(fraction * 100.0, decimals))
 }
 
-/// A probability: never rounded to certainty.
+/// A probability: never rounded to certainty, nor told as one where no number between is left.
 pub fn probability(p: f64) -> String {
     if !p.is_finite() {
         "no number".to_owned()
-    } else if p > 0.0 && p < 0.0001 {
+    } else if p < 0.0001 {
         "under 0.01 %".to_owned()
-    } else if p < 1.0 && p > 0.9999 {
+    } else if p > 0.9999 {
         "over 99.99 %".to_owned()
     } else {
         percent(p, 2)
@@ -199,6 +199,6 @@ mod tests {
         assert_eq!(probability(0.99999), "over 99.99 %");
         assert_eq!(probability(0.00001), "under 0.01 %");
         assert_eq!(probability(0.9731), "97.31 %");
-        assert_eq!(probability(1.0), "100.00 %");
+        assert_eq!((probability(1.0), probability(0.0)), ("over 99.99 %".to_owned(), "under 0.01 %".to_owned()));
     }
 }

@@ -298,7 +298,7 @@ fn an_empty_outcome_is_undecided_about_everything() {
     s.record = Record::new(0);
     let text = visible(&page(&s));
     assert!(first_screen(&text).contains("UNDECIDED"));
-    assert!(text.contains("No stage was begun.") && text.contains("Nothing was found: this record shows nothing."));
+    assert!(text.contains("No stage was begun.") && text.contains("Nothing else was found."));
     assert!(text.contains("Any defect at all"));
 }
 

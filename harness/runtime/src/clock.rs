@@ -49,6 +49,12 @@ impl DateWatch {
     }
 }
 
+/// A time of the calendar, as RFC 3339.
+pub fn since_1970(time: std::time::Duration) -> Option<String> {
+    let seconds = i64::try_from(time.as_secs()).ok()?;
+    OffsetDateTime::from_unix_timestamp(seconds).ok()?.format(&Rfc3339).ok()
+}
+
 /// A date later by so many seconds.
 pub fn later(then: &str, seconds: f64) -> Option<String> {
     let then = OffsetDateTime::parse(then, &Rfc3339).ok()?;

@@ -8,11 +8,13 @@ use plumeline_airflow::{
     transport::mean_times,
     uncertainty::{
         self,
+        alone::alone,
         translate::{pressure_exponents, translate},
     },
     warnings::{ReviewLimits, review},
 };
 use plumeline_base::{input::Input, pipework::Pipework};
+use plumeline_detector::vocabulary::FlowBasis;
 use plumeline_job::{
     Kind, Problem,
     account::{self, AccountFile},
@@ -228,12 +230,23 @@ impl Files {
             defects: defects::visible(&pipework.pipework, &options, &prediction).map_err(told)?,
             pipework: pipework.pipework.clone(),
             prediction,
+            alone: if tells_shares(replacement.as_ref()) {
+                alone(&pipework.pipework, &options).map_err(told)?
+            } else {
+                Vec::new()
+            },
             to_load,
             outgoing,
             replacement,
         };
         Ok(Loaded { pipework, plan, inputs, carried })
     }
+}
+
+/// A person reads its flows as shares of what it holds to be normal: its holes are then opened alone.
+fn tells_shares(replacement: Option<&Description>) -> bool {
+    let shown = replacement.and_then(|d| d.display.as_ref()).and_then(|(shows, _)| shows.flow.as_ref());
+    shown.is_some_and(|flow| flow.basis == FlowBasis::Share)
 }
 
 /// A job's files, checked.

@@ -26,6 +26,7 @@ pub(crate) fn inputs() -> &'static JobInputs {
             warnings: Vec::new(),
             pipework: read.pipework,
             prediction,
+            alone: Vec::new(),
             to_load: Some(to_load.settings),
             outgoing: None,
             // The unit of this world has the settings of that model and a name of its own.

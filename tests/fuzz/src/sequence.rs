@@ -275,6 +275,16 @@ impl<'a> World<'a> {
             Act::OpenHole(hole) => {
                 self.closed.remove(hole);
             }
+            Act::CloseHoles { inlet, holes } => {
+                self.closed.extend(holes.iter().map(|n| HoleRef { inlet: *inlet, number: *n }));
+            }
+            Act::OpenAlone { inlet, close, open } => {
+                self.closed.extend(close.map(|n| HoleRef { inlet: *inlet, number: n }));
+                self.closed.remove(&HoleRef { inlet: *inlet, number: *open });
+            }
+            Act::OpenHoles { inlet, holes } => {
+                holes.iter().for_each(|n| drop(self.closed.remove(&HoleRef { inlet: *inlet, number: *n })));
+            }
             Act::ReleaseSmoke(hole) => self.smoke = Some((*hole, self.now, Instant::FAR_FUTURE)),
             Act::StopSmoke => {
                 if let Some((.., until)) = &mut self.smoke {

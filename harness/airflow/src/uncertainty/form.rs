@@ -57,13 +57,7 @@ impl Form {
 
     /// What one standard uncertainty by each law does to a quantity. A law by which it has no end says nothing.
     pub(super) fn causes(&self, at: impl Fn(&ByLaw) -> f64) -> [f64; LAWS] {
-        let values: Vec<f64> = self.laws.iter().map(at).collect();
-        let finite = || values.iter().filter(|x| x.is_finite());
-        let mean = finite().sum::<f64>() / finite().count() as f64;
-        core::array::from_fn(|i| match values.get(i) {
-            Some(x) if x.is_finite() => self.weight * (x - mean) * core::f64::consts::FRAC_1_SQRT_2,
-            _ => 0.0,
-        })
+        causes(self.weight, &self.laws.iter().map(at).collect::<Vec<f64>>())
     }
 
     /// The same for the share of its inlet's flow that closing an opening takes, which is `exact` by the own law: the others
@@ -85,6 +79,16 @@ impl Form {
         let ratio = at(&self.laws[draw % self.laws.len()]) / at(own);
         value * (1.0 + self.weight * (ratio - 1.0)).max(0.0)
     }
+}
+
+/// What one standard uncertainty of each law does to a value that they give so, by how much their choice counts.
+pub(super) fn causes(weight: f64, values: &[f64]) -> [f64; LAWS] {
+    let finite = || values.iter().filter(|x| x.is_finite());
+    let mean = finite().sum::<f64>() / finite().count() as f64;
+    core::array::from_fn(|i| match values.get(i) {
+        Some(x) if x.is_finite() => weight * (x - mean) * core::f64::consts::FRAC_1_SQRT_2,
+        _ => 0.0,
+    })
 }
 
 impl ByLaw {

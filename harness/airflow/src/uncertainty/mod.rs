@@ -5,6 +5,7 @@
 //! `Estimate` has the value of the nominal solve and the linear parts, both raised to the draws' standard deviation
 //! where that is more than 5 % above the linear one. Intervals and covariance are the draws' own. The form of the friction
 //! law counts in all of them (`form`). Not here: default tolerances and decision rules (they live in the job).
+pub mod alone;
 mod draws;
 mod form;
 pub(crate) mod linear;

@@ -69,6 +69,17 @@ pub enum AskedThrough {
     /// A person at its display.
     Display,
 }
+impl AskedThrough {
+    /// The replacement that the demonstration's job has for it.
+    pub const fn replacement(self) -> &'static str {
+        match self {
+            Self::Protocol => USUAL,
+            Self::Registers => BY_REGISTERS,
+            Self::Lines => BY_LINES,
+            Self::Display => BY_HAND,
+        }
+    }
+}
 
 /// How the demonstration reaches its unit.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]

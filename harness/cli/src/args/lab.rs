@@ -1,4 +1,5 @@
 //! Arguments of the commands that run many jobs.
+use super::AskedThrough;
 use clap::Args;
 use plumeline_lab::campaign::record::Shard;
 use std::path::PathBuf;
@@ -27,6 +28,12 @@ pub struct Campaign {
     /// With --lies or --explain: this lie only, NAME or NAME:SEVERITY. May be given several times.
     #[arg(long, value_name = "NAME", conflicts_with_all = ["shard", "merge", "no_holes"])]
     pub lie: Vec<String>,
+    /// The replacement is asked in this way, as by `demo --unit`; with counts of their own.
+    #[arg(long, value_name = "HOW", conflicts_with_all = ["shard", "merge", "explain", "lies", "lie", "json"])]
+    pub means: Option<AskedThrough>,
+    /// With --means: the share of typed flows in which the simulated person slips, by the seed.
+    #[arg(long, value_name = "SHARE", default_value_t = 0.0, requires = "means")]
+    pub slips: f64,
     /// Show the counts as JSON instead of tables.
     #[arg(long, conflicts_with = "explain")]
     pub json: bool,

@@ -13,6 +13,9 @@ pub struct Check {
     /// A code of this record that was written down: the record must still hold what it stands for.
     #[arg(long, value_name = "CODE")]
     pub code: Vec<String>,
+    /// Certificates (PEM) of time-stamping services, or of whoever vouches for them: what is stamped must be stamped by these.
+    #[arg(long, value_name = "FILE")]
+    pub anchor: Option<PathBuf>,
     /// One JSON object instead of words.
     #[arg(long)]
     pub json: bool,
@@ -51,6 +54,22 @@ pub struct Design {
     /// What you say to it, in words of your own.
     #[arg(long, value_name = "WORDS")]
     pub says: Option<String>,
+}
+
+/// Have a record stamped.
+#[derive(Args, Debug)]
+pub struct Stamp {
+    /// The job folder.
+    pub job: PathBuf,
+    /// Write the request here: over the newest seal, or over the journal as far as it goes.
+    #[arg(long, value_name = "FILE.tsq", required_unless_present = "answer", conflicts_with = "answer")]
+    pub request: Option<PathBuf>,
+    /// Take the service's answer into the job.
+    #[arg(long, value_name = "FILE.tsr")]
+    pub answer: Option<PathBuf>,
+    /// With --answer: it must be by one of these certificates (PEM), or by whom they vouch for.
+    #[arg(long, value_name = "FILE", conflicts_with = "request")]
+    pub anchor: Option<PathBuf>,
 }
 
 /// Compare two records.

@@ -1,4 +1,5 @@
 //! `plumeline campaign`: many simulated replacements, and how often the verdict was right.
+use super::by_means;
 use crate::{args::Campaign, output};
 use plumeline_job::Problem;
 use plumeline_lab::campaign::{
@@ -27,6 +28,9 @@ pub fn campaign(args: &Campaign) -> Result<Exit, Failure> {
             return explain::explain_lies(seed, &scenario::lies(&args.lie)?, args.out.as_deref(), args.force);
         }
         return explain::explain(seed, !args.no_holes, args.out.as_deref(), args.force);
+    }
+    if let Some(by) = args.means {
+        return by_means::campaign(args, by);
     }
     if args.lies {
         return lies(args);

@@ -1,7 +1,11 @@
 //! `plumeline check`: whether a job is as it was sealed, and whether its journal, trace and files belong together.
 //!
 //! Offline; no link, no simulator, no clock. Also gives what [`super::close`] needs to know of a job.
-use crate::{args::Check, inspection::Inspection};
+use crate::{
+    args::Check,
+    inspection::Inspection,
+    stamps::{self, Stamps},
+};
 use plumeline_job::{
     Kind, Problem, check as files, code,
     folder::{self, Folder},
@@ -17,6 +21,7 @@ use plumeline_runtime::{
     replay::{Against, Keeps, Replayed, replay},
     show::{print_progress, print_result, print_trouble},
 };
+use plumeline_stamp::Anchors;
 use plumeline_trace::LogReader;
 use serde_json::{Value, json};
 
@@ -39,6 +44,7 @@ pub struct Examined {
 /// `plumeline check`
 pub fn check(args: &Check) -> Result<Exit, Failure> {
     let expected = args.key.as_deref().map(NamedKey::read).transpose()?;
+    let anchors = args.anchor.as_deref().map(stamps::anchors).transpose()?;
     let folder = Folder::open(&args.job)?;
     // A log that holds nothing yet, or none: longer ones are over the limit.
     if (!folder.exists(folder::TRACE)? || folder.read_up_to(folder::TRACE, 0).is_ok())
@@ -54,7 +60,8 @@ pub fn check(args: &Check) -> Result<Exit, Failure> {
     {
         found.problems.push(problem.into());
     }
-    let doubtful = found.inspection.as_ref().is_some_and(|i| !i.doubts.is_empty());
+    let stamps = found.hold_stamps(&folder, anchors.as_ref());
+    let doubtful = found.inspection.as_ref().is_some_and(|i| !i.doubts.is_empty()) || !stamps.doubts.is_empty();
     for typed in &args.code {
         found.hold_code(&folder, typed)?;
     }
@@ -65,7 +72,7 @@ pub fn check(args: &Check) -> Result<Exit, Failure> {
         (true, _) => Exit::Pass,
     };
     if args.json {
-        print_result(&as_json(&found, expected.as_ref()).to_string());
+        print_result(&as_json(&found, expected.as_ref(), &stamps).to_string());
         return Ok(exit);
     }
     // Of a job of another version there is no replay; then its seal says what it knows.
@@ -182,6 +189,15 @@ impl Examined {
         self.replayed = Some(done);
         Ok(())
     }
+    /// What was stamped must be of this record; its dates must fit.
+    fn hold_stamps(&mut self, folder: &Folder, anchors: Option<&Anchors>) -> Stamps {
+        let record = self.replayed.as_ref().map(|done| done.session.record());
+        let stamps = Stamps::of(folder, &self.standing, record, anchors);
+        self.problems.extend(stamps.problems.iter().cloned().map(Failure::from));
+        self.says.extend(stamps.words().chain(stamps.late(&self.standing)));
+        self.says.extend(stamps.doubts.iter().map(|words| format!("DATE THAT DOES NOT FIT: {words}")));
+        stamps
+    }
     /// What was written down on paper must still be in the journal.
     fn hold_code(&mut self, folder: &Folder, typed: &str) -> Result<(), Failure> {
         let wanted = code::read(typed)
@@ -289,7 +305,7 @@ pub fn incomplete(seal: &Seal) -> String {
     format!("INCOMPLETE: {}", seal.closed.because.join(" "))
 }
 
-fn as_json(found: &Examined, expected: Option<&NamedKey>) -> Value {
+fn as_json(found: &Examined, expected: Option<&NamedKey>, stamps: &Stamps) -> Value {
     let standing = &found.standing;
     let problem = |p: &Failure| match p {
         Failure::Problem(p) => json!({
@@ -329,6 +345,8 @@ fn as_json(found: &Examined, expected: Option<&NamedKey>) -> Value {
         "lines": found.checked.lines,
         "head": found.checked.head,
         "seals": seals,
+        "stamps": stamps.as_json(),
+        "stamp_doubts": stamps.doubts,
         "superseded": superseded,
         "behind": behind,
         "problems": found.problems.iter().map(problem).collect::<Vec<_>>(),

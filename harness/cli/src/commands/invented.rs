@@ -142,7 +142,7 @@ impl Job {
 }
 
 /// `text` with everything from the line `from` up to the line `to` replaced.
-fn between(text: &str, from: &str, to: &str, with: &str) -> Result<String, Failure> {
+pub(super) fn between(text: &str, from: &str, to: &str, with: &str) -> Result<String, Failure> {
     let found = text.split_once(&format!("\n{from}")).and_then(|(before, rest)| {
         let (_, after) = rest.split_once(&format!("\n{to}"))?;
         Some(format!("{before}\n{}\n\n{to}{after}", with.trim_end()))

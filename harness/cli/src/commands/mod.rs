@@ -1,5 +1,6 @@
 //! One module for each group of commands. Each ends with an exit code or a failure.
 pub mod batch;
+mod by_means;
 pub mod campaign;
 pub mod carry;
 pub mod check;
@@ -22,3 +23,4 @@ pub mod run;
 pub mod settings;
 pub mod sheet;
 pub mod simulate;
+pub mod stamp;

@@ -122,6 +122,9 @@ impl Disk for FakeDisk {
         let bytes = self.state().files[id].now();
         if bytes.len() as u64 > limit { Err(io::ErrorKind::FileTooLarge.into()) } else { Ok(bytes) }
     }
+    fn length(&self, path: &Path) -> io::Result<u64> {
+        Ok(self.read(path, u64::MAX)?.len() as u64)
+    }
     fn open(&self, path: &Path) -> io::Result<Box<dyn io::Read>> {
         Ok(Box::new(io::Cursor::new(self.read(path, u64::MAX)?)))
     }

@@ -150,6 +150,10 @@ pub(crate) fn no_private_key(folder: &Folder, names: &[String]) -> Result<(), Pr
 pub(crate) fn digest(folder: &Folder, name: &str, upto: u64) -> Result<(u64, Digest), Problem> {
     let path = folder.dir().join(name);
     let told = |e: io::Error| Problem::from_io(&path, "read it", &e);
+    let whole = folder.disk().length(&path).map_err(told)?;
+    if upto > FILE_LIMIT && whole > FILE_LIMIT {
+        return Err(too_large(name, whole, FILE_LIMIT));
+    }
     let mut file = folder.disk().open(&path).map_err(told)?.take(upto.min(FILE_LIMIT + 1));
     let (mut sum, mut length, mut part) = (Sha256::new(), 0, vec![0; 64 * 1024]);
     loop {

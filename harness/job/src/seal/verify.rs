@@ -11,6 +11,7 @@ use crate::{
     error::{Kind, Problem},
     folder::{self, Folder},
     journal::{self, Journal},
+    stamp_file,
 };
 use serde_json::Value;
 
@@ -256,7 +257,9 @@ impl Standing {
         match manifest::names(folder) {
             Ok(names) => {
                 let known = |name: &String| seal.files.binary_search_by(|f| f.name.cmp(name)).is_ok();
-                self.added = names.into_iter().filter(|name| !known(name)).collect();
+                // A stamp over a seal comes after it.
+                let stamp = |name: &String| stamp_file::number_of(name).is_some();
+                self.added = names.into_iter().filter(|name| !known(name) && !stamp(name)).collect();
             }
             Err(problem) => self.problems.push(problem),
         }

@@ -156,6 +156,9 @@ impl Disk for Still {
         let bytes = self.find(path).ok_or(io::ErrorKind::NotFound)?;
         if bytes.len() as u64 > limit { Err(io::ErrorKind::FileTooLarge.into()) } else { Ok(bytes.to_vec()) }
     }
+    fn length(&self, path: &Path) -> io::Result<u64> {
+        self.find(path).map(|bytes| bytes.len() as u64).ok_or_else(|| io::ErrorKind::NotFound.into())
+    }
     fn open(&self, path: &Path) -> io::Result<Box<dyn io::Read>> {
         Ok(Box::new(io::Cursor::new(self.read(path, u64::MAX)?)))
     }

@@ -53,7 +53,7 @@ bore = { common = "0.5 %", individual = "0.3 %" }
 pub(super) fn design(dice: &mut Dice, holes: bool) -> Result<Design, Failure> {
     for _ in 0..ATTEMPTS {
         let pipes = 1 + dice.below(4);
-        let text = pipework_text(dice, pipes);
+        let text = [UNIT, &air_text(dice), &pipes_text(dice, pipes)].concat();
         let read = pipework::parse(folder::PIPEWORK, text.as_bytes())?.pipework;
         if !is_sane(&read) {
             continue;
@@ -70,10 +70,19 @@ pub(super) fn design(dice: &mut Dice, holes: bool) -> Result<Design, Failure> {
     Err(Failure::internal("no sane design was drawn"))
 }
 
-fn pipework_text(dice: &mut Dice, pipes: usize) -> String {
-    let mut t = String::from(UNIT);
+/// Air and pipes of a design, as in a pipework file.
+pub(super) fn parts(dice: &mut Dice) -> (String, String) {
+    let pipes = 1 + dice.below(4);
+    (air_text(dice), pipes_text(dice, pipes))
+}
+
+fn air_text(dice: &mut Dice) -> String {
     let (temperature, altitude) = (dice.between(15.0, 27.0), dice.between(0.0, 900.0));
-    let _ = writeln!(t, "[air]\ntemperature = \"{temperature:.1} degC\"\naltitude = \"{altitude:.0} m\"");
+    format!("[air]\ntemperature = \"{temperature:.1} degC\"\naltitude = \"{altitude:.0} m\"\n")
+}
+
+fn pipes_text(dice: &mut Dice, pipes: usize) -> String {
+    let mut t = String::new();
     for inlet in 1..=pipes {
         let holes = 3 + dice.below(10);
         let (lead, every) = (dice.between(2.0, 15.0), dice.between(2.0, 6.0));
@@ -116,7 +125,7 @@ fn settings_text(pipes: usize) -> Result<String, Failure> {
     serde_json::to_string_pretty(&settings).map_err(told)
 }
 
-fn is_sane(p: &Pipework) -> bool {
+pub(super) fn is_sane(p: &Pipework) -> bool {
     let Ok(solution) = solve(p, &SolveOptions::default()) else { return false };
     let mut flows = p.inlets.iter().zip(&solution.inlet_flow_m3_s).filter(|(i, _)| i.node.is_some());
     flows.all(|(_, q)| FLOWS.contains(&(q / M3_S_PER_L_MIN)))

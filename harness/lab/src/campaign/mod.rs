@@ -9,6 +9,7 @@ mod generator;
 pub mod interval;
 pub mod lies;
 pub mod matrix;
+pub mod means;
 pub mod one;
 pub mod pairs;
 pub mod record;

@@ -148,7 +148,7 @@ impl Drawn {
     /// Its files, checked and predicted.
     pub(super) fn load(&self) -> Result<(Files, Loaded), Failure> {
         let files = self.design.files.clone().with_port("sim:");
-        let loaded = files.check_with(|plan| plan.advanced.model.draws = DRAWS)?;
+        let loaded = load(&files)?;
         Ok((files, loaded))
     }
     /// Runs it in virtual time.
@@ -165,6 +165,11 @@ impl Drawn {
             ))
             .run()
     }
+}
+
+/// Files checked and predicted.
+pub(super) fn load(files: &Files) -> Result<Loaded, Failure> {
+    files.check_with(|plan| plan.advanced.model.draws = DRAWS)
 }
 
 /// Most draws of one job.
@@ -205,14 +210,14 @@ pub(super) fn outcome(session: &Session<MemoryKeeper>) -> Result<Outcome, Failur
 }
 
 /// What is so at a drawn site, by the simulator alone.
-struct Truth {
+pub(super) struct Truth {
     site: Facts,
-    material: Vec<String>,
+    pub(super) material: Vec<String>,
     cases: Vec<Case>,
 }
 impl Truth {
     /// `None`: the flows of a site do not come to rest.
-    fn of(drawn: &Drawn, loaded: &Loaded) -> Result<Option<Self>, Failure> {
+    pub(super) fn of(drawn: &Drawn, loaded: &Loaded) -> Result<Option<Self>, Failure> {
         let scenario = &drawn.scenario;
         let bounds = Bounds::of(loaded)?;
         let facts = |defects: &[Defect], scatter| Facts::of(scenario, &bounds, defects, scatter);

@@ -14,6 +14,7 @@ use plumeline_simulator::{
     scenario::{Scatter, Which},
     simulation::ScenarioError,
 };
+use plumeline_unit::{UnitView, view::Unknown};
 
 /// By how much the obscuration needed at a hole may be worse.
 const WORSE: f64 = 0.20;
@@ -31,15 +32,13 @@ pub(super) struct Bounds {
 impl Bounds {
     /// The lowest alarm level and the supervision band of the settings, and the plan's limit of transport time.
     pub(super) fn of(loaded: &Loaded) -> Result<Self, Failure> {
-        let number = |key: &str| {
-            let value = loaded.inputs.to_load.as_ref().and_then(|s| s.number(key));
-            value.ok_or_else(|| Failure::internal(format!("the campaign's settings have no {key}")))
-        };
+        let view = UnitView::new(loaded.inputs.replacement.as_ref(), None, loaded.inputs.to_load.as_ref());
+        let told = |why: Unknown| Failure::internal(format!("the campaign's settings: {why}"));
+        let band = view.flow_band().map_err(told)?;
         Ok(Self {
-            level: Extinction::from_stated(number("alarm.1.threshold")?, ObscurationUnit::PercentPerMetre)
-                .ok_or_else(|| Failure::internal("the lowest alarm level is none"))?,
-            low: number("flow.low")? / 100.0,
-            high: number("flow.high")? / 100.0,
+            level: view.threshold(1).map_err(told)?,
+            low: band.low,
+            high: band.high,
             longest_s: loaded.inputs.plan.limits.transport.value,
         })
     }

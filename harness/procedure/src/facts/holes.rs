@@ -32,6 +32,43 @@ facts! {
         likely "the hole is larger than the pipework file says, its cap is missing, or others are blocked",
         next "measure the hole, look at the others, correct the pipework file if it is wrong";
 
+    alone_not_opened(hole, why) = "holes.alone-not-opened", Undecided, "{hole} was not opened alone: {why}",
+        next "show by smoke or manometer that it draws, or reach it another way";
+    alone_not_measured(hole, error, remedy) = "holes.alone-not-measured", Undecided,
+        "what {hole} draws alone could not be measured: {error}", next "{remedy}";
+    alone_not_parted(hole) = "holes.alone-not-compared", Undecided,
+        "what {hole} draws alone can't be compared with the pipe's other holes";
+    alone_all_off(hole, share, percent) = "holes.alone-all-off", Undecided,
+        "{hole} alone draws {share} % of its pipe's flow, and all holes of the pipe together are {percent} % off the prediction",
+        next "check the pipe's bore, lengths and holes against the pipework file";
+    alone_draws(hole, share, off) = "holes.alone-draws", Pass,
+        "{hole} draws: alone it takes {share} % of its pipe's flow, {off} % off what the other holes of the pipe predict";
+    alone_less(hole, share, off) = "holes.alone-too-little", Fail,
+        "{hole} draws too little: alone it takes only {share} % of its pipe's flow, {off} % off what the other holes of the pipe predict",
+        likely "the hole is blocked, taped, or smaller than the pipework file says",
+        next "clear it outward from the unit's end (never blow into a unit), then prove flow again";
+    alone_more(hole, share, off) = "holes.alone-too-much", Fail,
+        "{hole} draws too much: alone it takes {share} % of its pipe's flow, {off} % off what the other holes of the pipe predict",
+        likely "the hole is larger than the pipework file says, its cap is missing, or another hole was not closed",
+        next "measure the hole, look at the others, correct the pipework file if it is wrong";
+    alone_more_but_others_draw(hole, share, off) = "holes.alone-too-much-but-others-draw", Undecided,
+        "{hole} draws too much, though not enough to starve the others: alone it takes {share} % of its pipe's flow, {off} % off what the other holes of the pipe predict",
+        likely "the hole is larger than the pipework file says, its cap is missing, or another hole was not closed",
+        next "measure the hole, look at the others, correct the pipework file if it is wrong";
+    alone_stands_out(hole, share, off) = "holes.alone-stands-out", Undecided,
+        "{hole} alone takes {share} % of its pipe's flow, {off} % off what the other holes of the pipe predict: less than chance explains, but not enough to tell by how much",
+        next "look at the hole and measure it";
+    alone_near_limit(hole, share, off) = "holes.alone-near-limit", Undecided,
+        "{hole} alone takes {share} % of its pipe's flow, {off} % off what the other holes of the pipe predict: too near the limit to tell",
+        next "look at the hole and measure it, or show by smoke or manometer that it draws";
+    all_crossed(other, percent, own) = "holes.all-crossed", Fail,
+        "closing every hole of pipe {own} lowered the flow of inlet {other} by {percent} %, not that of inlet {own}",
+        likely "pipes {own} and {other} are crossed",
+        next "put each pipe into the inlet of its own number, then prove flow again";
+    one_left_closed(percent) = "holes.one-left-closed", Fail,
+        "after every hole was opened again the pipe draws {percent} % less than before: one of them is still closed",
+        next "open it, then prove flow again";
+
     not_parted(hole) = "holes.not-compared", Undecided,
         "closing {hole} showed a fall of flow that can't be compared with the pipe's other holes";
     all_off(hole, drop, percent) = "holes.all-off", Undecided,

@@ -1,5 +1,5 @@
 //! Flow of whole pipes: as found, steady, against the prediction, and what the holes settle of what flow left open.
-use super::{decide, pipes_compared::PipesShow};
+use super::{alone::together, decide, pipes_compared::PipesShow};
 use crate::{
     facts::{Fact, fixed, flow as fact, give_or_take, list, signed},
     job::{JobInputs, Pipe},
@@ -8,7 +8,6 @@ use crate::{
     plan::HoleRef,
 };
 use alloc::vec::Vec;
-use plumeline_airflow::uncertainty::OF_THE_UNIT;
 use plumeline_base::{Verdict, quantity::Estimate};
 use plumeline_measure::{
     Error,
@@ -153,29 +152,26 @@ pub(crate) fn by_shares(
     left_out: &[HoleRef],
     (seen, holes): (&[Seen], usize),
 ) {
-    let open = finding.verdict == Verdict::Undecided && finding.measured.is_some();
-    if !open || verdicts.is_empty() || Verdict::over(verdicts.iter().copied()) != Verdict::Pass {
+    let judged = finding.verdict == Verdict::Fail || finding.measured.is_none();
+    // The level that a meter told: the shares still say whether the air enters at the holes.
+    let level_told = finding.verdict == Verdict::Pass;
+    if judged || verdicts.is_empty() || Verdict::over(verdicts.iter().copied()) != Verdict::Pass {
         return;
     }
     if !left_out.is_empty() || seen.len() < holes || seen.is_empty() {
-        finding.state(fact::shares_incomplete(seen.len(), holes));
+        if !level_told {
+            finding.state(fact::shares_incomplete(seen.len(), holes));
+        }
         return;
     }
-    let n = seen.len() as f64;
-    let mean = |of: fn(&Seen) -> f64| seen.iter().map(of).sum::<f64>() / n;
-    let own = libm::sqrt(seen.iter().map(|s| s.u * s.u + s.spread * s.spread).sum::<f64>()) / n;
-    let causes = seen.iter().map(|s| s.common.len()).max().unwrap_or(0);
-    // Among the holes the unit's own causes are taken to be less known than stated; here they count as stated.
-    let as_stated = |k: usize| if OF_THE_UNIT.contains(&k) { inputs.plan.advanced.holes.freely } else { 1.0 };
-    let cause = |k: usize| seen.iter().map(|s| s.common.get(k).copied().unwrap_or(0.0)).sum::<f64>() / n / as_stated(k);
-    let common = libm::sqrt((0..causes).map(|k| cause(k) * cause(k)).sum::<f64>());
-    let value = Estimate::new(mean(|s| s.deviation), common, own);
+    let value = together(inputs, seen);
     let material = inputs.plan.flow.material.value;
     let told = give_or_take(value.value * 100.0, coverage_factor(inputs) * value.u() * 100.0, 1);
     let conforms = super::conforms(inputs, &value, &Limits::between(-material, material));
     finding.state(match conforms {
-        Some(Verdict::Pass) => fact::shares_as_predicted(told),
         Some(Verdict::Fail) => fact::shares_shifted(told),
+        _ if level_told => return,
+        Some(Verdict::Pass) => fact::shares_as_predicted(told),
         _ => fact::shares_unsure(told),
     });
 }

@@ -7,7 +7,7 @@ use super::{
     holes_compared::{by_cause, matters, takes_from_others},
 };
 use crate::{
-    drops::{DropLook, MeasuredDrop},
+    drops::{Closings, DropLook, MeasuredDrop},
     facts::{Fact, fixed, holes as fact},
     job::{JobInputs, Pipe},
     mean_flow::{L_MIN, MeanFlow, coverage_factor},
@@ -103,6 +103,7 @@ pub(crate) fn closing(inputs: &JobInputs, c: &Closing<'_>) -> Closed {
     Closed::Measured(MeasuredDrop {
         hole,
         opening: c.opening,
+        by: Closings::One,
         words: words.into(),
         window: own.window,
         expected,

@@ -4,7 +4,7 @@ use super::untold;
 use crate::{
     facts::{Fact, fixed, inlets as fact, signed},
     job::JobInputs,
-    mean_flow::{L_MIN, coverage_factor},
+    mean_flow::{L_MIN, MeanFlow, coverage_factor},
     outcome::{Figure, Finding, StageKind, Subject},
     plan::Limit,
 };
@@ -19,6 +19,16 @@ pub(crate) enum Unused {
     NotTold { plugged: bool },
     /// The mean of its flow and the standard uncertainty of that by scatter, m3/s.
     Flow { mean: f64, u: f64 },
+}
+
+impl Unused {
+    /// The same with its flow in other units.
+    pub(crate) fn scaled(self, by: f64) -> Self {
+        match self {
+            Self::Flow { mean, u } => Self::Flow { mean: mean * by, u: u * by },
+            other => other,
+        }
+    }
 }
 
 /// An inlet without a pipe against the part of all measured flow (m3/s) that it may draw at most, by so many standard uncertainties.
@@ -51,7 +61,7 @@ pub(crate) fn unused(stage: StageKind, inlet: u8, seen: Unused, all: f64, limit:
 
 /// By how much the flow of a unit's only pipe rose while its other inlets were covered, as a share, and the most untold air that this
 /// leaves open, as a share of the pipe's. Covers take away what entered there; the pipe then draws more by the fan's curve.
-pub(crate) fn covered(inputs: &JobInputs, rise: f64, u: f64) -> (Finding, Option<f64>) {
+pub(crate) fn covered(inputs: &JobInputs, (rise, u): (f64, f64)) -> (Finding, Option<f64>) {
     let limit = &inputs.plan.holes.worse;
     let wide = coverage_factor(inputs) * u;
     let fall = |rise: f64| rise.max(0.0) / (1.0 + rise.max(0.0));
@@ -76,6 +86,36 @@ pub(crate) fn covered(inputs: &JobInputs, rise: f64, u: f64) -> (Finding, Option
     let shows = f.verdict == Verdict::Pass;
     (f, most.filter(|_| shows))
 }
+
+/// By how much a flow rose between two looks, as a share, and the standard uncertainty of that.
+pub(crate) fn rise(before: &MeanFlow, between: &MeanFlow, after: &MeanFlow) -> (f64, f64) {
+    let open = 0.5 * (before.estimate.value + after.estimate.value);
+    let u_open = 0.5 * libm::hypot(before.u_scatter, after.u_scatter);
+    (between.estimate.value / open - 1.0, libm::hypot(between.u_scatter, u_open) / open)
+}
+
+/// The mean of several looks. Where they differ by more than their own uncertainties say, so much more is uncertain.
+pub(crate) fn pooled(looks: &[(f64, f64)]) -> (f64, f64) {
+    let n = looks.len() as f64;
+    let mean = looks.iter().map(|(rise, _)| rise).sum::<f64>() / n;
+    let stated = looks.iter().map(|(_, u)| u * u).sum::<f64>();
+    let seen = looks.iter().map(|(rise, _)| (rise - mean) * (rise - mean)).sum::<f64>() * n / (n - 1.0);
+    // A single look shows no scatter of looks (the comparison with its NaN keeps what is stated).
+    (mean, libm::sqrt(if seen > stated { seen } else { stated }) / n)
+}
+
+/// How many times as long as usual the flow is averaged on both sides of the covers, so that a pipe that does not rise is told from
+/// one that rises as beside the most untold air that may be: the ± comes to a third of that rise. `before`: as usual.
+pub(crate) fn longer(inputs: &JobInputs, before: &MeanFlow) -> f64 {
+    let rules = &inputs.plan.advanced.inlets;
+    let fall = untold::fall(&inputs.pipework, inputs.plan.holes.worse.value);
+    let counts = fall.map_or(rules.no_rise, |fall| fall / (1.0 - fall));
+    // Of the mean while covered, and of the two beside it.
+    let wide = coverage_factor(inputs) * libm::sqrt(1.5) * before.u_scatter / before.estimate.value;
+    let times = 3.0 * wide / counts;
+    (times * times).clamp(1.0, rules.longer)
+}
+
 /// An inlet that reads so many times what it read before is not shut.
 const OPEN: f64 = 1.1;
 
@@ -126,7 +166,7 @@ mod tests {
         let mut inputs = sample::inputs();
         inputs.pipework.known.push(Known::default());
         let code = |inputs: &JobInputs, rise, u| {
-            let (f, most) = covered(inputs, rise, u);
+            let (f, most) = covered(inputs, (rise, u));
             (f.code.as_str().to_owned(), most.is_some())
         };
         let is = |code: &str, bounded| (code.to_owned(), bounded);
@@ -145,6 +185,15 @@ mod tests {
         assert_eq!(code(&inputs, -0.01, 0.002), is("inlets.no-untold-air", true));
         assert_eq!(code(&inputs, 0.2, 0.002), is("inlets.untold-air", false));
         assert_eq!(code(&inputs, f64::NAN, 0.002), is("inlets.not-covered", false));
+    }
+
+    #[test]
+    fn looks_that_differ_leave_more_open() {
+        let near = |(mean, u): (f64, f64), (m, v): (f64, f64)| (mean - m).abs() < 1e-12 && (u - v).abs() < 1e-12;
+        assert!(near(pooled(&[(0.02, 0.01)]), (0.02, 0.01)));
+        assert!(near(pooled(&[(0.01, 0.01), (0.01, 0.01)]), (0.01, 0.01 / f64::sqrt(2.0))));
+        assert!(near(pooled(&[(0.04, 0.01), (0.0, 0.01)]), (0.02, 0.02)), "half of how far they lie apart");
+        assert!(pooled(&[(0.0, 0.01), (f64::NAN, 0.01)]).0.is_nan());
     }
 
     #[test]

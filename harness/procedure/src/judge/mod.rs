@@ -4,6 +4,7 @@
 //! The statistics are the measure crate's; here is only how this job uses them. Not here: asking, reading and waiting
 //! ([`crate::stages`]), and sentences ([`crate::facts`]).
 pub(crate) mod alarms;
+pub(crate) mod alone;
 pub(crate) mod as_found;
 pub(crate) mod band;
 pub(crate) mod baseline;

@@ -5,7 +5,9 @@ use crate::{
     plan::{HoleRef, Limit, Mark, Plan},
 };
 use alloc::{string::String, vec, vec::Vec};
-use plumeline_airflow::uncertainty::{InletPrediction, OF_THE_UNIT, OpeningPrediction, PredictReport, Prediction};
+use plumeline_airflow::uncertainty::{
+    InletPrediction, OF_THE_UNIT, OpeningPrediction, PredictReport, Prediction, alone::Alone,
+};
 use plumeline_base::{
     Instant,
     pipework::{Air, AirPath, Drive, Inlet, Loss, Node, Opening, OpeningKind, Pipework},
@@ -123,12 +125,20 @@ fn prediction() -> Prediction {
     }
 }
 
+/// What each hole is predicted to draw alone, as a share of its pipe's flow.
+pub(crate) const ALONE: f64 = 0.4;
+fn alone() -> Vec<Alone> {
+    let (share, common) = (Estimate::new(ALONE, 0.02 * ALONE, 0.02 * ALONE), causes(0.02 * ALONE));
+    (0..6).map(|opening| Alone { opening, share, common: common.clone(), suction_pa: 120.0 }).collect()
+}
+
 /// The job.
 pub(crate) fn inputs() -> JobInputs {
     JobInputs {
         plan: plan(),
         pipework: pipework(),
         prediction: prediction(),
+        alone: alone(),
         warnings: Vec::new(),
         translations: Vec::new(),
         exponents: Vec::new(),

@@ -14,24 +14,39 @@ const HALVINGS: u32 = 24;
 /// The untold air as a share of the air of all pipes, where they draw less by this share for its sake. `None`: no opening at an
 /// inlet takes so much from them, or the unit's suction is not known.
 pub(crate) fn share(pipework: &Pipework, fall: f64) -> Option<f64> {
-    let all: f64 = solve(pipework, &SolveOptions::default()).ok()?.inlet_flow_m3_s.iter().sum();
-    // How much less the pipes draw beside such an opening, and its air as a share of theirs.
-    let falls = |width_m: f64| {
-        let solved = solve(&with_opening(pipework, width_m), &SolveOptions::default()).ok()?;
-        let (untold, pipes) = solved.inlet_flow_m3_s.split_last()?;
-        let pipes: f64 = pipes.iter().sum();
-        Some((1.0 - pipes / all, untold / pipes))
-    };
     if fall <= 0.0 {
         return Some(0.0);
     }
-    falls(WIDEST_M).filter(|(most, _): &(f64, f64)| *most >= fall)?;
+    first(pipework, |opening| opening.fall >= fall).map(|opening| opening.share)
+}
+
+/// By which share the pipes draw less beside untold air of this share of theirs. `None` as above.
+pub(crate) fn fall(pipework: &Pipework, share: f64) -> Option<f64> {
+    first(pipework, |opening| opening.share >= share).map(|opening| opening.fall)
+}
+
+/// An opening past the pipes: how much less these draw beside it, and its air as a share of theirs.
+struct Beside {
+    fall: f64,
+    share: f64,
+}
+
+/// The narrowest opening of which this holds.
+fn first(pipework: &Pipework, holds: impl Fn(&Beside) -> bool) -> Option<Beside> {
+    let all: f64 = solve(pipework, &SolveOptions::default()).ok()?.inlet_flow_m3_s.iter().sum();
+    let beside = |width_m: f64| {
+        let solved = solve(&with_opening(pipework, width_m), &SolveOptions::default()).ok()?;
+        let (untold, pipes) = solved.inlet_flow_m3_s.split_last()?;
+        let pipes: f64 = pipes.iter().sum();
+        Some(Beside { fall: 1.0 - pipes / all, share: untold / pipes })
+    };
+    beside(WIDEST_M).filter(&holds)?;
     let (mut low, mut high) = (0.0, WIDEST_M);
     for _ in 0..HALVINGS {
         let middle = 0.5 * (low + high);
-        if falls(middle)?.0 < fall { low = middle } else { high = middle }
+        if holds(&beside(middle)?) { high = middle } else { low = middle }
     }
-    falls(high).map(|(_, share)| share)
+    beside(high)
 }
 
 fn with_opening(pipework: &Pipework, width_m: f64) -> Pipework {
@@ -88,5 +103,9 @@ mod tests {
         assert!(steep[1] > Some(0.02) && steep[2] > steep[1], "{steep:?}");
         let flat = with(20.0);
         assert!(flat[1] > steep[1], "{flat:?} {steep:?}");
+        for of in [0.02, 0.1] {
+            let back = share(&pipework, fall(&pipework, of).unwrap()).unwrap();
+            assert!((back - of).abs() < 1e-4 * of, "{back}");
+        }
     }
 }

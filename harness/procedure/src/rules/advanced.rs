@@ -80,6 +80,12 @@ sections! {
         each_s: f64 = "each", Time, between(1.0, 600.0), [practice(20.0)];
         /// Typed readings of one state are at least so far apart
         apart_s: f64 = "apart", Time, between(0.0, 600.0), [practice(5.0)];
+        /// So many typed readings of one state must agree before anything is decided by them
+        entries: u32 = "entries", Count, between(2.0, 20.0), [practice(2.0)];
+        /// Typed readings of one state agree within so many steps of the display
+        agree_steps: f64 = "agree_steps", Ratio, between(1.0, 100.0), [practice(3.0)];
+        /// Standard uncertainty, as a share, of a flow that is far below the normal one, against that: the sensor's linearity
+        linearity: f64 = "linearity", Ratio, between(0.0, 0.5), [practice(0.03)];
         /// Fewest typed readings by which a flow is called steady
         least_steady: u32 = "least_steady", Count, between(4.0, 100.0), [practice(5.0)];
         /// Standard uncertainty of the moment at which a person marks what a display or a lamp shows, its refresh included
@@ -177,6 +183,10 @@ sections! {
         together_s: f64 = "together", Time, over(0.0, 600.0), [practice(5.0)];
         /// Where the fan's curve is not known, a flow that is known to this share and does not rise beside covered inlets shows that no air enters there
         no_rise: f64 = "no_rise", Ratio, over(0.0, 1.0), [practice(0.01)];
+        /// The flow of a unit's only pipe is averaged at most so many times as long as usual while covers are put on and taken off
+        longer: f64 = "longer", Ratio, between(1.0, 60.0), [practice(5.0)];
+        /// They are put on so many times at most where one look leaves it open
+        looks: u32 = "looks", Count, between(1.0, 10.0), [practice(2.0)];
     }
     /// How clear air is shown.
     PurgeRules in "advanced.purge" {

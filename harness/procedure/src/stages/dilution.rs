@@ -92,7 +92,8 @@ pub(super) fn conclude(ctx: &Context) {
     if !applies(ctx, &inputs) || is_shown(ctx) {
         return;
     }
-    ctx.found(match ctx.get().record.too_strong.is_empty() {
+    let weak = ctx.get().record.too_strong.is_empty();
+    ctx.found(match weak {
         _ if inputs.plan.not_shown.contains(&Untold::Air) => judge::left_out(),
         true => judge::not_tried("no smoke stood at the unit for long enough to shut another pipe's inlet meanwhile"),
         false => judge::not_tried("the smoke ran into the reading's ceiling: weaker smoke shows it"),

@@ -2,7 +2,7 @@
 //!
 //! Not here: what a drop shows ([`crate::judge::holes`]), and what the pipe's other holes add ([`crate::judge::holes_compared`]).
 use super::{
-    dilution,
+    alone, dilution,
     flow::{self, MeanFlow, average},
     inlets,
     presence::presence,
@@ -16,6 +16,7 @@ use crate::{
     facts::{Fact, fixed, holes as fact, list, missed, readings, signed},
     job::{JobInputs, Pipe, hole_words},
     judge::{
+        alone::{AllClosed, by_alone},
         as_found,
         flow::{by_holes, by_shares, more_than_expected, warned},
         holes::{self as judge, Closed, Closing, Reopened, of_hole},
@@ -75,8 +76,10 @@ pub(crate) async fn prove_flow(ctx: Context) -> Result<(), Stop> {
     }
     let mut shown = Vec::new();
     let shares = measured.iter().any(|(_, mean)| mean.share_of.is_some());
-    for (pipe, mut finding, ByHoles { verdicts, left_out, seen, .. }) in proven {
-        if shares {
+    for (pipe, mut finding, ByHoles { verdicts, left_out, seen, closed, .. }) in proven {
+        if let Some(closed) = closed {
+            by_alone(&inputs, &mut finding, &verdicts, &seen, &closed);
+        } else if shares {
             by_shares(&inputs, &mut finding, &verdicts, &left_out, (&seen, inputs.holes(&pipe).len()));
         } else {
             by_holes(&inputs, &mut finding, &verdicts, &left_out, &pipes_compared.shows(&inputs, pipe.inlet));
@@ -124,16 +127,19 @@ impl Doubt<'_> {
 }
 
 /// What the holes of a pipe came to.
-struct ByHoles {
-    verdicts: Vec<Verdict>,
+#[derive(Default)]
+pub(super) struct ByHoles {
+    pub(super) verdicts: Vec<Verdict>,
     /// How far the drop at each hole was off its prediction, as a share of it.
-    deviations: Vec<f64>,
+    pub(super) deviations: Vec<f64>,
     /// Neither closed nor shown by smoke.
-    left_out: Vec<HoleRef>,
+    pub(super) left_out: Vec<HoleRef>,
     /// How far the drops were off their predictions.
-    seen: Vec<Seen>,
+    pub(super) seen: Vec<Seen>,
     /// A hole showed that this pipe sits in another's inlet.
-    crossed: bool,
+    pub(super) crossed: bool,
+    /// What the pipe drew while all its holes were closed, where they were.
+    pub(super) closed: Option<AllClosed>,
 }
 
 /// Ends the stage where readings answer late: what those of another time say of single holes would only mislead.
@@ -152,6 +158,11 @@ async fn hole_by_hole(
     by_suction: &[HoleRef],
 ) -> Result<ByHoles, Stop> {
     let (holes, mut left_out) = inputs.holes_to_close(pipe);
+    if alone::serves(ctx, inputs, &holes, &left_out) {
+        let by = alone::each(ctx, inputs, pipe, &holes, part).await;
+        suction_at_last_hole(ctx, inputs, pipe);
+        return Ok(by);
+    }
     let mut verdicts = Vec::new();
     let mut deviations = Vec::new();
     let mut by_smoke: Vec<HoleRef> = Vec::new();
@@ -239,7 +250,7 @@ async fn hole_by_hole(
     }
     ctx.edit().outcome.could_have_missed.extend(missed);
     suction_at_last_hole(ctx, inputs, pipe);
-    Ok(ByHoles { verdicts, deviations, left_out, seen, crossed })
+    Ok(ByHoles { verdicts, deviations, left_out, seen, crossed, closed: None })
 }
 
 /// By which share of its pipe's flow closing an opening is predicted to lower it.
@@ -248,18 +259,18 @@ fn expected_share(inputs: &JobInputs, opening: usize) -> f64 {
 }
 
 /// What this hole showed before, where only another part is done again.
-fn stands(ctx: &Context, part: Option<&Part>, hole: HoleRef) -> Option<HoleShown> {
+pub(super) fn stands(ctx: &Context, part: Option<&Part>, hole: HoleRef) -> Option<HoleShown> {
     part.filter(|part| !part.has_hole(hole)).and_then(|_| ctx.get().record.holes.get(&hole).cloned())
 }
 /// Gives how far its drop was off the prediction.
-fn keep(ctx: &Context, hole: HoleRef, shown: HoleShown) -> Option<f64> {
+pub(super) fn keep(ctx: &Context, hole: HoleRef, shown: HoleShown) -> Option<f64> {
     let deviation = shown.deviation();
     ctx.edit().record.holes.insert(hole, shown);
     deviation
 }
 
 /// The flows of all pipes.
-type Flows = Vec<Result<MeanFlow, Error>>;
+pub(super) type Flows = Vec<Result<MeanFlow, Error>>;
 
 /// One pipe's holes closed in turn. Its flow while open after one hole serves as the flow before the next, so that each drop
 /// lies between two open flows: a slow drift drops out, and time is saved.
@@ -443,12 +454,17 @@ async fn settle(
         }
         found.push(judged.finding);
     }
-    if !coarse.is_empty() {
-        let percent = fixed(inputs.plan.holes.agreement.value * 100.0, 0);
-        let fact = missed::coarse(round.pipe.inlet, list(coarse), percent);
-        round.ctx.edit().outcome.could_have_missed.push(stated(round.pipe.inlet, fact));
-    }
+    say_coarse(round.ctx, &inputs, round.pipe.inlet, coarse);
     Ok((found, drops.iter().map(MeasuredDrop::seen).collect()))
+}
+
+/// States of which holes only a gross shift could be told.
+pub(super) fn say_coarse(ctx: &Context, inputs: &JobInputs, inlet: u8, holes: Vec<u32>) {
+    if !holes.is_empty() {
+        let percent = fixed(inputs.plan.holes.agreement.value * 100.0, 0);
+        let fact = missed::coarse(inlet, list(holes), percent);
+        ctx.edit().outcome.could_have_missed.push(stated(inlet, fact));
+    }
 }
 
 /// The design's own check: enough suction at the last hole, by prediction.

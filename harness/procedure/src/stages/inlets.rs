@@ -4,7 +4,7 @@
 use super::flow;
 use crate::{
     context::Context,
-    facts::inlets as fact,
+    facts::{Fact, inlets as fact},
     job::Pipe,
     judge::inlets::{self as judge, Unused},
     mean_flow::MeanFlow,
@@ -14,8 +14,10 @@ use crate::{
     readings::Item,
 };
 use alloc::{format, vec::Vec};
-use plumeline_base::{input::Answer, time::seconds};
-use plumeline_detector::{ask::Look, driver::Wants};
+use core::time::Duration;
+use plumeline_base::{Verdict, input::Answer, time::seconds};
+use plumeline_detector::{ask::Look, driver::Wants, vocabulary::WHOLE_M3_S};
+use plumeline_measure::Sample;
 
 /// Every inlet of the unit that carries no pipe, against the flow of those that do.
 pub(super) async fn unused<'a>(ctx: &Context, stage: StageKind, used: impl Iterator<Item = &'a MeanFlow>) {
@@ -27,11 +29,13 @@ pub(super) async fn unused<'a>(ctx: &Context, stage: StageKind, used: impl Itera
     if empty.is_empty() {
         return;
     }
-    let all = used.map(|m| m.estimate.value).sum();
+    let used: Vec<&MeanFlow> = used.collect();
+    let all = used.iter().map(|m| m.estimate.value).sum();
+    let scale = whole_of_shares(&used);
     let told = read(ctx, &empty, "reading the inlets that carry no pipe").await;
     let plugged = if told.contains(&None) { plugged(ctx, &empty).await } else { false };
     let findings = empty.iter().zip(told).map(|(inlet, told)| {
-        let told = told.unwrap_or(Unused::NotTold { plugged });
+        let told = told.unwrap_or(Unused::NotTold { plugged }).scaled(scale);
         judge::unused(stage, *inlet, told, all, &inputs.plan.flow.unused_inlet, rules.widths)
     });
     findings.collect::<Vec<Finding>>().into_iter().for_each(|f| ctx.found(f));
@@ -42,15 +46,27 @@ async fn read(ctx: &Context, inlets: &[u8], says: &str) -> Vec<Option<Unused>> {
     if ctx.is_asked(Look::Flows) { typed(ctx, inlets).await } else { streamed(ctx, inlets, says).await }
 }
 
-/// One look at a display: what a step hides is a rectangle of its width.
+/// What a share of one stands for at an inlet without a pipe: no less than at any that has one, by its predicted flow. 1 where
+/// flows are told.
+fn whole_of_shares(used: &[&MeanFlow]) -> f64 {
+    let whole = |m: &&MeanFlow| m.share_of.map(|of| of * of / m.estimate.value / WHOLE_M3_S);
+    used.iter().filter_map(whole).fold(None, |most: Option<f64>, x| Some(most.map_or(x, |m| m.max(x)))).unwrap_or(1.0)
+}
+
+/// As many looks at a display as must agree. What a step hides ends at half of it: the interval ends there too.
 async fn typed(ctx: &Context, inlets: &[u8]) -> Vec<Option<Unused>> {
+    let widths = ctx.inputs().plan.advanced.inlets.widths;
     let step = ctx.abilities().map_or(0.0, |a| f64::from(a.flow_step_nl_s) * 1e-12);
-    let read = ctx.look(Look::Flows).await;
-    let told = |inlet: &u8| match &read {
-        Err(_) => Some(Unused::NoReading),
-        Ok(t) => t.flow(*inlet).map(|q| Unused::Flow { mean: q.value, u: step / libm::sqrt(12.0) }),
+    let told = |values: &Vec<Sample>| {
+        let n = values.len() as f64;
+        let mean = values.iter().map(|q| q.value).sum::<f64>() / n;
+        let far = values.iter().map(|q| libm::fabs(q.value - mean)).fold(0.0, f64::max);
+        (!values.is_empty()).then_some(Unused::Flow { mean, u: (0.5 * step / widths).max(far / libm::sqrt(n)) })
     };
-    inlets.iter().map(told).collect()
+    match ctx.typed_flows(inlets, Duration::ZERO).await {
+        Err(_) => alloc::vec![Some(Unused::NoReading); inlets.len()],
+        Ok(read) => read.iter().map(told).collect(),
+    }
 }
 
 /// What a stream tells for a while.
@@ -117,6 +133,7 @@ fn mean(values: &[f64], least: u32) -> Option<Unused> {
 /// pipe then draws no more than before. Gives the most untold air that this leaves open, as a share of the pipe's.
 pub(super) async fn covered(ctx: &Context, measured: &[(Pipe, MeanFlow)]) -> Option<f64> {
     let inputs = ctx.inputs();
+    let rules = &inputs.plan.advanced.inlets;
     let [(pipe, before)] = measured else { return None };
     let most = ctx.abilities().map_or(0, |a| a.inlets);
     let inlets: Vec<u8> = (1..=most).filter(|n| *n != pipe.inlet).collect();
@@ -128,36 +145,55 @@ pub(super) async fn covered(ctx: &Context, measured: &[(Pipe, MeanFlow)]) -> Opt
         found(crate::facts::dilution::goes_without());
         return None;
     }
-    let (span, wait) = (seconds(inputs.plan.flow.average_s), seconds(inputs.plan.holes.wait_s));
-    let named = crate::facts::list(&inlets);
+    // How long is decided by how well the flow is known, and never by what comes out.
+    let longer = judge::longer(&inputs, before);
+    let span = seconds(inputs.plan.flow.average_s * longer);
+    let mut before = (longer <= 1.0).then_some(*before);
+    let mut looks = Vec::new();
+    loop {
+        match beside_covers(ctx, pipe, &inlets, span, before.take()).await {
+            Ok(look) => looks.push(look),
+            Err(why) => {
+                found(why);
+                return None;
+            }
+        }
+        let (finding, most) = judge::covered(&inputs, judge::pooled(&looks));
+        if finding.verdict != Verdict::Undecided || looks.len() >= rules.looks as usize {
+            ctx.found(finding);
+            return most;
+        }
+    }
+}
+
+/// By how much the flow of a pipe rises while these inlets are covered, as a share, and the standard uncertainty of that.
+async fn beside_covers(
+    ctx: &Context,
+    pipe: &Pipe,
+    inlets: &[u8],
+    span: Duration,
+    before: Option<MeanFlow>,
+) -> Result<(f64, f64), Fact> {
+    let wait = seconds(ctx.inputs().plan.holes.wait_s);
+    let pipes = core::slice::from_ref(pipe);
+    let read = async |says: &str| flow::average(ctx, pipes, span, says).await.pop().and_then(Result::ok);
+    let named = crate::facts::list(inlets);
+    let before = match before {
+        Some(before) => Some(before),
+        None => read("flow while the unused inlets are open").await,
+    };
     let text = format!(
         "Cover every inlet without a pipe tightly (tape over the plug will do): {named}. Answer when no air can enter there."
     );
-    if let Err(why) = ctx.ask_done(Act::CoverInlets { inlets: inlets.clone() }, text).await {
-        found(fact::not_covered(why));
-        return None;
-    }
+    ctx.ask_done(Act::CoverInlets { inlets: inlets.to_vec() }, text).await.map_err(fact::not_covered)?;
     ctx.sleep(wait).await;
-    let pipes = core::slice::from_ref(pipe);
-    let closed = flow::average(ctx, pipes, span, "flow while the unused inlets are covered").await.pop()?;
+    let closed = read("flow while the unused inlets are covered").await;
     let text = format!("Take the covers off inlets {named} again; the plugs stay. Done?");
-    if let Err(why) = ctx.ask_done(Act::UncoverInlets { inlets }, text).await {
-        found(fact::left_covered(why));
-        return None;
-    }
+    ctx.ask_done(Act::UncoverInlets { inlets: inlets.to_vec() }, text).await.map_err(fact::left_covered)?;
     ctx.sleep(wait).await;
-    let after = flow::average(ctx, pipes, span, "flow with the covers off again").await.pop()?;
-    let (rise, u) = match (closed, after) {
-        (Ok(closed), Ok(after)) => {
-            let open = 0.5 * (before.estimate.value + after.estimate.value);
-            let u_open = 0.5 * libm::hypot(before.u_scatter, after.u_scatter);
-            (closed.estimate.value / open - 1.0, libm::hypot(closed.u_scatter, u_open) / open)
-        }
-        _ => (f64::NAN, f64::NAN),
-    };
-    let (finding, most) = judge::covered(&inputs, rise, u);
-    ctx.found(finding);
-    most
+    let after = read("flow with the covers off again").await;
+    let known = before.zip(closed).zip(after);
+    Ok(known.map_or((f64::NAN, f64::NAN), |((before, closed), after)| judge::rise(&before, &closed, &after)))
 }
 
 async fn plugged(ctx: &Context, empty: &[u8]) -> bool {

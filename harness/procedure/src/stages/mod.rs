@@ -3,6 +3,7 @@
 //! A stage's verdict is that of its findings; one that ends early is undecided at best, and one that finds nothing
 //! shows nothing. After a stop only what makes the site safe is still done: purge, restore, close.
 pub(crate) mod alarms;
+mod alone;
 mod baseline;
 mod bench;
 mod by_eye;

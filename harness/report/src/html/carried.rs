@@ -82,24 +82,24 @@ fn item_row(f: &AccountFile, r: &Row) -> Vec<Cell> {
 fn holes(f: &AccountFile) -> Vec<Block> {
     let Some(holes) = f.account.holes.as_ref().filter(|h| !h.levels.is_empty()) else { return Vec::new() };
     let t = account::hole_table(&f.account, holes, HOLES);
-    let mut blocks = Vec::new();
-    for (k, title) in t.levels.iter().enumerate() {
-        let mut table = Table::new(
-            format!("Obscuration needed at each hole for {title}, computed, with clean air from all the others"),
-            &["Hole", "Share of the old unit's flow", "Share of the new unit's flow", "Needed before", "Needed after"],
-        );
-        for r in &t.rows {
-            let Some((before, after)) = r.needs.get(k) else { continue };
-            table.rows.push(vec![
-                Cell::text(format!("Pipe {}, hole {}", r.place.0, r.place.1)),
-                Cell::number(format!("{} %", r.shares.0)),
-                Cell::number(format!("{} %", r.shares.1)),
-                Cell::number(before),
-                Cell::number(after),
-            ]);
-        }
-        blocks.push(table.block());
+    let levels: Vec<String> = t.levels.iter().map(ToString::to_string).collect();
+    let mut table = Table::new(
+        format!(
+            "Obscuration needed at each hole, computed, with clean air from all the others: before, and after, for {}",
+            levels.join("; for ")
+        ),
+        &["Hole", "Share of the old unit's flow", "Share of the new unit's flow", "Needed before, after"],
+    );
+    for r in &t.rows {
+        let needs = r.needs.iter().map(|(before, after)| format!("{before}, {after}"));
+        table.rows.push(vec![
+            Cell::text(format!("Pipe {}, hole {}", r.place.0, r.place.1)),
+            Cell::number(format!("{} %", r.shares.0)),
+            Cell::number(format!("{} %", r.shares.1)),
+            Cell::number(needs.collect::<Vec<_>>().join("; ")),
+        ]);
     }
+    let mut blocks = vec![table.block()];
     if t.left_out > 0 {
         blocks.push(Block::text(format!("{} holes that need less are left out here.", t.left_out)));
     }

@@ -126,7 +126,7 @@ fn bad(table: &mut Table, input: &ReportInput<'_>, s: &Standing<'_>) {
     if open.len() > SHOWN {
         let more = open.len() - SHOWN;
         let mut row = vec![
-            Cell::text(s.group.words()).below(format!("and {more} more, see \"Everything that was found\"")),
+            Cell::text(s.group.words()).below(format!("and {more} more, see below")),
             Cell::verdict(open.get(SHOWN).map_or(Verdict::Undecided, |f| f.counts_as())),
         ];
         row.resize_with(6, || Cell::text(""));

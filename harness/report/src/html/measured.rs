@@ -3,11 +3,13 @@ use super::{
     charts,
     clock::Clock,
     doc::{Block, Cell, Section, Table},
+    rules::decided,
 };
 use crate::{
     input::{PipeFacts, ReportInput},
     words::{self, dash, figure_or_dash},
 };
+use plumeline_base::Verdict;
 use plumeline_procedure::outcome::{Figure, Finding, SmokeRun, StageKind, Subject};
 
 pub(crate) fn sections(input: &ReportInput<'_>, clock: &Clock) -> Vec<Section> {
@@ -17,7 +19,7 @@ pub(crate) fn sections(input: &ReportInput<'_>, clock: &Clock) -> Vec<Section> {
         Section::new("baseline", "Baseline", baseline(input)),
         Section::new("smoke", "Smoke", smoke(input, clock)),
         Section::new("after", "Supervision and last look", after(input)),
-        Section::new("findings", "Everything that was found", findings(input, clock)),
+        Section::new("findings", "What else was found", findings(input, clock)),
     ]
 }
 
@@ -52,7 +54,7 @@ fn flow(input: &ReportInput<'_>) -> Vec<Block> {
         let difference = p.measured.as_ref().map(|m| m.value / p.predicted.value - 1.0).filter(|d| d.is_finite());
         table.rows.push(vec![
             Cell::text(format!("Pipe {}", p.inlet)),
-            finding.map_or_else(|| Cell::text("not judged"), |f| Cell::verdict(f.counts_as())),
+            finding.map_or_else(|| Cell::text("not judged"), judged),
             Cell::number(if p.predicted.value == 0.0 {
                 "not predicted".to_owned()
             } else {
@@ -108,12 +110,11 @@ fn holes(input: &ReportInput<'_>) -> Vec<Block> {
                 any = true;
                 table.rows.push(vec![
                     Cell::text(&name),
-                    Cell::verdict(f.counts_as()),
+                    judged(f),
                     Cell { text: diameter.text.clone(), number: true, ..Cell::default() },
                     Cell::number(figure_or_dash(f.measured.as_ref())),
                     Cell::number(figure_or_dash(f.expected.as_ref())),
-                    Cell::text(said(f))
-                        .below(f.next.as_deref().filter(|_| !f.counts_as().is_pass()).unwrap_or_default()),
+                    Cell::text(said(f)).below(what_next(f)),
                 ]);
             }
             if !any {
@@ -240,12 +241,49 @@ fn finding_cells(f: &Finding) -> Vec<Cell> {
     let limit = f.limit.as_ref().map_or_else(dash, words::limit);
     vec![
         Cell::text(words::subject(&f.subject)),
-        Cell::verdict(f.counts_as()),
+        judged(f),
         Cell::number(figure_or_dash(f.measured.as_ref())),
         Cell::number(figure_or_dash(f.expected.as_ref())),
         Cell::number(limit).below(f.limit.as_ref().map_or_else(String::new, |l| l.source.clone())),
-        Cell::text(said(f)),
+        Cell::text(said(f)).below(what_next(f)),
     ]
+}
+
+/// The verdict, and how sure it is where a measured value was decided by the rule.
+fn judged(f: &Finding) -> Cell {
+    let cell = Cell::verdict(f.counts_as());
+    match &f.decision {
+        Some(d) if f.stands() => cell.below(decided(f, d)),
+        _ => cell,
+    }
+}
+
+/// Why something did not pass, most likely, and what to do next.
+fn what_next(f: &Finding) -> String {
+    if f.counts_as().is_pass() {
+        return String::new();
+    }
+    let told = |what: &str, text: &Option<String>| text.as_ref().map(|text| format!("{what}: {text}"));
+    [told("Most likely", &f.likely), told("Next", &f.next)].into_iter().flatten().collect::<Vec<_>>().join(". ")
+}
+
+/// Shown where it was measured, so not once more among all others.
+fn shown_above(input: &ReportInput<'_>, f: &Finding) -> bool {
+    match (f.stage, &f.subject) {
+        (_, Subject::Check(_)) => f.counts_as().is_pass(),
+        (StageKind::ProveFlow, Subject::Hole(inlet, number)) => {
+            let mut known = input.pipes.iter().filter(|p| p.inlet == *inlet).flat_map(|p| &p.openings);
+            known.any(|o| o.number == *number && o.diameter_mm > 0.0)
+        }
+        (stage, _) => {
+            [StageKind::Baseline, StageKind::ProveSmoke, StageKind::Supervise, StageKind::LastLook].contains(&stage)
+        }
+    }
+}
+
+/// Passed, with nothing measured: many of one stage go into one row.
+fn is_plain(f: &Finding) -> bool {
+    f.stands() && f.counts_as().is_pass() && f.measured.is_none() && f.expected.is_none() && f.put_right.is_none()
 }
 
 fn after(input: &ReportInput<'_>) -> Vec<Block> {
@@ -287,34 +325,48 @@ fn after(input: &ReportInput<'_>) -> Vec<Block> {
     blocks
 }
 
+/// Everything that no section before shows.
 fn findings(input: &ReportInput<'_>, clock: &Clock) -> Vec<Block> {
     let mut table = Table::new(
-        "All findings, in the order in which they were made",
-        &["About", "Verdict", "Found", "Measured (expected; limit)", "Likely cause (next step)", "Readings from"],
+        "In the order in which it was found; what passed with nothing measured stands in one row for each stage",
+        &["About", "Verdict", "Found", "Measured (expected; limit)", "Readings from"],
     );
-    for f in &input.outcome.findings {
-        let window = f.window.map_or_else(Cell::default, |(from, to)| {
-            Cell::text(clock.both(from)).below(format!("for {}", words::duration(to.since(from).as_secs_f64())))
-        });
-        let expected = f.expected.as_ref().map(|e| format!("expected {}", words::figure(e)));
-        let limit = f.limit.as_ref().map(|l| format!("limit {}", words::limit(l)));
-        let against: Vec<String> = expected.into_iter().chain(limit).collect();
-        let or_empty =
-            |s: &Option<String>| Cell { text: words::clean(s.as_deref().unwrap_or_default()), ..Cell::default() };
-        table.rows.push(vec![
-            Cell::text(words::subject(&f.subject)).below(f.stage.title()),
-            Cell::verdict(f.counts_as()),
-            Cell::text(said(f)),
-            Cell { text: f.measured.as_ref().map(words::figure).unwrap_or_default(), number: true, ..Cell::default() }
-                .below(against.join("; ")),
-            or_empty(&f.likely).below(f.next.as_deref().unwrap_or_default()),
-            window,
-        ]);
+    let mut all = input.outcome.findings.iter().filter(|f| !shown_above(input, f)).peekable();
+    while let Some(f) = all.next() {
+        if !is_plain(f) {
+            table.rows.push(whole_row(f, clock));
+            continue;
+        }
+        let about = |f: &Finding| format!("{}: {}", words::subject(&f.subject), f.says);
+        let mut said = vec![about(f)];
+        while let Some(more) = all.next_if(|more| is_plain(more) && more.stage == f.stage) {
+            said.push(about(more));
+        }
+        let mut row = vec![Cell::text(f.stage.title()), Cell::verdict(Verdict::Pass), Cell::text(said.join(". "))];
+        row.resize_with(5, Cell::default);
+        table.rows.push(row);
     }
     if table.rows.is_empty() {
-        return vec![Block::text("Nothing was found: this record shows nothing.")];
+        return vec![Block::text("Nothing else was found.")];
     }
     vec![table.block()]
+}
+
+fn whole_row(f: &Finding, clock: &Clock) -> Vec<Cell> {
+    let window = f.window.map_or_else(Cell::default, |(from, to)| {
+        Cell::text(clock.both(from)).below(format!("for {}", words::duration(to.since(from).as_secs_f64())))
+    });
+    let expected = f.expected.as_ref().map(|e| format!("expected {}", words::figure(e)));
+    let limit = f.limit.as_ref().map(|l| format!("limit {}", words::limit(l)));
+    let against: Vec<String> = expected.into_iter().chain(limit).collect();
+    vec![
+        Cell::text(words::subject(&f.subject)).below(f.stage.title()),
+        judged(f),
+        Cell::text(said(f)).below(what_next(f)),
+        Cell { text: f.measured.as_ref().map(words::figure).unwrap_or_default(), number: true, ..Cell::default() }
+            .below(against.join("; ")),
+        window,
+    ]
 }
 
 /// What a finding says; one that is void or was put right says so first.

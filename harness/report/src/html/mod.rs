@@ -35,6 +35,7 @@ struct Page {
     tool: String,
     loud: Vec<Loud>,
     first: Table,
+    sign: Table,
     missed: Vec<String>,
     caveat: &'static str,
     sections: Vec<Section>,
@@ -44,9 +45,11 @@ struct Page {
 pub fn html(input: &ReportInput<'_>) -> Result<String, ReportError> {
     let verdict = shown_verdict(input.outcome);
     let clock = clock::Clock::of(input.record);
-    let mut sections = work::sections(input, &clock);
-    sections.extend(carried::sections(input));
+    // What was shown, what is open, how it was done, and then what all that rests on.
+    let mut sections = vec![work::job_section(input, &clock)];
     sections.extend(measured::sections(input, &clock));
+    sections.extend(work::sections(input, &clock));
+    sections.extend(carried::sections(input));
     sections.extend(rules::sections(input));
     let page = Page {
         title: format!("{} – {}", headline(input.outcome, verdict), words::clean(&input.plan.site)),
@@ -59,6 +62,7 @@ pub fn html(input: &ReportInput<'_>) -> Result<String, ReportError> {
         tool: words::clean(input.tool),
         loud: first::loud_lines(input),
         first: first::table(input),
+        sign: rules::sign(),
         missed: first::could_have_missed(input.outcome),
         caveat: rules::CAVEAT,
         sections,

@@ -1,14 +1,11 @@
 //! By what it was judged, what could have been missed, cautions, and how to check this page.
-use super::{
-    doc::{Block, Cell, Section, Table},
-    first,
-};
+use super::doc::{Block, Cell, Section, Table};
 use crate::{
     input::ReportInput,
     words::{self, dash},
 };
 use plumeline_procedure::{
-    outcome::DecisionFacts,
+    outcome::{DecisionFacts, Finding},
     plan::{HoleChoice, Mark, ReleaseMark},
     rules::{self, Used},
 };
@@ -35,19 +32,8 @@ pub(crate) fn sections(input: &ReportInput<'_>) -> Vec<Section> {
     vec![
         Section::new("limits", "Limits, and where they come from", limits(input)),
         Section::new("rule", "Decision rule and risks", rule(input)),
-        Section::new(
-            "missed",
-            "The smallest defect that could have been missed",
-            vec![
-                Block::list(first::could_have_missed(input.outcome)),
-                Block::text(
-                    "A defect smaller than this, or of a kind that no test of this job looks for, would not have shown.",
-                ),
-            ],
-        ),
         Section::new("cautions", "Cautions", vec![Block::text(CAVEAT), Block::list(CAUTIONS)]),
         Section::new("verify", "To check this page against its record", verify(input)),
-        Section::new("sign", "Signatures", sign()),
     ]
 }
 
@@ -84,12 +70,44 @@ fn limits(input: &ReportInput<'_>) -> Vec<Block> {
         ("Moment of release marked", mark.to_owned()),
         ("Battery's capacity", format!("{} ({})", battery.source, battery.mark.words())),
     ]));
-    blocks.push(table("The rules that few jobs change", &advanced));
+    let (changed, preset): (Vec<_>, Vec<_>) = advanced.into_iter().partition(|u| u.changed);
+    if !changed.is_empty() {
+        blocks.push(table("Rules that few jobs change, and this one did", &changed));
+    }
+    blocks.push(as_preset(&preset));
     blocks
 }
 
+/// Rules in a row: a text that is too long is cut.
+const IN_A_ROW: usize = 24;
+
+/// Rules that hold as they are preset: by their keys, one row for each source.
+fn as_preset(rules: &[&Used]) -> Block {
+    let mut by_source: Vec<(&str, &str, Vec<String>)> = Vec::new();
+    for u in rules {
+        let (value, source, known) = match &u.limit {
+            Some(l) => (u.rule.dimension.shown(l.value), l.source.as_str(), l.mark.words()),
+            None => (dash(), "not stated", ""),
+        };
+        let line = format!("{} {value}", u.rule.path());
+        match by_source.iter_mut().find(|(s, k, _)| (*s, *k) == (source, known)) {
+            Some((.., lines)) => lines.push(line),
+            None => by_source.push((source, known, vec![line])),
+        }
+    }
+    let mut table = Table::new(
+        "Rules that few jobs change, as they are preset; what each means stands in the plan's template and in docs/rules.md",
+        &["Source, and how well it is known", "Rules"],
+    );
+    for (source, known, lines) in by_source {
+        let rows = lines.chunks(IN_A_ROW);
+        table.rows.extend(rows.map(|some| vec![Cell::text(source).below(known), Cell::text(some.join("; "))]));
+    }
+    table.block()
+}
+
 fn table(title: &str, rows: &[&Used]) -> Block {
-    let mut table = Table::new(title, &["Rule", "Value", "Source", "How well known", "Here"]);
+    let mut table = Table::new(title, &["Rule", "Value", "Source, and how well it is known"]);
     for u in rows {
         let (value, source, known) = match &u.limit {
             Some(l) => (u.rule.dimension.shown(l.value), l.source.as_str(), l.mark.words()),
@@ -97,10 +115,8 @@ fn table(title: &str, rows: &[&Used]) -> Block {
         };
         table.rows.push(vec![
             Cell::text(u.rule.says).below(u.rule.path()),
-            Cell::number(value),
-            Cell::text(source),
-            Cell::text(known),
-            Cell::text(if u.changed { "changed" } else { "as preset" }),
+            Cell::number(value).below(if u.changed { "set for this job" } else { "" }),
+            Cell::text(source).below(known),
         ]);
     }
     table.block()
@@ -133,45 +149,32 @@ fn rule(input: &ReportInput<'_>) -> Vec<Block> {
             ("Coverage of printed intervals", words::percent(r.coverage, 1)),
         ]),
     ];
-    let decided = || input.outcome.findings.iter().filter_map(|f| Some((f, f.decision.as_ref()?)));
-    let mut table = Table::new(
-        "Decisions, with the risks specific to each value measured (consumer's risk if it is passed, producer's risk if it is failed)",
-        &[
-            "About",
-            "Verdict",
-            "Measured",
-            "Allowed",
-            "Guard band",
-            "Probability of conformity",
-            "Risk that a pass is wrong",
-            "Risk that a fail is wrong",
-        ],
-    );
-    let mut rules: Vec<&str> = Vec::new();
-    for (f, d) in decided() {
-        let unit = f.measured.as_ref().or(f.expected.as_ref()).map_or("", |m| m.unit.as_str());
-        let (shown, times) = words::shown_unit(unit);
-        if !rules.contains(&d.rule.as_str()) {
-            rules.push(&d.rule);
-        }
-        table.rows.push(vec![
-            Cell::text(words::subject(&f.subject)).below(f.stage.title()),
-            Cell::verdict(f.counts_as()),
-            Cell::number(words::figure_or_dash(f.measured.as_ref())),
-            Cell::number(allowed(d, unit)),
-            Cell::number(format!("{} {shown}", words::number(d.guard * times, 3))),
-            Cell::number(words::probability(d.conformity)),
-            Cell::number(words::probability(d.consumers_risk)),
-            Cell::number(words::probability(d.producers_risk)),
-        ]);
-    }
-    if table.rows.is_empty() {
+    let decided = input.outcome.findings.iter().filter_map(|f| f.decision.as_ref());
+    let mut rules: Vec<&str> = decided.map(|d| d.rule.as_str()).collect();
+    rules.sort_unstable();
+    rules.dedup();
+    if rules.is_empty() {
         blocks.push(Block::text("No measured value was decided by this rule."));
     } else {
+        blocks.push(Block::text(
+            "Beside each value that was decided by it stand the range that is allowed, the guard band, and the probability that the value \
+             conforms: what is missing to 100 % is the risk that a pass is wrong, and it is itself the risk that a fail is wrong.",
+        ));
         blocks.push(Block::list(rules));
-        blocks.push(table.block());
     }
     blocks
+}
+
+/// How a measured value was decided, in a line.
+pub(crate) fn decided(f: &Finding, d: &DecisionFacts) -> String {
+    let unit = f.measured.as_ref().or(f.expected.as_ref()).map_or("", |m| m.unit.as_str());
+    let (shown, times) = words::shown_unit(unit);
+    format!(
+        "{}, guard band {} {shown}; conforms with {}",
+        allowed(d, unit),
+        words::number(d.guard * times, 3),
+        words::probability(d.conformity)
+    )
 }
 
 fn verify(input: &ReportInput<'_>) -> Vec<Block> {
@@ -205,13 +208,14 @@ fn verify(input: &ReportInput<'_>) -> Vec<Block> {
     ]
 }
 
-fn sign() -> Vec<Block> {
+/// Room for signatures.
+pub(crate) fn sign() -> Table {
     let mut table =
         Table::new("To be signed by hand on paper, or in the site's own system", &["Who", "Name", "Date", "Signature"]);
     for who in ["Technician", "For the site", "Licensed person, where required"] {
         table.rows.push(vec![Cell::text(who), Cell::default(), Cell::default(), Cell::default()]);
     }
-    vec![table.block()]
+    table
 }
 
 #[cfg(test)]

@@ -13,12 +13,15 @@ use plumeline_base::Verdict;
 use plumeline_detector::Identity;
 use plumeline_procedure::outcome::{Figure, Finding, Subject};
 
+pub(crate) fn job_section(input: &ReportInput<'_>, clock: &Clock) -> Section {
+    Section::new("job", "Job and units", job(input, clock))
+}
+
 pub(crate) fn sections(input: &ReportInput<'_>, clock: &Clock) -> Vec<Section> {
     vec![
-        Section::new("job", "Job and units", job(input, clock)),
-        Section::new("stages", "What was done, in order", stages(input, clock)),
         Section::new("put-right", "Found and put right", put_right(input)),
         Section::new("not-done", "What was not done", not_done(input)),
+        Section::new("stages", "What was done, in order", stages(input, clock)),
         Section::new("checklist", "Work by hand, ticked off", checklist(input)),
         Section::new("supply", "Supply", supply(input)),
     ]

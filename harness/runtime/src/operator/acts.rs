@@ -91,6 +91,12 @@ pub(super) fn perform(now: Instant, act: &Act, site: &mut dyn Site) -> Result<An
         Act::Swap => json!({ "do": "swap" }),
         Act::CloseHole(h) => hole("close", h),
         Act::OpenHole(h) => hole("open", h),
+        Act::CloseHoles { inlet, holes } => return each_hole(now, site, "close", *inlet, holes),
+        Act::OpenHoles { inlet, holes } => return each_hole(now, site, "open", *inlet, holes),
+        Act::OpenAlone { inlet, close, open } => {
+            let closed = each_hole(now, site, "close", *inlet, close.as_slice())?;
+            return if closed == Answer::Yes { each_hole(now, site, "open", *inlet, &[*open]) } else { Ok(closed) };
+        }
         Act::ReleaseSmoke(h) => json!({
             "do": "smoke", "pipe": h.inlet, "hole": h.number, "obscuration": SMOKE_PERCENT_PER_M, "seconds": SMOKE_S
         }),
@@ -159,6 +165,17 @@ fn at_rest(now: Instant, site: &mut dyn Site) -> Result<Answer, Failure> {
 fn each_inlet(now: Instant, site: &mut dyn Site, inlets: &[u8], shut: bool) -> Result<Answer, Failure> {
     for inlet in inlets {
         let reply = ask(now, site, &json!({ "do": "inlet", "inlet": inlet, "shut": shut }))?;
+        if !reply.ok {
+            return Ok(Answer::Cannot(reply.cause));
+        }
+    }
+    Ok(Answer::Yes)
+}
+
+/// Each of these holes of a pipe closed, or opened again.
+fn each_hole(now: Instant, site: &mut dyn Site, what: &str, pipe: u8, holes: &[u32]) -> Result<Answer, Failure> {
+    for hole in holes {
+        let reply = ask(now, site, &json!({ "do": what, "pipe": pipe, "hole": hole }))?;
         if !reply.ok {
             return Ok(Answer::Cannot(reply.cause));
         }

@@ -293,6 +293,7 @@ impl Device {
         };
         setting.value.key_in(value).ok_or_else(|| format!("{key}: its value is of another kind"))?;
         let image = to_image(&settings).map_err(|e| e.to_string())?;
+        self.memory.loaded = true;
         self.put_in_force(now, image).map_err(|e| e.1)
     }
     pub(crate) fn starting(&self, now: Instant) -> bool {

@@ -1,0 +1,238 @@
+//! A pipe's holes one at a time, its others closed: what each draws alone, and what is drawn while all of them are closed.
+//!
+//! A display that shows shares of the unit's normal flow in whole per cent hides most of what one hole among many takes away;
+//! what a hole draws alone it shows whole. And what is drawn while every hole is closed comes in elsewhere, whatever the model
+//! of the pipe. Not here: the holes against each other ([`super::holes_compared`]), and the prompts ([`crate::stages`]).
+use super::{
+    conforms,
+    holes_compared::{by_cause, matters},
+    pipes_compared::unit_limit,
+};
+use crate::{
+    drops::{Closings, DropLook, MeasuredDrop},
+    facts::{fixed, flow as fact, give_or_take},
+    job::{JobInputs, Pipe},
+    mean_flow::{MeanFlow, coverage_factor},
+    outcome::Finding,
+    plan::HoleRef,
+};
+use alloc::string::String;
+use libm::{fabs, hypot, sqrt};
+use plumeline_airflow::uncertainty::OF_THE_UNIT;
+use plumeline_base::{Verdict, quantity::Estimate};
+use plumeline_measure::{decide::Limits, joint::Seen};
+
+/// Part of a pipe's flow that goes with its holes, and above which it is the pipe of these holes (practice, no source).
+const ITS_OWN: f64 = 0.5;
+
+/// The inlet whose flow went when all holes of this pipe were closed, while the pipe's own did not, and by which share of it.
+pub(crate) fn crossed(flows: &[(u8, MeanFlow, MeanFlow)], inlet: u8) -> Option<(u8, f64)> {
+    let fell = |(_, open, closed): &(u8, MeanFlow, MeanFlow)| 1.0 - closed.estimate.value / open.estimate.value;
+    let own = flows.iter().find(|(n, ..)| *n == inlet).map(fell)?;
+    let others = flows.iter().filter(|(n, ..)| *n != inlet).map(|f| (f.0, fell(f)));
+    others.filter(|(_, fell)| own < ITS_OWN && *fell > ITS_OWN).max_by(|a, b| a.1.total_cmp(&b.1))
+}
+
+/// What is read of a pipe while all its holes are closed.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct AllClosed {
+    /// As a share of its flow while they are open.
+    read: f64,
+    /// What enters elsewhere while they are open, as such a share.
+    elsewhere: Estimate,
+}
+impl AllClosed {
+    /// A leak draws more while the holes are closed: by the root of the suction, which at an unknown place lies between that at
+    /// the last opening and that at the inlet (rectangular, JCGM 100 clause 4.3.7). `None`: nothing is predicted of the pipe.
+    pub(crate) fn new(inputs: &JobInputs, pipe: &Pipe, open: &MeanFlow, closed: &MeanFlow) -> Option<Self> {
+        let suctions = pipe.openings.iter().filter_map(|o| inputs.predicted(*o)).map(|p| p.suction_pa.value);
+        let inlet = inputs.prediction.inlets.iter().find(|p| p.number == pipe.inlet)?.suction_pa.value;
+        let (least, most) = suctions.chain([inlet]).fold((inlet, inlet), |(a, b), s| (a.min(s), b.max(s)));
+        let alone = inputs.alone.iter().filter(|a| pipe.openings.contains(&a.opening)).map(|a| a.suction_pa);
+        let shut = alone.fold(most, f64::max);
+        let less = |suction: f64| sqrt((suction / shut).clamp(0.0, 1.0));
+        let (low, high) = (less(least), less(most));
+        let read = closed.estimate.value / open.estimate.value;
+        let u = closed.u_scatter / open.estimate.value;
+        let middle = 0.5 * (low + high);
+        let elsewhere = Estimate::new(middle * read, 0.5 * (high - low) * read / sqrt(3.0), middle * u);
+        (read.is_finite() && elsewhere.is_sound()).then_some(Self { read, elsewhere })
+    }
+}
+
+/// One hole opened alone.
+pub(crate) struct OpenedAlone {
+    pub(crate) hole: HoleRef,
+    pub(crate) opening: usize,
+    pub(crate) words: String,
+    /// The pipe's flow.
+    pub(crate) flow: MeanFlow,
+}
+impl OpenedAlone {
+    /// What it drew against the prediction, the flow of the pipe with all holes open and with all of them closed. `None`: nothing
+    /// is predicted or read.
+    pub(crate) fn drop(&self, inputs: &JobInputs, open: &MeanFlow, closed: &MeanFlow) -> Option<MeasuredDrop> {
+        let predicted = inputs.alone.iter().find(|a| a.opening == self.opening)?;
+        let (share, whole) = (predicted.share, open.estimate.value);
+        let expected = Estimate::new(share.value * whole, share.u_common * whole, share.u_individual * whole);
+        let flow = &self.flow;
+        let look = DropLook {
+            deviation: (flow.estimate.value - closed.estimate.value) / expected.value - 1.0,
+            u: flow.u_scatter / expected.value,
+            dof: flow.dof,
+        };
+        // All holes of the pipe are held against the same two flows, by the same sensor far below its normal flow.
+        let readings =
+            [closed.u_scatter / expected.value, open.u_scatter / whole, inputs.plan.advanced.typed.linearity];
+        Some(MeasuredDrop {
+            hole: self.hole,
+            opening: self.opening,
+            by: Closings::AllOthers(share.value),
+            words: self.words.clone(),
+            window: flow.window,
+            expected,
+            looks: alloc::vec![look],
+            common: by_cause(inputs, &predicted.common, share.value).into_iter().chain(readings).collect(),
+            share_of_pipe: inputs.predicted(self.opening)?.share_of_pipe,
+        })
+    }
+}
+
+/// What a hole drew alone is so near its prediction that nothing hangs on one more look.
+pub(crate) fn is_near(inputs: &JobInputs, drop: &MeasuredDrop) -> bool {
+    fabs(drop.pooled().deviation) < 0.5 * matters(inputs)
+}
+
+/// By which share of the flow before, a pipe draws clearly less after all its holes were opened again: one of them is still closed.
+pub(crate) fn left_closed(inputs: &JobInputs, pipe: &Pipe, before: &MeanFlow, after: &MeanFlow) -> Option<f64> {
+    let least = pipe.openings.iter().filter_map(|o| inputs.predicted(*o)).map(|p| p.closed_share.value);
+    let least = least.fold(f64::INFINITY, f64::min);
+    let u = hypot(before.u_scatter, after.u_scatter) / before.estimate.value;
+    let less = 1.0 - after.estimate.value / before.estimate.value;
+    (less > (0.5 * least).max(inputs.plan.advanced.holes.noise * u)).then_some(less)
+}
+
+/// What a pipe's holes show of it where the level of its flow is not told. What enters elsewhere fails whatever the holes show.
+/// What all holes draw alone, against what they draw together, tells what narrows the pipe or the unit; it is held to the
+/// unit's own band, as the smoke's times are.
+pub(crate) fn by_alone(
+    inputs: &JobInputs,
+    finding: &mut Finding,
+    verdicts: &[Verdict],
+    seen: &[Seen],
+    closed: &AllClosed,
+) {
+    // A level that a meter told still says nothing of where the air enters.
+    if finding.verdict == Verdict::Fail || finding.measured.is_none() {
+        return;
+    }
+    let k = coverage_factor(inputs);
+    let material = inputs.plan.flow.material.value;
+    let told = |e: &Estimate| give_or_take(e.value * 100.0, k * e.u() * 100.0, 1);
+    let (read, elsewhere) = (fixed(closed.read * 100.0, 1), told(&closed.elsewhere));
+    match conforms(inputs, &closed.elsewhere, &Limits::between(-material, material)) {
+        Some(Verdict::Pass) => {}
+        Some(Verdict::Fail) => return finding.state(fact::draws_when_closed(read, elsewhere)),
+        _ => return finding.state(fact::may_draw_when_closed(read, elsewhere)),
+    }
+    let shown = !verdicts.is_empty() && !seen.is_empty() && Verdict::over(verdicts.iter().copied()) == Verdict::Pass;
+    if finding.verdict == Verdict::Pass || !shown {
+        return;
+    }
+    let all = together(inputs, seen);
+    let band = unit_limit(&inputs.plan.flow.material, &inputs.plan.limits.flow_band);
+    finding.state(match conforms(inputs, &all, &Limits::between(-band, band)) {
+        Some(Verdict::Pass) => fact::proven_alone(read, told(&all)),
+        Some(Verdict::Fail) => fact::alone_shifted(told(&all)),
+        _ => fact::alone_unsure(told(&all)),
+    });
+}
+
+/// How far all holes of a pipe together are off their predictions, as a share. Among the holes the unit's own causes are taken
+/// to be less known than stated; here they count as stated.
+pub(crate) fn together(inputs: &JobInputs, seen: &[Seen]) -> Estimate {
+    let n = seen.len() as f64;
+    let mean = |of: &dyn Fn(&Seen) -> f64| seen.iter().map(of).sum::<f64>() / n;
+    let own = sqrt(seen.iter().map(|s| s.u * s.u + s.spread * s.spread).sum::<f64>()) / n;
+    let causes = seen.iter().map(|s| s.common.len()).max().unwrap_or(0);
+    let as_stated = |k: usize| if OF_THE_UNIT.contains(&k) { inputs.plan.advanced.holes.freely } else { 1.0 };
+    let cause = |k: usize| mean(&|s: &Seen| s.common.get(k).copied().unwrap_or(0.0)) / as_stated(k);
+    let common = sqrt((0..causes).map(|k| cause(k) * cause(k)).sum::<f64>());
+    Estimate::new(mean(&|s| s.deviation), common, own)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::judge::{
+        holes_compared::compared,
+        sample::{self, ALONE, FLOW, flow},
+    };
+    use alloc::{borrow::ToOwned, vec::Vec};
+
+    /// Codes of the three holes of pipe 1 that take these parts of the predicted flow alone, each known to `scatter` % of it.
+    fn codes(parts: [f64; 3], scatter: f64) -> Vec<(String, Verdict)> {
+        let inputs = sample::inputs();
+        let (open, closed) = (flow(FLOW, scatter), flow(0.0, scatter));
+        let one = |(opening, part): (usize, f64)| {
+            let hole = sample::hole(1, opening as u32 + 1);
+            let flow = flow(FLOW * ALONE * part, scatter);
+            OpenedAlone { hole, opening, words: "a hole".into(), flow }.drop(&inputs, &open, &closed).unwrap()
+        };
+        let drops: Vec<MeasuredDrop> = parts.into_iter().enumerate().map(one).collect();
+        let judged = compared(&inputs, &drops);
+        judged.into_iter().map(|j| (j.finding.code.as_str().to_owned(), j.finding.verdict)).collect()
+    }
+
+    #[test]
+    fn each_hole_is_told_by_what_it_takes_alone() {
+        let is = |code: &str, verdict| (code.to_owned(), verdict);
+        let draws = is("holes.alone-draws", Verdict::Pass);
+        assert_eq!(codes([1.0, 1.01, 0.99], 0.5), [draws.clone(), draws.clone(), draws.clone()]);
+        assert_eq!(codes([0.0, 1.0, 1.0], 0.5), [is("holes.alone-too-little", Verdict::Fail), draws.clone(), draws]);
+        assert_eq!(codes([1.0, 1.0, 1.8], 0.5)[2], is("holes.alone-too-much", Verdict::Fail));
+        assert_eq!(codes([0.86, 1.0, 1.0], 0.5)[0], is("holes.alone-near-limit", Verdict::Undecided));
+        // A display that tells nothing passes nothing.
+        assert!(codes([1.0, 1.0, 1.0], 30.0).iter().all(|(_, v)| *v == Verdict::Undecided));
+    }
+
+    /// The pipe's finding where it draws this share with all holes closed, and its holes are so far off together.
+    fn pipe(share: f64, off: f64, verdict: Verdict) -> (String, Verdict) {
+        let inputs = sample::inputs();
+        let own = sample::pipe(&inputs, 1);
+        let mut f = crate::judge::flow::level_not_told(&inputs, 1, &Ok(flow(FLOW, 0.5)));
+        let closed = AllClosed::new(&inputs, &own, &flow(FLOW, 0.5), &flow(FLOW * share, 0.5)).unwrap();
+        let seen = Seen { deviation: off, u: 0.01, spread: 0.02, common: alloc::vec![0.02] };
+        by_alone(&inputs, &mut f, &[verdict; 3], &[seen.clone(), seen.clone(), seen], &closed);
+        (f.code.as_str().to_owned(), f.verdict)
+    }
+
+    #[test]
+    fn what_is_drawn_while_all_holes_are_closed_enters_elsewhere() {
+        let is = |code: &str, verdict| (code.to_owned(), verdict);
+        assert_eq!(pipe(0.0, 0.0, Verdict::Pass), is("flow.proven-alone", Verdict::Pass));
+        assert_eq!(pipe(0.4, 0.0, Verdict::Pass), is("flow.draws-when-closed", Verdict::Fail));
+        assert_eq!(
+            pipe(0.4, 0.0, Verdict::Fail),
+            is("flow.draws-when-closed", Verdict::Fail),
+            "whatever the holes show"
+        );
+        assert_eq!(pipe(0.13, 0.0, Verdict::Pass), is("flow.may-draw-when-closed", Verdict::Undecided));
+        assert_eq!(pipe(0.0, 0.5, Verdict::Pass), is("flow.alone-shifted", Verdict::Fail));
+        assert_eq!(pipe(0.0, 0.2, Verdict::Pass), is("flow.alone-too-uncertain", Verdict::Undecided));
+        assert_eq!(pipe(0.0, 0.0, Verdict::Undecided), is("flow.level-not-told", Verdict::Undecided));
+    }
+
+    #[test]
+    fn a_pipe_in_anothers_inlet_and_a_hole_that_stays_closed_are_told() {
+        let pair = |n: u8, closed: f64| (n, flow(FLOW, 0.5), flow(closed, 0.5));
+        assert_eq!(crossed(&[pair(1, 0.0), pair(2, FLOW)], 1), None);
+        assert_eq!(crossed(&[pair(1, FLOW), pair(2, 0.0)], 1), Some((2, 1.0)));
+        assert_eq!(crossed(&[pair(1, FLOW), pair(2, FLOW)], 1), None, "nothing was closed");
+        let inputs = sample::inputs();
+        let own = sample::pipe(&inputs, 1);
+        let less = |after: f64| left_closed(&inputs, &own, &flow(FLOW, 0.5), &flow(after, 0.5));
+        assert_eq!(less(FLOW), None);
+        assert!(less(FLOW * (1.0 - sample::SHARE)).is_some());
+    }
+}

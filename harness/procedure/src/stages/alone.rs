@@ -1,0 +1,273 @@
+//! A pipe's holes opened one at a time, its others closed: one walk along the pipe with tape, and one back.
+//!
+//! So are holes proven where a person reads shares in coarse steps. Not here: what the readings show ([`crate::judge::alone`]).
+use super::{
+    flow::average,
+    holes::{ByHoles, Flows, keep, say_coarse, stands},
+};
+use crate::{
+    again::Part,
+    context::Context,
+    drops::{HoleShown, MeasuredDrop},
+    facts::{Fact, fixed, holes as fact, list},
+    job::{JobInputs, Pipe, hole_words},
+    judge::{
+        alone::{AllClosed, OpenedAlone, crossed, is_near, left_closed},
+        holes::of_hole,
+        holes_compared::compared,
+    },
+    mean_flow::MeanFlow,
+    outcome::{Finding, StageKind, Subject},
+    plan::HoleRef,
+    prompt::Act,
+};
+use alloc::{boxed::Box, format, vec::Vec};
+use libm::{fabs, hypot};
+use plumeline_base::time::seconds;
+use plumeline_detector::{ask::Look, vocabulary::FlowBasis};
+use plumeline_measure::Error;
+
+/// Whether holes are opened alone: shares that are asked for one by one, and every hole of the pipe in reach and predicted.
+pub(super) fn serves(ctx: &Context, inputs: &JobInputs, holes: &[(HoleRef, usize)], left_out: &[HoleRef]) -> bool {
+    let shares = ctx.abilities().is_some_and(|a| a.flow_basis == FlowBasis::Share) && ctx.is_asked(Look::Flows);
+    let predicted = |(_, opening): &(HoleRef, usize)| inputs.alone.iter().any(|a| a.opening == *opening);
+    shares && left_out.is_empty() && holes.len() > 1 && holes.iter().all(predicted)
+}
+
+/// Every hole of a pipe, alone.
+pub(super) async fn each(
+    ctx: &Context,
+    inputs: &JobInputs,
+    pipe: &Pipe,
+    holes: &[(HoleRef, usize)],
+    part: Option<&Part>,
+) -> ByHoles {
+    let (opened, stood, found) = (Vec::new(), Vec::new(), Vec::new());
+    let mut walk = Walk { ctx, inputs, pipe, pipes: inputs.pipes(), holes, open: None, opened, stood, found };
+    // A unit that supervises its flow rightly tells that a pipe draws nothing.
+    let expected = core::mem::replace(&mut ctx.edit().unit.flow_fault_expected, true);
+    let came = walk.out_and_back(part).await;
+    ctx.edit().unit.flow_fault_expected = expected;
+    let mut by = ByHoles::default();
+    match came {
+        Ok((open, closed)) => {
+            by.closed = AllClosed::new(inputs, pipe, &open, &closed);
+            walk.compare(&open, &closed, &mut by);
+        }
+        Err(Ends { finding, crossed }) => {
+            by.crossed = crossed;
+            by.left_out = holes.iter().map(|(hole, _)| *hole).collect();
+            walk.found.push(*finding);
+        }
+    }
+    for finding in walk.found {
+        by.verdicts.push(finding.verdict);
+        ctx.found(finding);
+    }
+    by
+}
+
+/// So often is read again what does not agree (practice, no source).
+const AGAIN: usize = 4;
+
+/// Why a walk ends before a hole was shown.
+struct Ends {
+    finding: Box<Finding>,
+    crossed: bool,
+}
+
+struct Walk<'a> {
+    ctx: &'a Context,
+    inputs: &'a JobInputs,
+    pipe: &'a Pipe,
+    pipes: Vec<Pipe>,
+    holes: &'a [(HoleRef, usize)],
+    /// The number of the hole that is open.
+    open: Option<u32>,
+    opened: Vec<OpenedAlone>,
+    /// What stands of an earlier walk.
+    stood: Vec<HoleShown>,
+    found: Vec<Finding>,
+}
+
+impl Walk<'_> {
+    /// Closes all, opens one after the other on the way back, and all of them in the end. Gives the pipe's flow with all open, and
+    /// with all closed.
+    async fn out_and_back(&mut self, part: Option<&Part>) -> Result<(MeanFlow, MeanFlow), Ends> {
+        let inlet = self.pipe.inlet;
+        let words = format!("every hole of pipe {inlet}");
+        let before = self.read_twice("flow with every hole open").await;
+        let open = self.own(&before).map_err(|e| self.ends(fact::not_measured(&words, e, e.remedy())))?;
+        let numbers: Vec<u32> = self.holes.iter().map(|(hole, _)| hole.number).collect();
+        let text = format!(
+            "Walk along pipe {inlet} and close every hole with tape, and its end: {}. They are then opened one by one on the way back. Done?",
+            list(&numbers)
+        );
+        if let Err(why) = self.ctx.ask_done(Act::CloseHoles { inlet, holes: numbers.clone() }, text).await {
+            return Err(self.ends(fact::not_closed(&words, why)));
+        }
+        let most = self.inputs.plan.flow.material.value * open.estimate.value;
+        let flows = self.read("flow with every hole closed", |m| m.estimate.value < most).await;
+        let closed = self.all_closed(&before, &flows, &words);
+        if let Ok(closed) = &closed {
+            self.each_alone(part, &open, closed).await;
+        }
+        // Whatever was shown: nothing stays closed.
+        self.open_all(&open, numbers, &words).await;
+        closed.map(|closed| (open, closed))
+    }
+
+    fn all_closed(&self, before: &Flows, closed: &Flows, words: &str) -> Result<MeanFlow, Ends> {
+        let inlet = self.pipe.inlet;
+        let pairs = self.pipes.iter().zip(before.iter().zip(closed));
+        let flows: Vec<_> =
+            pairs.filter_map(|(p, (a, b))| Some((p.inlet, *a.as_ref().ok()?, *b.as_ref().ok()?))).collect();
+        if let Some((other, fell)) = crossed(&flows, inlet) {
+            return Err(Ends { crossed: true, ..self.ends(fact::all_crossed(other, fixed(fell * 100.0, 0), inlet)) });
+        }
+        self.own(closed).map_err(|e| self.ends(fact::not_measured(words, e, e.remedy())))
+    }
+
+    /// On the way back from the end of the pipe.
+    async fn each_alone(&mut self, part: Option<&Part>, open: &MeanFlow, closed: &MeanFlow) {
+        for (hole, opening) in self.holes.iter().rev() {
+            match stands(self.ctx, part, *hole) {
+                Some(shown) => self.stood.push(shown),
+                None => self.alone(*hole, *opening, (open, closed)).await,
+            }
+        }
+    }
+
+    /// Opens one hole alone and reads what the pipe draws.
+    async fn alone(&mut self, hole: HoleRef, opening: usize, (open, closed): (&MeanFlow, &MeanFlow)) {
+        let words = hole_words(hole, self.inputs.pipework.openings[opening].kind);
+        let close = self.open.filter(|number| *number != hole.number);
+        let text = match close {
+            Some(other) => format!("Close hole {other} again and open {words}; all others stay closed. Done?"),
+            None => format!("Open {words}; all others stay closed. Done?"),
+        };
+        let act = Act::OpenAlone { inlet: hole.inlet, close, open: hole.number };
+        let not = |fact| HoleShown::Found(Box::new(of_hole(self.inputs, hole, fact)));
+        if let Err(why) = self.ctx.ask_done(act, text).await {
+            self.stood.push(not(fact::alone_not_opened(words, why)));
+            return;
+        }
+        self.open = Some(hole.number);
+        let seen = |flow: &MeanFlow| OpenedAlone { hole, opening, words: words.clone(), flow: *flow };
+        let near =
+            |flow: &MeanFlow| seen(flow).drop(self.inputs, open, closed).is_some_and(|d| is_near(self.inputs, &d));
+        let flows = self.read(&format!("{words}: flow while it alone is open"), near).await;
+        match self.own(&flows) {
+            Err(e) => self.stood.push(not(fact::alone_not_measured(words, e, e.remedy()))),
+            Ok(flow) => {
+                let percent = fixed(flow.estimate.value / open.estimate.value * 100.0, 1);
+                self.ctx.shown(format!(
+                    "{words}: alone it takes {percent} % of the pipe's flow; it is judged with the pipe's other holes"
+                ));
+                let opened = seen(&flow);
+                self.opened.push(opened);
+            }
+        }
+    }
+
+    /// Opens every hole again; the flow shows whether they are.
+    async fn open_all(&mut self, open: &MeanFlow, holes: Vec<u32>, words: &str) {
+        let inlet = self.pipe.inlet;
+        let mut text = format!("Take all tape off pipe {inlet}: every hole is open again, its end as it was. Done?");
+        for last in [false, true] {
+            let act = Act::OpenHoles { inlet, holes: holes.clone() };
+            if let Err(why) = self.ctx.ask_done(act, text).await {
+                self.found.push(self.of_pipe(fact::left_closed(words, why)));
+                return;
+            }
+            let is_back = |m: &MeanFlow| left_closed(self.inputs, self.pipe, open, m).is_none();
+            let after = self.read("flow with every hole open again", is_back).await;
+            let Some(less) = self.own(&after).ok().and_then(|m| left_closed(self.inputs, self.pipe, open, &m)) else {
+                return;
+            };
+            let percent = fixed(less * 100.0, 1);
+            if last {
+                self.found.push(self.of_pipe(fact::one_left_closed(&percent)));
+            }
+            text = format!(
+                "Pipe {inlet} draws {percent} % less than before: look at each of its holes, and open what is still closed. Done?"
+            );
+        }
+    }
+
+    /// What each hole drew alone, those of an earlier walk too, in the order of the pipe.
+    fn drops(&self, open: &MeanFlow, closed: &MeanFlow) -> Vec<MeasuredDrop> {
+        let stood = self.stood.iter().filter_map(|shown| match shown {
+            HoleShown::Measured(drop) => Some(drop.clone()),
+            HoleShown::Found(_) | HoleShown::BySmoke(_) => None,
+        });
+        let opened = self.opened.iter().filter_map(|o| o.drop(self.inputs, open, closed));
+        let mut all: Vec<MeasuredDrop> = stood.chain(opened).collect();
+        all.sort_by_key(|drop| drop.hole.number);
+        all
+    }
+
+    /// Holds the holes against each other.
+    fn compare(&mut self, open: &MeanFlow, closed: &MeanFlow, by: &mut ByHoles) {
+        let drops = self.drops(open, closed);
+        let mut coarse = Vec::new();
+        for (drop, judged) in drops.iter().zip(compared(self.inputs, &drops)) {
+            coarse.extend(judged.coarse.then_some(drop.hole.number));
+            by.deviations.extend(keep(self.ctx, drop.hole, HoleShown::Measured(drop.clone())));
+            self.found.push(judged.finding);
+        }
+        say_coarse(self.ctx, self.inputs, self.pipe.inlet, coarse);
+        by.seen = drops.iter().map(MeasuredDrop::seen).collect();
+        let found = self.stood.iter().filter_map(|shown| match shown {
+            HoleShown::Found(finding) | HoleShown::BySmoke(finding) => Some((**finding).clone()),
+            HoleShown::Measured(_) => None,
+        });
+        self.found.extend(found);
+    }
+
+    /// Flows of all pipes once the air has come to rest. What is not as it is `expected` decides something: it is read a second
+    /// time, and counts where two agree.
+    async fn read(&self, says: &str, expected: impl Fn(&MeanFlow) -> bool) -> Flows {
+        self.ctx.sleep(seconds(self.inputs.plan.holes.wait_s)).await;
+        let first = self.once(says).await;
+        match self.own(&first) {
+            Ok(own) if expected(&own) => first,
+            _ => self.agreeing(says, Vec::from([first])).await,
+        }
+    }
+    /// What everything is held against.
+    async fn read_twice(&self, says: &str) -> Flows {
+        let first = self.once(says).await;
+        self.agreeing(says, Vec::from([first])).await
+    }
+    /// Reads again until two agree. Where none do, nothing was measured.
+    async fn agreeing(&self, says: &str, mut read: Vec<Flows>) -> Flows {
+        let noise = self.inputs.plan.advanced.holes.noise;
+        let agree = |a: &Flows, b: &Flows| match (self.own(a), self.own(b)) {
+            (Ok(a), Ok(b)) => fabs(a.estimate.value - b.estimate.value) <= noise * hypot(a.u_scatter, b.u_scatter),
+            _ => false,
+        };
+        for _ in 0..AGAIN {
+            let now = self.once(says).await;
+            if read.iter().any(|before| agree(before, &now)) {
+                return now;
+            }
+            read.push(now);
+        }
+        Vec::new()
+    }
+    async fn once(&self, says: &str) -> Flows {
+        let typed = &self.inputs.plan.advanced.typed;
+        average(self.ctx, &self.pipes, seconds(typed.each_s * f64::from(typed.entries)), says).await
+    }
+    fn own(&self, flows: &Flows) -> Result<MeanFlow, Error> {
+        let at = self.pipes.iter().position(|p| p.inlet == self.pipe.inlet);
+        at.and_then(|i| flows.get(i).cloned()).unwrap_or(Err(Error::TooFew { have: 0, need: 1 }))
+    }
+    fn of_pipe(&self, fact: Fact) -> Finding {
+        Finding::of(StageKind::ProveFlow, Subject::Pipe(self.pipe.inlet), fact)
+    }
+    fn ends(&self, fact: Fact) -> Ends {
+        Ends { finding: Box::new(self.of_pipe(fact)), crossed: false }
+    }
+}
