@@ -207,6 +207,24 @@ mod tests {
         (f.code.as_str().to_owned(), f.verdict)
     }
 
+    /// A meter that told the level as predicted does not hide what enters elsewhere.
+    #[test]
+    fn what_enters_elsewhere_fails_a_pipe_of_which_a_meter_told_the_level() {
+        let inputs = sample::inputs();
+        let own = sample::pipe(&inputs, 1);
+        let [mut f] = <[Finding; 1]>::try_from(crate::judge::flow::against_prediction(
+            &inputs,
+            &[(own.clone(), Ok(flow(FLOW, 0.5)))],
+        ))
+        .unwrap();
+        assert_eq!(f.verdict, Verdict::Pass);
+        let closed = |share: f64| AllClosed::new(&inputs, &own, &flow(FLOW, 0.5), &flow(FLOW * share, 0.5)).unwrap();
+        by_alone(&inputs, &mut f, &[], &[], &closed(0.0));
+        assert_eq!((f.code.as_str(), f.verdict), ("flow.as-predicted", Verdict::Pass));
+        by_alone(&inputs, &mut f, &[], &[], &closed(0.6));
+        assert_eq!((f.code.as_str(), f.verdict), ("flow.draws-when-closed", Verdict::Fail));
+    }
+
     #[test]
     fn what_is_drawn_while_all_holes_are_closed_enters_elsewhere() {
         let is = |code: &str, verdict| (code.to_owned(), verdict);

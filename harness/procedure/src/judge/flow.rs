@@ -372,6 +372,24 @@ mod tests {
         assert_eq!(read_once(1, None).verdict, Verdict::Undecided);
     }
 
+    /// A meter that told the level as predicted says nothing of where the air enters: the shares may still fail the pipe, and no more.
+    #[test]
+    fn a_level_that_a_meter_told_is_no_proof_against_air_that_comes_in_elsewhere() {
+        let inputs = sample::inputs();
+        let metered = [(pipe(&inputs, 1), Ok(flow(30.0, 0.5)))];
+        let by = |off: f64, holes: usize| {
+            let [mut f] = <[Finding; 1]>::try_from(against_prediction(&inputs, &metered)).unwrap();
+            assert_eq!((f.code.as_str(), f.verdict), ("flow.as-predicted", Verdict::Pass));
+            let seen = Seen { deviation: off, u: 0.03, spread: 0.02, common: alloc::vec![0.02] };
+            let all: Vec<Seen> = (0..8).map(|_| seen.clone()).collect();
+            by_shares(&inputs, &mut f, &[Verdict::Pass; 8], &[], (&all[..holes], 8));
+            (f.code.as_str().to_owned(), f.verdict)
+        };
+        let told = ("flow.as-predicted".to_owned(), Verdict::Pass);
+        assert_eq!([by(0.0, 8), by(-0.09, 8), by(0.0, 7)], [told.clone(), told.clone(), told]);
+        assert_eq!(by(-0.2, 8), ("flow.shares-shifted".to_owned(), Verdict::Fail));
+    }
+
     /// Both holes of a pipe off the predicted share by so much, each known to 3 %, with a common cause of 2 %.
     fn shares(off: f64, holes: usize, left_out: &[HoleRef]) -> (alloc::string::String, Verdict) {
         let inputs = sample::inputs();
