@@ -47,8 +47,8 @@ rm "$work/sound/seal-1.json"
 python3 scripts/verify_seal.py "$work/sound" --key "$work/key.pub"
 "$bin" stamp "$work/sound" --request "$work/q.tsq" >/dev/null
 scripts/stamp_service.sh "$work/service" "$work/q.tsq" "$work/a.tsr"
-"$bin" stamp "$work/sound" --answer "$work/a.tsr" --anchor "$work/service/service.pem" >/dev/null
-python3 scripts/verify_seal.py "$work/sound" --key "$work/key.pub" --anchor "$work/service/service.pem"
+"$bin" stamp "$work/sound" --answer "$work/a.tsr" --anchor "$work/service/root.pem" >/dev/null
+python3 scripts/verify_seal.py "$work/sound" --key "$work/key.pub" --anchor "$work/service/root.pem"
 "$bin" close "$work/sound" --key "$work/key" --passphrase-file "$work/passphrase" --says "with its stamp" >/dev/null
 python3 scripts/verify_seal.py --spoil "$work/sound" 500
 ! python3 scripts/verify_seal.py "$work/blocked" --key "$work/key.pub" 2>/dev/null

@@ -366,7 +366,7 @@ mod every_write {
         let files = Files::read(folder)?.with_port("sim:");
         let begun = resume::is_begun(folder)? || log.contents(TRACE_FILE).is_some();
         let date = if begun { LATER } else { DATE_OF_SIMULATIONS };
-        let up = resume::begin(folder, || log.clone(), &files, date, 1.0)?;
+        let up = resume::begin(folder, || log.clone(), &files, || date.to_owned(), 1.0)?;
         let mut session = up.session;
         if session.outcome().is_none() {
             session = Job::going_on(session, up.opening, up.at)
