@@ -605,7 +605,7 @@ mod over_registers {
         let files = Files::read(folder)?.with_port("sim:").with_old_port(Some("sim:"));
         let begun = resume::is_begun(folder)? || log.contents(TRACE_FILE).is_some();
         let date = if begun { LATER } else { DATE_OF_SIMULATIONS };
-        let up = resume::begin(folder, || log.clone(), &files, date, 1.0)?;
+        let up = resume::begin(folder, || log.clone(), &files, || date.to_owned(), 1.0)?;
         let mut session = up.session;
         if session.outcome().is_none() {
             let line = |unit, seed| Line::simulated(site, Some(unit), FaultSpec::default(), seed);
