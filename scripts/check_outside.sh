@@ -27,6 +27,9 @@ scripts/reference/check.sh
 say "measurement: reference data made anew"
 scripts/reference_measure/check.sh
 
+say "which closings tell most of each hole, and whether the stated intervals cover"
+python3 scripts/closings/check.py
+
 say "the record: a job's files read by others' programs"
 "$bin" demo --small --quiet --out "$work/sound" >/dev/null
 "$bin" demo --small --quiet --out "$work/blocked" --defect hole-blocked >/dev/null || [ $? -eq 1 ]
@@ -47,8 +50,8 @@ rm "$work/sound/seal-1.json"
 python3 scripts/verify_seal.py "$work/sound" --key "$work/key.pub"
 "$bin" stamp "$work/sound" --request "$work/q.tsq" >/dev/null
 scripts/stamp_service.sh "$work/service" "$work/q.tsq" "$work/a.tsr"
-"$bin" stamp "$work/sound" --answer "$work/a.tsr" --anchor "$work/service/service.pem" >/dev/null
-python3 scripts/verify_seal.py "$work/sound" --key "$work/key.pub" --anchor "$work/service/service.pem"
+"$bin" stamp "$work/sound" --answer "$work/a.tsr" --anchor "$work/service/root.pem" >/dev/null
+python3 scripts/verify_seal.py "$work/sound" --key "$work/key.pub" --anchor "$work/service/root.pem"
 "$bin" close "$work/sound" --key "$work/key" --passphrase-file "$work/passphrase" --says "with its stamp" >/dev/null
 python3 scripts/verify_seal.py --spoil "$work/sound" 500
 ! python3 scripts/verify_seal.py "$work/blocked" --key "$work/key.pub" 2>/dev/null

@@ -19,7 +19,10 @@ def with_own_style(page):
     text = page.read_text(encoding="utf-8")
     rules = re.findall(r"^(\.chart [^{]*\{[^}]*\})", text, re.MULTILINE)
     style = "".join(rule for rule in rules if "paint-order" not in rule) + ".chart text { font-size: 12px; } .chart .small { font-size: 10.5px; }"
-    return re.sub(r'(<svg class="chart"[^>]*>)', lambda tag: f"{tag[1]}<style>{style}</style>", text)
+    text = re.sub(r'(<svg class="chart"[^>]*>)', lambda tag: f"{tag[1]}<style>{style}</style>", text)
+    # Nor does it draw what stands elsewhere: each mark of a verdict is put in its place.
+    marks = dict(re.findall(r'<symbol id="([^"]*)" viewBox="0 0 20 20">(.*?)</symbol>', text))
+    return re.sub(r'(<svg class="mark")([^>]*>)<use href="#([^"]*)"/>', lambda m: f'{m[1]} viewBox="0 0 20 20"{m[2]}{marks[m[3]]}', text)
 
 
 def main(job, archive, out):

@@ -1,6 +1,19 @@
 //! A unit that speaks nothing of ours, by a simulated person's eyes and hands: the whole job, with defects and with slips; and the
 //! sheets that its settings are entered by.
 use crate::common::{Folder, exits, run, stdout, text};
+use plumeline_base::{Instant, Verdict};
+use plumeline_link::faults::FaultSpec;
+use plumeline_procedure::Outcome;
+use plumeline_runtime::{
+    clock::DATE_OF_SIMULATIONS,
+    job,
+    job_files::Files,
+    keep::MemoryKeeper,
+    line::Line,
+    operator::{Operator, Script, SimulatedSite},
+    port, scenario, simulated_model,
+};
+use plumeline_simulator::{Simulation, scenario::Which};
 use serde_json::Value;
 
 /// The demonstration with a unit that a person reads: its exit code and its result.
@@ -52,6 +65,132 @@ fn a_person_proves_what_a_person_can() {
     assert_eq!(by["attested_items"].as_array().map(|all| all.len() as u64), by["attested"].as_u64());
     // What was typed stands in the trace, and replays to the same journal.
     exits(&run(&["check", text(&dir.join("job"))]), &[0, 2]);
+}
+
+/// The job that a demonstration left behind, done anew with other words in its plan.
+fn again(dir: &Folder, edits: &[(&str, &str)]) -> Outcome {
+    with(dir, edits, &[])
+}
+/// The same at a site with these defects.
+fn with(dir: &Folder, edits: &[(&str, &str)], defects: &[&str]) -> Outcome {
+    let folder = plumeline_job::folder::Folder::open(&dir.join("job")).unwrap();
+    let mut files = Files::read(&folder).unwrap().with_port("sim:").with_old_port(Some("sim:"));
+    let plan = files.0.iter_mut().find(|(name, _)| name == "plan.toml").unwrap();
+    let mut words = String::from_utf8(plan.1.clone()).unwrap();
+    for (from, to) in edits {
+        assert!(words.contains(from), "the plan has no `{from}`");
+        words = words.replacen(from, to, 1);
+    }
+    plan.1 = words.into_bytes();
+    let inputs = files.check_with(|plan| plan.advanced.model.draws = 400).unwrap().inputs;
+    let defects: Vec<String> = defects.iter().map(|d| (*d).to_owned()).collect();
+    let mut site = scenario::site(inputs.pipework.clone(), 1, &defects, true).unwrap();
+    site.replacement = simulated_model::find("model-f").unwrap().into();
+    let site = SimulatedSite::new(Simulation::new(site, Instant::START).unwrap());
+    let operator = Operator::script("script", Script::willing().with_eyes(port::eyes(&files)), site.clone());
+    let line = |unit, seed| Line::simulated(&site, Some(unit), FaultSpec::default(), seed);
+    let session = job::Job::begin(&files, inputs, MemoryKeeper::default(), DATE_OF_SIMULATIONS)
+        .line(line(Which::Replacement, 1))
+        .outgoing_line(Some(line(Which::Outgoing, 2)))
+        .operator(operator)
+        .run()
+        .unwrap();
+    session.outcome().unwrap().clone()
+}
+fn verdicts(o: &Outcome, code: &str) -> Vec<Verdict> {
+    o.findings.iter().filter(|f| f.code == *code).map(|f| f.verdict).collect()
+}
+
+#[test]
+fn numbers_say_what_they_were_read_off_and_count_while_its_calibration_holds() {
+    let dir = Folder::new("by-instrument");
+    let (code, result) = demo(&dir, &[]);
+    assert_eq!(code, 0);
+    let volts = findings(&result).iter().find(|f| f["code"] == "supply.voltage").unwrap();
+    assert_eq!(volts["measured"]["by"], "Meter 7, volts, serial M7-0231");
+    assert_eq!(volts["means"], "person");
+    // By hand: hypot(0.02 V, 0.3 % of the reading) and the step, at two standard uncertainties or so: near 0.17 V at 27 V.
+    let (value, expanded) =
+        (volts["measured"]["value"].as_f64().unwrap(), volts["measured"]["expanded"].as_f64().unwrap());
+    let u = (0.02_f64.powi(2) + (0.003 * value).powi(2) + 0.01_f64.powi(2) / 12.0).sqrt();
+    assert!((expanded / u - 1.96).abs() < 0.01, "{expanded} {u}");
+    assert!(result["outcome"]["supply"]["standby"]["by"].as_str().unwrap().starts_with("Meter 7, amperes"));
+    let said = stdout(&run(&["check", text(&dir.join("job"))]));
+    for part in ["read off Meter 7, volts, serial M7-0231", "calibrated on 2024-03-01, due on 2049-12-31"] {
+        assert!(said.contains(part), "{part}: {said}");
+    }
+
+    let sound = again(&dir, &[]);
+    assert_eq!(sound.verdict, Verdict::Pass, "{}", sound.because);
+    assert_eq!(verdicts(&sound, "instrument.in-date"), [Verdict::Pass; 2]);
+    let due = ("due = \"2049-12-31\"", "due = \"2025-12-31\"");
+    let over = again(&dir, &[due]);
+    assert_eq!(verdicts(&over, "instrument.overdue"), [Verdict::Undecided]);
+    assert_eq!(over.verdict, Verdict::Undecided, "{}", over.because);
+    let named = ("\nreadings = ", "\nnot_shown = [\"calibration in date\"]\nreadings = ");
+    let allowed = again(&dir, &[due, named]);
+    assert_eq!(verdicts(&allowed, "instrument.overdue-allowed"), [Verdict::Pass]);
+    assert_eq!(allowed.verdict, Verdict::Pass, "{}", allowed.because);
+    // What the instrument can't show is no number.
+    let small = again(&dir, &[("range = [0.0, 60.0]", "range = [0.0, 12.0]")]);
+    assert_eq!(verdicts(&small, "supply.voltage-not-measured"), [Verdict::Undecided; 2]);
+}
+
+const MANOMETER: &str = "[suction]\nat = \"farthest\"\n\n[[instruments]]\nname = \"Gauge\"\nkind = \"manometer\"\nserial = \"g1\"\nunit = \"Pa\"\nrange = [0.0, 500.0]\nresolution = 1.0\nuncertainty = 0.5\nrelative_uncertainty = \"0.5 %\"\ncalibrated = \"2024-03-01\"\ndue = \"2049-12-31\"\n\n[supply]";
+
+#[test]
+fn the_suction_at_the_far_end_is_held_against_the_prediction() {
+    let dir = Folder::new("by-manometer");
+    demo(&dir, &[]);
+    let edits = [("[supply]", MANOMETER)];
+    let sound = again(&dir, &edits);
+    let found = sound
+        .findings
+        .iter()
+        .find(|f| f.subject.to_string().contains("hole") && f.code.as_str().starts_with("suction."));
+    let found = found.unwrap();
+    let (m, e) = (found.measured.as_ref().unwrap(), found.expected.as_ref().unwrap());
+    eprintln!("{}: {m}, expected {e}", found.says);
+    assert_eq!(found.code, "suction.as-predicted", "{m} {e}");
+    assert_eq!(m.by.as_deref(), Some("Gauge, serial g1"));
+    // The simulator marches other physics: both must agree within what they leave open together.
+    assert!((m.value - e.value).abs() < e.expanded.unwrap() + m.expanded.unwrap(), "{m} {e}");
+    assert_eq!(sound.verdict, Verdict::Pass, "{}", sound.because);
+    let unnamed = again(&dir, &[("[supply]", "[suction]\nat = \"farthest\"\n\n[supply]")]);
+    assert_eq!(verdicts(&unnamed, "suction.no-manometer"), [Verdict::Undecided]);
+    let clogged = with(&dir, &edits, &["filter-clogged"]);
+    assert_eq!(verdicts(&clogged, "suction.as-predicted"), []);
+    assert_ne!(clogged.verdict, Verdict::Pass);
+}
+
+#[test]
+fn a_flow_meter_tells_the_level_where_the_unit_shows_per_cent_alone() {
+    let dir = Folder::new("by-flow-meter");
+    demo(&dir, &[]);
+    let meter = MANOMETER
+        .split_once("[[instruments]]")
+        .map(|(_, table)| format!("[[instruments]]{table}"))
+        .unwrap()
+        .replace("Gauge", "Flow meter")
+        .replace("manometer", "flow meter")
+        .replace("\"Pa\"", "\"L/min\"")
+        .replace("resolution = 1.0", "resolution = 0.1");
+    let edits = [("[supply]", meter.as_str())];
+    let sound = again(&dir, &edits);
+    let pipe = |o: &Outcome| {
+        o.findings
+            .iter()
+            .find(|f| f.subject.to_string() == "pipe 1" && f.measured.as_ref().is_some_and(|m| m.by.is_some()))
+            .cloned()
+            .unwrap()
+    };
+    let f = pipe(&sound);
+    assert_eq!(f.measured.as_ref().unwrap().by.as_deref(), Some("Flow meter, serial g1"), "{f:?}");
+    assert!(["flow.as-predicted", "flow.proven-alone"].contains(&f.code.as_str()), "{f:?}");
+    assert_eq!(sound.verdict, Verdict::Pass, "{}", sound.because);
+    let off = with(&dir, &edits, &["pipe-off"]);
+    let f = pipe(&off);
+    assert_eq!((f.code.as_str(), f.verdict), ("flow.more-than-predicted", Verdict::Fail), "{f:?}");
 }
 
 #[test]

@@ -1,8 +1,8 @@
 //! One unit by several means: lines that it prints, and a person for what they do not tell. And two units of which each is asked
 //! in its own way.
-use crate::common::{Folder, exits, run, stderr, stdout, text};
+use crate::common::{Folder, exits, plumeline, run, stderr, stdout, text};
 use serde_json::Value;
-use std::{fs, path::Path};
+use std::{fs, io::Write as _, path::Path, process::Stdio, time::Duration};
 
 fn demo(dir: &Folder, more: &[&str]) -> (i32, Value) {
     let job = dir.join("job");
@@ -95,4 +95,31 @@ fn an_outgoing_unit_by_a_person_and_a_replacement_by_registers_are_one_job() {
     assert_eq!(found(&result, "unit.as-planned")["means"], "protocol");
     assert_eq!(found(&result, "flow.as-predicted")["means"], "protocol");
     exits(&run(&["replay", text(&job), "--expect", "pass"]), &[0]);
+}
+
+/// A logger's CSV, with a decimal comma, is followed while it is written: what stood in it before is of another time.
+#[test]
+fn a_file_that_a_logger_writes_is_read_row_by_row() {
+    let dir = Folder::new("by-file");
+    let (_, shipped) = plumeline_job::description::SHIPPED.into_iter().find(|(name, _)| *name == "model-h").unwrap();
+    let printed = "AIR{inlets} {flow.1} {flow.2} {flow.3} {flow.4} L/min SMOKE {smoke} %/m";
+    let described = shipped.replace(printed, "{};{inlets};{flow.1};{flow.2};{flow.3};{flow.4};{smoke}");
+    assert_ne!(described, shipped);
+    let (model, csv) = (dir.join("logged.toml"), dir.join("log.csv"));
+    fs::write(&model, described).unwrap();
+    fs::write(&csv, "time;inlets;1;2;3;4;smoke\n08:00:00;2;9,99;9,98;----;----;0,0500\n").unwrap();
+    let port = format!("file:{}", text(&csv));
+    let mut child = plumeline(&["describe", text(&model), "--port", &port]).stdout(Stdio::piped()).spawn().unwrap();
+    for n in 0..150 {
+        if child.try_wait().unwrap().is_some() {
+            break;
+        }
+        let mut file = fs::OpenOptions::new().append(true).open(&csv).unwrap();
+        writeln!(file, "08:01:{n:02};2;32,15;33,02;----;----;0,0123").unwrap();
+        std::thread::sleep(Duration::from_millis(200));
+    }
+    let o = child.wait_with_output().unwrap();
+    exits(&o, &[0, 2]);
+    let told = stdout(&o);
+    assert!(told.contains("32.15") && told.contains("33.02") && !told.contains("9.9"), "{told}");
 }

@@ -188,8 +188,8 @@ fn files_stay_readable_in_one_sitting() {
 /// The modules of the procedure, lowest first: each uses only those that stand before it. So judges see neither the context
 /// nor a wait, facts are not arrived at where they are worded, and nothing but the machine starts stages. Modules of one row
 /// describe each other: a plan holds stages and rules, whose defaults are in the plan's own types.
-const PROCEDURE: [&str; 30] = [
-    "stage plan rules",
+const PROCEDURE: [&str; 31] = [
+    "stage plan rules instrument",
     "stop",
     "prompt",
     "facts",
@@ -215,6 +215,7 @@ const PROCEDURE: [&str; 30] = [
     "feed",
     "typed",
     "date",
+    "metered",
     "watch",
     "stages",
     "supervisors",

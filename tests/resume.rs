@@ -366,7 +366,7 @@ mod every_write {
         let files = Files::read(folder)?.with_port("sim:");
         let begun = resume::is_begun(folder)? || log.contents(TRACE_FILE).is_some();
         let date = if begun { LATER } else { DATE_OF_SIMULATIONS };
-        let up = resume::begin(folder, || log.clone(), &files, date, 1.0)?;
+        let up = resume::begin(folder, || log.clone(), &files, || date.to_owned(), 1.0)?;
         let mut session = up.session;
         if session.outcome().is_none() {
             session = Job::going_on(session, up.opening, up.at)
@@ -538,5 +538,132 @@ mod every_write {
         let (verdict, journal) = paused(|_| {});
         assert!(journal.contains("the unit's settings are still those that were read back"));
         assert!(!journal.contains(r#""entry":"void""#) && verdict != Verdict::Fail);
+    }
+}
+
+mod over_registers {
+    //! A job that stops while it loads over registers, where nothing is whole or not at all, and is taken up again.
+    use super::*;
+    use plumeline_base::Instant;
+    use plumeline_job::{
+        disk::fake::FakeDisk as JobDisk,
+        folder::{self, Folder as JobFolder},
+    };
+    use plumeline_link::faults::FaultSpec;
+    use plumeline_runtime::{
+        clock::DATE_OF_SIMULATIONS,
+        job::Job,
+        job_files::Files,
+        line::Line,
+        operator::{Operator, Script, SimulatedSite},
+        resume, simulated_model,
+    };
+    use plumeline_simulator::{Scenario, Simulation, scenario::Which};
+    use plumeline_trace::{TRACE_FILE, fake::FakeDisk as LogDisk};
+    use std::{collections::BTreeMap, sync::Arc};
+
+    const LATER: &str = "2026-01-01T09:30:00Z";
+
+    /// The files of the demonstration with a unit that is read by registers, cut down to the load.
+    fn files() -> Vec<(&'static str, Vec<u8>)> {
+        let dir = Folder::new("load-registers");
+        let job = dir.join("job");
+        exits(&run(&["demo", "--small", "--unit", "registers", "--quiet", "--out", text(&job)]), &[0]);
+        let wanted =
+            [folder::PIPEWORK, folder::PLAN, "settings-new.json", folder::UNIT_OUTGOING, folder::UNIT_REPLACEMENT];
+        let skipped =
+            ["as-found", "settle", "prove-flow", "baseline", "prove-smoke", "purge", "supervise", "supply", "outputs"];
+        wanted
+            .into_iter()
+            .map(|name| {
+                let mut words = std::fs::read_to_string(job.join(name)).unwrap();
+                for stage in skipped.iter().filter(|_| name == folder::PLAN) {
+                    for policy in ["stop", "go-on"] {
+                        let block = format!("stage = \"{stage}\"\npolicy = \"{policy}\"");
+                        words = words.replace(&block, &format!("stage = \"{stage}\"\npolicy = \"skip\""));
+                    }
+                }
+                (name, words.into_bytes())
+            })
+            .collect()
+    }
+    fn put(disk: &JobDisk, files: &[(&str, Vec<u8>)]) -> JobFolder {
+        let refs: Vec<(&str, &[u8])> = files.iter().map(|(n, b)| (*n, b.as_slice())).collect();
+        JobFolder::create_on(Arc::new(disk.clone()), Path::new("/job"), &refs, true).unwrap()
+    }
+    fn site(folder: &JobFolder) -> SimulatedSite {
+        let loaded = Files::read(folder).unwrap().check_with(|plan| plan.advanced.model.draws = 100).unwrap();
+        let mut scenario = Scenario::new(loaded.inputs.pipework, 1);
+        scenario.replacement = simulated_model::find("model-g").unwrap().into();
+        SimulatedSite::new(Simulation::new(scenario, Instant::START).unwrap())
+    }
+    fn go(
+        folder: &JobFolder,
+        log: &LogDisk,
+        site: &SimulatedSite,
+    ) -> Result<plumeline_procedure::Outcome, plumeline_runtime::failure::Failure> {
+        let files = Files::read(folder)?.with_port("sim:").with_old_port(Some("sim:"));
+        let begun = resume::is_begun(folder)? || log.contents(TRACE_FILE).is_some();
+        let date = if begun { LATER } else { DATE_OF_SIMULATIONS };
+        let up = resume::begin(folder, || log.clone(), &files, || date.to_owned(), 1.0)?;
+        let mut session = up.session;
+        if session.outcome().is_none() {
+            let line = |unit, seed| Line::simulated(site, Some(unit), FaultSpec::default(), seed);
+            session = Job::going_on(session, up.opening, up.at)
+                .line(line(Which::Replacement, 1))
+                .outgoing_line(Some(line(Which::Outgoing, 2)))
+                .operator(Operator::script("script", Script::willing(), site.clone()))
+                .run()?;
+        }
+        session.keeper().sync()?;
+        Ok(session.outcome().unwrap().clone())
+    }
+    /// What the replacement would start with.
+    fn held(site: &SimulatedSite) -> Vec<u8> {
+        site.simulation().borrow().settings_image(Which::Replacement).unwrap()
+    }
+
+    #[test]
+    fn a_job_killed_while_it_loads_over_registers_loads_again_and_holds_no_mixture() {
+        let files = files();
+        let whole = LogDisk::new();
+        let (disk, mut kinds) = (JobDisk::new(), BTreeMap::new());
+        let folder = put(&disk, &files);
+        let sim = site(&folder);
+        let delivered = held(&sim);
+        let sound = go(&folder, &whole, &sim).unwrap();
+        let wanted = held(&sim);
+        assert_ne!(delivered, wanted);
+        assert_eq!(sound.verdict, plumeline_base::Verdict::Undecided, "most of its stages are left out");
+        for n in (0..whole.operations()).step_by(9) {
+            // Six stops after the first load has ended are enough of those.
+            if kinds.get("as wanted").is_some_and(|n| *n > 6) {
+                break;
+            }
+            let disk = JobDisk::new();
+            let folder = put(&disk, &files);
+            let sim = site(&folder);
+            let log = LogDisk::crashing_at(n);
+            if go(&folder, &log, &sim).is_ok() {
+                break;
+            }
+            let now = held(&sim);
+            let kind = if now == delivered {
+                "as delivered"
+            } else if now == wanted {
+                "as wanted"
+            } else {
+                "a mixture"
+            };
+            *kinds.entry(kind).or_insert(0) += 1;
+            let folder = JobFolder::open_on(Arc::new(disk.after_crash(|_| 0)), Path::new("/job")).unwrap();
+            let outcome = go(&folder, &log.after_power_loss(n), &sim).unwrap();
+            // On the bench or on the wall: whichever load the stop was in is done again to its end, and read back item by item.
+            let shown = outcome.findings.iter().any(|f| f.code == "load.read-back" && f.counts_as().is_pass());
+            assert!(shown && held(&sim) == wanted, "{n}, {kind}, {}: {:#?}", outcome.because, outcome.findings);
+            assert_ne!(outcome.verdict, plumeline_base::Verdict::Fail, "{n}: {}", outcome.because);
+        }
+        eprintln!("{kinds:?}");
+        assert!(kinds.get("a mixture").is_some_and(|n| *n > 3), "{kinds:?}: the load itself was never cut");
     }
 }

@@ -6,3 +6,4 @@ fresh=$(mktemp -d)
 trap 'rm -rf "$fresh"' EXIT
 python3 scripts/reference/make.py "$fresh"
 python3 scripts/reference/compare.py harness/airflow/tests/data "$fresh"
+python3 scripts/reference/orifice.py --check

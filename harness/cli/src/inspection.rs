@@ -11,8 +11,8 @@ use plumeline_job::{
     remarks::{self, Code},
     seal::{Seal, Standing, State, design},
 };
-use plumeline_procedure::{Outcome, plan::Plan, rules};
-use plumeline_report::{Record, standing};
+use plumeline_procedure::{Outcome, Subject, plan::Plan, rules};
+use plumeline_report::{Record, standing, words};
 use plumeline_runtime::{clock, finish, job_files::Files, replay::Replayed};
 use serde::Serialize;
 use serde_json::Value;
@@ -112,8 +112,20 @@ fn of_outcome(o: &Outcome) -> Vec<(&'static str, String)> {
     facts.extend(aside.map(|(run, why)| {
         ("smoke run set aside", format!("pipe {} hole {}, run {}: {why}", run.inlet, run.hole, run.run))
     }));
+    facts.extend(read_off(o));
     facts.extend(o.not_done.iter().map(|(stage, why)| ("not done", format!("{stage}: {why}"))));
     facts
+}
+
+/// Numbers that people read off instruments, each with its instrument, and what holds of the instruments.
+fn read_off(o: &Outcome) -> impl Iterator<Item = (&'static str, String)> {
+    o.findings.iter().filter(|f| f.stands()).filter_map(|f| match (&f.subject, &f.measured) {
+        (Subject::Instrument(_), _) => Some(("instrument", format!("{} ({})", f.says, f.verdict))),
+        (about, Some(figure)) if figure.by.is_some() => {
+            Some(("read off an instrument", format!("{about} at {}: {}", f.stage, words::figure(figure))))
+        }
+        _ => None,
+    })
 }
 
 fn of_record(record: &Record) -> Vec<(&'static str, String)> {

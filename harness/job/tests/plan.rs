@@ -5,6 +5,7 @@ use plumeline_job::{
     pipework::{self, PipeworkFile},
     plan::{PlanFile, TEMPLATE, parse},
 };
+use plumeline_procedure::instrument::Measurand;
 use plumeline_procedure::plan::{HoleChoice, HoleRef, Mark, Policy, ReleaseMark};
 use proptest::prelude::*;
 
@@ -154,4 +155,33 @@ proptest! {
             }
         }
     }
+}
+
+const METER: &str = "[[instruments]]\nname = \"M\"\nkind = \"multimeter\"\nserial = \"7\"\nunit = \"mA\"\nrange = [0.0, 2000.0]\nresolution = 1.0\nuncertainty = 2.0\nrelative_uncertainty = \"0.5 %\"\ncalibrated = \"2026-03-02\"\ndue = \"2027-03-02\"\n";
+
+#[test]
+fn instruments_are_read_with_their_certificates() {
+    let plan = read(&format!("{LEAST}{METER}")).plan;
+    let [meter] = plan.instruments.as_slice() else { panic!("{:?}", plan.instruments) };
+    assert_eq!((meter.measures, meter.si, meter.u, meter.u_relative), (Measurand::Current, 1e-3, 2.0, 0.005));
+    assert_eq!(meter.scale.step, Some(1.0));
+    // 2026-03-02 is day 20514 since 1970.
+    assert_eq!(meter.calibrated.begins_ms, 20_514 * 86_400_000);
+    for (from, to, kind) in [
+        ("\"mA\"", "\"Pa\"", Kind::Range),
+        ("\"mA\"", "\"furlong\"", Kind::UnknownName),
+        ("multimeter", "ruler", Kind::UnknownName),
+        ("[0.0, 2000.0]", "[5.0, 5.0]", Kind::Range),
+        ("resolution = 1.0", "resolution = 0.0", Kind::Range),
+        ("uncertainty = 2.0\nrelative_uncertainty = \"0.5 %\"\n", "", Kind::Range),
+        ("2026-03-02", "2026-02-30", Kind::Syntax),
+        ("2027-03-02", "2025-03-02", Kind::Range),
+        ("2026-03-02", "2 March", Kind::Syntax),
+    ] {
+        let text = format!("{LEAST}{}", METER.replacen(from, to, 1));
+        let problem = parse("plan.toml", text.as_bytes(), &template_pipes().pipework).unwrap_err();
+        assert_eq!(problem.kind(), kind, "{from} {to}: {}", problem.render(false));
+    }
+    let twice = format!("{LEAST}{METER}{METER}");
+    assert!(parse("plan.toml", twice.as_bytes(), &template_pipes().pipework).is_err());
 }

@@ -1,4 +1,4 @@
-//! Links to a unit: serial ports, USB serial ports, TCP. They move bytes and say up or down, with a cause.
+//! Links to a unit: serial ports, USB serial ports, TCP, a file that another program writes. They move bytes and say up or down, with a cause.
 //!
 //! A link never blocks, never retries by itself and never guesses: bytes that are to be sent are queued and written
 //! in small pieces while [`Link::next`] is awaited, the end of a line is an event, and when to try again is the
@@ -10,6 +10,7 @@
 mod clock;
 mod down;
 pub mod faults;
+mod follow;
 mod layer;
 mod link;
 mod open;

@@ -2,7 +2,7 @@
 //!
 //! Not here: when to try again.
 use crate::{
-    Down, Injected, LineSpec, Link, SerialSettings,
+    Down, Injected, LineSpec, Link, SerialSettings, follow,
     ports::{self, Root},
     spec::Parity,
     sys,
@@ -77,6 +77,7 @@ pub async fn open(line: &LineSpec, root: &Root) -> Result<Link, Down> {
             serial(path, *settings, format!("{line} at {path}"))
         }
         LineSpec::Tcp { host, port } => tcp(host, *port, line.to_string()).await,
+        LineSpec::File { path } => follow::open(path, line.to_string()),
     }
 }
 

@@ -42,6 +42,11 @@ pub enum LineSpec {
         /// Port, not 0.
         port: u16,
     },
+    /// `file:PATH`: a file that another program is writing, row by row.
+    File {
+        /// Its path.
+        path: String,
+    },
 }
 
 /// Speed, form of a byte and line states of a serial port.
@@ -124,11 +129,12 @@ pub struct SpecError {
     pub remedy: &'static str,
 }
 
-const FORMS: &str = "write serial:PATH[@BAUD], usb:VID:PID[:SERIAL][@BAUD], tcp:HOST:PORT, sim: or display:";
+const FORMS: &str = "write serial:PATH[@BAUD], usb:VID:PID[:SERIAL][@BAUD], tcp:HOST:PORT, file:PATH, sim: or display:";
 const SERIAL: &str =
     "write serial:PATH[@BAUD], for example serial:/dev/ttyUSB0@115200, serial:/dev/ttyUSB0@9600,8E1 or serial:COM3";
 const USB: &str = "write usb:VID:PID[:SERIAL] with four hexadecimal digits each, for example usb:1209:0001; \
                    `plumeline ports` lists what is plugged in";
+const FILE: &str = "write file:PATH, the file that a logger is writing, for example file:readings.csv";
 const TCP: &str = "write tcp:HOST:PORT, for example tcp:127.0.0.1:5000 or tcp:[::1]:5000";
 
 impl LinkSpec {
@@ -145,6 +151,7 @@ impl LinkSpec {
             "serial" => serial(rest).map_err(|why| fail(why, SERIAL)).map(Self::Line),
             "usb" => usb(rest).map_err(|why| fail(why, USB)).map(Self::Line),
             "tcp" => tcp(rest).map_err(|why| fail(why, TCP)).map(Self::Line),
+            "file" => file(rest).map_err(|why| fail(why, FILE)).map(Self::Line),
             "sim" => Ok(Self::Sim(rest.into())),
             "display" if rest.is_empty() => Ok(Self::Display),
             "display" => Err(fail("nothing may follow `display:`".into(), "write display:")),
@@ -168,6 +175,16 @@ fn serial(rest: &str) -> Result<LineSpec, String> {
         return Err("a path can't contain a zero character".into());
     }
     Ok(LineSpec::Serial { path: path.into(), settings })
+}
+
+fn file(path: &str) -> Result<LineSpec, String> {
+    if path.is_empty() {
+        return Err("the file's path is missing".into());
+    }
+    if path.contains('\0') {
+        return Err("a path can't contain a zero character".into());
+    }
+    Ok(LineSpec::File { path: path.into() })
 }
 
 fn usb(rest: &str) -> Result<LineSpec, String> {
@@ -263,6 +280,7 @@ impl fmt::Display for LineSpec {
             }
             Self::Tcp { host, port } if host.contains(':') => write!(f, "tcp:[{host}]:{port}"),
             Self::Tcp { host, port } => write!(f, "tcp:{host}:{port}"),
+            Self::File { path } => write!(f, "file:{path}"),
         }
     }
 }
@@ -316,6 +334,7 @@ mod tests {
         assert_eq!(line("usb:1209:00A1:S:1@9600"), usb(Some("S:1"), fast));
         assert_eq!(line("tcp:localhost:5000"), LineSpec::Tcp { host: "localhost".into(), port: 5000 });
         assert_eq!(line("tcp:[::1]:5000"), LineSpec::Tcp { host: "::1".into(), port: 5000 });
+        assert_eq!(line("file:C:\\log,1.csv"), LineSpec::File { path: "C:\\log,1.csv".into() });
         assert_eq!(LinkSpec::parse("sim:"), Ok(LinkSpec::Sim(String::new())));
         assert_eq!(LinkSpec::parse("display:"), Ok(LinkSpec::Display));
     }
@@ -336,6 +355,7 @@ mod tests {
             ("usb:1209", "product id is missing"),
             ("usb:12091:0001", "four hexadecimal"),
             ("usb:1209:0001:", "serial number after"),
+            ("file:", "path is missing"),
             ("tcp:host", "port number is missing"),
             ("tcp::5000", "host is missing"),
             ("tcp:host:0", "1 to 65535"),
@@ -352,7 +372,7 @@ mod tests {
 
     proptest! {
         #[test]
-        fn any_text_is_read_or_refused_and_what_is_read_is_written_alike(text in "(serial|usb|tcp|sim|x)?:?\\PC{0,30}") {
+        fn any_text_is_read_or_refused_and_what_is_read_is_written_alike(text in "(serial|usb|tcp|file|sim|x)?:?\\PC{0,30}") {
             if let Ok(spec) = LinkSpec::parse(&text) {
                 prop_assert_eq!(LinkSpec::parse(&spec.to_string()), Ok(spec));
             }

@@ -51,6 +51,11 @@ impl MeanFlow {
         let expanded = estimate.u() * mean.coverage_factor;
         Self { estimate, dof: mean.dof, expanded, window: (mean.from, mean.to), u_scatter, share_of }
     }
+    /// One reading of an instrument, at this moment.
+    pub(crate) fn metered(estimate: Estimate, coverage_factor: f64, at: Instant) -> Self {
+        let (u_scatter, expanded) = (estimate.u_individual, coverage_factor * estimate.u());
+        Self { estimate, dof: f64::INFINITY, expanded, window: (at, at), u_scatter, share_of: None }
+    }
     pub(crate) fn figure(&self) -> Figure {
         if let Some(of) = self.share_of {
             let percent = 100.0 / of;

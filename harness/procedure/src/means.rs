@@ -17,6 +17,10 @@ pub(crate) fn means(f: &Finding, of: impl Fn(&Request) -> Means) -> Means {
         Some(By::Panel) if f.told.get("by").is_none_or(|by| !by.starts_with("input")) => return Means::Person,
         Some(By::Panel) | None => {}
     }
+    // What was read off an instrument, the unit did not tell.
+    if f.measured.as_ref().is_some_and(|m| m.by.is_some()) {
+        return Means::Person;
+    }
     let topic = f.code.as_str().split('.').next().unwrap_or_default();
     let look = |look| Request::ReadOnce { look };
     // Levels are seen to act on smoke: both are needed.

@@ -41,7 +41,12 @@ pub enum Subject {
     Level(u8),
     /// A line of the checklist, by position from 1.
     Check(u32),
+    /// An instrument, by name.
+    Instrument(String),
 }
+/// What an instrument's name is written behind.
+const INSTRUMENT: &str = "instrument ";
+
 impl Subject {
     /// Reads a subject as it is displayed: `pipe 1 hole 4`, `setting fan.speed`.
     pub fn parse(text: &str) -> Option<Self> {
@@ -52,6 +57,7 @@ impl Subject {
             "outgoing unit" => Self::Outgoing,
             "replacement unit" => Self::Replacement,
             "link" => Self::Link,
+            _ if text.starts_with(INSTRUMENT) => Self::Instrument(text[INSTRUMENT.len()..].into()),
             _ => match text.rsplit_once(' ')? {
                 ("pipe", n) => Self::Pipe(n.parse().ok()?),
                 ("output", n) => Self::Output(n.parse().ok()?),
@@ -80,6 +86,7 @@ impl fmt::Display for Subject {
             Self::Output(n) => write!(f, "output {n}"),
             Self::Level(n) => write!(f, "alarm level {n}"),
             Self::Check(n) => write!(f, "checklist item {n}"),
+            Self::Instrument(name) => write!(f, "{INSTRUMENT}{name}"),
         }
     }
 }
@@ -95,15 +102,18 @@ pub struct Figure {
     pub expanded: Option<f64>,
     /// Unit, for example `L/min`, `s`, `Pa`, `%`.
     pub unit: String,
+    /// The instrument that a person read it off.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub by: Option<String>,
 }
 impl Figure {
     /// A figure without uncertainty.
     pub fn plain(value: f64, unit: &str) -> Self {
-        Self { value, expanded: None, unit: unit.into() }
+        Self { value, expanded: None, unit: unit.into(), by: None }
     }
     /// A figure with its expanded uncertainty.
     pub fn with(value: f64, expanded: f64, unit: &str) -> Self {
-        Self { value, expanded: Some(expanded), unit: unit.into() }
+        Self { value, expanded: Some(expanded), unit: unit.into(), by: None }
     }
 }
 impl fmt::Display for Figure {
@@ -123,7 +133,8 @@ impl fmt::Display for Figure {
         if let Some(u) = self.expanded {
             write!(f, " ± {u:.decimals$}")?;
         }
-        write!(f, " {}", self.unit)
+        write!(f, " {}", self.unit)?;
+        self.by.as_ref().map_or(Ok(()), |by| write!(f, " (read off {by})"))
     }
 }
 
@@ -481,8 +492,14 @@ mod tests {
     #[test]
     fn a_subject_reads_back_as_it_is_displayed() {
         let fixed = [Subject::Job, Subject::Zone, Subject::Outgoing, Subject::Replacement, Subject::Link];
-        let numbered =
-            [Subject::Pipe(2), Subject::Hole(1, 40), Subject::Output(3), Subject::Level(2), Subject::Check(7)];
+        let numbered = [
+            Subject::Pipe(2),
+            Subject::Hole(1, 40),
+            Subject::Output(3),
+            Subject::Level(2),
+            Subject::Check(7),
+            Subject::Instrument("Gauge 2".into()),
+        ];
         for s in fixed.into_iter().chain(numbered).chain([Subject::Setting("a.key".into())]) {
             assert_eq!(Subject::parse(&s.to_string()), Some(s));
         }

@@ -1,6 +1,7 @@
 //! The plan of a job, checked and typed: what is done, in which order, and by which limits. Read from `plan.toml`
 //! by the job crate; its numbers are declared in [`crate::rules`], with their defaults and sources.
 use crate::{
+    instrument::Instrument,
     rules::{self, Rule},
     stage::StageKind,
 };
@@ -57,6 +58,10 @@ pub struct Plan {
     pub checklist: Vec<ChecklistItem>,
     /// What the unit may leave unshown: named here, it costs no pass.
     pub not_shown: Vec<Untold>,
+    /// Holes whose suction is read off a manometer.
+    pub suction_at: Vec<HoleRef>,
+    /// The instruments that numbers are read off, as each measures one quantity.
+    pub instruments: Vec<Instrument>,
 }
 impl Plan {
     /// Sets what holds for a rule.
@@ -81,23 +86,26 @@ pub enum Untold {
     DateAndTime,
     /// That no air enters which it does not tell.
     Air,
+    /// That an instrument's calibration still holds.
+    Calibration,
 }
 impl Untold {
     /// The names in plans.
-    pub const NAMES: [(&'static str, Self); 5] = [
+    pub const NAMES: [(&'static str, Self); 6] = [
         ("device time", Self::DeviceTime),
         ("event log", Self::EventLog),
         ("inhibit", Self::Inhibit),
         ("date and time", Self::DateAndTime),
         ("untold air", Self::Air),
+        ("calibration in date", Self::Calibration),
     ];
     /// A unit that can do this shows it.
     pub const fn is_shown(self, can: &Abilities) -> bool {
         match self {
             Self::DeviceTime => can.clock,
             Self::EventLog => can.event_log,
-            // What the job does about it shows it, not the unit.
-            Self::Air => true,
+            // What the job does about it shows it, or a certificate, not the unit.
+            Self::Air | Self::Calibration => true,
             Self::Inhibit => can.inhibit,
             // It speaks of its clock itself, and says that it has no date.
             Self::DateAndTime => can.wall_clock || can.clock,

@@ -1,5 +1,5 @@
 //! What the operator is asked for. A prompt has words for people and an [`Act`] for scripts.
-use crate::{plan::HoleRef, stage::StageKind};
+use crate::{instrument::Measurand, plan::HoleRef, stage::StageKind};
 use alloc::{string::String, vec::Vec};
 use plumeline_detector::driver::{About, Wants};
 use serde::{Deserialize, Serialize};
@@ -263,13 +263,28 @@ pub enum Metered {
     Voltage,
     /// Current that it draws.
     Current,
+    /// Suction at a hole that the instrument's tube closes.
+    Suction(HoleRef),
+    /// Flow of a pipe where it enters the unit, by its inlet.
+    Flow(u8),
 }
 impl Metered {
+    /// What an instrument must measure for it.
+    pub(crate) const fn measurand(self) -> Measurand {
+        match self {
+            Self::Voltage => Measurand::Voltage,
+            Self::Current => Measurand::Current,
+            Self::Suction(_) => Measurand::Pressure,
+            Self::Flow(_) => Measurand::Flow,
+        }
+    }
     /// What, and in which unit.
     pub const fn words(self) -> (&'static str, &'static str) {
         match self {
             Self::Voltage => ("voltage at the unit's supply terminals", "V"),
             Self::Current => ("current that the unit draws", "A"),
+            Self::Suction(_) => ("suction at the hole", "Pa"),
+            Self::Flow(_) => ("flow of the pipe", "L/min"),
         }
     }
 }

@@ -198,6 +198,8 @@ pub enum Group {
     Link,
     /// The checklist.
     Checklist,
+    /// What numbers were read off.
+    Instruments,
     /// The job as a whole.
     Job,
     /// The outgoing unit.
@@ -215,6 +217,7 @@ impl Group {
             Subject::Zone => Self::Zone,
             Subject::Link => Self::Link,
             Subject::Check(_) => Self::Checklist,
+            Subject::Instrument(_) => Self::Instruments,
             Subject::Job => Self::Job,
             Subject::Outgoing => Self::Outgoing,
         }
@@ -229,6 +232,7 @@ impl Group {
             Self::Zone => "Zone".to_owned(),
             Self::Link => "Link".to_owned(),
             Self::Checklist => "Checklist".to_owned(),
+            Self::Instruments => "Instruments".to_owned(),
             Self::Job => "Job".to_owned(),
             Self::Outgoing => "Outgoing unit".to_owned(),
         }

@@ -54,8 +54,13 @@ pub(crate) fn shown_unit(unit: &str) -> (String, f64) {
     if unit == "1" { ("%".to_owned(), 100.0) } else { (clean(unit), 1.0) }
 }
 
-/// A figure: value, expanded uncertainty where it has one, unit.
+/// A figure: value, expanded uncertainty where it has one, unit, and what a person read it off.
 pub fn figure(f: &Figure) -> String {
+    let by = f.by.as_ref().map_or_else(String::new, |by| format!(" (read off {})", clean(by)));
+    value_of(f) + &by
+}
+
+fn value_of(f: &Figure) -> String {
     let (unit, times) = shown_unit(&f.unit);
     let value = f.value * times;
     if !value.is_finite() {
@@ -171,6 +176,8 @@ mod tests {
         assert_eq!(figure(&Figure::plain(48.2, "s")), "48.20 s");
         assert_eq!(figure(&Figure::with(0.0523, 0.004, "1")), "5.23 ± 0.40 %");
         assert_eq!(figure(&Figure::plain(f64::NAN, "s")), "no number (s)");
+        let read = Figure { by: Some("Gauge, serial g1".into()), ..Figure::plain(48.2, "Pa") };
+        assert_eq!(figure(&read), "48.20 Pa (read off Gauge, serial g1)");
         assert_eq!(figure(&Figure::with(1.0, f64::INFINITY, "s")), "1.000 ± no number s");
         assert_eq!(figure(&Figure::plain(1e300, "Pa")), "1.000e300 Pa");
         assert_eq!(number(-0.0001, 2), "0.00");

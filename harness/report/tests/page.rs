@@ -161,7 +161,7 @@ fn charts_show_smoke_and_flow_with_units_and_say_so_to_those_who_do_not_see() {
         "Obscuration, %/m",
         "s since the release",
         "limit 120 s",
-        "first rise 47.40 ± 0.90 s",
+        "a tenth of the plateau 47.40 ± 0.90 s",
         "predicted, half of the plateau 52.0 ± 4.1 s",
         "Pipe 1, L/min",
         "min since the log was opened",

@@ -49,34 +49,34 @@ pub fn begin<D: Disk>(
     folder: &Folder,
     disk: impl Fn() -> D,
     files: &Files,
-    date: &str,
+    now: impl Fn() -> String,
     speed: f64,
 ) -> Result<TakenUp<D>, Failure> {
     let logged = disk().len(TRACE_FILE).map_err(plumeline_trace::LogError::from)?.is_some();
     if logged || is_begun(folder)? {
-        return take_up(folder, disk, files, date, speed);
+        return take_up(folder, disk, files, now, speed);
     }
     // Nothing is begun with files that can't be used.
     let loaded = files.check()?;
     let keeper = DiskKeeper::create_on(folder, disk())?;
-    Ok(new(files, loaded, keeper, date))
+    Ok(new(files, loaded, keeper, now))
 }
 
 /// A job that nothing is known of yet but its files.
-fn new<D: Disk>(files: &Files, loaded: Loaded, keeper: DiskKeeper<D>, date: &str) -> TakenUp<D> {
+fn new<D: Disk>(files: &Files, loaded: Loaded, keeper: DiskKeeper<D>, now: impl Fn() -> String) -> TakenUp<D> {
     let procedure = Procedure::new(loaded.inputs.clone(), port::drivers(files));
     let session = Session::new(procedure, keeper, loaded.inputs.plan.link.readings_hz);
-    let (opening, at) = (files.opening(date.into()), Instant::START);
+    let (opening, at) = (files.opening(now()), Instant::START);
     TakenUp { session, loaded, opening, at, told: Vec::new(), was_over: false }
 }
 
 /// Takes the job in `folder` up again. `disk` gives the disk that the log is on, `files` are the job's files and port as they
-/// are now, `date` is now, and log time runs `speed` times as fast as the wall clock.
+/// are now, `now` tells the date, and log time runs `speed` times as fast as the wall clock.
 pub fn take_up<D: Disk>(
     folder: &Folder,
     disk: impl Fn() -> D,
     files: &Files,
-    date: &str,
+    now: impl Fn() -> String,
     speed: f64,
 ) -> Result<TakenUp<D>, Failure> {
     let mut told = Vec::new();
@@ -99,7 +99,7 @@ pub fn take_up<D: Disk>(
     told.extend(resumed.set_aside.map(|aside| aside.to_string()));
     let mut keeper = DiskKeeper::resumed(folder, log, journal);
     if resumed.end.is_none() {
-        return Ok(TakenUp { told, was_over, ..new(files, files.check()?, keeper, date) });
+        return Ok(TakenUp { told, was_over, ..new(files, files.check()?, keeper, now) });
     }
     let kept = folder.read_up_to(folder::JOURNAL, journal::JOURNAL_LIMIT)?.bytes;
     let mut again = disk();
@@ -117,11 +117,13 @@ pub fn take_up<D: Disk>(
     }
     let real_time = speed == 1.0;
     let noted = if real_time { done.date.as_ref() } else { done.session.record().dates.first() };
-    let at = done.last_at + seconds(pause(done.last_at, noted, date, speed));
+    // Not before: a long log takes its time to be replayed, and the clock goes on from here.
+    let date = now();
+    let at = done.last_at + seconds(pause(done.last_at, noted, &date, speed));
     // The dates of a log whose time is scaled go with that time: by the wall clock they would fall back at each take-up.
     let scaled =
         noted.filter(|_| !real_time).and_then(|(then_at, then)| clock::later(then, at.since(*then_at).as_secs_f64()));
-    let mut opening = files.opening(scaled.unwrap_or_else(|| date.into()));
+    let mut opening = files.opening(scaled.unwrap_or(date));
     if done.begun {
         opening.retain(|i| !matches!(i, Input::File { .. }));
     }

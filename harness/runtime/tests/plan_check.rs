@@ -58,6 +58,7 @@ const MISTAKES: &[(usize, &str, &str, &str)] = &[
     (1, "at = \"farthest\"", "at = [{ inlet = 1, hole = 2 }, { inlet = 2, hole = 5 }]", "smoke-not-farthest"),
     (1, "which = \"reachable\"", "which = \"none\"", "hole-unproven"),
     (1, "battery = \"17 Ah\"", "", "battery-missing"),
+    (1, "[supply]", "[suction]\nat = \"farthest\"\n\n[supply]", "manometer-missing"),
     (1, "accept_risk = \"5 %\"", "accept_risk = \"40 %\"", "risk-high"),
     (1, "reject_risk = \"5 %\"", "reject_risk = \"0.001 %\"", "risk-tiny"),
     (1, "transport = \"NFPA 72\"", "transport = \"20 min\"", "limit-lax"),

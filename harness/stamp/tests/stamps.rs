@@ -89,6 +89,10 @@ fn no_byte_can_be_changed() {
                 }
             }
         }
+        for end in 0..good.len() {
+            assert!(read(&good[..end]).is_err(), "{answer}: cut at {end}");
+        }
+        assert!(read(&[&good[..], b"\0"].concat()).is_err(), "{answer}: with a byte behind it");
         // What is not found says nothing: the list of digests, which nobody signs; status 1 for 0; the unsigned wrapping of parameters.
         assert!(found > 2 * good.len() - 40, "{answer}: {found} of {}", 2 * good.len());
     }

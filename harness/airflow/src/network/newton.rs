@@ -126,6 +126,9 @@ impl Workspace {
 const DIRECT: u32 = 60;
 /// Linear solves for each further share of the momentum: near the solution an exact step either settles soon or never.
 const NEAR: u32 = 12;
+/// Misfit, relative to the greatest pressure, under which an attempt is not given up for want of solves: it gets [`NEAR`] more. Where
+/// holes starve, the flows of the last of them take a step for each of a few.
+const CLOSE: f64 = 1e-6;
 /// Misfit, relative to the greatest pressure, under which an iteration that no longer gains is at the limit of rounding:
 /// a starved hole's flow is then known no better than the pressure that drives it.
 const ROUNDED: f64 = 1e-9;
@@ -195,7 +198,7 @@ impl Network {
 
     /// Newton's iteration from the flows in the workspace, at its share of the momentum. `far` if the start may be far
     /// from the solution: steps are then cut to descend, and slopes held where they mislead.
-    fn newton(&self, ws: &mut Workspace, most: u32, far: bool) -> Result<(u32, f64), SolveError> {
+    pub(super) fn newton(&self, ws: &mut Workspace, most: u32, far: bool) -> Result<(u32, f64), SolveError> {
         self.accumulate(ws);
         // Pressures of an earlier solve must not count: no comparison with these holds.
         ws.x.fill(f64::NAN);
@@ -226,7 +229,8 @@ impl Network {
                 };
                 least = least.min(look.misfit);
             }
-            if solves == most {
+            let closing = look.misfit <= CLOSE * self.pressure_scale && solves < most + NEAR;
+            if solves >= most && !closing {
                 return Err(self.not_converged(ws, solves));
             }
             ws.exact = !far;

@@ -187,7 +187,7 @@ pub struct PlanCheck {
 pub struct Run {
     /// The job folder.
     pub job: PathBuf,
-    /// The unit: serial:PATH[@BAUD], usb:VID:PID[:SERIAL], tcp:HOST:PORT, sim:, or display: (a person reads it); the
+    /// The unit: serial:PATH[@BAUD], usb:VID:PID[:SERIAL], tcp:HOST:PORT, file:PATH, sim:, or display: (a person reads it); the
     /// plan's, if none is given.
     #[arg(long)]
     pub port: Option<String>,

@@ -25,7 +25,7 @@ pub struct Describe {
     /// A description that comes with the tool (model-a, model-b, ...) or a file.
     #[arg(value_name = "NAME|FILE")]
     pub description: String,
-    /// A unit of this model: a serial port or tcp:HOST:PORT. Nothing is written to it.
+    /// A unit of this model: a serial port, tcp:HOST:PORT, or file:PATH (a file that a logger is writing). Nothing is written to it.
     #[arg(long)]
     pub port: Option<String>,
 }

@@ -127,6 +127,8 @@ fn offered(model: &Description) -> String {
             Some(Means::Protocol) => "over the line".to_owned(),
             Some(Means::Person) => "a person reads it".to_owned(),
             Some(Means::Attested) => "a person does it, and says so".to_owned(),
+            // A job by display alone asks for none of what the plan may go without.
+            None if model.is_by_hand() && without.contains("`not_shown`") => "not shown, and not asked for".to_owned(),
             None => format!("NOT SHOWN: {without}"),
         };
         text += &format!("  {what:24} {by}\n");

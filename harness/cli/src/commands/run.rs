@@ -36,14 +36,14 @@ pub fn run(args: &Run) -> Result<Exit, Failure> {
     let _lock = folder.lock()?;
     let script = args.operator.as_deref().map(read_operator).transpose()?;
     let date = match &args.date {
-        Some(date) if ports.simulated() => date.clone(),
+        Some(date) if ports.simulated() => Some(date.clone()),
         Some(_) => {
             return Err(Failure::input(
                 "--date goes with --port sim: alone",
                 "leave it out: a real job has a real date",
             ));
         }
-        None => clock::date(),
+        None => None,
     };
     if let Some(told) = anew::put_aside(&folder, &Files::read(&folder)?)? {
         show::print_progress(&told);
@@ -60,7 +60,7 @@ pub fn run(args: &Run) -> Result<Exit, Failure> {
     let open = plan_checked(&folder, &files, args.output.json)?;
     let disk = || plumeline_trace::Folder::new(folder.dir());
     let TakenUp { session, loaded, opening, at, told, was_over } =
-        resume::begin(&folder, disk, &files, &date, args.speed)?;
+        resume::begin(&folder, disk, &files, || date.clone().unwrap_or_else(clock::date), args.speed)?;
     told.iter().for_each(|words| show::print_progress(words));
     if session.outcome().is_some() {
         // Over: what is written when a job is over may still be missing if the program was ended just then.

@@ -158,7 +158,15 @@ impl Task for Identify {
                 let about = About::Which { serials };
                 match memory.units.as_slice() {
                     [only] => {
-                        let text = format!("Is the unit that you stand at still {}?", named(only));
+                        // What was mistyped can be put right here, and not only another unit told.
+                        let firmware = match only.identity.firmware.as_str() {
+                            "" => "firmware not told".to_string(),
+                            firmware => format!("firmware {firmware}"),
+                        };
+                        let named = named(only);
+                        let text = format!(
+                            "Is the unit that you stand at still {named}, {firmware}? No: it is identified anew, where one of these was mistyped too"
+                        );
                         Asked { about, text, wants: Wants::YesNo }
                     }
                     all => {

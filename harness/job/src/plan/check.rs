@@ -1,7 +1,7 @@
 //! From the raw plan to the typed one.
 //!
 //! Not here: the stages' own rules.
-use super::{MAX_ENTRIES, PlanFile, farthest::farthest, raw, stages, supply};
+use super::{MAX_ENTRIES, PlanFile, farthest::farthest, instruments, raw, stages, supply};
 use crate::{
     error::{Kind, Problem, Source, quoted},
     written::{Spanned, choice, whole},
@@ -33,6 +33,8 @@ pub(super) fn check(
     supply::supply(source, f.supply.calculation.as_ref(), &mut plan.supply, &mut notes)?;
     plan.outgoing = f.outgoing.map(|u| expected(source, u)).transpose()?;
     plan.replacement = expected(source, f.replacement)?;
+    plan.suction_at = suction(source, f.suction.at.as_ref(), pipework)?;
+    plan.instruments = instruments::instruments(source, &f.instruments)?;
     plan.not_shown = f
         .not_shown
         .iter()
@@ -164,6 +166,25 @@ fn smoke(
         plan.set(rule, &limit);
     }
     Ok(())
+}
+
+/// The holes whose suction is read off a manometer.
+fn suction(
+    source: &Source<'_>,
+    written: Option<&Spanned<raw::Which>>,
+    pipework: &Pipework,
+) -> Result<Vec<HoleRef>, Problem> {
+    let Some(written) = written else { return Ok(Vec::new()) };
+    match written.as_ref() {
+        raw::Which::These(list) => holes(source, list, written, pipework),
+        raw::Which::Word(w) if w == "none" => Ok(Vec::new()),
+        raw::Which::Word(w) if w == "farthest" => Ok(farthest(pipework).into_iter().map(|(hole, _)| hole).collect()),
+        raw::Which::Word(w) => {
+            let cause = format!("{} is no choice of holes", quoted(w));
+            let remedy = "write \"farthest\", \"none\", or a list such as [{ inlet = 1, hole = 9 }]";
+            Err(source.problem(Kind::UnknownName, written.span(), cause, remedy))
+        }
+    }
 }
 
 /// The holes that smoke shows to draw.

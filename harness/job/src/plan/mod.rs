@@ -4,6 +4,7 @@
 //! Not here: what the stages do, and how a limit is judged.
 mod check;
 pub(crate) mod farthest;
+mod instruments;
 mod numbers;
 mod ports;
 mod raw;

@@ -1,7 +1,7 @@
 //! What is written where in a `plan.toml`: the keys of the format, with their places in the text.
 //!
 //! Not here: what the values mean.
-use super::stages::Deadline;
+use super::{instruments::RelativeUncertainty, stages::Deadline};
 use crate::written::{Q, Spanned, Written};
 use serde::{
     Deserialize, Deserializer,
@@ -12,7 +12,12 @@ use std::fmt;
 use {
     super::check::MARKS,
     crate::schema::{names, one_of, words_or_list},
-    plumeline_procedure::{outcome::StageKind, plan::Policy, rules::declared::BATTERY},
+    plumeline_procedure::{
+        instrument::{Kind, UNITS},
+        outcome::StageKind,
+        plan::Policy,
+        rules::declared::BATTERY,
+    },
 };
 
 #[derive(Debug, Deserialize)]
@@ -54,6 +59,9 @@ pub(super) struct File {
     /// How the smoke test is done.
     #[serde(default)]
     pub(super) smoke: Smoke,
+    /// Where suction is read off a manometer.
+    #[serde(default)]
+    pub(super) suction: Suction,
     /// How the outputs are proven.
     #[serde(default)]
     pub(super) outputs: Outputs,
@@ -63,6 +71,40 @@ pub(super) struct File {
     /// Hand-work that a person ticks off.
     #[serde(default)]
     pub(super) checklist: Vec<Check>,
+    /// The instruments that numbers are read off, an entry for each quantity that one measures.
+    #[serde(default)]
+    pub(super) instruments: Vec<Instrument>,
+}
+
+/// An instrument, as it measures one quantity.
+#[derive(Debug, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[serde(deny_unknown_fields)]
+pub(super) struct Instrument {
+    /// What people call it; each entry has a name of its own.
+    pub(super) name: Spanned<String>,
+    /// What it is.
+    #[cfg_attr(feature = "schema", schemars(transform = names(&Kind::NAMES)))]
+    pub(super) kind: Spanned<String>,
+    /// Its serial number.
+    pub(super) serial: String,
+    /// The unit in which it shows the quantity.
+    #[cfg_attr(feature = "schema", schemars(transform = one_of(instrument_units())))]
+    pub(super) unit: Spanned<String>,
+    /// Least and greatest that it can show, in its unit.
+    pub(super) range: Spanned<(f64, f64)>,
+    /// The step in which it shows it, in its unit.
+    pub(super) resolution: Spanned<f64>,
+    /// Standard uncertainty by its certificate, in its unit; 0 if not stated.
+    pub(super) uncertainty: Option<Spanned<f64>>,
+    /// Standard uncertainty by its certificate as a share of the reading, such as "0.5 %"; 0 if not stated.
+    pub(super) relative_uncertainty: Option<Q<RelativeUncertainty>>,
+    /// The day on which it was calibrated, such as "2026-03-02".
+    #[cfg_attr(feature = "schema", schemars(regex(pattern = "^[0-9]{4}-[0-9]{2}-[0-9]{2}$")))]
+    pub(super) calibrated: Spanned<String>,
+    /// The last day on which that holds.
+    #[cfg_attr(feature = "schema", schemars(regex(pattern = "^[0-9]{4}-[0-9]{2}-[0-9]{2}$")))]
+    pub(super) due: Spanned<String>,
 }
 
 #[derive(Debug, Default, Deserialize)]
@@ -143,6 +185,15 @@ pub(super) struct Smoke {
     pub(super) mark: Option<Spanned<String>>,
 }
 
+#[derive(Debug, Default, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[serde(deny_unknown_fields)]
+pub(super) struct Suction {
+    /// The holes: "farthest" (of each pipe, by length), "none" (if not stated), or a list.
+    #[cfg_attr(feature = "schema", schemars(transform = words_or_list(vec!["farthest", "none"])))]
+    pub(super) at: Option<Spanned<Which>>,
+}
+
 #[derive(Debug, Deserialize)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
@@ -187,6 +238,10 @@ pub(super) struct Wire {
     pub(super) input: Option<Spanned<i64>>,
 }
 
+#[cfg(feature = "schema")]
+fn instrument_units() -> Vec<&'static str> {
+    UNITS.iter().map(|(unit, ..)| *unit).collect()
+}
 #[cfg(feature = "schema")]
 fn battery_names() -> Vec<&'static str> {
     BATTERY.iter().map(|b| b.name).collect()

@@ -100,6 +100,7 @@ codes! {
     SmokeOutOfReach = "smoke-out-of-reach", Open: "nobody can release smoke there", "name a hole in reach as well, and bring a pole for this one";
     HoleUnproven = "hole-unproven", Open: "nothing shows that the hole draws", "let it be closed in turn, or name it under smoke.presence";
     BatteryMissing = "battery-missing", Open: "the capacity of the battery ends undecided", "write the rated capacity of the battery that is fitted";
+    ManometerMissing = "manometer-missing", Open: "suctions are asked for that nothing can be read off", "name the manometer under [[instruments]], with its certificate";
     RiskHigh = "risk-high", Look: "a pass is more often wrong than is usual", "accept a risk of 10 % at most";
     RiskTiny = "risk-tiny", Open: "hardly anything can be decided with so small a risk", "accept a risk of 0.1 % at least";
     LimitLax = "limit-lax", Look: "the limit lets pass what no usual limit lets pass", "correct the limit, or keep it with its source";

@@ -7,6 +7,7 @@ use plumeline_detector::{
     vocabulary::{FlowBasis, ObscurationSensing, ReadingsBy},
 };
 use plumeline_procedure::{
+    instrument::Measurand,
     outcome::StageKind,
     plan::{HoleChoice, HoleRef, Limit, Plan, Policy, Untold},
 };
@@ -24,6 +25,10 @@ pub(super) fn open(read: &Read) -> Vec<Remark> {
     if file.plan.supply.fitted_ah.is_none() && runs(&file.plan, StageKind::Supply) {
         let says = "no battery is stated";
         remarks.push(Remark::new(Code::BatteryMissing, folder::PLAN, "supply.battery", says));
+    }
+    if !file.plan.suction_at.is_empty() && file.plan.instrument(Measurand::Pressure, None).is_none() {
+        let says = "the plan names no manometer";
+        remarks.push(Remark::new(Code::ManometerMissing, folder::PLAN, "suction.at", says));
     }
     if let Some(pipework) = &read.pipework {
         remarks.extend(smoke(&file.plan, &pipework.pipework));
@@ -85,7 +90,8 @@ fn unproven(plan: &Plan, pipework: &Pipework) -> Vec<Remark> {
         HoleChoice::These(list) => list.contains(hole),
         HoleChoice::None => false,
     };
-    let shown = |h: &HoleRef| plan.smoke.presence.contains(h) || plan.smoke.at.contains(h);
+    let shown =
+        |h: &HoleRef| [&plan.smoke.presence, &plan.smoke.at, &plan.suction_at].iter().any(|all| all.contains(h));
     let left: Vec<HoleRef> = holes(pipework).into_iter().filter(|h| !closed(h) && !shown(&h.0)).map(|h| h.0).collect();
     let Some(first) = left.first() else { return Vec::new() };
     let says = format!(
@@ -140,16 +146,22 @@ fn lax(plan: &Plan) -> Vec<Remark> {
 }
 
 fn model_can(described: &Description) -> Vec<Remark> {
+    // What its line can't, a person at its display may.
+    let person = described.offers().person.map(|person| person.can);
     let lacks = |can: bool, what: &str| {
         (!can).then(|| {
             let says = format!("a {} can't be asked to {what} over a line, so `load` ends undecided", described.model);
             Remark::new(Code::PortShowsLess, folder::UNIT_REPLACEMENT, "can", says)
         })
     };
-    [lacks(described.can.read_settings, "read settings"), lacks(described.can.write_settings, "write settings")]
-        .into_iter()
-        .flatten()
-        .collect()
+    let (reads, writes) = person.map_or((false, false), |can| (can.read_settings, can.write_settings));
+    [
+        lacks(described.can.read_settings || reads, "read settings"),
+        lacks(described.can.write_settings || writes, "write settings"),
+    ]
+    .into_iter()
+    .flatten()
+    .collect()
 }
 
 /// What the plan goes without by name against what a unit of this model has no way to show.
@@ -161,8 +173,8 @@ fn not_shown(plan: &Plan, described: &Description) -> Vec<Remark> {
         return Vec::new();
     }
     let shows = |what: Untold| match (&can, what) {
-        // No unit says of itself that air enters past its pipes: what the job does about it shows that.
-        (_, Untold::Air) => None,
+        // No unit says of itself that air enters past its pipes, nor what an instrument is worth: what the job does shows that.
+        (_, Untold::Air | Untold::Calibration) => None,
         // A unit that speaks plumewire shows the others, and says itself whether it keeps a date.
         (None, what) => (what != Untold::DateAndTime).then_some(true),
         (Some(can), what) => Some(what.is_shown(can)),

@@ -239,6 +239,10 @@ impl<'a> Course<'a> {
         let share = (0.2 + 6.0 / strength).clamp(FITTED.0, FITTED.1);
         let (low, _) = self.above(span, 0.1);
         let (high, _) = self.above(span, share);
+        // The running mean is ahead of a rise that is steeper than itself: the readings must show it too.
+        let level = share * span.height;
+        let shown = |i: &usize| self.excess.get(*i..*i + 2).is_some_and(|two| two.iter().all(|v| *v >= level));
+        let high = (high..=high + self.half + 1).find(shown).map_or(high, |i| high.max(i + 1));
         let enough = low + ((high - low.min(high)) / 3).max(6);
         self.start + span.peak.max(low + 2).min(high.max(enough)).max(high + 2).min(self.smooth.len())
     }

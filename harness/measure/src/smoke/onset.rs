@@ -46,6 +46,12 @@ const ROUNDED: f64 = 0.2;
 const SLOW: f64 = 0.5;
 /// No shape is the true one: its misfit counts as noise of this share of the plateau.
 const UNLIKE: f64 = 0.002;
+/// By so many standard deviations of a reading a course may differ from the shape that fits it best without anybody seeing it.
+const HIDDEN: f64 = 0.1;
+/// What the interval leaves out on either side, 5 % together. A moment that is later than the interval says is the unsafe one: a transport time
+/// would seem shorter than it is.
+const EARLY: f64 = 0.035;
+const LATE: f64 = 0.015;
 /// Standard uncertainty of a moment between two readings, as a share of the time between them, where the rise between them is this share of the
 /// plateau or more.
 const BETWEEN: f64 = 0.1;
@@ -174,11 +180,11 @@ fn rise(s: &mut [f64], tau: f64, shape: &Shape) {
         for _ in 0..shape.q / 2 {
             s.iter_mut().for_each(|x| *x *= *x);
         }
-        s.iter_mut().for_each(|x| *x = 1.0 / (1.0 + *x));
+        // Of 1 - (1 + x)^-p itself, not of what is left: the first smoke of a slow rise is far less than the last bit of 1.
+        s.iter_mut().for_each(|x| *x /= 1.0 + *x);
         for _ in 0..shape.power {
-            s.iter_mut().for_each(|left| *left *= *left);
+            s.iter_mut().for_each(|come| *come *= 2.0 - *come);
         }
-        s.iter_mut().for_each(|left| *left = 1.0 - *left);
     }
 }
 /// How long after its start such a rise reaches this share of its height, s.
@@ -218,6 +224,7 @@ pub(super) fn locate(record: &Record, part: Range<usize>, level: &Estimate) -> O
     let (innovation, rho) = record.noise.innovation(together);
     let unlike = UNLIKE * level.value / SHARE;
     let innovation = innovation + unlike * unlike;
+    let level = &Estimate::new(level.value, 0.0, libm::hypot(level.u(), HIDDEN * libm::sqrt(innovation)));
     let white = Whitened::new(&t, &y, rho);
     let (start, end) = (*t.first()?, *t.last()?);
     let step = record.step_s() * together as f64;
@@ -344,7 +351,7 @@ impl Profile {
         };
         let (at_s, grid) = (quantile(0.5), self.width / libm::sqrt(12.0));
         let side = |edge: f64| libm::hypot(edge - at_s, 2.0 * libm::hypot(grid, u_between));
-        let interval95_s = (at_s - side(quantile(0.025)), at_s + side(quantile(0.975)));
+        let interval95_s = (at_s - side(quantile(EARLY)), at_s + side(quantile(1.0 - LATE)));
         // As wide as the wider side, so that who takes it for normal is not surer than the interval.
         let wider = (at_s - interval95_s.0).max(interval95_s.1 - at_s) / stats::normal_quantile(0.975);
         Some(Onset { at_s, u_s: libm::sqrt(variance + grid * grid + u_between * u_between).max(wider), interval95_s })

@@ -65,7 +65,7 @@ facts! {
         next "prove by holes: close every hole in turn";
     shares_incomplete(closed, holes) = "flow.shares-incomplete", Undecided,
         "the level of this pipe's flow is not told, and only {closed} of its {holes} holes were measured: air that comes in elsewhere is not told",
-        next "close every hole of this pipe in turn; or measure its flow or suction by an instrument";
+        next "close every hole of this pipe in turn; or measure the pipe's flow by a flow meter, named under [[instruments]] in the plan";
     shares_as_predicted(percent) = "flow.proven-by-shares", Pass,
         "every hole was shown to draw; all holes of the pipe together take {percent} % off the predicted share of its flow. How much that is, the smoke's time shows (flows at its holes are stated as parts of the predicted flow)";
     shares_shifted(percent) = "flow.shares-shifted", Fail,
@@ -74,7 +74,7 @@ facts! {
         next "look at the inlet and the end cap of this pipe first, then along it; then prove flow again";
     shares_unsure(percent) = "flow.shares-too-uncertain", Undecided,
         "all holes of the pipe together take {percent} % off the predicted share of its flow: too uncertain to tell air that comes in elsewhere",
-        next "close the holes again for longer; or measure the pipe's flow or suction by an instrument";
+        next "close the holes again for longer; or measure the pipe's flow by a flow meter, named under [[instruments]] in the plan";
     proven_alone(closed, percent) = "flow.proven-alone", Pass,
         "with every hole closed the pipe draws {closed} % of its flow, and each hole was shown to draw alone; all of them together take {percent} % off the predicted share. How much the pipe draws, the smoke's time shows (flows at its holes are stated as parts of the predicted flow)";
     draws_when_closed(closed, percent) = "flow.draws-when-closed", Fail,
@@ -90,7 +90,7 @@ facts! {
         next "look along the pipe; check filter, fan setting and exhaust; then prove flow again";
     alone_unsure(percent) = "flow.alone-too-uncertain", Undecided,
         "alone, all holes of the pipe together take {percent} % off the predicted share of its flow: too near the unit's own band to tell",
-        next "look along the pipe; check filter, fan setting and exhaust; or measure the pipe's flow or suction by an instrument";
+        next "look along the pipe; check filter, fan setting and exhaust; or measure the pipe's flow by a flow meter, named under [[instruments]] in the plan";
     holes_not_reached(percent, holes) = "flow.holes-not-reached", Undecided,
         "flow is {percent} % off the prediction; holes {holes} were not reached: unproven",
         next "reach the holes that are left, or show by smoke or manometer that they draw";

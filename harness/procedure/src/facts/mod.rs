@@ -211,6 +211,7 @@ topics! {
     holes
     inhibit
     inlets
+    instrument
     isolate
     load
     log
@@ -223,6 +224,7 @@ topics! {
     restore
     smoke
     states
+    suction
     supervise
     supply
     unit

@@ -122,7 +122,8 @@ pub(crate) fn by_alone(
     seen: &[Seen],
     closed: &AllClosed,
 ) {
-    if finding.verdict != Verdict::Undecided || finding.measured.is_none() {
+    // A level that a meter told still says nothing of where the air enters.
+    if finding.verdict == Verdict::Fail || finding.measured.is_none() {
         return;
     }
     let k = coverage_factor(inputs);
@@ -134,7 +135,8 @@ pub(crate) fn by_alone(
         Some(Verdict::Fail) => return finding.state(fact::draws_when_closed(read, elsewhere)),
         _ => return finding.state(fact::may_draw_when_closed(read, elsewhere)),
     }
-    if verdicts.is_empty() || seen.is_empty() || Verdict::over(verdicts.iter().copied()) != Verdict::Pass {
+    let shown = !verdicts.is_empty() && !seen.is_empty() && Verdict::over(verdicts.iter().copied()) == Verdict::Pass;
+    if finding.verdict == Verdict::Pass || !shown {
         return;
     }
     let all = together(inputs, seen);
@@ -203,6 +205,24 @@ mod tests {
         let seen = Seen { deviation: off, u: 0.01, spread: 0.02, common: alloc::vec![0.02] };
         by_alone(&inputs, &mut f, &[verdict; 3], &[seen.clone(), seen.clone(), seen], &closed);
         (f.code.as_str().to_owned(), f.verdict)
+    }
+
+    /// A meter that told the level as predicted does not hide what enters elsewhere.
+    #[test]
+    fn what_enters_elsewhere_fails_a_pipe_of_which_a_meter_told_the_level() {
+        let inputs = sample::inputs();
+        let own = sample::pipe(&inputs, 1);
+        let [mut f] = <[Finding; 1]>::try_from(crate::judge::flow::against_prediction(
+            &inputs,
+            &[(own.clone(), Ok(flow(FLOW, 0.5)))],
+        ))
+        .unwrap();
+        assert_eq!(f.verdict, Verdict::Pass);
+        let closed = |share: f64| AllClosed::new(&inputs, &own, &flow(FLOW, 0.5), &flow(FLOW * share, 0.5)).unwrap();
+        by_alone(&inputs, &mut f, &[], &[], &closed(0.0));
+        assert_eq!((f.code.as_str(), f.verdict), ("flow.as-predicted", Verdict::Pass));
+        by_alone(&inputs, &mut f, &[], &[], &closed(0.6));
+        assert_eq!((f.code.as_str(), f.verdict), ("flow.draws-when-closed", Verdict::Fail));
     }
 
     #[test]

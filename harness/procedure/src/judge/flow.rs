@@ -152,12 +152,16 @@ pub(crate) fn by_shares(
     left_out: &[HoleRef],
     (seen, holes): (&[Seen], usize),
 ) {
-    let open = finding.verdict == Verdict::Undecided && finding.measured.is_some();
-    if !open || verdicts.is_empty() || Verdict::over(verdicts.iter().copied()) != Verdict::Pass {
+    let judged = finding.verdict == Verdict::Fail || finding.measured.is_none();
+    // The level that a meter told: the shares still say whether the air enters at the holes.
+    let level_told = finding.verdict == Verdict::Pass;
+    if judged || verdicts.is_empty() || Verdict::over(verdicts.iter().copied()) != Verdict::Pass {
         return;
     }
     if !left_out.is_empty() || seen.len() < holes || seen.is_empty() {
-        finding.state(fact::shares_incomplete(seen.len(), holes));
+        if !level_told {
+            finding.state(fact::shares_incomplete(seen.len(), holes));
+        }
         return;
     }
     let value = together(inputs, seen);
@@ -165,8 +169,9 @@ pub(crate) fn by_shares(
     let told = give_or_take(value.value * 100.0, coverage_factor(inputs) * value.u() * 100.0, 1);
     let conforms = super::conforms(inputs, &value, &Limits::between(-material, material));
     finding.state(match conforms {
-        Some(Verdict::Pass) => fact::shares_as_predicted(told),
         Some(Verdict::Fail) => fact::shares_shifted(told),
+        _ if level_told => return,
+        Some(Verdict::Pass) => fact::shares_as_predicted(told),
         _ => fact::shares_unsure(told),
     });
 }
@@ -365,6 +370,24 @@ mod tests {
         assert_eq!(captured(1, &Err(Error::UnsoundEstimate)).verdict, Verdict::Undecided);
         assert_eq!(read_once(1, Some(&Figure::plain(30.0, "L/min"))).code, "as-found.flow-read-once");
         assert_eq!(read_once(1, None).verdict, Verdict::Undecided);
+    }
+
+    /// A meter that told the level as predicted says nothing of where the air enters: the shares may still fail the pipe, and no more.
+    #[test]
+    fn a_level_that_a_meter_told_is_no_proof_against_air_that_comes_in_elsewhere() {
+        let inputs = sample::inputs();
+        let metered = [(pipe(&inputs, 1), Ok(flow(30.0, 0.5)))];
+        let by = |off: f64, holes: usize| {
+            let [mut f] = <[Finding; 1]>::try_from(against_prediction(&inputs, &metered)).unwrap();
+            assert_eq!((f.code.as_str(), f.verdict), ("flow.as-predicted", Verdict::Pass));
+            let seen = Seen { deviation: off, u: 0.03, spread: 0.02, common: alloc::vec![0.02] };
+            let all: Vec<Seen> = (0..8).map(|_| seen.clone()).collect();
+            by_shares(&inputs, &mut f, &[Verdict::Pass; 8], &[], (&all[..holes], 8));
+            (f.code.as_str().to_owned(), f.verdict)
+        };
+        let told = ("flow.as-predicted".to_owned(), Verdict::Pass);
+        assert_eq!([by(0.0, 8), by(-0.09, 8), by(0.0, 7)], [told.clone(), told.clone(), told]);
+        assert_eq!(by(-0.2, 8), ("flow.shares-shifted".to_owned(), Verdict::Fail));
     }
 
     /// Both holes of a pipe off the predicted share by so much, each known to 3 %, with a common cause of 2 %.

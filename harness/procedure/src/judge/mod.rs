@@ -20,6 +20,7 @@ pub(crate) mod holes;
 pub(crate) mod holes_compared;
 pub(crate) mod inhibit;
 pub(crate) mod inlets;
+pub(crate) mod instrument;
 pub(crate) mod isolate;
 pub(crate) mod lag;
 pub(crate) mod load;
@@ -35,6 +36,7 @@ pub(crate) mod sample;
 pub(crate) mod smoke;
 pub(crate) mod states;
 pub(crate) mod still;
+pub(crate) mod suction;
 pub(crate) mod supervise;
 pub(crate) mod supply;
 pub(crate) mod unit;
@@ -54,14 +56,17 @@ use plumeline_measure::{
 };
 
 /// How many tests of a job share its error rate: flow of each pipe twice (before the baseline and at the last look), each
-/// hole that is closed, for each smoke place the limit and the agreement, and the supply's two voltages and its battery.
+/// hole that is closed or whose suction is read, for each smoke place the limit and the agreement, and the supply's two voltages
+/// and its battery.
 pub(crate) fn tests(inputs: &JobInputs) -> u32 {
     let pipes = inputs.pipes().len();
     let holes = inputs.pipes().iter().map(|p| inputs.holes_to_close(p).0.len()).sum::<usize>();
     let supply = inputs.plan.stages.iter().any(|s| s.stage == StageKind::Supply && s.policy != Policy::Skip);
-    u32::try_from(2 * pipes + holes + 2 * inputs.plan.smoke.at.len() + if supply { 3 } else { 0 })
-        .unwrap_or(u32::MAX)
-        .max(1)
+    u32::try_from(
+        2 * pipes + holes + inputs.plan.suction_at.len() + 2 * inputs.plan.smoke.at.len() + if supply { 3 } else { 0 },
+    )
+    .unwrap_or(u32::MAX)
+    .max(1)
 }
 
 /// What the job's decision rule makes of a value.

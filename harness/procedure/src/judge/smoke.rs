@@ -84,7 +84,7 @@ fn on_the_way(share: f64) -> (f64, f64) {
 /// The share of the plateau that counts as first arrival in a prediction.
 const FIRST: f64 = 0.01;
 /// By how much of the rise from first arrival to half slower rises are seen later (practice, no source).
-const SLOWER: f64 = 0.2;
+const SLOWER: f64 = 0.4;
 
 /// A place where smoke was released, for findings.
 pub(crate) struct Place {

@@ -5,6 +5,7 @@ use crate::{
         Fact, Reason,
         supply::{self as fact, Against},
     },
+    instrument::Read,
     job::JobInputs,
     judge::decide,
     mean_flow::coverage_factor,
@@ -24,8 +25,9 @@ pub(crate) fn of_unit(fact: Fact) -> Finding {
 }
 
 /// A figure with its expanded uncertainty at the job's coverage.
-pub(crate) fn figure(inputs: &JobInputs, e: &Estimate, unit: &str) -> Figure {
-    Figure::with(e.value, coverage_factor(inputs) * e.u(), unit)
+pub(crate) fn figure(inputs: &JobInputs, read: &Read, unit: &str) -> Figure {
+    let e = &read.estimate;
+    Figure { by: read.by.clone(), ..Figure::with(e.value, coverage_factor(inputs) * e.u(), unit) }
 }
 
 /// Why removing a supply would show nothing, by the faults of a fresh reading. A unit that streams no readings shows
@@ -92,13 +94,13 @@ fn loss(supply: Supply, seen: &Removed) -> Fact {
 }
 
 /// The voltage under load on one of the supplies.
-pub(crate) fn voltage(inputs: &JobInputs, supply: Supply, volts: Option<&Estimate>) -> Finding {
+pub(crate) fn voltage(inputs: &JobInputs, supply: Supply, volts: Option<&Read>) -> Finding {
     let limit = &inputs.plan.limits.supply_voltage;
     let mut f = of_unit(fact::voltage_not_measured(supply));
     f.limit = Some(limit.clone());
     let Some(volts) = volts else { return f };
     f.measured = Some(figure(inputs, volts, "V"));
-    match decide(inputs, volts, f64::INFINITY, &Limits::at_least(limit.value), None, 1.0) {
+    match decide(inputs, &volts.estimate, f64::INFINITY, &Limits::at_least(limit.value), None, 1.0) {
         Ok(ruling) => {
             let fact = match ruling.verdict {
                 Verdict::Pass => fact::voltage(supply),
@@ -113,16 +115,21 @@ pub(crate) fn voltage(inputs: &JobInputs, supply: Supply, volts: Option<&Estimat
 }
 
 /// The capacity that the battery must have for these currents at standby and in alarm, Ah.
-pub(crate) fn needed(inputs: &JobInputs, standby: Option<&Estimate>, alarm: Option<&Estimate>) -> Option<Estimate> {
+pub(crate) fn needed(inputs: &JobInputs, standby: Option<&Read>, alarm: Option<&Read>) -> Option<Read> {
     let plan = &inputs.plan.supply;
     let add = |e: &Estimate, a: f64| Estimate { value: e.value + a, ..*e };
-    let stated = plan.alarm_a.map(|a| Estimate::new(a, 0.0, 0.0));
-    let alarm = stated.as_ref().or(alarm)?;
-    Some(battery::needed_ah(&plan.rule, &add(standby?, plan.other_standby_a), &add(alarm, plan.other_alarm_a)))
+    let stated = plan.alarm_a.map(|a| Read { estimate: Estimate::new(a, 0.0, 0.0), by: None });
+    let (standby, alarm) = (standby?, stated.as_ref().or(alarm)?);
+    let with = |read: &Read, other: f64| add(&read.estimate, other);
+    let estimate =
+        battery::needed_ah(&plan.rule, &with(standby, plan.other_standby_a), &with(alarm, plan.other_alarm_a));
+    let mut by: Vec<&str> = [standby, alarm].into_iter().filter_map(|r| r.by.as_deref()).collect();
+    by.dedup();
+    Some(Read { estimate, by: (!by.is_empty()).then(|| by.join(" and ")) })
 }
 
 /// The capacity that the battery must have against the one fitted.
-pub(crate) fn capacity(inputs: &JobInputs, needed: Option<&Estimate>, against: Against) -> Finding {
+pub(crate) fn capacity(inputs: &JobInputs, needed: Option<&Read>, against: Against) -> Finding {
     let plan = &inputs.plan.supply;
     let (Some(needed), Some(fitted)) = (needed, plan.fitted_ah) else {
         let mut f = of_unit(match needed {
@@ -136,7 +143,7 @@ pub(crate) fn capacity(inputs: &JobInputs, needed: Option<&Estimate>, against: A
     let mut f = of_unit(fact::battery(fitted, against));
     f.measured = Some(figure(inputs, needed, "Ah"));
     f.limit = Some(fitted_limit(inputs, fitted));
-    match decide(inputs, needed, f64::INFINITY, &Limits::at_most(fitted), None, 1.0) {
+    match decide(inputs, &needed.estimate, f64::INFINITY, &Limits::at_most(fitted), None, 1.0) {
         Ok(ruling) => {
             let fact = match ruling.verdict {
                 Verdict::Pass => fact::battery(fitted, against),
@@ -187,8 +194,8 @@ mod tests {
     fn code(f: &Finding) -> String {
         f.code.as_str().into()
     }
-    fn amps(value: f64, u: f64) -> Estimate {
-        Estimate::new(value, u, 0.0)
+    fn amps(value: f64, u: f64) -> Read {
+        Read { estimate: Estimate::new(value, u, 0.0), by: None }
     }
 
     #[test]

@@ -313,6 +313,7 @@ tables! {
     declared::RulePlan: rule;
     advanced::SettleRules: advanced.settle;
     advanced::AverageRules: advanced.average;
+    advanced::TypedRules: advanced.typed;
     advanced::HoleRules: advanced.holes;
     advanced::AsFoundRules: advanced.as_found;
     advanced::SmokeRules: advanced.smoke;

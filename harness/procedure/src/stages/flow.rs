@@ -7,10 +7,13 @@ use super::inlets;
 use crate::{
     context::{Context, Stop},
     facts::flow as fact,
+    instrument::Measurand,
     job::{JobInputs, Pipe},
     judge::{flow as judge, pipes_compared::PipesCompared, states},
     mean_flow::to_actual,
+    metered::{Asking, not_read},
     outcome::{Figure, Finding, PipeFlow, StageKind},
+    prompt::Metered,
     readings::Item,
 };
 use alloc::{format, vec::Vec};
@@ -305,6 +308,34 @@ pub(crate) struct Flows {
     pub(super) measured: Vec<(Pipe, MeanFlow)>,
 }
 
+/// The level of each pipe's flow where the unit tells shares alone: by a flow meter, if the plan names one.
+async fn level(ctx: &Context, inputs: &JobInputs, flows: &[(Pipe, Result<MeanFlow, Error>)]) -> Vec<Finding> {
+    let mut read = Vec::new();
+    for (pipe, _) in flows {
+        let about = inputs.predicted_flow(pipe.inlet).map(|p| p.value);
+        if inputs.plan.instrument(Measurand::Flow, about).is_none() {
+            continue;
+        }
+        let what = format!("flow of pipe {} where it enters the unit", pipe.inlet);
+        let asking = Asking { quantity: Metered::Flow(pipe.inlet), what: format!("the {what}"), about };
+        match ctx.read_off(asking).await {
+            Ok(told) => read.push((pipe, told)),
+            Err(why) => ctx.remark(not_read(&what, &why)),
+        }
+    }
+    let (k, now) = (coverage_factor(inputs), ctx.now());
+    let means: Vec<_> =
+        read.iter().map(|(pipe, told)| ((*pipe).clone(), Ok(MeanFlow::metered(told.estimate, k, now)))).collect();
+    let mut metered = judge::against_prediction(inputs, &means);
+    for (finding, (_, told)) in metered.iter_mut().zip(&read) {
+        finding.measured.iter_mut().for_each(|m| m.by.clone_from(&told.by));
+    }
+    let of = |pipe: &Pipe| read.iter().position(|(p, _)| p.inlet == pipe.inlet).and_then(|i| metered.get(i).cloned());
+    let each =
+        flows.iter().map(|(pipe, mean)| of(pipe).unwrap_or_else(|| judge::level_not_told(inputs, pipe.inlet, mean)));
+    each.collect()
+}
+
 /// Each pipe's flow against the prediction.
 pub(crate) async fn against_prediction(ctx: &Context) -> Flows {
     let inputs = ctx.inputs();
@@ -312,11 +343,7 @@ pub(crate) async fn against_prediction(ctx: &Context) -> Flows {
     let means = average(ctx, &pipes, seconds(inputs.plan.flow.average_s), "averaging the flows").await;
     let flows: Vec<_> = pipes.into_iter().zip(means).collect();
     let shares = flows.iter().any(|(_, mean)| mean.as_ref().is_ok_and(|m| m.share_of.is_some()));
-    let findings = if shares {
-        flows.iter().map(|(pipe, mean)| judge::level_not_told(&inputs, pipe.inlet, mean)).collect()
-    } else {
-        judge::against_prediction(&inputs, &flows)
-    };
+    let findings = if shares { level(ctx, &inputs, &flows).await } else { judge::against_prediction(&inputs, &flows) };
     let measured: Vec<(Pipe, MeanFlow)> =
         flows.iter().filter_map(|(pipe, mean)| Some((pipe.clone(), *mean.as_ref().ok()?))).collect();
     for (pipe, mean) in &measured {

@@ -26,6 +26,7 @@ mod purge;
 mod release;
 mod restore;
 mod smoke;
+mod suction;
 mod supervise;
 mod supply;
 mod unit;

@@ -8,6 +8,7 @@ use crate::{
     facts::{missed, restore as fact},
     judge::{inhibit::Followed, log as judge_log, restore as judge, states, unit as judge_unit},
     outcome::{StageKind, Statement, Subject},
+    plan::Untold,
     prompt::Act,
     rise::Rise,
 };
@@ -62,8 +63,9 @@ fn untold(ctx: &Context) {
     let Some(abilities) = ctx.abilities().filter(|_| ctx.get().outcome.replacement.is_some()) else { return };
     let without = ctx.inputs().plan.not_shown.clone();
     judge_unit::untold(StageKind::Restore, &abilities, &without).into_iter().for_each(|f| ctx.found(f));
-    if !without.is_empty() {
-        let names: Vec<&str> = without.iter().map(|what| what.name()).collect();
+    // What an instrument is worth, no unit would show: that is found where it is used.
+    let names: Vec<&str> = without.iter().filter(|w| **w != Untold::Calibration).map(|what| what.name()).collect();
+    if !names.is_empty() {
         let stated = Statement::of(Subject::Replacement, missed::not_told(names.join(", ")));
         ctx.edit().outcome.could_have_missed.push(stated);
     }

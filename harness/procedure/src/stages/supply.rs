@@ -6,7 +6,9 @@ use crate::{
     answers::Done,
     context::{Context, Stop},
     facts::supply::Against,
+    instrument::Read,
     judge::supply::{self as judge, Removed},
+    metered::{Asking, not_read},
     prompt::{Act, Metered, Supply},
     readings::{Item, Timed},
 };
@@ -27,7 +29,7 @@ pub(crate) async fn supply(ctx: Context) -> Result<(), Stop> {
     let outgoing = {
         let (plan, mut s) = (&inputs.plan.supply, ctx.edit());
         let facts = &mut s.outcome.supply;
-        let figure = |e: Option<&Estimate>, unit| e.map(|e| judge::figure(&inputs, e, unit));
+        let figure = |e: Option<&Read>, unit| e.map(|e| judge::figure(&inputs, e, unit));
         (facts.standby, facts.alarm) = (figure(standby.as_ref(), "A"), figure(alarm.as_ref(), "A"));
         (facts.mains, facts.battery) = (figure(mains_v.as_ref(), "V"), figure(battery_v.as_ref(), "V"));
         facts.needed = figure(needed.as_ref(), "Ah");
@@ -37,14 +39,16 @@ pub(crate) async fn supply(ctx: Context) -> Result<(), Stop> {
     for (supply, volts) in [(Supply::Mains, mains_v), (Supply::Battery, battery_v)] {
         ctx.found(judge::voltage(&inputs, supply, volts.as_ref()));
     }
-    let against = Against(standby.map(|new| new.value).zip(outgoing));
+    let against = Against(standby.map(|new| new.estimate.value).zip(outgoing));
     ctx.found(judge::capacity(&inputs, needed.as_ref(), against));
     Ok(())
 }
 
 /// Voltage and current as the unit tells them, averaged; what it does not tell, a person reads off an instrument.
-async fn both(ctx: &Context, when: &str) -> (Option<Estimate>, Option<Estimate>) {
+async fn both(ctx: &Context, when: &str) -> (Option<Read>, Option<Read>) {
     let (v, a) = told(ctx).await;
+    let told = |e: Option<Estimate>| e.map(|estimate| Read { estimate, by: None });
+    let (v, a) = (told(v), told(a));
     let v = match v {
         Some(v) => Some(v),
         None => metered(ctx, Metered::Voltage, when).await,
@@ -82,25 +86,18 @@ pub(super) async fn told(ctx: &Context) -> (Option<Estimate>, Option<Estimate>) 
     (mean(&volts), mean(&amps))
 }
 
-async fn metered(ctx: &Context, quantity: Metered, when: &str) -> Option<Estimate> {
-    let (text, unit) = metering(quantity, when);
-    typed(ctx, ctx.ask(Act::ReadMeter { quantity }, text, Wants::Number { unit: unit.into() }).await.1)
+async fn metered(ctx: &Context, quantity: Metered, when: &str) -> Option<Read> {
+    taken(ctx, quantity, ctx.read_off(asking(quantity, when)).await)
 }
-fn metering(quantity: Metered, when: &str) -> (String, &'static str) {
-    let (what, unit) = quantity.words();
-    (format!("Measure the {what} {when}, and type it."), unit)
+fn asking(quantity: Metered, when: &str) -> Asking {
+    Asking { quantity, what: format!("the {} {when}", quantity.words().0), about: None }
 }
-fn typed(ctx: &Context, answer: Answer) -> Option<Estimate> {
-    match answer {
-        Answer::Number(x) if x.is_finite() && x >= 0.0 => {
-            Some(Estimate::new(x, ctx.inputs().plan.supply.meter_u * x, 0.0))
-        }
-        _ => None,
-    }
+fn taken(ctx: &Context, quantity: Metered, read: Result<Read, String>) -> Option<Read> {
+    read.map_err(|why| ctx.remark(not_read(quantity.words().0, &why))).ok()
 }
 
 /// Voltage and current with every output in use operated: the load of an alarm.
-async fn loaded(ctx: &Context) -> (Option<Estimate>, Option<Estimate>) {
+async fn loaded(ctx: &Context) -> (Option<Read>, Option<Read>) {
     if !ctx.abilities().is_some_and(|a| a.drive_outputs) {
         return both(ctx, "with every output in use operated").await;
     }
@@ -131,7 +128,7 @@ async fn loaded(ctx: &Context) -> (Option<Estimate>, Option<Estimate>) {
 
 /// One supply is switched off: the unit and the panel must show a fault, and no longer when it is on again. For the mains:
 /// gives the voltage on the battery meanwhile.
-async fn removed(ctx: &Context, supply: Supply) -> Option<Estimate> {
+async fn removed(ctx: &Context, supply: Supply) -> Option<Read> {
     let name = supply.words();
     let fault = match supply {
         Supply::Mains => Faults::SUPPLY,
@@ -235,19 +232,20 @@ impl Away<'_> {
         Ok(())
     }
     /// The voltage on the battery alone.
-    async fn voltage(&self) -> Option<Estimate> {
+    async fn voltage(&self) -> Option<Read> {
         for _ in 0..self.ctx.inputs().plan.advanced.supply.most_again {
             let told = told(self.ctx).await.0;
             if !self.is_back() {
-                if told.is_some() {
-                    return told;
+                if let Some(estimate) = told {
+                    return Some(Read { estimate, by: None });
                 }
                 break;
             }
             self.off_again().await.ok()?;
         }
         let quantity = Metered::Voltage;
-        let (text, unit) = metering(quantity, "on the battery alone");
-        typed(self.ctx, self.ask(Act::ReadMeter { quantity }, text, Wants::Number { unit: unit.into() }).await)
+        let asking = asking(quantity, "on the battery alone");
+        let put = async |act, text, wants| self.ask(act, text, wants).await;
+        taken(self.ctx, quantity, self.ctx.metered(asking, put).await)
     }
 }

@@ -30,7 +30,7 @@ fn blocks(f: &AccountFile) -> Vec<Block> {
     }
     let mut items = Table::new(
         "Every captured item and every new one",
-        &["What it means", "Old unit", "New unit", "What became of it", "By"],
+        &["What it means", "Old unit", "New unit", "What became of it", "Decision"],
     );
     items.rows = a.rows.iter().map(|r| item_row(f, r)).collect();
     blocks.push(items.block());
@@ -75,7 +75,7 @@ fn item_row(f: &AccountFile, r: &Row) -> Vec<Cell> {
         None => Cell::text(""),
         Some(n) => n.item.as_ref().map_or_else(|| Cell::text("").below(&n.key), value),
     };
-    let by = r.decision.and_then(|k| Some(format!("{} ({})", f.decisions.get(k)?.name, k + 1))).unwrap_or_default();
+    let by = r.decision.filter(|k| *k < f.decisions.len()).map(|k| format!("no. {}", k + 1)).unwrap_or_default();
     vec![Cell::text(r.meaning.words()), old, new, Cell::text(fate(r)), Cell::text(by)]
 }
 

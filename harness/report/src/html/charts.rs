@@ -265,7 +265,7 @@ fn smoke_run(input: &ReportInput<'_>, k: usize, run: &SmokeRun) -> Option<Block>
         }
     };
     if let Some(f) = &run.onset {
-        mark("first rise", f, Stroke::Solid);
+        mark("a tenth of the plateau", f, Stroke::Solid);
     }
     if let Some(f) = &run.half_plateau {
         mark("half of the plateau", &Figure { expanded: None, ..f.clone() }, Stroke::Dotted);
@@ -287,7 +287,7 @@ fn smoke_run(input: &ReportInput<'_>, k: usize, run: &SmokeRun) -> Option<Block>
         .collect();
     let aside = run.set_aside.as_ref().map(|why| format!("set aside before its result was known: {why}"));
     let result = match (&run.onset, aside.as_ref().or(run.why_not.as_ref())) {
-        (Some(f), _) => format!("first rise after {}", words::figure(f)),
+        (Some(f), _) => format!("a tenth of the plateau after {}", words::figure(f)),
         (None, Some(why)) if aside.is_some() => why.clone(),
         (None, Some(why)) => format!("no time: {why}"),
         (None, None) => "no time".to_owned(),

@@ -197,13 +197,21 @@ fn smoke(input: &ReportInput<'_>, clock: &Clock) -> Vec<Block> {
     let limit = &input.plan.limits.transport;
     let mut table = Table::new(
         format!(
-            "Smoke runs. Times count from the mark of the release. Limit for the first rise: {} ({}; {}). {}",
+            "Smoke runs. Times count from the mark of the release. Timed is the moment at which the reading first reaches a tenth of its plateau. Its limit: {} ({}; {}). {}",
             words::limit(limit),
             limit.source,
             limit.mark.words(),
             interval_note(input)
         ),
-        &["Run", "Released", "First rise", "Half of the plateau", "Predicted", "First alarm level", "Remark"],
+        &[
+            "Run",
+            "Released",
+            "A tenth of the plateau",
+            "Half of the plateau",
+            "Predicted",
+            "First alarm level",
+            "Remark",
+        ],
     );
     for run in &o.smoke {
         let predicted = predicted(input, run);
@@ -231,7 +239,7 @@ fn smoke(input: &ReportInput<'_>, clock: &Clock) -> Vec<Block> {
     }
     blocks.push(Block::text(
         "The first alarm level counts the unit's own delays and is reported apart from the transport time. Agreement with the \
-         prediction is judged at half of the plateau, because the first rise depends on the strength of the smoke.",
+         prediction is judged at half of the plateau, because what comes early depends more on how the smoke mixes on its way.",
     ));
     blocks.extend(charts::smoke_runs(input));
     blocks

@@ -62,6 +62,8 @@ pub(crate) fn plan() -> Plan {
         advanced: Advanced::default(),
         sources: Default::default(),
         not_shown: Vec::new(),
+        suction_at: Vec::new(),
+        instruments: Vec::new(),
         checklist: vec![
             item(StageKind::Swap, "Pipes marked before they were pulled", true),
             item(StageKind::Swap, "Pipes pushed dry into the inlets of their own numbers, not cemented", true),

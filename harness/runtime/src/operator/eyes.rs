@@ -16,7 +16,7 @@ use plumeline_detector::{
     driver::{About, Wants},
     vocabulary::{FlowBasis, WHOLE_M3_S},
 };
-use plumeline_procedure::{Prompt, prompt::Metered};
+use plumeline_procedure::{Prompt, instrument::UNITS, plan::HoleRef, prompt::Metered};
 use serde::Deserialize;
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
@@ -72,6 +72,27 @@ struct Reply {
     display: Option<Shown>,
     #[serde(default)]
     label: Option<Label>,
+    #[serde(default)]
+    truth: Option<Air>,
+}
+/// What is really so in the air.
+#[derive(Deserialize)]
+struct Air {
+    holes: Vec<InHole>,
+    inlets: Vec<AtInlet>,
+}
+/// What is really so at an inlet.
+#[derive(Deserialize)]
+struct AtInlet {
+    inlet: u8,
+    flow_l_min: f64,
+}
+/// What is really so within a hole.
+#[derive(Deserialize)]
+struct InHole {
+    pipe: u8,
+    hole: u32,
+    pressure_pa: f64,
 }
 /// What display and lamps show.
 #[derive(Default, Deserialize)]
@@ -191,13 +212,23 @@ impl Eyes {
             Came::Not(why) => Answer::Cannot(why),
         })
     }
-    /// Reads an instrument at the supply.
-    pub(super) fn meter(now: Instant, quantity: Metered, site: &mut dyn Site) -> Result<Answer, Failure> {
-        let label = ask(now, site, &json!({ "do": "label" }))?.label.unwrap_or_default();
-        let shown = match quantity {
-            Metered::Voltage => label.supply_v.map(|v| (v * 100.0).round() / 100.0),
-            Metered::Current => label.supply_a.map(|a| (a * 1000.0).round() / 1000.0),
+    /// Reads an instrument that shows this unit, in the steps that such instruments have.
+    pub(super) fn meter(now: Instant, quantity: Metered, unit: &str, site: &mut dyn Site) -> Result<Answer, Failure> {
+        let si = match quantity {
+            Metered::Voltage => label(now, site)?.supply_v,
+            Metered::Current => label(now, site)?.supply_a,
+            Metered::Suction(hole) => suction(now, hole, site)?,
+            Metered::Flow(inlet) => flow(now, inlet, site)?,
         };
+        let size = UNITS.iter().find(|(name, ..)| *name == unit).map_or(1.0, |(_, _, size)| *size);
+        // Steps to a unit.
+        let steps = match unit {
+            "V" => 100.0,
+            "A" => 1000.0,
+            "L/min" => 10.0,
+            _ => 1.0,
+        };
+        let shown = si.map(|x| (x / size * steps).round() / steps);
         Ok(shown.map_or_else(|| Answer::Cannot("nobody is there with an instrument".into()), Answer::Number))
     }
     fn face(&self, label: &Label) -> Face {
@@ -294,6 +325,21 @@ fn ask(now: Instant, site: &mut dyn Site, command: &Value) -> Result<Reply, Fail
         let remedy = "check that the address is a simulator's site control";
         Failure::trouble(format!("site control: `{text}` is no reply ({e})"), remedy)
     })
+}
+/// What a unit's label says, and what instruments at it show.
+fn label(now: Instant, site: &mut dyn Site) -> Result<Label, Failure> {
+    Ok(ask(now, site, &json!({ "do": "label" }))?.label.unwrap_or_default())
+}
+/// What a manometer shows whose tube closes this hole, Pa.
+fn suction(now: Instant, at: HoleRef, site: &mut dyn Site) -> Result<Option<f64>, Failure> {
+    let Reply { truth: Some(air), .. } = ask(now, site, &json!({ "do": "truth" }))? else { return Ok(None) };
+    let inside = air.holes.iter().find(|h| (h.pipe, h.hole) == (at.inlet, at.number));
+    Ok(inside.map(|h| -h.pressure_pa))
+}
+/// What a flow meter shows between a pipe and its inlet, m3/s.
+fn flow(now: Instant, inlet: u8, site: &mut dyn Site) -> Result<Option<f64>, Failure> {
+    let Reply { truth: Some(air), .. } = ask(now, site, &json!({ "do": "truth" }))? else { return Ok(None) };
+    Ok(air.inlets.iter().find(|i| i.inlet == inlet).map(|i| i.flow_l_min * M3_S_PER_L_MIN))
 }
 fn look(now: Instant, site: &mut dyn Site) -> Result<Came<Shown>, Failure> {
     Ok(match ask(now, site, &json!({ "do": "display" }))? {

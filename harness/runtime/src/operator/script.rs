@@ -315,7 +315,10 @@ impl Script {
             // Nobody decides by script that unproven air is good enough.
             Act::Override => Answer::No,
             Act::ReadDisplay { about } => self.eyes.borrow_mut().answer(now, prompt, about, site)?,
-            Act::ReadMeter { quantity } => Eyes::meter(now, *quantity, site)?,
+            Act::ReadMeter { quantity } => {
+                let unit = if let Wants::Number { unit } = &prompt.wants { unit } else { "" };
+                Eyes::meter(now, *quantity, unit, site)?
+            }
             Act::Who => Answer::Text("an unattended script".into()),
             act => super::acts::perform(now, act, site)?,
         })

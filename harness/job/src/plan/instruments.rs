@@ -1,0 +1,86 @@
+//! The instruments of a plan: names, certificates and dates, checked.
+//!
+//! Not here: what an instrument's number is worth (the procedure's).
+use super::{MAX_ENTRIES, raw};
+use crate::{
+    error::{Kind as Wrong, Problem, Source, quoted},
+    units::Dimension,
+    written::{Bounded, Bounds, ReadOr, Spanned, choice},
+};
+use plumeline_detector::display::Scale;
+use plumeline_procedure::instrument::{Day, Instrument, Kind, Measurand, UNITS};
+use std::ops::Range;
+use time::{OffsetDateTime, format_description::well_known::Rfc3339};
+
+/// See [`raw::Instrument`].
+#[derive(Clone, Debug)]
+pub(super) struct RelativeUncertainty;
+impl Bounded for RelativeUncertainty {
+    const BOUNDS: Bounds =
+        Bounds::new(Dimension::Ratio, 0.0, 0.5, "an instrument's uncertainty", "a share from \"0 %\" to \"50 %\"");
+}
+
+pub(super) fn instruments(source: &Source<'_>, list: &[raw::Instrument]) -> Result<Vec<Instrument>, Problem> {
+    if let Some(first) = list.get(MAX_ENTRIES) {
+        let cause = format!("the plan names more than {MAX_ENTRIES} instruments");
+        return Err(source.problem(Wrong::TooLarge, first.name.span(), cause, "name those that are used"));
+    }
+    let mut all: Vec<Instrument> = Vec::new();
+    for raw in list {
+        let name = raw.name.as_ref().trim();
+        if name.is_empty() || all.iter().any(|i| i.name == name) {
+            let cause = format!("{} is no name of its own", quoted(name));
+            let remedy = "give each entry a name; a meter of two quantities has two, such as \"Meter 7, volts\" and \"Meter 7, amperes\"";
+            return Err(source.problem(Wrong::Duplicate, raw.name.span(), cause, remedy));
+        }
+        all.push(instrument(source, name, raw)?);
+    }
+    Ok(all)
+}
+
+fn instrument(source: &Source<'_>, name: &str, raw: &raw::Instrument) -> Result<Instrument, Problem> {
+    let kind = choice(source, &raw.kind, "a kind of instrument", &Kind::NAMES)?;
+    let units = UNITS.map(|(unit, measures, si)| (unit, (measures, si)));
+    let (measures, si): (Measurand, f64) = choice(source, &raw.unit, "a unit of an instrument", &units)?;
+    let wrong = |span: Range<usize>, cause: String, remedy: &str| source.problem(Wrong::Range, span, cause, remedy);
+    if !kind.measures(measures) {
+        let cause = format!("a {} does not show {}", raw.kind.as_ref(), raw.unit.as_ref());
+        return Err(wrong(raw.unit.span(), cause, "correct the kind or the unit"));
+    }
+    let (low, high) = *raw.range.as_ref();
+    if !(low.is_finite() && high.is_finite() && low < high) {
+        let remedy = "write the least and the greatest that it can show, such as [0.0, 60.0]";
+        return Err(wrong(raw.range.span(), format!("{low} to {high} is no range"), remedy));
+    }
+    let step = *raw.resolution.as_ref();
+    if !(step > 0.0 && step < high - low) {
+        let remedy = "write the step of its last digit, above 0 and within its range";
+        return Err(wrong(raw.resolution.span(), format!("{step} is no step of its display"), remedy));
+    }
+    let u = raw.uncertainty.as_ref().map_or(0.0, |u| *u.as_ref());
+    let u_relative = raw.relative_uncertainty.read_or(source, 0.0)?;
+    if !(u >= 0.0 && u < high - low) || u + u_relative == 0.0 {
+        let span = raw.uncertainty.as_ref().map_or_else(|| raw.name.span(), Spanned::span);
+        let remedy = "write the standard uncertainty of its certificate as `uncertainty` (in its unit), `relative_uncertainty`, or both; an expanded one is divided by its k";
+        return Err(wrong(span, format!("nothing says how sure {} is", quoted(name)), remedy));
+    }
+    let (calibrated, due) = (day(source, &raw.calibrated)?, day(source, &raw.due)?);
+    if due.begins_ms < calibrated.begins_ms {
+        let cause = format!("it is due on {}, before it was calibrated on {}", due.text, calibrated.text);
+        return Err(wrong(raw.due.span(), cause, "correct the dates from its certificate"));
+    }
+    let scale = Scale { unit: raw.unit.as_ref().clone(), range: (low, high), step: Some(step) };
+    let (name, serial) = (name.to_owned(), raw.serial.trim().to_owned());
+    Ok(Instrument { name, kind, serial, measures, scale, si, u, u_relative, calibrated, due })
+}
+
+fn day(source: &Source<'_>, written: &Spanned<String>) -> Result<Day, Problem> {
+    let text = written.as_ref();
+    let begins = OffsetDateTime::parse(&format!("{text}T00:00:00Z"), &Rfc3339).ok();
+    let begins_ms = begins.and_then(|t| u64::try_from(t.unix_timestamp() * 1000).ok());
+    let begins_ms = begins_ms.ok_or_else(|| {
+        let cause = format!("{} is no day", quoted(text));
+        source.problem(Wrong::Syntax, written.span(), cause, "write year, month and day, such as \"2026-03-02\"")
+    })?;
+    Ok(Day { text: text.clone(), begins_ms })
+}
