@@ -141,7 +141,9 @@ pub(crate) mod tests {
     use alloc::vec;
 
     /// 2026-11-28, ms since 1970.
-    pub(crate) const TODAY: u64 = 1_795_824_000_000;
+    pub(crate) const fn today() -> u64 {
+        1_795_824_000_000
+    }
 
     pub(crate) fn manometer() -> Instrument {
         Instrument {
@@ -153,8 +155,8 @@ pub(crate) mod tests {
             si: 1.0,
             u: 0.5,
             u_relative: 0.01,
-            calibrated: Day { text: "2026-03-02".into(), begins_ms: TODAY - 200 * Day::LASTS_MS },
-            due: Day { text: "2027-03-02".into(), begins_ms: TODAY + 100 * Day::LASTS_MS },
+            calibrated: Day { text: "2026-03-02".into(), begins_ms: today() - 200 * Day::LASTS_MS },
+            due: Day { text: "2027-03-02".into(), begins_ms: today() + 100 * Day::LASTS_MS },
         }
     }
 

@@ -21,7 +21,7 @@ pub(crate) fn in_date(stage: StageKind, used: &Instrument, now_ms: Option<u64>, 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::instrument::tests::{TODAY, manometer};
+    use crate::instrument::tests::{manometer, today};
     use alloc::string::String;
     use plumeline_base::Verdict;
 
@@ -33,7 +33,7 @@ mod tests {
             (String::from(f.code.as_str()), f.verdict)
         };
         let is = |code: &str, verdict| (String::from(code), verdict);
-        assert_eq!(of(Some(TODAY), false), is("instrument.in-date", Verdict::Pass));
+        assert_eq!(of(Some(today()), false), is("instrument.in-date", Verdict::Pass));
         let ends = gauge.due.ends_ms();
         assert_eq!(of(Some(ends - 1), false), is("instrument.in-date", Verdict::Pass));
         assert_eq!(of(Some(ends), false), is("instrument.overdue", Verdict::Undecided));
