@@ -1,6 +1,6 @@
 //! `plumeline stamp`: a record stamped by a service that is asked by files, so that a laptop without a network can do it.
 //!
-//! Not here: what `check` says of stamps ([`crate::stamps`]).
+//! Not here: what `check` says of stamps (`stamps`).
 use crate::{args::Stamp, output, stamps};
 use plumeline_job::{
     folder::Folder,

@@ -1,6 +1,6 @@
 //! The same invented sites with a replacement that is asked in one way: its protocol, registers, lines, or a person who reads it.
 //!
-//! What is drawn and what counts as material is the campaign's own ([`super::draw`], [`super::truth`]). Not here: the files of
+//! What is drawn and what counts as material is the campaign's own (`draw`, `truth`). Not here: the files of
 //! a job with such a unit (whoever starts the campaign has them).
 use super::{
     dice::Dice,
