@@ -1,7 +1,7 @@
 //! The instruments of a job: what each measures, how surely by its certificate, and until when that holds.
 //!
 //! A number that a person reads off an instrument is worth what the certificate says, not what a display of the unit would be
-//! worth. Not here: how a person is asked ([`crate::metered`]), and what a number is held against (the judges).
+//! worth. Not here: how a person is asked (`metered`), and what a number is held against (the judges).
 use crate::plan::Plan;
 use alloc::{format, string::String};
 use plumeline_base::quantity::{Estimate, M3_S_PER_L_MIN};
