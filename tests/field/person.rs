@@ -35,7 +35,8 @@ use Hands::{CtrlC, Idle, Loose, Right, Wrong};
 #[derive(Clone)]
 pub(crate) struct Slip {
     pub(crate) name: &'static str,
-    /// The kind of question (`close-hole`), or the kind and its place (`close-hole 1.3`).
+    /// The kind of question (`close-hole`), the kind and its place (`close-hole 1.3`), or the kind and its stage (`shut-inlet in
+    /// supervise`).
     pub(crate) at: &'static str,
     pub(crate) nth: usize,
     pub(crate) hands: Hands,
@@ -147,8 +148,8 @@ impl Site {
     }
 }
 
-/// A kind of question, and the same with its place: `close-hole` and `close-hole 1.3`.
-fn kinds(act: &Value) -> [String; 2] {
+/// A kind of question, and the same with its place and with its stage: `close-hole`, `close-hole 1.3`, `close-hole in prove-flow`.
+fn kinds(act: &Value, stage: &str) -> [String; 3] {
     let name = act["act"].as_str().unwrap().to_owned();
     let (inlet, number) = (&act["inlet"], &act["number"]);
     let place = match (inlet.as_u64(), number.as_u64()) {
@@ -157,8 +158,9 @@ fn kinds(act: &Value) -> [String; 2] {
             inlet.or(act["item"].as_u64()).or(act["output"].as_u64()).map(|n| n.to_string()).unwrap_or_default()
         }
     };
-    let placed = format!("{name} {place}");
-    [name, placed.trim_end().to_owned()]
+    let placed = format!("{name} {place}").trim_end().to_owned();
+    let staged = format!("{name} in {stage}");
+    [name, placed, staged]
 }
 
 /// Somebody who does a job at a terminal, question by question.
@@ -226,9 +228,14 @@ impl<'a> Person<'a> {
             std::thread::sleep(READS);
         }
     }
+    /// The stage that began last.
+    fn stage(&self) -> String {
+        let began = self.journal().into_iter().rev().find(|e| e["entry"] == "stage-began");
+        began.and_then(|e| Some(e["stage"].as_str()?.to_owned())).unwrap_or_default()
+    }
     /// The slip that is made at this question, if there is one.
     fn slip_at(&mut self, act: &Value) -> Slip {
-        let kinds = kinds(act);
+        let kinds = kinds(act, &self.stage());
         if let Some((_, made)) = self.made.take().filter(|(at, made)| *at == kinds[1] && !made.then.is_empty()) {
             // It was not taken: nothing follows from it.
             self.decides.truncate(self.decides.len() - made.then.len());
@@ -236,7 +243,7 @@ impl<'a> Person<'a> {
         }
         let mut nths = Vec::new();
         for (i, kind) in kinds.iter().enumerate() {
-            if i == 0 || kinds[0] != kinds[1] {
+            if i != 1 || kinds[0] != kinds[1] {
                 let nth = self.asked.entry(kind.clone()).or_default();
                 *nth += 1;
                 nths.push((kind.clone(), *nth));
@@ -318,7 +325,7 @@ impl<'a> Person<'a> {
         };
         if self.types(id, &answer, slip.ahead) {
             self.decides.extend(slip.then);
-            self.made = (!slip.name.is_empty()).then(|| (kinds(&act)[1].clone(), slip));
+            self.made = (!slip.name.is_empty()).then(|| (kinds(&act, "")[1].clone(), slip));
         } else if !slip.name.is_empty() {
             // It passed before the person was done: at the next one of its kind.
             let nth = self.asked.get(slip.at).copied().unwrap_or_default() + 1;

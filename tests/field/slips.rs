@@ -87,12 +87,12 @@ fn slips() -> Vec<Slip> {
         Slip {
             hands: Wrong(r#"{"do":"inlet","inlet":2,"shut":true}"#),
             then: &[("again", r#"{"do":"inlet","inlet":2,"shut":false}"#)],
-            ..slip("another inlet shut", "shut-inlet", 1)
+            ..slip("another inlet shut", "shut-inlet in supervise", 1)
         },
         Slip {
             hands: Idle,
             then: &[("again", r#"{"do":"inlet","inlet":2,"shut":false}"#)],
-            ..slip("an inlet not put back", "refit-inlet", 3)
+            ..slip("an inlet not put back", "refit-inlet in supervise", 3)
         },
         Slip { hands: Idle, then: AGAIN, ..slip("a supply not switched off", "switch-supply", 1) },
         Slip { answer: "no, nothing shows", then: AGAIN, ..slip("the panel's fault overlooked", "panel-fault", 3) },
