@@ -46,7 +46,7 @@ fn runs(plan: &Plan, stage: StageKind) -> bool {
 }
 
 fn stages(plan: &Plan) -> Vec<Remark> {
-    let left = StageKind::ALL.into_iter().filter(|s| s.is_needed() && !runs(plan, *s));
+    let left = StageKind::ALL.into_iter().filter(|s| plan.has(*s) && s.is_needed() && !runs(plan, *s));
     left.map(|s| Remark::new(Code::StageLeftOut, folder::PLAN, "stages", format!("`{s}` is left out"))).collect()
 }
 

@@ -44,6 +44,7 @@ impl Sample {
             digests: &self.digests,
             tool: "0.1.0",
             carried: None,
+            history: None,
         }
     }
 }
