@@ -96,6 +96,8 @@ sections! {
         level_s: f64 = "level", Time, over(0.0, 3600.0), [practice(120.0)];
         /// Steps of the display by which a smoke reading must rise before it is marked
         steps: f64 = "steps", Ratio, between(1.0, 100.0), [practice(3.0)];
+        /// A mark at a smoke reading lies later by up to this much of the time from first arrival to half of the plateau, in rises that begin slowly
+        slower: f64 = "slower", Ratio, between(0.0, 2.0), [practice(0.4)];
     }
     /// How closed holes are told from noise and held against each other.
     HoleRules in "advanced.holes" {
