@@ -96,7 +96,7 @@ impl Years {
         let trace = self.path(job).join("trace.pcapng");
         let records: Vec<LogRecord> = LogReader::open(&trace).unwrap().map(|entry| entry.unwrap().record).collect();
         fs::remove_file(&trace).unwrap();
-        let mut log = LogWriter::create(plumeline_trace::Folder::new(&self.path(job)), "trace.pcapng").unwrap();
+        let mut log = LogWriter::create(plumeline_trace::Folder::new(self.path(job)), "trace.pcapng").unwrap();
         for mut record in records {
             change(&mut record);
             log.append(&record).unwrap();
