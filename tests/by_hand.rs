@@ -43,7 +43,7 @@ fn a_person_proves_what_a_person_can() {
         "load.kept",
         "settle.steady",
         "flow.proven-alone",
-        "holes.alone-draws",
+        "holes.draws",
         "baseline.as-measured",
         "smoke.within-limit",
         "alarms.seen",

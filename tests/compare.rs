@@ -16,7 +16,7 @@ fn a_hole_that_changed_is_told_and_a_record_that_was_altered_is_not_compared() {
     let words = run(&["compare", text(&old), text(&packed)]);
     exits(&words, &[1]);
     assert!(stdout(&words).contains("likely: dirt, paint or tape in the hole"), "{}", stdout(&words));
-    let told = run(&["compare", text(&old), text(&new), "--json", "--quiet"]);
+    let told = run(&["compare", text(&old), text(&new), "--json"]);
     exits(&told, &[1]);
     let told: Value = serde_json::from_slice(&told.stdout).unwrap();
     let changes = told["comparison"]["changes"].as_array().unwrap();

@@ -198,7 +198,7 @@ const PROCEDURE: [&str; 31] = [
     "mending",
     "battery",
     "job",
-    "again",
+    "again anchor",
     "digest",
     "mean_flow",
     "effect",

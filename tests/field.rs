@@ -6,6 +6,7 @@ mod at_a_terminal;
 mod batches;
 mod cable;
 mod ended;
+mod eyes;
 mod person;
 mod pulled;
 mod refused;

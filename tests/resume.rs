@@ -297,13 +297,23 @@ fn a_job_held_by_another_process_is_not_taken() {
     let o = job.start("").wait_with_output().unwrap();
     exits(&o, &[3]);
     assert!(stderr(&o).contains(&format!("the process with id {}", child.id())), "{}", stderr(&o));
+    // Whoever takes the lock file away takes no job with it: the log itself is held.
+    std::fs::remove_file(job.path().join("lock")).unwrap();
+    let o = job.start("").wait_with_output().unwrap();
+    if cfg!(unix) {
+        exits(&o, &[3]);
+        let before = job.journal();
+        assert!(child.try_wait().unwrap().is_none(), "the first goes on");
+        job.sound();
+        assert!(job.journal().starts_with(&before));
+    }
     kill(child);
 }
 
 mod every_write {
     //! The same over disks in memory that stop at a chosen write and lose or keep what was not synced.
     use super::*;
-    use plumeline_base::{Instant, Verdict};
+    use plumeline_base::{Instant, Verdict, input::Input};
     use plumeline_detector::{Ask, Driver, Report, ask, plumewire::Plumewire, settings::Value};
     use plumeline_job::{
         disk::fake::FakeDisk as JobDisk,
@@ -311,7 +321,7 @@ mod every_write {
     };
     use plumeline_link::faults::FaultSpec;
     use plumeline_runtime::{
-        clock::DATE_OF_SIMULATIONS,
+        clock::{self, DATE_OF_SIMULATIONS},
         job::Job,
         job_files::Files,
         line::Line,
@@ -511,6 +521,22 @@ mod every_write {
         let log = log.after_power_loss(1);
         let verdict = go(&folder, &log, &sim).unwrap();
         (verdict, String::from_utf8(whole_lines(&folder)).unwrap())
+    }
+
+    /// The date of a job in scaled time goes on with that time: by the wall clock it would fall back at each take-up.
+    #[test]
+    fn a_date_in_scaled_time_goes_with_the_log() {
+        let folder = put(&JobDisk::new(), false);
+        let log = LogDisk::crashing_at(writes(false).0 * 6 / 10);
+        assert!(go(&folder, &log, &site(&folder)).is_err(), "the job was to be ended");
+        let log = log.after_power_loss(1);
+        let files = Files::read(&folder).unwrap().with_port("sim:");
+        let date = || "2026-01-01T08:10:00Z".to_owned();
+        let up = resume::begin(&folder, || log.clone(), &files, date, 30.0).unwrap();
+        let noted = up.opening.iter().find_map(|i| if let Input::Date(date) = i { Some(date.clone()) } else { None });
+        // Ten minutes by the wall are five hours of the log.
+        assert!((up.at.as_secs_f64() - 18_000.0).abs() < 2.0, "{}", up.at);
+        assert_eq!(noted, clock::later(DATE_OF_SIMULATIONS, up.at.as_secs_f64()));
     }
 
     #[test]

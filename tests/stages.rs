@@ -89,11 +89,16 @@ fn a_simulation_is_told_by_its_unit() {
 /// The cable stays on the bench: what the replacement holds is not taken for what was found on the outgoing unit.
 #[test]
 fn the_replacement_on_the_cable_is_not_the_outgoing_unit() {
-    let stays = "[[answer]]\nact = \"bench-done\"\nsay = \"no\"\nbecause = \"later\"\n";
-    let o = run(Job { seed: 3, answers: stays, ..Job::default() });
+    let refused = "[[answer]]\nact = \"bench-done\"\nsay = \"no\"\nbecause = \"later\"\n";
+    let o = run(Job { seed: 3, answers: refused, ..Job::default() });
     assert_eq!(coded(&o, "as-found.bench-unit").len(), 1, "{:#?}", o.findings);
     assert!(coded(&o, "as-found.settings").is_empty() && o.outgoing.is_none());
     assert!(coded(&o, "unit.still-outgoing").is_empty(), "the exchange does not fail for it");
+    // Nobody answers within the bench's time: nothing is isolated, and nothing is taken for what was found.
+    let late = "[[answer]]\nact = \"bench-done\"\npause_s = 9000\n";
+    let o = run(Job { seed: 3, answers: late, ..Job::default() });
+    assert_eq!(coded(&o, "restore.never-isolated").len(), 1, "{:#?}", o.findings);
+    assert!(coded(&o, "as-found.settings").is_empty() && o.outgoing.is_none());
 }
 
 #[test]

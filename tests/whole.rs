@@ -41,4 +41,5 @@ mod resume;
 mod sentences;
 mod stages;
 mod trust;
+mod visits;
 mod whole_job;

@@ -22,7 +22,7 @@ OPERATIONS = {
     "baseline-take": 0x30, "baseline-status": 0x31, "baseline-read": 0x32,
     "inhibit": 0x40, "inhibit-renew": 0x41, "inhibit-release": 0x42, "outputs-status": 0x43,
     "drive": 0x44, "undrive": 0x45, "reset-latches": 0x46,
-    "log-read": 0x50,
+    "log-read": 0x50, "log-note": 0x51,
 }
 NAMES = {code: name for name, code in OPERATIONS.items()}
 

@@ -12,7 +12,7 @@ SAMPLES = {
         0: 1, 1: 0xC0FFEE, 2: "Example Works", 3: "Specimen 4", 4: "SN-0001", 5: "1.2.3",
         6: 0x1234_5678_9ABC_DEF0, 7: 31_000_000, 8: False,
         9: {0: 4, 1: 4, 2: 7, 3: 2, 4: 0b111111, 5: True, 6: {0: 293_150, 1: 101_325}, 7: 2_000_000_000,
-            8: 250_000_000, 9: 20, 10: 16_384, 11: 512, 12: 600, 13: True},
+            8: 250_000_000, 9: 20, 10: 16_384, 11: 512, 12: 600, 13: True, 15: True},
     },
     "request-wall-clock": {}, "reply-wall-clock": {0: 1_767_254_400_004, 1: -60},
     "request-wall-clock-set": {0: 1_767_254_400_000}, "reply-wall-clock-set": {0: 1_767_254_400_004, 1: -60},
@@ -50,5 +50,6 @@ SAMPLES = {
     "request-undrive": {0: 3}, "reply-undrive": {},
     "request-reset-latches": {}, "reply-reset-latches": {0: 0b1, 1: 0b10},
     "request-log-read": {0: 41}, "reply-log-read": {0: 1, 1: 43, 2: LOG},
+    "request-log-note": {0: "record, isolated 0123-4567-89AB-CDEF-00"}, "reply-log-note": {0: 43},
     "report-log": LOG[1],
 }

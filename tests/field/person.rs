@@ -84,6 +84,9 @@ impl Site {
     }
     /// Does what is asked for, and gives what a sensible person then types.
     fn asked(&mut self, act: &Value, hands: Hands) -> String {
+        if let Some(read) = super::eyes::reads(self, act) {
+            return read;
+        }
         let (inlet, number) = (&act["inlet"], &act["number"]);
         let commands: Vec<Value> = match act["act"].as_str().unwrap() {
             "bench" => vec![
@@ -97,6 +100,16 @@ impl Site {
             name @ ("isolate" | "restore" | "swap") => vec![json!({"do": name})],
             "close-hole" => vec![json!({"do": "close", "pipe": inlet, "hole": number})],
             "open-hole" => vec![json!({"do": "open", "pipe": inlet, "hole": number})],
+            name @ ("close-holes" | "open-holes") => {
+                let holes = act["holes"].as_array().unwrap().iter();
+                let verb = name.trim_end_matches("-holes");
+                holes.map(|hole| json!({"do": verb, "pipe": inlet, "hole": hole})).collect()
+            }
+            "open-alone" => ["close", "open"]
+                .iter()
+                .filter(|verb| act[**verb].is_u64())
+                .map(|verb| json!({"do": verb, "pipe": inlet, "hole": act[*verb]}))
+                .collect(),
             "release-smoke" => {
                 vec![json!({"do": "smoke", "pipe": inlet, "hole": number, "obscuration": 40.0, "seconds": 1200.0})]
             }
@@ -166,7 +179,8 @@ fn kinds(act: &Value, stage: &str) -> [String; 3] {
 /// Somebody who does a job at a terminal, question by question.
 pub(crate) struct Person<'a> {
     dir: &'a Folder,
-    port: String,
+    /// The port, and that of the outgoing unit where it has one of its own.
+    ports: (String, Option<String>),
     pub(crate) site: Site,
     pub(crate) terminal: Terminal,
     /// Questions on this screen that were answered.
@@ -181,17 +195,23 @@ pub(crate) struct Person<'a> {
 }
 impl<'a> Person<'a> {
     pub(crate) fn new(dir: &'a Folder, simulator: &Simulator, slips: Vec<Slip>) -> Self {
-        let port = simulator.unit.clone();
-        let (terminal, site) = (screen(dir, &port), Site::at(&simulator.control));
+        Self::at(dir, simulator, (simulator.unit.clone(), None), slips)
+    }
+    /// The same, who reads the replacement's display: it has no line.
+    pub(crate) fn reading(dir: &'a Folder, simulator: &Simulator) -> Self {
+        Self::at(dir, simulator, ("display:".into(), simulator.outgoing.clone()), Vec::new())
+    }
+    fn at(dir: &'a Folder, simulator: &Simulator, ports: (String, Option<String>), slips: Vec<Slip>) -> Self {
+        let (terminal, site) = (screen(dir, &ports), Site::at(&simulator.control));
         let (asked, decides, patience) = (BTreeMap::new(), VecDeque::new(), 0);
-        Self { dir, port, site, terminal, answered: 0, asked, decides, patience, slips, made: None }
+        Self { dir, ports, site, terminal, answered: 0, asked, decides, patience, slips, made: None }
     }
     pub(crate) fn journal(&self) -> Vec<Value> {
         journal(self.dir)
     }
     /// Runs the same job again, on another screen.
     pub(crate) fn runs_again(&mut self) {
-        (self.terminal, self.answered) = (screen(self.dir, &self.port), 0);
+        (self.terminal, self.answered) = (screen(self.dir, &self.ports), 0);
     }
     /// Ctrl-C, and the job left to be taken up again.
     fn ctrl_c(&mut self) {
@@ -346,9 +366,11 @@ impl<'a> Person<'a> {
     }
 }
 
-fn screen(dir: &Folder, port: &str) -> Terminal {
-    let args = ["run", text(&dir.join("job")), "--port", port, "--speed", SPEED].map(str::to_owned);
-    Terminal::sized(&args.each_ref().map(String::as_str), true, (24, 80))
+fn screen(dir: &Folder, (port, old): &(String, Option<String>)) -> Terminal {
+    let job = dir.join("job");
+    let mut args = vec!["run", text(&job), "--port", port, "--speed", SPEED];
+    args.extend(old.iter().flat_map(|old| ["--old-port", old]));
+    Terminal::sized(&args, true, (24, 80))
 }
 
 pub(crate) fn journal(dir: &Folder) -> Vec<Value> {

@@ -77,6 +77,8 @@ pub enum Input {
     Operator(OperatorAct),
     /// A timer that the procedure asked for has run out.
     Wake,
+    /// The code of the journal's last line, as the procedure asked for it: what is left in a unit's own event log.
+    Head(String),
     /// Stop the job safely, now.
     Abort(AbortCause),
     /// Whether a person decides what follows when something is not shown. Where nothing says so, the plan decides.

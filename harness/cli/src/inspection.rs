@@ -2,12 +2,11 @@
 //! left out, which limits the job set for itself, and dates that do not fit.
 //!
 //! Not here: whether the record was altered (the seals, the replay).
+use crate::beside;
 use plumeline_base::Verdict;
 use plumeline_detector::Identity;
 use plumeline_job::{
-    TEXT_LIMIT,
     folder::{self, Folder},
-    input_file,
     remarks::{self, Code},
     seal::{Seal, Standing, State, design},
 };
@@ -19,8 +18,6 @@ use serde_json::Value;
 
 /// Times of the log are known to this much of the date, s.
 pub(crate) const WITHIN_S: f64 = 120.0;
-/// Folders beside a job's that are looked into, at most.
-const MOST_BESIDE: usize = 2000;
 
 /// What there is to know of a job besides its findings.
 #[derive(Clone, Debug, Default, Serialize)]
@@ -39,6 +36,10 @@ impl Inspection {
         let (record, plan) = (done.session.record(), &done.loaded.inputs.plan);
         let mut facts = vec![
             ("site", plan.site.clone()),
+            (
+                "kind",
+                if plan.visit.is_some() { "service visit, no unit exchanged" } else { "exchange of units" }.to_owned(),
+            ),
             ("technician", plan.technician.clone()),
             ("link", none_or(&record.links)),
         ];
@@ -152,23 +153,13 @@ fn others(folder: &Folder, outcome: &Outcome) -> Vec<String> {
         .map(|unit| unit.serial.as_str())
         .filter(|serial| !serial.is_empty())
         .collect();
-    let Ok(own) = folder.dir().canonicalize() else { return Vec::new() };
-    let beside = own.parent().and_then(|parent| std::fs::read_dir(parent).ok()).into_iter().flatten().flatten();
-    let mut found: Vec<String> = beside
-        .take(MOST_BESIDE)
-        .map(|entry| entry.path())
-        .filter(|dir| *dir != own)
-        .filter_map(|dir| {
-            let bytes = input_file::read(&dir.join(folder::RESULT), "read it", TEXT_LIMIT as u64).ok()?;
-            let result: Value = serde_json::from_slice(&bytes).ok()?;
-            let at = |unit: &str| result["outcome"][unit]["serial"].as_str();
-            let same = [at("outgoing"), at("replacement")].into_iter().flatten().find(|s| serials.contains(s))?;
-            let text = |value: &Value| value.as_str().unwrap_or("unknown").to_owned();
-            let (date, verdict) = (text(&result["dates"][0]["date"]), text(&result["verdict"]));
-            let name = dir.file_name().unwrap_or_default().to_string_lossy();
-            Some(format!("{date}: {verdict}, serial {same}, in {name}"))
-        })
-        .collect();
+    let shown = |(dir, result, serial): (std::path::PathBuf, Value, String)| {
+        let text = |value: &Value| value.as_str().unwrap_or("unknown").to_owned();
+        let (date, verdict) = (text(&result["dates"][0]["date"]), text(&result["verdict"]));
+        let name = dir.file_name().unwrap_or_default().to_string_lossy();
+        format!("{date}: {verdict}, serial {serial}, in {name}")
+    };
+    let mut found: Vec<String> = beside::jobs(folder, &serials).into_iter().map(shown).collect();
     found.sort();
     found
 }

@@ -3,6 +3,7 @@
 //! Here are arguments and commands. Not here: how a job is run (runtime), what a job is (procedure), files (job, trace),
 //! pages (report), campaigns and batches (lab).
 pub mod args;
+mod beside;
 pub mod capture;
 pub mod carrying;
 pub mod commands;
@@ -10,6 +11,7 @@ mod inspection;
 mod output;
 pub mod predict;
 mod stamps;
+mod unit_log;
 
 use args::{Cli, Command, SettingsOf};
 use clap::Parser;

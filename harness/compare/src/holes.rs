@@ -3,7 +3,7 @@
 //! A drop is a difference of one sensor within minutes: calibration, air, fan and filter move all drops of a pipe alike. So each
 //! hole is held against the middle of the others, and one that changed is no measure for the others.
 use crate::{Change, Comparison, Record, Standing, VISITS, line, median, more_or_less, ratio};
-use plumeline_procedure::outcome::{Figure, StageKind, Subject};
+use plumeline_procedure::outcome::{Figure, Subject};
 
 /// Part of a common change that holes at different places along a pipe may differ by: the flow takes another form of friction.
 const UNEVEN: f64 = 0.1;
@@ -30,25 +30,8 @@ pub(crate) struct Own {
     pub(crate) changed: bool,
 }
 
-/// By how much closing each hole lowered the flow, as the record leaves it: what was put right or void does not count.
-fn drops(record: &Record) -> Vec<((u8, u32), &Figure)> {
-    let mut all: Vec<((u8, u32), &Figure)> = Vec::new();
-    for finding in &record.outcome.findings {
-        let (Subject::Hole(inlet, number), StageKind::ProveFlow) = (&finding.subject, finding.stage) else { continue };
-        let Some(measured) = finding.measured.as_ref().filter(|m| m.unit == "L/min") else { continue };
-        if !finding.stands() || finding.void.is_some() {
-            continue;
-        }
-        let at = (*inlet, *number);
-        all.retain(|(other, _)| *other != at);
-        all.push((at, measured));
-    }
-    all.sort_by_key(|(at, _)| *at);
-    all
-}
-
 pub(crate) fn pairs(old: &Record, new: &Record, open: &mut Vec<String>) -> Vec<Pair> {
-    let (before, now) = (drops(old), drops(new));
+    let (before, now) = (old.outcome.drops(), new.outcome.drops());
     let mut pairs = Vec::new();
     let mut places: Vec<(u8, u32)> = before.iter().chain(&now).map(|(at, _)| *at).collect();
     places.sort_unstable();

@@ -24,7 +24,7 @@ fn record(pipes: &[(u8, [f64; 6])]) -> Record {
             smallest_visible: None,
         });
         for (hole, drop) in (1..).zip(holes) {
-            let told = [("hole", "it"), ("drop", "x"), ("off", "y")];
+            let told = [("hole", "it"), ("seen", "x"), ("off", "y")];
             let mut finding =
                 Finding::coded(StageKind::ProveFlow, Subject::Hole(*inlet, hole), "holes.draws", &told).unwrap();
             finding.measured = Some(Figure::with(*drop, 0.02 * drop, "L/min"));

@@ -6,7 +6,7 @@ use crate::{
     settings::Settings,
     vocabulary::{Abilities, Baseline, Identity, Reading, SettingsState as State, UnitEvent, UnitTime},
 };
-use alloc::vec::Vec;
+use alloc::{string::String, vec::Vec};
 use core::time::Duration;
 use plumeline_base::Instant;
 
@@ -171,6 +171,11 @@ asks! {
         /// First position wanted.
         from: u32
     }, "read the event log" => Events(Vec<UnitEvent>);
+    /// Write a note into the event log.
+    WriteNote {
+        /// Its words.
+        text: String
+    }, "write a note into the event log" => Done(());
     /// Restart.
     Restart, "restart the unit" => Done(());
 }

@@ -88,6 +88,7 @@ fn together(of_line: &Offer, person: &Abilities) -> Abilities {
         drive_outputs: line.drive_outputs || person.drive_outputs,
         reset_latches: line.reset_latches || person.reset_latches,
         event_log: line.event_log,
+        notes: line.notes,
         restart: line.restart || person.restart,
     }
 }

@@ -129,6 +129,9 @@ pub struct Abilities {
     pub reset_latches: bool,
     /// The event log can be read.
     pub event_log: bool,
+    /// Notes can be written into the event log.
+    #[serde(default)]
+    pub notes: bool,
     /// The unit can be restarted.
     pub restart: bool,
 }
@@ -159,6 +162,7 @@ impl Abilities {
             drive_outputs: false,
             reset_latches: false,
             event_log: false,
+            notes: false,
             restart: false,
         }
     }
@@ -179,6 +183,7 @@ impl Abilities {
             Request::Drive { .. } => self.drive_outputs,
             Request::ResetLatches => self.reset_latches,
             Request::ReadEvents { .. } => self.event_log,
+            Request::WriteNote { .. } => self.notes,
             Request::Restart => self.restart,
         }
     }
@@ -373,6 +378,8 @@ pub enum EventKind {
     BaselineTaken,
     /// An alarm level was reached.
     LevelReached,
+    /// A tool left a note.
+    Noted,
     /// Anything else.
     #[default]
     Other,

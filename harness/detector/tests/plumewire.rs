@@ -362,6 +362,16 @@ fn reads_the_event_log_until_it_ends() {
 }
 
 #[test]
+fn leaves_a_note_in_the_event_log_once() {
+    let mut p = pair();
+    assert_eq!(p.ask(ask::WriteNote { text: "seen".into() }), Ok(()));
+    assert_eq!(p.unit.effects, [Effect::Noted("seen".into())]);
+    // A note is cut to what a message holds.
+    assert_eq!(p.ask(ask::WriteNote { text: "é".repeat(60) }), Ok(()));
+    assert!(matches!(&p.unit.effects[1], Effect::Noted(text) if text.len() == 96));
+}
+
+#[test]
 fn nothing_panics_on_any_bytes() {
     let mut p = pair();
     let mut toss = one_in(2, 99);

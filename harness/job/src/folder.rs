@@ -59,9 +59,11 @@ pub const LOCK: &str = "lock";
 
 /// The seal of the design, made before the job.
 pub const DESIGN: &str = "design-seal.json";
+/// What earlier jobs at the same unit measured.
+pub const HISTORY: &str = "history.json";
 
 /// The files that a job is judged by, and whether it can't be without them.
-pub const INPUTS: [(&str, bool); 9] = [
+pub const INPUTS: [(&str, bool); 10] = [
     (PIPEWORK, true),
     (PLAN, true),
     (UNIT_OUTGOING, false),
@@ -70,13 +72,15 @@ pub const INPUTS: [(&str, bool); 9] = [
     (SETTINGS_OLD, false),
     (DECISIONS, false),
     (ACCOUNT, false),
+    (HISTORY, false),
     (DESIGN, false),
 ];
 
 /// What a job that has begun leaves in its folder besides its reports, in the order in which a new job takes it away: what
 /// follows from something goes before it, and the reports before all of it.
-const LEFT_BY_A_JOB: [&str; 13] = [
+const LEFT_BY_A_JOB: [&str; 14] = [
     DESIGN,
+    HISTORY,
     SETTINGS_AS_LEFT,
     SETTINGS_AS_FOUND,
     JOURNAL,

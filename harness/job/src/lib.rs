@@ -15,6 +15,7 @@ pub mod digest;
 pub mod disk;
 pub mod error;
 pub mod folder;
+pub mod history;
 pub mod input_file;
 pub mod journal;
 pub mod key;
@@ -32,6 +33,7 @@ pub mod sheet;
 pub mod stamp_file;
 pub mod tables;
 pub mod units;
+pub mod visit;
 pub mod written;
 
 pub use error::{Kind, Problem};

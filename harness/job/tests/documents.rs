@@ -36,6 +36,7 @@ fn document() -> String {
             (t.bound_to_settings, "void when settings change"),
             (t.operates, "can operate outputs"),
             (t.winds_down, "done even after a stop"),
+            (t.of_exchange, "not at a service visit"),
         ]
         .into_iter()
         .filter_map(|(holds, words)| holds.then_some(words))

@@ -96,6 +96,9 @@ fn play(files: &Files, mut inputs: JobInputs, seed: u64) -> Result<Played, Failu
     if let Some(described) = &inputs.replacement {
         site.replacement = Arc::new(simulated_model::of(described)?);
     }
+    if let (Some(_), Some(settings)) = (inputs.plan.visit, &inputs.to_load) {
+        scenario::visited(&mut site, settings);
+    }
     // Numbers that only the real units have are not held against the simulated ones.
     inputs.plan.replacement = any(&inputs.plan.replacement);
     inputs.plan.outgoing = inputs.plan.outgoing.as_ref().map(|_| ExpectedUnit::default());

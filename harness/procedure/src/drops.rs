@@ -1,8 +1,8 @@
 //! What closing a hole showed: kept, so that one hole can be closed again without the others.
 //!
 //! Not here: what it is held against (`crate::judge`).
-use crate::{outcome::Finding, plan::HoleRef};
-use alloc::{boxed::Box, string::String, vec::Vec};
+use crate::{facts::fixed, outcome::Finding, plan::HoleRef};
+use alloc::{boxed::Box, format, string::String, vec::Vec};
 use plumeline_base::{Instant, quantity::Estimate};
 use plumeline_measure::joint::Seen;
 
@@ -35,6 +35,18 @@ pub(crate) enum Closings {
     One,
     /// It was open, all others of its pipe closed; this is the predicted share of the pipe's flow.
     AllOthers(f64),
+}
+impl Closings {
+    /// What was seen of a hole that is so far off its prediction, `scale` being what closing it is predicted to take away, L/min.
+    pub(crate) fn says(self, deviation: f64, scale: f64) -> String {
+        let times = 1.0 + deviation;
+        match self {
+            Self::One => format!("closing it lowered the flow by {} L/min", fixed(times * scale, 2)),
+            Self::AllOthers(share) => {
+                format!("alone it takes {} % of its pipe's flow", fixed(times * share * 100.0, 1))
+            }
+        }
+    }
 }
 
 /// What closing a hole once showed, as shares of the predicted drop.

@@ -1,5 +1,6 @@
 //! What comes out of the procedure.
 use crate::{
+    anchor::Note,
     outcome::{Finding, Outcome, StageKind, StageResult, Ticked},
     prompt::{Act, Prompt},
 };
@@ -37,6 +38,8 @@ pub enum Effect {
         /// Who held them.
         unit: Identity,
     },
+    /// Tell the code of the journal as far as it is written by now. Answered by [`plumeline_base::input::Input::Head`] where a journal is kept.
+    TellHead,
     /// The job is in a safe state: the program may be ended, and the job taken up again later.
     Paused,
     /// The job is over.
@@ -190,6 +193,10 @@ pub enum Entry {
         /// SHA-256 over the items in their canonical form, hexadecimal.
         sha256: String,
     },
+    /// The code of the record so far was left in a unit's event log.
+    NoteLeft(Note),
+    /// A code that an earlier record left in a unit's event log was met there.
+    NoteMet(Note),
     /// Something was found.
     Found(Box<Finding>),
     /// Findings were made void.

@@ -7,6 +7,7 @@
 extern crate alloc;
 
 mod again;
+pub mod anchor;
 mod answers;
 pub mod battery;
 mod context;

@@ -148,6 +148,11 @@ impl Procedure {
                 ctx.answered(act.prompt, act.answer.clone());
             }
             Input::Wake => {}
+            Input::Head(code) => {
+                let mut s = ctx.edit();
+                s.record.anchors.isolated.get_or_insert_with(|| code.clone());
+                (s.record.anchors.head, s.changed) = (Some(code.clone()), true);
+            }
             Input::Abort(cause) => {
                 ctx.remark(match cause {
                     AbortCause::Operator => "the operator stopped the job",

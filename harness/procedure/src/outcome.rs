@@ -330,6 +330,27 @@ pub struct SmokeRun {
     pub set_aside: Option<String>,
 }
 
+impl Outcome {
+    /// By how much closing each hole lowered the flow, L/min, by inlet and hole: what was put right or is void does not count.
+    pub fn drops(&self) -> Vec<((u8, u32), &Figure)> {
+        let mut all: Vec<((u8, u32), &Figure)> = Vec::new();
+        for finding in &self.findings {
+            let (Subject::Hole(inlet, number), StageKind::ProveFlow) = (&finding.subject, finding.stage) else {
+                continue;
+            };
+            let Some(measured) = finding.measured.as_ref().filter(|m| m.unit == "L/min") else { continue };
+            if !finding.stands() || finding.void.is_some() {
+                continue;
+            }
+            let at = (*inlet, *number);
+            all.retain(|(other, _)| *other != at);
+            all.push((at, measured));
+        }
+        all.sort_by_key(|(at, _)| *at);
+        all
+    }
+}
+
 /// What the flow of one pipe was predicted to be and was.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct PipeFlow {

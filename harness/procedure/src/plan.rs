@@ -24,6 +24,8 @@ pub struct Plan {
     pub site: String,
     /// Who does the job.
     pub technician: String,
+    /// A service visit, at which no unit is exchanged.
+    pub visit: Option<Visit>,
     /// The outgoing unit, if its settings and figures are to be captured.
     pub outgoing: Option<ExpectedUnit>,
     /// The replacement unit.
@@ -64,6 +66,14 @@ pub struct Plan {
     pub instruments: Vec<Instrument>,
 }
 impl Plan {
+    /// This stage belongs to the job: a service visit has none of those of an exchange.
+    pub fn has(&self, stage: StageKind) -> bool {
+        self.visit.is_none() || !stage.row().traits.of_exchange
+    }
+    /// The unit keeps the baseline that it holds.
+    pub fn keeps_baseline(&self) -> bool {
+        self.visit == Some(Visit::KeepBaseline)
+    }
     /// Sets what holds for a rule.
     pub fn set(&mut self, rule: &Rule, limit: &Limit) {
         rules::set(self, rule, limit);
@@ -71,6 +81,20 @@ impl Plan {
             self.sources.insert(rule.path(), limit.source.clone());
         }
     }
+}
+
+/// A service visit: the unit on the wall stays, keeps its settings, and is proven as on its first day.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Visit {
+    /// The unit keeps its baseline, and the flows are held against it.
+    KeepBaseline,
+    /// A new baseline is taken over proven airflow.
+    NewBaseline,
+}
+impl Visit {
+    /// The names in plans.
+    pub const NAMES: [(&'static str, Self); 2] =
+        [("keep-baseline", Self::KeepBaseline), ("new-baseline", Self::NewBaseline)];
 }
 
 /// What a unit that is read over a line may have no way to show.

@@ -67,6 +67,8 @@ pub struct Traits {
     pub tests_baseline: bool,
     /// Done even after a stop, to leave the site safe.
     pub winds_down: bool,
+    /// It belongs to the exchange of units: a service visit has none.
+    pub of_exchange: bool,
 }
 impl Traits {
     const NONE: Self = Self {
@@ -77,6 +79,7 @@ impl Traits {
         operates: false,
         tests_baseline: false,
         winds_down: false,
+        of_exchange: false,
     };
 }
 
@@ -110,23 +113,23 @@ macro_rules! stages {
 // wall. What an outgoing unit showed is for comparison only: it may be dead.
 stages! {
     /// The replacement tried on the bench and loaded, before the site goes out of service.
-    Bench = "bench", "Try the new unit on the bench", Stop, 60 min: judges;
+    Bench = "bench", "Try the new unit on the bench", Stop, 60 min: judges of_exchange;
     /// Isolated at the panel, release circuits locked off, people told.
     Isolate = "isolate", "Isolate", Stop, 60 min: judges needed;
     /// The outgoing unit's identity, settings, flows, faults.
-    AsFound = "as-found", "As found", GoOn, 60 min: operates;
+    AsFound = "as-found", "As found", GoOn, 60 min: operates of_exchange;
     /// The units are exchanged: remount, clean, refit, power.
-    Swap = "swap", "Exchange the units", Stop, 240 min: judges needed operates;
+    Swap = "swap", "Exchange the units", Stop, 240 min: judges needed operates of_exchange;
     /// The new unit has started and says who it is.
-    Boot = "boot", "Start the new unit", Stop, 15 min: judges needed operates;
+    Boot = "boot", "Identify the unit", Stop, 15 min: judges needed operates;
     /// Settings sent, read back, kept over a restart.
-    Load = "load", "Load settings", Stop, 30 min: judges needed operates bound_to_settings;
+    Load = "load", "Settings", Stop, 30 min: judges needed operates bound_to_settings;
     /// Flow is steady.
     Settle = "settle", "Let the flow settle", GoOn, 30 min: judges needed bound_to_start bound_to_settings;
     /// Each pipe's flow against the prediction, then every reachable hole shown to draw.
     ProveFlow = "prove-flow", "Prove the flow", GoOn, 480 min: judges needed operates bound_to_start bound_to_settings;
     /// The airflow baseline is taken and read back.
-    Baseline = "baseline", "Take the baseline", GoOn, 30 min: judges needed operates bound_to_start bound_to_settings;
+    Baseline = "baseline", "Airflow baseline", GoOn, 30 min: judges needed operates bound_to_start bound_to_settings;
     /// Smoke at the far end of each pipe, timed.
     ProveSmoke = "prove-smoke", "Prove with smoke", GoOn, 240 min: judges needed operates bound_to_start bound_to_settings tests_baseline;
     /// Obscuration back under the lowest level, latches reset.

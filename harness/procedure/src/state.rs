@@ -131,6 +131,8 @@ pub(crate) struct UnitState {
     pub(crate) other_settings: Option<OtherSettings>,
     /// The baseline that was taken in this job.
     pub(crate) baseline: Option<Baseline>,
+    /// Flows when they were held against a baseline that was kept, by inlet, L/min.
+    pub(crate) at_visit: BTreeMap<u8, f64>,
     /// The flow fault is expected: an inlet is shut for the test, or was just put back.
     pub(crate) flow_fault_expected: bool,
 }
@@ -198,6 +200,17 @@ pub(crate) struct RunningStage {
     pub(crate) attended: bool,
 }
 
+/// Codes of the record for the units' own event logs.
+#[derive(Default)]
+pub(crate) struct Anchors {
+    /// The code that was told last, since it was asked for.
+    pub(crate) head: Option<String>,
+    /// The code that was told when the zone went out of service.
+    pub(crate) isolated: Option<String>,
+    /// Units, by serial number, in whose logs that one was left.
+    pub(crate) left: BTreeSet<String>,
+}
+
 /// What the log told, and what later stages compare with.
 #[derive(Default)]
 pub(crate) struct RecordState {
@@ -207,6 +220,7 @@ pub(crate) struct RecordState {
     pub(crate) date: Option<(Instant, u64)>,
     /// Why the computer's date is not to be trusted any more.
     pub(crate) date_doubt: Option<String>,
+    pub(crate) anchors: Anchors,
     /// Who does the work by hand.
     pub(crate) who: Option<String>,
     /// What each alarm level did while smoke was at the unit.

@@ -4,7 +4,7 @@ use plumeline_base::{
     obscuration::ObscurationUnit,
     pipework::{OpeningKind, Pipework},
 };
-use plumeline_job::account::AccountFile;
+use plumeline_job::{account::AccountFile, history::History};
 use plumeline_procedure::{outcome::Outcome, plan::Plan};
 use serde::Serialize;
 
@@ -29,6 +29,8 @@ pub struct ReportInput<'a> {
     pub tool: &'a str,
     /// The account of the carry-over that the loaded settings come from, if they come from one.
     pub carried: Option<&'a AccountFile>,
+    /// What earlier jobs at the unit measured, where the job knows of them.
+    pub history: Option<&'a History>,
 }
 
 /// Digests of the record, hexadecimal SHA-256. Those of the job's own files come with the journal ([`Record::files`]).

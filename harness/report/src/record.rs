@@ -8,6 +8,7 @@ use plumeline_base::{
 };
 use plumeline_detector::Reading;
 use plumeline_procedure::{
+    anchor::Note,
     effect::Entry,
     outcome::StageKind,
     plan::HoleRef,
@@ -39,6 +40,8 @@ pub struct Record {
     pub out_of_service: Option<(Instant, f64)>,
     /// When it was back.
     pub back_in_service: Option<Instant>,
+    /// Codes of this record that were left in units' event logs.
+    pub notes_left: Vec<Note>,
     /// Remarks of the journal.
     pub remarks: Vec<(Instant, String)>,
     /// Stretches without a link or without readable frames: from, to, what was wrong.
@@ -130,6 +133,11 @@ impl Record {
             Entry::PutRight { stages, what } => {
                 let stages: Vec<&str> = stages.iter().map(|s| s.name()).collect();
                 self.remarks.push((at, format!("put right: {what}; proven again: {}", stages.join(", "))));
+            }
+            Entry::NoteLeft(note) => self.notes_left.push(note.clone()),
+            Entry::NoteMet(note) => {
+                let text = format!("met in the event log of unit {}: {}", note.serial, note.words());
+                self.remarks.push((at, text));
             }
             Entry::Remark { text } => self.remarks.push((at, text.clone())),
             Entry::Ended { .. } => {

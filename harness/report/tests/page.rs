@@ -62,7 +62,7 @@ fn a_failed_job_says_first_which_pipe_what_was_measured_and_what_to_do() {
         "38.4 ± 2.6 L/min",
         "holes of this pipe are blocked or taped",
         "look at the inlet's number and at the holes of this pipe, nearest first",
-        "NOT DONE take the baseline, prove with smoke",
+        "NOT DONE airflow baseline, prove with smoke",
         "Local codes, the listing of the unit and a licensed person decide",
     ] {
         assert!(first.contains(needed), "{needed:?} not in {first}");
@@ -78,7 +78,7 @@ fn an_undecided_job_says_what_is_void_overridden_and_open() {
     let first = first_screen(&text);
     for needed in [
         "UNDECIDED",
-        "OVERRIDE Somebody chose to go on at \"take the baseline\"",
+        "OVERRIDE Somebody chose to go on at \"airflow baseline\"",
         "R. Example: holes 4 and 5 are above the false ceiling",
         "BASELINE VOID The airflow baseline no longer counts: the cover was opened",
         "5 findings are undecided, which is not a pass",

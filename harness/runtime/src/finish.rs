@@ -38,6 +38,7 @@ pub fn write(
         digests,
         tool: env!("CARGO_PKG_VERSION"),
         carried: loaded.carried.as_ref(),
+        history: loaded.history.as_ref(),
     };
     for format in plumeline_report::FORMATS {
         let text = (format.write)(&input).map_err(|e| Failure::internal(e.to_string()))?;

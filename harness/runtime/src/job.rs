@@ -452,6 +452,10 @@ impl<'a, K: Keeper> Job<'a, K> {
                 let input = self.lines.get_mut(id).and_then(|line| line.connect(id, now));
                 self.inputs.extend(input.map(|input| (now, input)));
             }
+            Outward::TellHead => {
+                let head = self.session.keeper().head();
+                self.inputs.extend(head.map(|head| (now, Input::Head(code::of(&head)))));
+            }
             Outward::Ask(prompt) => self.operators.iter_mut().for_each(|o| o.asked(now, &prompt)),
             Outward::Paused if matches!(self.clock, Clock::Virtual) => self.done = true,
             Outward::Paused => self.paused = Some(std::time::Instant::now()),

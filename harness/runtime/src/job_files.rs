@@ -20,6 +20,7 @@ use plumeline_job::{
     account::{self, AccountFile},
     description,
     folder::{self, Folder},
+    history::{self, History},
     pipework::{self, FrictionChoice, ModelChoice, PipeworkFile},
     plan, settings,
 };
@@ -239,7 +240,11 @@ impl Files {
             outgoing,
             replacement,
         };
-        Ok(Loaded { pipework, plan, inputs, carried })
+        let history = match self.get(folder::HISTORY) {
+            Ok(bytes) => Some(history::parse(folder::HISTORY, bytes)?),
+            Err(_) => None,
+        };
+        Ok(Loaded { pipework, plan, inputs, carried, history })
     }
 }
 
@@ -260,6 +265,8 @@ pub struct Loaded {
     pub inputs: JobInputs,
     /// The account of the carry-over that the settings come from, if they come from one.
     pub carried: Option<AccountFile>,
+    /// What earlier jobs at the unit measured, where the job knows of them.
+    pub history: Option<History>,
 }
 
 /// How a pipework file wants to be computed.

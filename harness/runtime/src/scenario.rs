@@ -3,6 +3,7 @@
 //! Not here: the pipework's own format (the job crate) and what a defect does (the simulator).
 use crate::{failure::Failure, simulated_model};
 use plumeline_base::{Instant, pipework::Pipework};
+use plumeline_detector::settings::Settings;
 use plumeline_job::{
     TEXT_LIMIT,
     error::Source,
@@ -88,6 +89,12 @@ pub fn site(pipework: Pipework, seed: u64, defects: &[String], outgoing_alive: b
     scenario.outgoing_alive = outgoing_alive;
     scenario.defects = self::defects(defects)?;
     Ok(scenario)
+}
+
+/// A site that is visited: the replacement is on the wall, in service with these settings.
+pub fn visited(scenario: &mut Scenario, settings: &Settings) {
+    scenario.mounted = Which::Replacement;
+    scenario.in_service = Some(simulated_model::settings(settings));
 }
 
 /// Defects as a user writes them.

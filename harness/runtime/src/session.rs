@@ -44,6 +44,8 @@ pub enum Outward {
     Note(Entry),
     /// Show a reading.
     Reading(Reading),
+    /// Tell the code of the journal's last line.
+    TellHead,
     /// The job is in a safe state and can be left, to be taken up again.
     Paused,
     /// The job is over.
@@ -113,6 +115,7 @@ impl<K: Keeper> Session<K> {
                     notes.push(entry);
                 }
                 Effect::Keep { which, settings, unit } => self.keeper.settings(which, &settings, &unit)?,
+                Effect::TellHead => out.push(Outward::TellHead),
                 Effect::Paused => out.push(Outward::Paused),
                 Effect::Done(outcome) => {
                     self.outcome = Some(outcome.clone());

@@ -433,14 +433,13 @@ fn columns() -> Option<usize> {
     terminal_size::terminal_size_of(stdout()).map(|(w, _)| usize::from(w.0).max(40))
 }
 
-/// One line where both parts fit into it, else one for each.
+/// One line where both parts fit into it, else each folded to the width: nothing is cut off.
 fn lines_that_run(parts: &[String; 2], columns: usize) -> String {
     let line = parts.iter().filter(|p| !p.is_empty()).map(String::as_str).collect::<Vec<_>>().join("  ");
     if line.chars().count() <= columns {
         return line;
     }
-    let cut = |part: &String| part.chars().take(columns).collect::<String>();
-    parts.iter().map(cut).collect::<Vec<_>>().join("\n")
+    parts.iter().flat_map(|part| textwrap::wrap(part, columns)).collect::<Vec<_>>().join("\n")
 }
 
 /// What the live line says while a question waits.
@@ -564,7 +563,10 @@ mod tests {
         let parts = parts.map(str::to_owned);
         assert_eq!(lines_that_run(&parts, 80), parts.join("\n"));
         assert_eq!(lines_that_run(&parts, 120), parts.join("  "));
-        assert!(lines_that_run(&parts, 20).lines().all(|line| line.chars().count() == 20));
+        let narrow = lines_that_run(&parts, 20);
+        assert!(narrow.lines().all(|line| line.chars().count() <= 20), "{narrow}");
+        let words = |text: &str| text.split_whitespace().map(String::from).collect::<Vec<_>>();
+        assert_eq!(words(&narrow), words(&parts.join(" ")), "nothing is cut off");
         assert_eq!(lines_that_run(&[String::new(), "[3] waits".into()], 80), "[3] waits");
     }
 }

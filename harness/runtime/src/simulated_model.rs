@@ -10,7 +10,7 @@ use plumeline_base::{
 use plumeline_detector::{
     lines,
     registers::{Map, map::Protocol},
-    settings::Value,
+    settings::{Item, Settings, Value},
 };
 use plumeline_job::{TEXT_LIMIT, description, input_file};
 use plumeline_simulator::{
@@ -214,6 +214,11 @@ fn most(longest: u32) -> usize {
 }
 fn number(n: f64) -> SettingValue {
     SettingValue::number(&n.to_string())
+}
+/// Settings as a simulated unit holds them.
+pub(crate) fn settings(settings: &Settings) -> Vec<Setting> {
+    let held = |i: &Item| Setting { key: i.key.clone(), value: value(&i.value), unit: i.unit.clone() };
+    settings.items.iter().map(held).collect()
 }
 fn value(value: &Value) -> SettingValue {
     match value {

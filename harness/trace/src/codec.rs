@@ -38,6 +38,9 @@ enum Header<'a> {
         answer: AnswerText<'a>,
     },
     Wake {},
+    Head {
+        code: Cow<'a, str>,
+    },
     Abort {
         cause: AbortCause,
     },
@@ -143,6 +146,7 @@ fn header(input: &Input) -> Option<Header<'_>> {
                 Answer::Again(what) => AnswerText::Again(what.into()),
             },
         },
+        Input::Head(code) => Header::Head { code: code.into() },
         Input::Abort(cause) => Header::Abort { cause: *cause },
         Input::Attended(by_a_person) => Header::Attended { by_a_person: *by_a_person },
         Input::Pause(cause) => Header::Pause { cause: *cause },
@@ -202,6 +206,7 @@ fn event(packet: &[u8]) -> Result<Packet, String> {
             Input::Operator(OperatorAct { prompt, answer })
         }
         Header::Wake {} => Input::Wake,
+        Header::Head { code } => Input::Head(code.into()),
         Header::Abort { cause } => Input::Abort(cause),
         Header::Attended { by_a_person } => Input::Attended(by_a_person),
         Header::Pause { cause } => Input::Pause(cause),
@@ -233,6 +238,7 @@ fn words(input: &Input) -> String {
             format!("operator answers prompt {prompt}: {answer}")
         }
         Input::Wake => "timer wake".into(),
+        Input::Head(code) => format!("code of the record so far: {code}"),
         Input::Abort(cause) => format!("abort: {}", why(*cause)),
         Input::Pause(cause) => format!("pause: {}", why(*cause)),
         Input::Attended(true) => "a person decides what follows when something is not shown".into(),

@@ -1,7 +1,7 @@
 //! What a simulation starts from: the pipework as designed, what is wrong with it, and the laws that scatter is drawn from.
 //!
 //! Not here: files. The caller reads those and builds a [`Scenario`].
-use crate::{defect::Defect, lie::Lie, models::Model, physics::Laws, sensors::SensorLaws};
+use crate::{defect::Defect, device::settings::Setting, lie::Lie, models::Model, physics::Laws, sensors::SensorLaws};
 use plumeline_base::pipework::{AirPath, Pipework};
 use std::sync::Arc;
 
@@ -143,6 +143,9 @@ pub struct Scenario {
     pub outgoing_air_path: Option<AirPath>,
     /// Which unit is on the wall, with the pipes in it and powered, at the start.
     pub mounted: Which,
+    /// The replacement is in service with these settings and has a baseline of its own; `None`: it is as delivered. For a site that is
+    /// visited, with [`Self::mounted`].
+    pub in_service: Option<Vec<Setting>>,
     /// What [`crate::Simulation::store`] gave in an earlier life of the process; `None`: units as delivered (the
     /// outgoing one with its site's settings).
     pub store: Option<Vec<u8>>,
@@ -177,6 +180,7 @@ impl Scenario {
             outgoing_alive: true,
             outgoing_air_path: None,
             mounted: Which::Outgoing,
+            in_service: None,
             store: None,
         }
     }

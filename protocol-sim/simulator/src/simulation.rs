@@ -114,7 +114,7 @@ impl Simulation {
             let sensors = Sensors::new(scenario.sensors, Stream::new(seed, 3), usize::from(inlets), &model);
             let settings = match which {
                 Which::Outgoing => site_settings(&model, inlets, &used),
-                Which::Replacement => model.factory_settings(inlets),
+                Which::Replacement => scenario.in_service.clone().unwrap_or_else(|| model.factory_settings(inlets)),
             };
             let new = which == Which::Replacement;
             let fitted = Fitted {
@@ -148,7 +148,7 @@ impl Simulation {
                 if !site.settle() {
                     return Err(ScenarioError::Pipework("the flows do not come to rest".into()));
                 }
-                if which == Which::Outgoing && fresh {
+                if fresh && (which == Which::Outgoing || scenario.in_service.is_some()) {
                     unit.reached.device.adopt_baseline(&truth_of(&site, &unit));
                 }
             }

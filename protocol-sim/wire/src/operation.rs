@@ -122,6 +122,8 @@ operations! {
     ResetLatches = 0x46, Nothing => Latches;
     /// Entries of the event log.
     LogRead = 0x50, LogRead => LogPage<'a>;
+    /// Write a note into the event log.
+    LogNote = 0x51, LogNote<'a> => LogNoted;
 }
 
 /// What a device tells without being asked each time, while readings are streamed.

@@ -158,6 +158,10 @@ pub struct New {
     /// Another job whose files are taken over (pipework, plan, descriptions, settings, decisions), but no evidence.
     #[arg(long, value_name = "JOB", conflicts_with_all = ["site", "technician", "inlets", "port", "replacement", "outgoing", "from_csv", "from_inp"])]
     pub from: Option<PathBuf>,
+    /// A service visit: no unit is exchanged, the one on the wall keeps its settings and its baseline. With --from, at the unit that
+    /// JOB left, with the history of the jobs beside JOB.
+    #[arg(long, conflicts_with = "outgoing")]
+    pub visit: bool,
     /// Replace files that are there already.
     #[arg(long)]
     pub force: bool,

@@ -13,6 +13,10 @@ pub struct Check {
     /// A code of this record that was written down: the record must still hold what it stands for.
     #[arg(long, value_name = "CODE")]
     pub code: Vec<String>,
+    /// The unit's own event log, saved with `capture --event-log`, or the folder of a later service visit: the codes that this record left
+    /// there must be of it.
+    #[arg(long, value_name = "FILE|JOB")]
+    pub unit_log: Option<PathBuf>,
     /// Certificates (PEM) of time-stamping services, or of whoever vouches for them: what is stamped must be stamped by these.
     #[arg(long, value_name = "FILE")]
     pub anchor: Option<PathBuf>,

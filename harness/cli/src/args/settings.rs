@@ -11,6 +11,9 @@ pub struct Capture {
     /// The file to write.
     #[arg(short, long, value_name = "FILE")]
     pub out: PathBuf,
+    /// Its event log instead of its settings: what records left there is held against them with `check --unit-log`.
+    #[arg(long)]
+    pub event_log: bool,
     /// With sim: the scenario.
     #[arg(long, value_name = "FILE")]
     pub scenario: Option<PathBuf>,

@@ -5,6 +5,7 @@ use crate::{
     args::Check,
     inspection::Inspection,
     stamps::{self, Stamps},
+    unit_log,
 };
 use plumeline_job::{
     Kind, Problem, check as files, code,
@@ -24,6 +25,7 @@ use plumeline_runtime::{
 use plumeline_stamp::Anchors;
 use plumeline_trace::LogReader;
 use serde_json::{Value, json};
+use std::path::Path;
 
 /// What was found out about a job.
 pub struct Examined {
@@ -64,6 +66,9 @@ pub fn check(args: &Check) -> Result<Exit, Failure> {
     let doubtful = found.inspection.as_ref().is_some_and(|i| !i.doubts.is_empty()) || !stamps.doubts.is_empty();
     for typed in &args.code {
         found.hold_code(&folder, typed)?;
+    }
+    if let Some(path) = &args.unit_log {
+        found.hold_unit_log(&folder, path)?;
     }
     let exit = match (found.problems.is_empty(), found.standing.state) {
         (false, _) => Exit::Fail,
@@ -202,9 +207,8 @@ impl Examined {
     fn hold_code(&mut self, folder: &Folder, typed: &str) -> Result<(), Failure> {
         let wanted = code::read(typed)
             .map_err(|why| Failure::input(format!("--code {typed}: {why}"), "copy it again from the paper"))?;
-        let bytes = folder.read_up_to(folder::JOURNAL, journal::JOURNAL_LIMIT)?.bytes;
-        let lines = journal::read::<Value>(folder::JOURNAL, &bytes).map_or_else(|_| Vec::new(), |j| j.lines);
-        match lines.iter().position(|line| code::of(&line.hash) == wanted) {
+        let lines = codes(folder)?;
+        match lines.iter().position(|line| *line == wanted) {
             Some(at) => self.says.push(format!(
                 "{wanted}: the code of line {} of {} lines of {}, so the record up to there is the one that was written down",
                 at + 1,
@@ -221,6 +225,16 @@ impl Examined {
                 .into(),
             ),
         }
+        Ok(())
+    }
+    /// The codes that the record left in its unit's event log.
+    fn hold_unit_log(&mut self, folder: &Folder, path: &Path) -> Result<(), Failure> {
+        let notes = unit_log::notes(path)?;
+        let session = self.replayed.as_ref().map(|done| &done.session);
+        let left = session.map_or(&[][..], |s| &s.record().notes_left);
+        let (says, problems) = unit_log::hold(&notes, &codes(folder)?, left);
+        self.says.extend(says);
+        self.problems.extend(problems.into_iter().map(Failure::from));
         Ok(())
     }
     fn standing_of_end(&mut self, done: &Replayed, missing: u64) {
@@ -247,6 +261,13 @@ impl Examined {
         let torn = self.replayed.as_ref().is_some_and(|done| done.torn.is_some());
         self.checked.torn.is_none() && !torn && lines == self.checked.lines
     }
+}
+
+/// The codes of the journal's lines.
+fn codes(folder: &Folder) -> Result<Vec<String>, Failure> {
+    let bytes = folder.read_up_to(folder::JOURNAL, journal::JOURNAL_LIMIT)?.bytes;
+    let lines = journal::read::<Value>(folder::JOURNAL, &bytes).map_or_else(|_| Vec::new(), |j| j.lines);
+    Ok(lines.iter().map(|line| code::of(&line.hash)).collect())
 }
 
 /// Why the newest seal is not this key's.

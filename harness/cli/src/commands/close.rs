@@ -162,5 +162,12 @@ pub fn unpack(args: &Unpack) -> Result<Exit, Failure> {
     }
     let files = archive::unpack(&args.archive, &args.out)?;
     print_progress(&format!("{files} files are in {}", args.out.display()));
-    check::check(&Check { job: args.out.clone(), key: args.key.clone(), code: Vec::new(), anchor: None, json: false })
+    check::check(&Check {
+        job: args.out.clone(),
+        key: args.key.clone(),
+        code: Vec::new(),
+        unit_log: None,
+        anchor: None,
+        json: false,
+    })
 }

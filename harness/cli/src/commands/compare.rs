@@ -14,19 +14,21 @@ use plumeline_job::{
 use plumeline_report::RESULT_FORMAT;
 use plumeline_runtime::{
     failure::{Exit, Failure},
-    show::{print_progress, print_result},
+    show::{print_progress, print_result, print_trouble},
 };
 use std::path::{Path, PathBuf};
 
 /// `plumeline compare`
 pub fn compare(args: &Compare) -> Result<Exit, Failure> {
-    let (old, new) = (open(&args.old, 1)?, open(&args.new, 2)?);
+    let (old, new) = (open(&args.old, 1, !args.json)?, open(&args.new, 2, !args.json)?);
     if old.site != new.site {
         let both = format!("one record is of {:?}, the other of {:?}", old.site, new.site);
         if !args.other_name {
             return Err(Failure::input(both, "compare two records of one site; if it was renamed, add --other-name"));
         }
-        print_progress(&both);
+        if !args.json {
+            print_progress(&both);
+        }
     }
     if (&old.outcome, &old.date) == (&new.outcome, &new.date) {
         return Err(Failure::input("both are one and the same record", "name the record of another visit"));
@@ -57,8 +59,8 @@ impl Drop for Unpacked {
     }
 }
 
-/// The record in this folder or archive, once it holds.
-fn open(path: &Path, which: u32) -> Result<Record, Failure> {
+/// The record in this folder or archive, once it holds; `says`: whether that is said on standard output.
+pub(super) fn open(path: &Path, which: u32, says: bool) -> Result<Record, Failure> {
     let unpacked = if path.is_dir() {
         None
     } else {
@@ -70,7 +72,7 @@ fn open(path: &Path, which: u32) -> Result<Record, Failure> {
     let shown = path.display().to_string();
     let found = examine(&folder)?;
     if let Some(problem) = found.problems.into_iter().next() {
-        print_progress(&format!("{shown}: this record does not hold, so it is not compared"));
+        print_trouble(&format!("{shown}: this record does not hold, so it is not compared"));
         return Err(problem);
     }
     let sealed = match found.standing.state {
@@ -78,7 +80,9 @@ fn open(path: &Path, which: u32) -> Result<Record, Failure> {
         State::Sealed => "holds, and is sealed",
         State::OpenAgain => "holds, and went on since it was sealed",
     };
-    print_progress(&format!("{shown}: {sealed}"));
+    if says {
+        print_progress(&format!("{shown}: {sealed}"));
+    }
     let kept = |name: &str| -> Result<Option<Settings>, Failure> {
         if !folder.exists(name)? {
             return Ok(None);

@@ -153,6 +153,9 @@ fn simulated_site(args: &Run, loaded: &Loaded, at: Instant) -> Result<SimulatedS
     if let Some(described) = loaded.inputs.replacement.as_ref().filter(|_| args.scenario.is_none()) {
         site.replacement = simulated_model::of(described)?.into();
     }
+    if let (Some(_), Some(settings)) = (loaded.inputs.plan.visit, &loaded.inputs.to_load) {
+        scenario::visited(&mut site, settings);
+    }
     site.seed = args.seed.unwrap_or(site.seed);
     site.defects.extend(scenario::defects(&args.defect)?);
     Ok(SimulatedSite::new(scenario::simulation(site, at)?))

@@ -3,6 +3,7 @@ use crate::{
     args::{Capture, Diff, Show},
     capture::{self, Captured},
     carrying::Described,
+    unit_log,
 };
 use plumeline_base::Instant;
 use plumeline_carry::{Side, compare, listing};
@@ -27,6 +28,9 @@ pub fn capture(args: &Capture) -> Result<Exit, Failure> {
         let there = std::io::ErrorKind::AlreadyExists.into();
         return Err(Problem::from_io(&args.out, "write the settings", &there).into());
     }
+    if args.event_log {
+        return event_log(args);
+    }
     let bytes = if Path::new(&args.port).is_dir() {
         // What a job captured, as it stands there.
         Folder::open(Path::new(&args.port))?.read(folder::SETTINGS_AS_FOUND)?.bytes
@@ -38,6 +42,19 @@ pub fn capture(args: &Capture) -> Result<Exit, Failure> {
     disk::replace(&disk::OsDisk, &args.out, &bytes)
         .map_err(|e| Problem::from_io(&args.out, "write the settings", &e))?;
     print_progress(&headline(&document));
+    print_progress(&format!("written: {}", args.out.display()));
+    Ok(Exit::Pass)
+}
+
+/// A unit's own event log.
+fn event_log(args: &Capture) -> Result<Exit, Failure> {
+    let LinkSpec::Line(line) = port::parse(&args.port)? else {
+        let remedy = "name a serial port or tcp:HOST:PORT; a job folder holds its own in journal.jsonl";
+        return Err(Failure::input("an event log is read over a line", remedy));
+    };
+    let saved = clock::event_loop()?.block_on(unit_log::read_off(line))?;
+    unit_log::write(&args.out, &saved)?;
+    print_progress(&format!("event log of unit {}: {} lines", saved.unit.serial, saved.events.len()));
     print_progress(&format!("written: {}", args.out.display()));
     Ok(Exit::Pass)
 }

@@ -175,7 +175,8 @@ fn begin(request: &Request, memory: &Memory) -> Result<Begun, String> {
         | Request::StopReadings
         | Request::SettingsState
         | Request::RenewInhibit
-        | Request::ReadEvents { .. } => Err(format!("a person at the unit can't {}", request.words())),
+        | Request::ReadEvents { .. }
+        | Request::WriteNote { .. } => Err(format!("a person at the unit can't {}", request.words())),
     }
 }
 

@@ -70,6 +70,7 @@ pub(super) fn unit(hello: &HelloReply<'_>) -> Result<(Identity, Abilities), Stri
         drive_outputs: c.outputs > 0,
         reset_latches: true,
         event_log: true,
+        notes: c.notes == Some(true),
         restart: true,
     };
     Ok((identity, abilities))
@@ -181,6 +182,7 @@ pub(super) fn event(e: &LogEntry<'_>) -> Option<UnitEvent> {
         (EventCode::SettingsChanged, EventKind::SettingsChanged),
         (EventCode::BaselineTaken, EventKind::BaselineTaken),
         (EventCode::Alarm, EventKind::LevelReached),
+        (EventCode::Noted, EventKind::Noted),
     ];
     let kind = known.into_iter().find(|(code, _)| *code as u16 == e.code).map_or(EventKind::Other, |(_, kind)| kind);
     Some(UnitEvent { position, device_us: e.at_us, code: e.code, kind, text: e.text.to_string() })

@@ -122,6 +122,7 @@ pub(super) enum Task {
     Drive { output: u8, on: bool },
     ResetLatches,
     Events { from: u64, got: Vec<UnitEvent> },
+    Note { text: String },
     Restart { sent: bool },
 }
 /// One reading: from the stream if one runs, else from one that is started and stopped for it.
@@ -163,6 +164,7 @@ impl Task {
             Request::Drive { output, on } => Self::Drive { output, on },
             Request::ResetLatches => Self::ResetLatches,
             Request::ReadEvents { from } => Self::Events { from: from.into(), got: Vec::new() },
+            Request::WriteNote { text } => Self::Note { text },
             Request::Restart => Self::Restart { sent: false },
         })
     }
@@ -220,6 +222,7 @@ impl Task {
             Self::Drive { output, on: false } => R::Undrive(wire::Undrive { output: *output }),
             Self::ResetLatches => R::ResetLatches(none),
             Self::Events { from, .. } => R::LogRead(wire::LogRead { from: *from }),
+            Self::Note { text } => R::LogNote(wire::LogNote { text: wire::clip(text) }),
             Self::Restart { sent } => {
                 *sent = true;
                 R::Restart(none)
@@ -299,7 +302,7 @@ impl Task {
                 *from = page.next;
                 Next::Send
             }
-            (Self::Stop | Self::Drive { .. } | Self::ResetLatches | Self::Restart { .. }, _) => {
+            (Self::Stop | Self::Drive { .. } | Self::ResetLatches | Self::Note { .. } | Self::Restart { .. }, _) => {
                 Next::told(Reply::Done(()))
             }
             (_, reply) => Next::nonsense(format!("an answer to {:?} that was not asked", reply.operation())),

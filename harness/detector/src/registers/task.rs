@@ -176,7 +176,7 @@ impl Task {
             }
             Request::ResetLatches => [order(command(Command::Reset)?, true)].into(),
             Request::Restart => [order(command(Command::Restart)?, true)].into(),
-            Request::Clock | Request::ReadEvents { .. } => return Err(cannot()),
+            Request::Clock | Request::ReadEvents { .. } | Request::WriteNote { .. } => return Err(cannot()),
         };
         Ok(Self { request, steps, image: Image::default(), load, progress: None, began: None, ended: Instant::START })
     }

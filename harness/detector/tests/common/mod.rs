@@ -14,6 +14,7 @@ pub(crate) enum Effect {
     Restarted,
     BaselineBegun,
     Released,
+    Noted(String),
 }
 
 pub(crate) struct Unit {
@@ -252,6 +253,10 @@ impl Unit {
                 Reply::Undrive(done)
             }
             R::ResetLatches(_) => Reply::ResetLatches(Latches { alarms: 0, faults: wire::Faults(0) }),
+            R::LogNote(note) => {
+                self.effects.push(Effect::Noted(note.text.into()));
+                Reply::LogNote(wire::LogNoted { position: 11 })
+            }
             R::LogRead(l) => {
                 let mut entries = List::new();
                 for position in l.from.max(1)..=10 {
@@ -343,6 +348,7 @@ fn hello(token: u32, boot_id: u64, starting: bool) -> HelloReply<'static> {
             lease_max_s: 300,
             wall_clock: None,
             simulated: None,
+            notes: None,
         },
     }
 }

@@ -8,7 +8,7 @@ use crate::{
 };
 use plumeline_base::pipework::Pipework;
 use plumeline_procedure::{
-    plan::{ChecklistItem, ExpectedUnit, HoleChoice, HoleRef, Plan, ReleaseMark, Untold},
+    plan::{ChecklistItem, ExpectedUnit, HoleChoice, HoleRef, Plan, ReleaseMark, Untold, Visit},
     rules,
 };
 use std::collections::BTreeSet;
@@ -25,7 +25,8 @@ pub(super) fn check(
     pipework: &Pipework,
 ) -> Result<PlanFile, Problem> {
     let mut notes = Vec::new();
-    plan.stages = stages::stages(source, f.stages.as_ref(), &mut notes)?;
+    plan.visit = f.visit.as_ref().map(|v| choice(source, v, "a service visit", &Visit::NAMES)).transpose()?;
+    plan.stages = stages::stages(source, f.stages.as_ref(), &plan, &mut notes)?;
     plan.holes.choice = hole_choice(source, f.holes.which.as_ref(), pipework)?;
     smoke(source, &f.smoke, pipework, &mut plan, stated, &mut notes)?;
     plan.checklist = checklist(source, f.checklist, &mut notes)?;

@@ -26,6 +26,7 @@ const FACTS: &[(&str, &[&str])] = &[
             "technician",
             "port",
             "invented",
+            "visit",
             "not_shown",
             "outgoing",
             "replacement",

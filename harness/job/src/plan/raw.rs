@@ -15,7 +15,7 @@ use {
     plumeline_procedure::{
         instrument::{Kind, UNITS},
         outcome::StageKind,
-        plan::Policy,
+        plan::{Policy, Visit},
         rules::declared::BATTERY,
     },
 };
@@ -40,6 +40,9 @@ pub(super) struct File {
     /// Whether the site and the units are invented (a demonstration or a test): every report says so loudly.
     #[serde(default)]
     pub(super) invented: bool,
+    /// A service visit, at which no unit is exchanged: the unit keeps its settings, and its baseline or not.
+    #[cfg_attr(feature = "schema", schemars(transform = names(&Visit::NAMES)))]
+    pub(super) visit: Option<Spanned<String>>,
     /// What the replacement may leave unshown, by name: it then costs no pass.
     #[serde(default)]
     pub(super) not_shown: Vec<Spanned<String>>,

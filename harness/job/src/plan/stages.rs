@@ -9,7 +9,7 @@ use crate::{
 };
 use plumeline_procedure::{
     outcome::StageKind,
-    plan::{Policy, StagePlan},
+    plan::{Plan, Policy, StagePlan},
 };
 
 #[derive(Clone, Debug)]
@@ -27,6 +27,7 @@ pub(super) fn stage(source: &Source<'_>, name: &Spanned<String>) -> Result<Stage
 pub(super) fn stages(
     source: &Source<'_>,
     list: Option<&Spanned<Vec<Spanned<raw::Stage>>>>,
+    of: &Plan,
     notes: &mut Vec<String>,
 ) -> Result<Vec<StagePlan>, Problem> {
     let default = |stage: StageKind| {
@@ -35,7 +36,7 @@ pub(super) fn stages(
     };
     let Some(list) = list else {
         notes.push("stages: all, in their usual order with their usual policies and deadlines".to_owned());
-        return Ok(StageKind::ALL.map(default).into());
+        return Ok(StageKind::ALL.into_iter().filter(|s| of.has(*s)).map(default).collect());
     };
     let mut plan: Vec<StagePlan> = Vec::new();
     for entry in list.as_ref() {
@@ -49,6 +50,11 @@ pub(super) fn stages(
             };
             let names: Vec<_> = StageKind::ALL.iter().map(|s| s.name()).collect();
             let remedy = format!("list stages once each, in this order: {}", names.join(", "));
+            return Err(source.problem(Kind::Conflict, s.stage.span(), cause, remedy));
+        }
+        if !of.has(kind) {
+            let cause = format!("the stage `{kind}` belongs to an exchange of units, and this is a service visit");
+            let remedy = "take the stage out, or the line `visit`";
             return Err(source.problem(Kind::Conflict, s.stage.span(), cause, remedy));
         }
         let mut this = default(kind);

@@ -46,7 +46,7 @@ fn runs(plan: &Plan, stage: StageKind) -> bool {
 }
 
 fn stages(plan: &Plan) -> Vec<Remark> {
-    let left = StageKind::ALL.into_iter().filter(|s| s.is_needed() && !runs(plan, *s));
+    let left = StageKind::ALL.into_iter().filter(|s| plan.has(*s) && s.is_needed() && !runs(plan, *s));
     left.map(|s| Remark::new(Code::StageLeftOut, folder::PLAN, "stages", format!("`{s}` is left out"))).collect()
 }
 
@@ -90,8 +90,7 @@ fn unproven(plan: &Plan, pipework: &Pipework) -> Vec<Remark> {
         HoleChoice::These(list) => list.contains(hole),
         HoleChoice::None => false,
     };
-    let shown =
-        |h: &HoleRef| [&plan.smoke.presence, &plan.smoke.at, &plan.suction_at].iter().any(|all| all.contains(h));
+    let shown = |h: &HoleRef| [&plan.smoke.presence, &plan.smoke.at].iter().any(|all| all.contains(h));
     let left: Vec<HoleRef> = holes(pipework).into_iter().filter(|h| !closed(h) && !shown(&h.0)).map(|h| h.0).collect();
     let Some(first) = left.first() else { return Vec::new() };
     let says = format!(

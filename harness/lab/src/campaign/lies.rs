@@ -35,10 +35,11 @@ pub struct Row {
     pub misnamed: Vec<u64>,
 }
 /// Lies that no job can see, or only from the size on that its report states, each with the statement of it.
-pub const STATED: [(LieKind, &str); 13] = [
+pub const STATED: [(LieKind, &str); 15] = [
     (LieKind::LeakUntold, "missed.untold-air"),
     (LieKind::FanSpeedUntrue, "missed.all-alike"),
     (LieKind::BaselineOfBefore, "missed.baseline-off"),
+    (LieKind::BaselineDesign, "missed.baseline-off"),
     (LieKind::BaselineLostAtRestart, "missed.after-restart"),
     (LieKind::FlowBandWide, "missed.unit-band"),
     (LieKind::OldFlowBand, "missed.unit-band"),
@@ -49,6 +50,7 @@ pub const STATED: [(LieKind, &str); 13] = [
     (LieKind::LogLoses, "missed.log"),
     (LieKind::OldOutputs, "missed.outputs-at-alarm"),
     (LieKind::OldDelays, "missed.alarm-threshold"),
+    (LieKind::DelaysSwapped, "missed.alarm-threshold"),
 ];
 
 /// Whether the report says that this lie is not shown.

@@ -1,4 +1,7 @@
 //! What the airflow baseline and the last look at it can show.
+const MOVED: &str = "dirt on the filter or in the pipes, another fan setting, or a change at the pipes since the baseline was taken";
+const ANEW: &str = "put right what prove-flow names, clean or renew the filter; if the flow is proven and stays where it is, take the \
+                    baseline anew (visit = \"new-baseline\")";
 facts! {
     refused(proven) = "baseline.refused", Undecided, "no baseline taken: the airflow is not proven ({proven})",
         next "put right what prove-flow found, then run the job again";
@@ -19,6 +22,13 @@ facts! {
     not_as_measured() = "baseline.not-as-measured", Fail, "the baseline is not what was measured just before";
     near_limit() = "baseline.near-limit", Undecided,
         "not shown that the baseline is what was measured: too near the limit to tell";
+    kept() = "baseline.kept", Pass, "flow is near enough to the baseline that the unit keeps";
+    kept_near_limit() = "baseline.kept-near-limit", Undecided,
+        "not shown that flow is near enough to the baseline that the unit keeps: too near the limit to tell", likely MOVED, next ANEW;
+    kept_too_far() = "baseline.kept-too-far", Fail,
+        "flow has gone so far from the baseline that little of the band is left on that side", likely MOVED, next ANEW;
+    kept_not_shown(trouble) = "baseline.kept-not-shown", Undecided, "the baseline that the unit keeps is not shown: {trouble}",
+        next "describe where the unit shows its baseline, or have it read in another way";
 
     look_not_measured(error) = "last-look.not-measured", Undecided, "flow was not measured: {error}";
     no_baseline() = "last-look.no-baseline", Undecided, "there is no baseline to compare the flow with";

@@ -36,6 +36,10 @@ facts! {
         likely HAS_MORE, next AGAIN;
     changed_later(item) = "load.item-changed-after-restart", Fail, "not still there after a restart: {item}",
         likely FELL_BACK, next AGAIN;
+    as_left_before(items) = "load.as-left-before", Pass, "the unit holds all {items} settings of settings-new.json, item by item; none was sent";
+    not_as_left_before(item) = "load.not-as-left-before", Fail, "the unit does not hold what settings-new.json has: {item}",
+        likely "somebody changed it since the last job, or the unit lost it",
+        next "find out who and why; set it right at the unit, or settle that the new value stands and put it into settings-new.json";
     revision_stuck(before, after) = "load.revision-stuck", Fail,
         "other settings came into force and the unit's revision did not rise: {before} before, {after} after",
         likely "the unit's revision tells nothing: a change at its keys would not be noticed",

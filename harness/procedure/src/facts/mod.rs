@@ -240,11 +240,13 @@ pub(crate) fn fixed(value: f64, decimals: usize) -> String {
 }
 /// A number with its sign.
 pub(crate) fn signed(value: f64, decimals: usize) -> String {
-    format!("{value:+.decimals$}")
+    let text = format!("{value:+.decimals$}");
+    // What rounds to nothing has no sign.
+    if text.chars().all(|c| matches!(c, '-' | '0' | '.')) { format!("{:+.decimals$}", 0.0) } else { text }
 }
 /// A number with its sign and its expanded uncertainty.
 pub(crate) fn give_or_take(value: f64, expanded: f64, decimals: usize) -> String {
-    format!("{value:+.decimals$} ± {expanded:.decimals$}")
+    format!("{} ± {expanded:.decimals$}", signed(value, decimals))
 }
 
 fn told(values: &[(&'static str, &dyn fmt::Display)]) -> BTreeMap<Cow<'static, str>, String> {

@@ -6,12 +6,10 @@ facts! {
         "the suction at {hole} was not measured: the plan names no manometer",
         next "name the manometer under [[instruments]] in the plan, with its certificate", by Eye;
     not_measured(hole, why) = "suction.not-measured", Undecided, "the suction at {hole} was not measured: {why}", by Eye;
-    left_closed(hole, why) = "suction.left-closed", Undecided,
-        "the tube was not taken off {hole}: {why}", next "open the hole, then prove flow again", by Eye;
     not_judged(hole, error, remedy) = "suction.not-judged", Undecided,
         "the suction at {hole} was measured but can't be judged: {error}", next "{remedy}", by Eye;
     as_predicted(hole, flow) = "suction.as-predicted", Pass,
-        "the suction at {hole} is as predicted; open, it draws {flow} L/min by it and its size", by Eye;
+        "the suction at {hole} is as predicted; if it is open and has the size in the pipework file, it draws {flow} L/min by it", by Eye;
     lower(hole, percent) = "suction.lower", Fail,
         "the suction at {hole} is {percent} % lower than predicted",
         likely "air enters where it should not between the unit and this hole, the pipe is crushed or full of swarf, the filter is clogged, or the fan pulls less",

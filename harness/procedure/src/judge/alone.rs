@@ -187,11 +187,11 @@ mod tests {
     #[test]
     fn each_hole_is_told_by_what_it_takes_alone() {
         let is = |code: &str, verdict| (code.to_owned(), verdict);
-        let draws = is("holes.alone-draws", Verdict::Pass);
+        let draws = is("holes.draws", Verdict::Pass);
         assert_eq!(codes([1.0, 1.01, 0.99], 0.5), [draws.clone(), draws.clone(), draws.clone()]);
-        assert_eq!(codes([0.0, 1.0, 1.0], 0.5), [is("holes.alone-too-little", Verdict::Fail), draws.clone(), draws]);
-        assert_eq!(codes([1.0, 1.0, 1.8], 0.5)[2], is("holes.alone-too-much", Verdict::Fail));
-        assert_eq!(codes([0.86, 1.0, 1.0], 0.5)[0], is("holes.alone-near-limit", Verdict::Undecided));
+        assert_eq!(codes([0.0, 1.0, 1.0], 0.5), [is("holes.too-little", Verdict::Fail), draws.clone(), draws]);
+        assert_eq!(codes([1.0, 1.0, 1.8], 0.5)[2], is("holes.too-much", Verdict::Fail));
+        assert_eq!(codes([0.86, 1.0, 1.0], 0.5)[0], is("holes.near-limit", Verdict::Undecided));
         // A display that tells nothing passes nothing.
         assert!(codes([1.0, 1.0, 1.0], 30.0).iter().all(|(_, v)| *v == Verdict::Undecided));
     }

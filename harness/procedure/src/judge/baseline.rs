@@ -85,6 +85,43 @@ pub(crate) fn taken(
     f
 }
 
+/// The flow of a pipe against a baseline of an earlier job that the unit keeps, m3/s.
+pub(crate) fn kept(
+    inputs: &JobInputs,
+    inlet: u8,
+    told: Option<f64>,
+    now: &Result<MeanFlow, Error>,
+    band: f64,
+) -> Finding {
+    let limit = part_of_band(&inputs.plan.advanced.baseline.kept_off, band);
+    let of = |fact| {
+        let mut f = Finding::of(StageKind::Baseline, Subject::Pipe(inlet), fact);
+        f.limit = Some(limit.clone());
+        f
+    };
+    let (base, mean) = match (told, now) {
+        (None, _) => return of(fact::none_held()),
+        (_, Err(error)) => return of(fact::not_measured(error)),
+        (Some(q), Ok(mean)) => (q, mean),
+    };
+    let mut f = of(fact::kept_near_limit());
+    f.measured = Some(mean.figure());
+    f.expected = Some(baseline_figure(mean, base));
+    f.window = Some(mean.window);
+    match against(inputs, mean.estimate.value - base, mean, limit.value * base) {
+        Err(error) => f.state(fact::not_judged(error, error.remedy())),
+        Ok(ruling) => {
+            let fact = match ruling.because {
+                Because::Within => fact::kept(),
+                Because::Outside => fact::kept_too_far(),
+                Because::InGuardBand | Because::ProveByHoles => fact::kept_near_limit(),
+            };
+            ruling.state(&mut f, fact);
+        }
+    }
+    f
+}
+
 /// A baseline's flow in the terms in which the unit tells the pipe's.
 fn baseline_figure(mean: &MeanFlow, q: f64) -> Figure {
     match mean.share_of {
@@ -220,6 +257,16 @@ mod tests {
         assert_eq!(told(&of(Ok(flow(30.0, 0.0)), base)), ("last-look.not-judged", Verdict::Undecided));
         assert_eq!(told(&of(Err(Error::UnsoundEstimate), base)), ("last-look.not-measured", Verdict::Undecided));
         assert_eq!(told(&of(Ok(flow(30.0, 0.5)), None)), ("last-look.no-baseline", Verdict::Undecided));
+    }
+
+    #[test]
+    fn a_baseline_is_kept_while_the_band_about_it_is_left_wide_enough() {
+        let inputs = sample::inputs();
+        let of = |q: f64, told: Option<f64>| kept(&inputs, 1, told.map(|q| q / L_MIN), &Ok(flow(q, 0.5)), 0.2);
+        assert_eq!(told(&of(29.0, Some(30.0))), ("baseline.kept", Verdict::Pass));
+        assert_eq!(told(&of(27.1, Some(30.0))), ("baseline.kept-near-limit", Verdict::Undecided), "10 % of 30");
+        assert_eq!(told(&of(25.0, Some(30.0))), ("baseline.kept-too-far", Verdict::Fail));
+        assert_eq!(told(&of(30.0, None)), ("baseline.none-held", Verdict::Fail));
     }
 
     #[test]

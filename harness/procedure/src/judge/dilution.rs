@@ -4,7 +4,7 @@
 //! by a ratio that the told flows give, whatever its strength and the gain of the sensor: smoke * (all air) / (flow of its own
 //! pipe) stays. Air that is not told is in the first part and not in the readings. Not here: fan and pipework, which this
 //! hangs on only in that untold air is drawn by the suction that draws a pipe's.
-use super::decide;
+use super::decide_in_looks;
 use crate::{
     facts::{Fact, dilution as fact, fixed},
     job::JobInputs,
@@ -129,7 +129,8 @@ pub(crate) fn judged(inputs: &JobInputs, seen: &Shutting) -> (Finding, Option<f6
     let (share, most) = (shown(ratio), shown(ratio - wide));
     let noise = inputs.plan.advanced.holes.noise * u;
     let least = shown(ratio + noise);
-    let ruling = decide(inputs, &value, f64::INFINITY, &Limits::at_least(told.thickens(limit.value)), None, 1.0);
+    let least_thick = Limits::at_least(told.thickens(limit.value));
+    let ruling = decide_in_looks(inputs, &value, f64::INFINITY, &least_thick, None, (1.0, rules.looks));
     let mut f = of_unit(match ruling.as_ref().map(|r| r.verdict) {
         Err(error) => fact::not_tried(error),
         Ok(Verdict::Pass) if ratio - noise > expected => {

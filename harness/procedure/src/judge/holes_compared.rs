@@ -6,8 +6,8 @@
 //! where this leaves it open ([`crate::stages::holes`]).
 use super::{conforms, decide, holes::of_hole};
 use crate::{
-    drops::{Closings, MeasuredDrop},
-    facts::{Fact, fixed, give_or_take, holes as fact, signed},
+    drops::MeasuredDrop,
+    facts::{Fact, give_or_take, holes as fact, signed},
     job::JobInputs,
     mean_flow::{L_MIN, coverage_factor},
     outcome::{Figure, Finding},
@@ -57,48 +57,9 @@ pub(crate) fn compared(inputs: &JobInputs, drops: &[MeasuredDrop]) -> Vec<HoleJu
 /// What is said of a hole that is so far off: its name, what was shown, how far.
 type Off = fn(String, String, String) -> Fact;
 
-/// What is said of holes that were shown by the same closings.
-struct Says {
-    not_parted: fn(String) -> Fact,
-    all_off: Off,
-    draws: Off,
-    less: Off,
-    more: Off,
-    more_but_others_draw: Off,
-    stands_out: Off,
-    near_limit: Off,
-}
-impl Says {
-    fn of(by: Closings) -> Self {
-        match by {
-            Closings::One => Self {
-                not_parted: fact::not_parted,
-                all_off: fact::all_off,
-                draws: fact::draws,
-                less: fact::less,
-                more: fact::more,
-                more_but_others_draw: fact::more_but_others_draw,
-                stands_out: fact::stands_out,
-                near_limit: fact::near_limit,
-            },
-            Closings::AllOthers(_) => Self {
-                not_parted: fact::alone_not_parted,
-                all_off: fact::alone_all_off,
-                draws: fact::alone_draws,
-                less: fact::alone_less,
-                more: fact::alone_more,
-                more_but_others_draw: fact::alone_more_but_others_draw,
-                stands_out: fact::alone_stands_out,
-                near_limit: fact::alone_near_limit,
-            },
-        }
-    }
-}
-
 fn one(inputs: &JobInputs, h: &MeasuredDrop, parted: Option<Parted>) -> HoleJudged {
     let words = &h.words;
-    let says = Says::of(h.by);
-    let mut f = of_hole(inputs, h.hole, (says.not_parted)(words.clone()));
+    let mut f = of_hole(inputs, h.hole, fact::not_parted(words));
     let look = h.pooled();
     let k = coverage_factor(inputs);
     let scale = h.expected.value * L_MIN;
@@ -111,14 +72,11 @@ fn one(inputs: &JobInputs, h: &MeasuredDrop, parted: Option<Parted>) -> HoleJudg
     let Some(Parted { own, common }) = parted else {
         return HoleJudged { finding: f, worth_another_look: false, coarse: false };
     };
-    let shown = match h.by {
-        Closings::One => fixed((1.0 + look.deviation) * scale, 2),
-        Closings::AllOthers(share) => fixed((1.0 + look.deviation) * share * 100.0, 1),
-    };
+    let seen = h.by.says(look.deviation, scale);
     let most = inputs.plan.holes.agreement.value;
     let alike = Estimate::new(common.value, common.u, 0.0);
     if conforms(inputs, &alike, &Limits::between(-most, most)) != Some(Verdict::Pass) {
-        f.state((says.all_off)(words.clone(), shown, signed(common.value * 100.0, 0)));
+        f.state(fact::all_off(words, seen, signed(common.value * 100.0, 0)));
         return HoleJudged { finding: f, worth_another_look: false, coarse: false };
     }
     let less = matters(inputs);
@@ -138,17 +96,17 @@ fn one(inputs: &JobInputs, h: &MeasuredDrop, parted: Option<Parted>) -> HoleJudg
     // Whatever the limit: what stands out of noise and usual scatter is not passed over.
     let stands_out = coarse && own.value < -inputs.plan.advanced.holes.stands_out * libm::hypot(own.u, h.spread());
     let against = give_or_take(own.value * 100.0, k * own.u * 100.0, 0);
-    let say = |fact: Off| fact(words.clone(), shown.clone(), against.clone());
+    let say = |fact: Off| fact(words.clone(), seen.clone(), against.clone());
     match ruling.because {
-        Because::Within if stands_out => ruling.state(&mut f, say(says.stands_out)),
-        Because::Within => ruling.state(&mut f, say(says.draws)),
-        Because::Outside if own.value < 0.0 => ruling.state(&mut f, say(says.less)),
+        Because::Within if stands_out => ruling.state(&mut f, say(fact::stands_out)),
+        Because::Within => ruling.state(&mut f, say(fact::draws)),
+        Because::Outside if own.value < 0.0 => ruling.state(&mut f, say(fact::less)),
         Because::Outside => match decide(takes_from_others(inputs, h.share_of_pipe)) {
-            Ok(starves) if starves.because == Because::Outside => starves.state(&mut f, say(says.more)),
-            Ok(starves) => starves.state(&mut f, say(says.more_but_others_draw)),
+            Ok(starves) if starves.because == Because::Outside => starves.state(&mut f, say(fact::more)),
+            Ok(starves) => starves.state(&mut f, say(fact::more_but_others_draw)),
             Err(error) => f.state(fact::not_judged(words, error, error.remedy())),
         },
-        Because::InGuardBand | Because::ProveByHoles => ruling.state(&mut f, say(says.near_limit)),
+        Because::InGuardBand | Because::ProveByHoles => ruling.state(&mut f, say(fact::near_limit)),
     }
     let worth_another_look = f.verdict == Verdict::Undecided;
     HoleJudged { finding: f, worth_another_look, coarse }

@@ -113,7 +113,7 @@ pub(crate) fn longer(inputs: &JobInputs, before: &MeanFlow) -> f64 {
     // Of the mean while covered, and of the two beside it.
     let wide = coverage_factor(inputs) * libm::sqrt(1.5) * before.u_scatter / before.estimate.value;
     let times = 3.0 * wide / counts;
-    (times * times).clamp(1.0, rules.longer)
+    (times * times).max(1.0).min(rules.longer)
 }
 
 /// An inlet that reads so many times what it read before is not shut.

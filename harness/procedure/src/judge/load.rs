@@ -16,6 +16,8 @@ pub(crate) enum Read {
     Back,
     /// After a restart.
     AfterRestart,
+    /// At a service visit, to which nothing was sent.
+    AtVisit,
 }
 
 /// The settings that were wanted against those that were read, item by item.
@@ -30,6 +32,7 @@ pub(crate) fn items(stage: StageKind, wanted: &Settings, read: &Settings, when: 
         let fact = match when {
             Read::Back => fact::read_back(items),
             Read::AfterRestart => fact::kept(items),
+            Read::AtVisit => fact::as_left_before(items),
         };
         return vec![Finding::of(stage, Subject::Replacement, fact)];
     }
@@ -45,6 +48,7 @@ fn difference(d: &Difference, when: Read) -> Fact {
         (Difference::Missing(_), Read::AfterRestart) => fact::missing_later(d),
         (Difference::Extra(_), Read::AfterRestart) => fact::extra_later(d),
         (Difference::Changed { .. }, Read::AfterRestart) => fact::changed_later(d),
+        (_, Read::AtVisit) => fact::not_as_left_before(d),
     }
 }
 

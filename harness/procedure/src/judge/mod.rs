@@ -97,10 +97,22 @@ pub(crate) fn decide(
     material: Option<f64>,
     scale: f64,
 ) -> Result<Ruling, Error> {
+    decide_in_looks(inputs, value, dof, limits, material, (scale, 1))
+}
+
+/// The same where each of so many looks at most may pass by itself: they share the risk of a wrong pass.
+pub(crate) fn decide_in_looks(
+    inputs: &JobInputs,
+    value: &Estimate,
+    dof: f64,
+    limits: &Limits,
+    material: Option<f64>,
+    (scale, looks): (f64, u32),
+) -> Result<Ruling, Error> {
     let plan = &inputs.plan.rule;
     let rule = |risk: f64, tests: u32| Rule { guard: Guard::Risk(risk), tests, sharing: Sharing::Bonferroni, material };
     let all = tests(inputs);
-    let pass = decide::decide(value, dof, limits, &rule(plan.accept_risk, 1))?;
+    let pass = decide::decide(value, dof, limits, &rule(plan.accept_risk, looks))?;
     let fail = decide::decide(value, dof, limits, &rule(plan.reject_risk, all))?;
     // What only the narrower band calls a failure is not shown to be one.
     let (verdict, because) = match (pass.verdict, fail.verdict) {

@@ -65,26 +65,25 @@ impl SmokeSeen {
 
 /// What a person saw of smoke so long after its release, as half of its plateau would have been seen. `share`: at which part of the
 /// plateau it was marked, where the display tells. A smaller part comes sooner; how much, hangs on the shape of the rise.
-pub(crate) fn as_half(seen: Estimate, share: Option<f64>, predicted: &OpeningPrediction) -> Estimate {
+/// Rises that begin slowly are `slower`.
+pub(crate) fn as_half(seen: Estimate, share: Option<f64>, predicted: &OpeningPrediction, slower: f64) -> Estimate {
     let rises = (predicted.half_plateau_s.value - predicted.first_s.value).max(0.0);
-    let (least, most) = share.map_or((0.0, 1.5), on_the_way);
+    let (least, most) = share.map_or((0.0, 1.5), |share| on_the_way(share, slower));
     let later = rises * (1.0 - 0.5 * (least + most));
     Estimate::new(seen.value + later, rises * (most - least) / libm::sqrt(12.0), seen.u_individual)
 }
 
 /// Where between first arrival (0) and half (1) a share of the plateau is seen at the earliest and at the latest: by a first-order
 /// lag, which laminar smoke is near to, or by smoke that is dispersed like a normal distribution, never before the first arrival;
-/// and somewhat later by rises that begin more slowly.
-fn on_the_way(share: f64) -> (f64, f64) {
+/// and later by this much more by rises that begin more slowly.
+fn on_the_way(share: f64, slower: f64) -> (f64, f64) {
     let share = share.clamp(FIRST, 0.9);
     let lag = libm::log(1.0 - share) / libm::log(0.5);
     let dispersed = 1.0 - normal_quantile(share) / normal_quantile(FIRST);
-    (lag.min(dispersed), lag.max(dispersed) + SLOWER)
+    (lag.min(dispersed), lag.max(dispersed) + slower)
 }
 /// The share of the plateau that counts as first arrival in a prediction.
 const FIRST: f64 = 0.01;
-/// By how much of the rise from first arrival to half slower rises are seen later (practice, no source).
-const SLOWER: f64 = 0.4;
 
 /// A place where smoke was released, for findings.
 pub(crate) struct Place {
@@ -239,8 +238,8 @@ mod tests {
     fn an_earlier_part_of_the_plateau_comes_earlier() {
         // A first-order lag: ln(1 - s) / ln(1/2) of the way; dispersed smoke: by the normal distribution, 1 % the first arrival.
         let near = |share, (least, most): (f64, f64)| {
-            let (a, b) = on_the_way(share);
-            assert!((a - least).abs() < 0.005 && (b - most - SLOWER).abs() < 0.005, "{share}: {a} {b}");
+            let (a, b) = on_the_way(share, 0.4);
+            assert!((a - least).abs() < 0.005 && (b - most - 0.4).abs() < 0.005, "{share}: {a} {b}");
         };
         near(0.01, (0.0, 0.0145));
         near(0.1, (0.152, 0.449));

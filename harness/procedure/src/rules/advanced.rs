@@ -3,7 +3,7 @@
 //! every report.
 //!
 //! Not here: limits by codes, measuring times and accepted risks ([`super::declared`]).
-use super::{between, over, practice, practice_of, sections};
+use super::{Limit, between, over, practice, practice_of, sections};
 use serde::Serialize;
 
 /// The advanced rules, by what they are for.
@@ -19,6 +19,8 @@ pub struct Advanced {
     pub holes: HoleRules,
     /// How often the outgoing unit is asked, and how the flows are held against its.
     pub as_found: AsFoundRules,
+    /// How a baseline that a service visit keeps is judged.
+    pub baseline: BaselineRules,
     /// How a release of smoke is done and read.
     pub smoke: SmokeRules,
     /// How closely an alarm level must follow its settings.
@@ -94,6 +96,8 @@ sections! {
         level_s: f64 = "level", Time, over(0.0, 3600.0), [practice(120.0)];
         /// Steps of the display by which a smoke reading must rise before it is marked
         steps: f64 = "steps", Ratio, between(1.0, 100.0), [practice(3.0)];
+        /// A mark at a smoke reading lies later by up to this much of the time from first arrival to half of the plateau, in rises that begin slowly
+        slower: f64 = "slower", Ratio, between(0.0, 2.0), [practice(0.4)];
     }
     /// How closed holes are told from noise and held against each other.
     HoleRules in "advanced.holes" {
@@ -123,6 +127,12 @@ sections! {
         pattern: f64 = "pattern", Ratio, between(0.0, 1.0), [practice_of(0.1, "found by comparing with whole solves")];
         /// Standard uncertainty, as a share, of what shifts the flows of all pipes (or all holes of a pipe) alike: of it nothing is known
         alike: f64 = "alike", Ratio, between(0.1, 10.0), [practice_of(1.0, "taken as unknown")];
+    }
+    /// How a baseline that a service visit keeps is judged.
+    BaselineRules in "advanced.baseline" {
+        /// How far today's flow may be off a baseline that is kept, as a share of the unit's band around it: what is left of the band must still tell a defect
+        kept_off: Limit = "kept_off", Ratio, over(0.0, 1.0),
+            [practice_of(0.5, "flow at a service visit against the baseline that is kept, as a share of the unit's band")];
     }
     /// How a release of smoke is done and read.
     SmokeRules in "advanced.smoke" {

@@ -316,6 +316,7 @@ tables! {
     advanced::TypedRules: advanced.typed;
     advanced::HoleRules: advanced.holes;
     advanced::AsFoundRules: advanced.as_found;
+    advanced::BaselineRules: advanced.baseline;
     advanced::SmokeRules: advanced.smoke;
     advanced::AlarmRules: advanced.alarms;
     advanced::InletRules: advanced.inlets;

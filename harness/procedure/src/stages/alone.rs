@@ -9,7 +9,7 @@ use crate::{
     again::Part,
     context::Context,
     drops::{HoleShown, MeasuredDrop},
-    facts::{Fact, fixed, holes as fact, list},
+    facts::{Fact, fixed, flow, holes as fact, list},
     job::{JobInputs, Pipe, hole_words},
     judge::{
         alone::{AllClosed, OpenedAlone, crossed, is_near, left_closed},
@@ -52,6 +52,9 @@ pub(super) async fn each(
     match came {
         Ok((open, closed)) => {
             by.closed = AllClosed::new(inputs, pipe, &open, &closed);
+            if by.closed.is_none() {
+                walk.found.push(walk.of_pipe(flow::not_predicted()));
+            }
             walk.compare(&open, &closed, &mut by);
         }
         Err(Ends { finding, crossed }) => {
@@ -158,7 +161,7 @@ impl Walk<'_> {
             |flow: &MeanFlow| seen(flow).drop(self.inputs, open, closed).is_some_and(|d| is_near(self.inputs, &d));
         let flows = self.read(&format!("{words}: flow while it alone is open"), near).await;
         match self.own(&flows) {
-            Err(e) => self.stood.push(not(fact::alone_not_measured(words, e, e.remedy()))),
+            Err(e) => self.stood.push(not(fact::not_measured(words, e, e.remedy()))),
             Ok(flow) => {
                 let percent = fixed(flow.estimate.value / open.estimate.value * 100.0, 1);
                 self.ctx.shown(format!(
@@ -182,9 +185,14 @@ impl Walk<'_> {
             }
             let is_back = |m: &MeanFlow| left_closed(self.inputs, self.pipe, open, m).is_none();
             let after = self.read("flow with every hole open again", is_back).await;
-            let Some(less) = self.own(&after).ok().and_then(|m| left_closed(self.inputs, self.pipe, open, &m)) else {
-                return;
+            let after = match self.own(&after) {
+                Ok(after) => after,
+                Err(e) => {
+                    self.found.push(self.of_pipe(fact::opened_unseen(words, e, e.remedy())));
+                    return;
+                }
             };
+            let Some(less) = left_closed(self.inputs, self.pipe, open, &after) else { return };
             let percent = fixed(less * 100.0, 1);
             if last {
                 self.found.push(self.of_pipe(fact::one_left_closed(&percent)));
@@ -207,9 +215,11 @@ impl Walk<'_> {
         all
     }
 
-    /// Holds the holes against each other.
+    /// Holds the holes against each other. What was opened and has nothing to be held against is said to be open.
     fn compare(&mut self, open: &MeanFlow, closed: &MeanFlow, by: &mut ByHoles) {
         let drops = self.drops(open, closed);
+        let lost = self.opened.iter().filter(|o| !drops.iter().any(|drop| drop.hole == o.hole));
+        self.found.extend(lost.map(|o| of_hole(self.inputs, o.hole, fact::not_predicted(&o.words))));
         let mut coarse = Vec::new();
         for (drop, judged) in drops.iter().zip(compared(self.inputs, &drops)) {
             coarse.extend(judged.coarse.then_some(drop.hole.number));

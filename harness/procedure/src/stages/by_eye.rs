@@ -147,7 +147,10 @@ pub(super) async fn release(
     let mut compared = None;
     if let (Ok(time), Some(predicted)) = (&seen, predicted) {
         match share_marked(ctx, inputs, released, marked, predicted).await {
-            Ok(share) => compared = Some(as_half(*time, share, predicted)),
+            Ok(share) => {
+                let slower = inputs.plan.advanced.typed.slower;
+                compared = Some(as_half(*time, share, predicted, slower));
+            }
             // The display takes back what was marked: no time rests on that.
             Err(why) => seen = Err(why),
         }

@@ -1,4 +1,5 @@
 //! Stops what still runs and sums up the time out of service. What is still isolated or inhibited makes it incomplete.
+use super::anchor;
 use crate::{
     context::{Context, JobState, Stop},
     judge::close::{self as judge, Out},
@@ -19,6 +20,7 @@ pub(super) fn still(s: &JobState) -> Vec<String> {
 
 pub(crate) async fn close(ctx: Context) -> Result<(), Stop> {
     ctx.stop_readings().await;
+    anchor::closed(&ctx).await;
     let still = still(&ctx.get());
     judge::still(&still).into_iter().for_each(|f| ctx.found(f));
     let limit = ctx.inputs().plan.limits.out_of_service.clone();

@@ -52,7 +52,7 @@ pub(crate) async fn prove_flow(ctx: Context) -> Result<(), Stop> {
     }
     let flow::Flows { by_pipe, compared: mut pipes_compared, measured } = flow::against_prediction(&ctx).await;
     let untold_at_most = inlets::covered(&ctx, &measured).await;
-    let by_suction = suction::measured(&ctx).await;
+    suction::measured(&ctx).await;
     let failed = by_pipe.iter().any(|(_, f)| f.verdict == Verdict::Fail);
     let mut doubt = Doubt { ctx: &ctx, measured: &measured, tried: Vec::new() };
     if failed && let Some((pipe, _)) = by_pipe.iter().find(|(_, f)| more_than_expected(&inputs, f)) {
@@ -66,7 +66,7 @@ pub(crate) async fn prove_flow(ctx: Context) -> Result<(), Stop> {
             ctx.found(finding);
             continue;
         }
-        let holes = hole_by_hole(&ctx, &inputs, &pipe, part.as_ref(), &by_suction).await?;
+        let holes = hole_by_hole(&ctx, &inputs, &pipe, part.as_ref()).await?;
         crossed = holes.crossed;
         if !crossed && judge::all_too_little(&holes.deviations) {
             doubt.tried(pipe.inlet).await;
@@ -149,14 +149,8 @@ fn of_now(ctx: &Context, round: &HoleRound<'_>) -> Result<(), Stop> {
     Err(Stop::Found)
 }
 
-/// Every hole of a pipe that is to be closed, in turn, and those that smoke shows. `by_suction`: holes that are shown already.
-async fn hole_by_hole(
-    ctx: &Context,
-    inputs: &JobInputs,
-    pipe: &Pipe,
-    part: Option<&Part>,
-    by_suction: &[HoleRef],
-) -> Result<ByHoles, Stop> {
+/// Every hole of a pipe that is to be closed, in turn, and those that smoke shows.
+async fn hole_by_hole(ctx: &Context, inputs: &JobInputs, pipe: &Pipe, part: Option<&Part>) -> Result<ByHoles, Stop> {
     let (holes, mut left_out) = inputs.holes_to_close(pipe);
     if alone::serves(ctx, inputs, &holes, &left_out) {
         let by = alone::each(ctx, inputs, pipe, &holes, part).await;
@@ -238,8 +232,6 @@ async fn hole_by_hole(
         keep(ctx, hole, HoleShown::BySmoke(Box::new(finding.clone())));
         tell(finding);
     }
-    let (shown, left_out): (Vec<_>, Vec<_>) = left_out.into_iter().partition(|h| by_suction.contains(h));
-    verdicts.extend(shown.iter().map(|_| Verdict::Pass));
     let numbers = |holes: &[HoleRef]| list(holes.iter().map(|h| h.number));
     let mut missed = Vec::new();
     if !by_smoke.is_empty() {

@@ -177,18 +177,18 @@ async fn beside_covers(
     let wait = seconds(ctx.inputs().plan.holes.wait_s);
     let pipes = core::slice::from_ref(pipe);
     let read = async |says: &str| flow::average(ctx, pipes, span, says).await.pop().and_then(Result::ok);
-    let named = crate::facts::list(inlets);
+    let named = format!("{} {}", if inlets.len() == 1 { "inlet" } else { "inlets" }, crate::facts::list(inlets));
     let before = match before {
         Some(before) => Some(before),
         None => read("flow while the unused inlets are open").await,
     };
     let text = format!(
-        "Cover every inlet without a pipe tightly (tape over the plug will do): {named}. Answer when no air can enter there."
+        "Cover every inlet without a pipe tightly ({named}; tape over the plug will do). Answer when no air can enter there."
     );
     ctx.ask_done(Act::CoverInlets { inlets: inlets.to_vec() }, text).await.map_err(fact::not_covered)?;
     ctx.sleep(wait).await;
     let closed = read("flow while the unused inlets are covered").await;
-    let text = format!("Take the covers off inlets {named} again; the plugs stay. Done?");
+    let text = format!("Take the covers off again ({named}); the plugs stay. Done?");
     ctx.ask_done(Act::UncoverInlets { inlets: inlets.to_vec() }, text).await.map_err(fact::left_covered)?;
     ctx.sleep(wait).await;
     let after = read("flow with the covers off again").await;

@@ -3,7 +3,7 @@
 use crate::{
     answers::{one_of, said},
     context::{Context, Stop},
-    effect::Entry,
+    effect::{Effect, Entry},
     judge::isolate::{Safeguard, answered},
     prompt::Act,
 };
@@ -96,4 +96,6 @@ fn out_of_service(ctx: &Context, at: Instant) {
         (s.site.isolated_at, s.site.zone_isolated) = (Some(at), true);
     }
     ctx.note(Entry::OutOfService { limit_s: ctx.inputs().plan.limits.out_of_service.value });
+    // What others hold from here on binds the attempt: it is left in the units' logs once they are met.
+    ctx.effect(Effect::TellHead);
 }

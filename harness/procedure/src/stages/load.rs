@@ -69,6 +69,9 @@ async fn whole(ctx: &Context, stage: StageKind, mounted: bool) -> Result<Option<
     if ctx.means(&Request::ReadSettings) == Means::Person {
         return by_hand(ctx, stage, mounted, &wanted, &abilities).await;
     }
+    if ctx.inputs().plan.visit.is_some() {
+        return as_left_before(ctx, stage, &wanted, &abilities).await;
+    }
     let before = state(ctx).await;
     if abilities.write_settings {
         write(ctx, stage, &wanted).await?;
@@ -107,6 +110,24 @@ async fn whole(ctx: &Context, stage: StageKind, mounted: bool) -> Result<Option<
     Ok(held)
 }
 
+/// A service visit loads nothing: the unit holds what it was left with, or what differs is found.
+async fn as_left_before(
+    ctx: &Context,
+    stage: StageKind,
+    wanted: &Settings,
+    abilities: &Abilities,
+) -> Result<Option<SettingsState>, Stop> {
+    let read = read_settings(ctx).await?;
+    all_found(ctx, judge::items(stage, wanted, &read, Read::AtVisit));
+    let identity = ctx.get().unit.identity.clone().unwrap_or_default();
+    unit::keep(ctx, KeptSettings::AsLeft, &read, &identity);
+    ctx.edit().unit.as_left = Some(read);
+    if clock::set(ctx, stage, abilities).await? {
+        ctx.remark("the unit's date and time were set");
+    }
+    Ok(state(ctx).await)
+}
+
 /// The same by a person's hands and eyes: entered by the sheet, the unit started anew, and read back item by item without a sight
 /// of what they should be. What was entered and read back on the bench is only read back on the wall.
 async fn by_hand(
@@ -120,7 +141,8 @@ async fn by_hand(
         ctx.found(of_unit(stage, fact::not_shown_here()));
         return Ok(None);
     }
-    let entered = mounted && ctx.get().unit.bench.is_some();
+    let visit = ctx.inputs().plan.visit.is_some();
+    let entered = visit || mounted && ctx.get().unit.bench.is_some();
     let mut identity = ctx.get().unit.identity.clone().unwrap_or_default();
     if !entered {
         if abilities.write_settings {
@@ -141,7 +163,11 @@ async fn by_hand(
     }
     let read = read_settings(ctx).await?;
     // On the wall it has been without power since the bench.
-    let when = if entered || abilities.restart { Read::AfterRestart } else { Read::Back };
+    let when = match () {
+        () if visit => Read::AtVisit,
+        () if entered || abilities.restart => Read::AfterRestart,
+        () => Read::Back,
+    };
     all_found(ctx, judge::items(stage, wanted, &read, when));
     if mounted {
         let stated = Statement::of(Subject::Replacement, missed::settings_by_hand());

@@ -1,5 +1,5 @@
 //! What the outgoing unit is and shows. A dead or mute one is normal: what it can't tell is 'not captured'.
-use super::{flow, supply, unit};
+use super::{anchor, flow, supply, unit};
 use crate::{
     context::{Context, Stop},
     effect::{Entry, KeptSettings},
@@ -33,9 +33,13 @@ pub(crate) async fn as_found(ctx: Context) -> Result<(), Stop> {
     unit::inhibit(&ctx, &abilities, Subject::Outgoing).await?;
     settings(&ctx, &identity).await;
     match ctx.unit_once(ask::ReadEvents { from: 0 }).await {
-        Ok(events) => ctx.remark(format!("the outgoing unit's event log has {} lines", events.len())),
+        Ok(events) => {
+            ctx.remark(format!("the outgoing unit's event log has {} lines", events.len()));
+            anchor::met(&ctx, &identity.serial, &events);
+        }
         Err(trouble) => ctx.found(judge::as_found(fact::no_events(trouble))),
     }
+    anchor::isolated(&ctx).await;
     flows(&ctx, &abilities).await
 }
 

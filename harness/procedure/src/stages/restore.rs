@@ -77,11 +77,12 @@ async fn log(ctx: &Context) {
     let Some(abilities) = ctx.abilities().filter(|a| a.event_log && reachable) else { return };
     let done: Vec<EventKind> = {
         let s = ctx.get();
+        let plan = &s.inputs.plan;
         let rose = s.record.alarms.values().any(|rise| !matches!(rise, Rise::NotReached | Rise::Never(_)));
         [
-            (EventKind::Started, abilities.restart),
-            (EventKind::SettingsChanged, abilities.write_settings && s.unit.loaded.is_some()),
-            (EventKind::BaselineTaken, s.unit.baseline.is_some()),
+            (EventKind::Started, abilities.restart && plan.visit.is_none()),
+            (EventKind::SettingsChanged, abilities.write_settings && s.unit.loaded.is_some() && plan.visit.is_none()),
+            (EventKind::BaselineTaken, s.unit.baseline.is_some() && !plan.keeps_baseline()),
             (EventKind::LevelReached, rose),
         ]
         .into_iter()

@@ -4,7 +4,7 @@
 //! Not here: what a suction shows ([`crate::judge::suction`]).
 use crate::{
     context::Context,
-    facts::{Fact, suction as fact},
+    facts::{Fact, holes::left_closed, suction as fact},
     instrument::{Measurand, Read},
     job::hole_words,
     judge::suction::{self as judge, Expected},
@@ -12,13 +12,13 @@ use crate::{
     plan::HoleRef,
     prompt::{Act, Metered},
 };
-use alloc::{format, string::String, vec::Vec};
+use alloc::{format, string::String};
 use plumeline_base::time::seconds;
 
-/// At each hole that the plan names; gives those that draw as predicted by it.
-pub(super) async fn measured(ctx: &Context) -> Vec<HoleRef> {
+/// At each hole that the plan names. It is the suction of the pipe there, and no proof that the hole draws: a tube sees it through
+/// a hole that is half blocked, too.
+pub(super) async fn measured(ctx: &Context) {
     let inputs = ctx.inputs();
-    let mut drawing = Vec::new();
     for hole in &inputs.plan.suction_at {
         let Some((opening, of)) = inputs.opening(*hole) else { continue };
         let words = hole_words(*hole, of.kind);
@@ -27,15 +27,10 @@ pub(super) async fn measured(ctx: &Context) -> Vec<HoleRef> {
             continue;
         };
         match at(ctx, *hole, &words, &expected).await {
-            Ok(read) => {
-                let finding = judge::judge(&inputs, *hole, &words, &expected, &read);
-                drawing.extend(finding.verdict.is_pass().then_some(*hole));
-                ctx.found(finding);
-            }
+            Ok(read) => ctx.found(judge::judge(&inputs, *hole, &words, &expected, &read)),
             Err(fact) => ctx.found(judge::of_hole(*hole, fact)),
         }
     }
-    drawing
 }
 
 async fn at(ctx: &Context, hole: HoleRef, words: &str, expected: &Expected) -> Result<Read, Fact> {
@@ -61,7 +56,7 @@ async fn at(ctx: &Context, hole: HoleRef, words: &str, expected: &Expected) -> R
     let opened: Result<_, String> = ctx.ask_done(Act::OpenHole(hole), off).await;
     ctx.sleep(seconds(inputs.plan.holes.wait_s)).await;
     match (opened, read) {
-        (Err(why), _) => Err(fact::left_closed(words, why)),
+        (Err(why), _) => Err(left_closed(words, why)),
         (_, Err(why)) => Err(fact::not_measured(words, why)),
         (Ok(_), Ok(read)) => Ok(read),
     }

@@ -1,4 +1,5 @@
 //! The unit on the wall or on the bench: the exchange, the new one's start, who it is, its inhibit and its settings.
+use super::{anchor, held};
 use crate::{
     context::{Context, Stop},
     digest::settings_digest,
@@ -8,6 +9,7 @@ use crate::{
     outcome::{Figure, Finding, StageKind, Subject},
     prompt::Act,
 };
+use alloc::format;
 use core::time::Duration;
 use plumeline_base::{Verdict, input::LineId, time::seconds};
 use plumeline_detector::{Abilities, Identity, Request, Trouble, ask, driver::Means, settings::Settings};
@@ -50,8 +52,9 @@ pub(crate) async fn boot(ctx: Context) -> Result<(), Stop> {
     ctx.note(Entry::Unit { role: "replacement".into(), identity: identity.clone() });
     ctx.edit().outcome.replacement = Some(identity.clone());
     let mut f = is_expected(&ctx, stage, &identity, &abilities)?;
-    // How long a person took to answer says nothing of the unit.
-    if ctx.means(&Request::Identify) == Means::Protocol {
+    let visit = ctx.inputs().plan.visit.is_some();
+    // How long a person took to answer says nothing of the unit, nor does how long one that runs took.
+    if !visit && ctx.means(&Request::Identify) == Means::Protocol {
         f.measured = Some(Figure::plain(took, "s"));
         f.limit = Some(ctx.inputs().plan.limits.boot.clone());
     }
@@ -59,7 +62,17 @@ pub(crate) async fn boot(ctx: Context) -> Result<(), Stop> {
     let on_bench = ctx.get().unit.bench.clone().map(|(unit, _)| unit);
     let other = on_bench.and_then(|bench| judge::against_bench(stage, &bench, &identity));
     other.into_iter().for_each(|f| ctx.found(f));
-    inhibit(&ctx, &abilities, Subject::Replacement).await
+    inhibit(&ctx, &abilities, Subject::Replacement).await?;
+    if visit && abilities.event_log {
+        match held::soon(&ctx, ask::ReadEvents { from: 0 }).await {
+            Ok(events) => anchor::met(&ctx, &identity.serial, &events),
+            Err(trouble) => {
+                ctx.remark(format!("what earlier records left in the unit's event log is not known: {trouble}"))
+            }
+        }
+    }
+    anchor::isolated(&ctx).await;
+    Ok(())
 }
 
 /// The unit is the one that the plan expects and the pipework needs; gives the finding to be noted. Else the job stops.

@@ -5,6 +5,7 @@ mod fit;
 pub mod interval;
 pub mod panels;
 mod ticks;
+pub mod years;
 
 pub use decimate::{Stretches, decimate};
 pub use ticks::{Ticks, ticks};

@@ -8,6 +8,7 @@ mod measured;
 mod page;
 mod rules;
 mod work;
+mod years;
 
 pub use page::page;
 
@@ -48,6 +49,7 @@ pub fn html(input: &ReportInput<'_>) -> Result<String, ReportError> {
     // What was shown, what is open, how it was done, and then what all that rests on.
     let mut sections = vec![work::job_section(input, &clock)];
     sections.extend(measured::sections(input, &clock));
+    sections.extend(years::sections(input));
     sections.extend(work::sections(input, &clock));
     sections.extend(carried::sections(input));
     sections.extend(rules::sections(input));

@@ -2,7 +2,7 @@
 //!
 //! Everything on it is of the same outcome as the report; lists are cut so that it stays one page, and say so. Not here: the whole
 //! record, for whoever has to rely on it.
-use super::{clock::Clock, first, rules};
+use super::{clock::Clock, first, rules, work::VISIT};
 use crate::{
     ReportError,
     input::{PipeFacts, ReportInput},
@@ -119,12 +119,12 @@ fn facts(input: &ReportInput<'_>) -> Vec<(&'static str, String)> {
         || "not in this record".to_owned(),
         |s| format!("{} (limit {})", words::duration(s), words::limit(&plan.limits.out_of_service)),
     );
-    vec![
-        ("Technician", short(&plan.technician)),
-        ("Outgoing unit", unit(o.outgoing.as_ref())),
-        ("Replacement", unit(o.replacement.as_ref())),
-        ("Out of service", out),
-    ]
+    let replacement = unit(o.replacement.as_ref());
+    let units = match plan.visit {
+        None => vec![("Outgoing unit", unit(o.outgoing.as_ref())), ("Replacement", replacement)],
+        Some(_) => vec![("Unit", replacement), ("Service visit", VISIT.to_owned())],
+    };
+    [("Technician", short(&plan.technician))].into_iter().chain(units).chain([("Out of service", out)]).collect()
 }
 
 /// The holes of a pipe that were shown to draw, and whether each stands.

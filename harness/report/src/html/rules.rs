@@ -197,6 +197,15 @@ fn verify(input: &ReportInput<'_>) -> Vec<Block> {
             Cell::number(format!("{length} B")),
         ]);
     }
+    for note in &input.record.notes_left {
+        let code = note.closed.as_deref().unwrap_or(&note.isolated);
+        let when = if note.closed.is_some() { "at the end" } else { "out of service" };
+        table.rows.push(vec![
+            Cell::text(format!("code left in the event log of unit {}, {when}", note.serial)),
+            Cell::text(code),
+            Cell::text(""),
+        ]);
+    }
     vec![
         Block::text(
             "This page is derived from the record and can be made again from it. In the job folder, \"plumeline check\" tells whether the \

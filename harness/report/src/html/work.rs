@@ -61,6 +61,11 @@ fn job(input: &ReportInput<'_>, clock: &Clock) -> Vec<Block> {
         ("Link to the unit", links),
         ("Recorded with", format!("plumeline {tools}; this page by plumeline {}", input.tool)),
     ];
+    if plan.visit.is_some() {
+        facts.retain(|(what, _)| *what != "Outgoing unit");
+        facts.iter_mut().filter(|(what, _)| *what == "Replacement unit").for_each(|(what, _)| *what = "Unit");
+        facts.insert(0, ("Service visit", VISIT.to_owned()));
+    }
     if input.plan.invented {
         facts.insert(0, ("Invented", "the site and the units of this record are invented".to_owned()));
     }
@@ -200,6 +205,10 @@ fn supply(input: &ReportInput<'_>) -> Vec<Block> {
         ("Calculated by", rule),
     ])]
 }
+
+/// What a service visit is, and what "replacement" then means in this record.
+pub(crate) const VISIT: &str =
+    "no unit was exchanged: what is called the replacement is the unit that was on the wall and stayed there";
 
 /// What was found, put right and proven again: it no longer counts, and the next person must know of it.
 fn put_right(input: &ReportInput<'_>) -> Vec<Block> {

@@ -44,6 +44,7 @@ impl Sample {
             digests: &self.digests,
             tool: "0.1.0",
             carried: None,
+            history: None,
         }
     }
 }
@@ -137,8 +138,9 @@ fn hole_finding(plan: &Plan, pipe: usize, hole: u32) -> Finding {
     let inlet = pipe as u8 + 1;
     let drop = PREDICTED[pipe] * (0.045 + 0.006 * f64::from(hole));
     let what = if hole == HOLES { "end cap" } else { "hole" };
-    let (name, litres) = (format!("{what} {hole} of pipe {inlet}"), format!("{:.2}", drop * 0.98));
-    let told = [("hole", &*name), ("drop", &*litres), ("off", "-2")];
+    let name = format!("{what} {hole} of pipe {inlet}");
+    let seen = format!("closing it lowered the flow by {:.2} L/min", drop * 0.98);
+    let told = [("hole", &*name), ("seen", &*seen), ("off", "-2")];
     let mut f = found(StageKind::ProveFlow, Subject::Hole(inlet, hole), "holes.draws", &told);
     f.measured = Some(Figure::with(drop * (0.98 + 0.01 * f64::from(hole % 3)), 0.14, "L/min"));
     f.expected = Some(Figure::with(drop, 0.21, "L/min"));

@@ -16,6 +16,7 @@ pub(crate) fn plan() -> Plan {
         outgoing: Some(unit("OL-4")),
         replacement: unit("M4 sampler"),
         stages: StageKind::ALL.map(|stage| StagePlan { stage, policy: Policy::Stop, deadline_s: 3600 }).to_vec(),
+        visit: None,
         invented: true,
         link: LinkPlan { readings_hz: 2, ..LinkPlan::default() },
         limits: Limits {

@@ -47,6 +47,7 @@ pub fn one_of_each() -> Vec<LogRecord> {
         Input::Abort(AbortCause::Operator),
         Input::Abort(AbortCause::Shutdown),
         Input::Abort(AbortCause::Internal),
+        Input::Head("7K3Q-7K3Q-7K3Q-7K3Q-00".into()),
         Input::Pause(AbortCause::Shutdown),
         Input::Attended(true),
         Input::Attended(false),
@@ -56,7 +57,7 @@ pub fn one_of_each() -> Vec<LogRecord> {
     ];
     let mut all = vec![tool(0)];
     all.extend(inputs.into_iter().enumerate().map(|(i, x)| input(i as u64, x)));
-    all.push(at(24, Logged::Sent(LineId::Outgoing, vec![0; 3])));
+    all.push(at(26, Logged::Sent(LineId::Outgoing, vec![0; 3])));
     all.push(at(u64::MAX, Logged::Sent(LineId::Main, vec![])));
     all
 }

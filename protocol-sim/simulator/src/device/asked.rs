@@ -275,6 +275,11 @@ impl Device {
         self.note(now, EventCode::LatchesReset, "latches reset".into());
         (self.alarms.latched, self.faults.latched)
     }
+    /// Writes a tool's words into the event log; the position of the entry.
+    pub(crate) fn note_of_tool(&mut self, now: Instant, words: &str) -> u64 {
+        self.note(now, EventCode::Noted, words.into());
+        self.log.newest()
+    }
     /// A page of the event log.
     pub(crate) fn log_page(&self, from: u64) -> LogPage<'_> {
         self.log.page(from)

@@ -54,6 +54,10 @@ impl Log {
         }
         page
     }
+    /// Position of the newest entry.
+    pub(crate) fn newest(&self) -> u64 {
+        self.oldest + (self.entries.len() as u64).saturating_sub(1)
+    }
     /// The next entry that was not yet reported.
     pub(crate) fn report(&mut self) -> Option<LogEntry<'_>> {
         let index = self.entries.len().checked_sub(self.unreported)?;

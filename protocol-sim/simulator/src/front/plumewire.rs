@@ -15,8 +15,8 @@ use crate::{
 use plumeline_base::{Instant, quantity::KELVIN_AT_0_C};
 use plumewire::{
     Baseline, BaselineStatus, Capabilities, ClockReply, ClockRequest, FlowReference, Frame, Header, HelloReply,
-    HelloRequest, InhibitState, Judgement, Kind, Latches, Lease, MAX_PAYLOAD, MAX_WIRE, Manifest, Message, Nothing,
-    OpenTransaction, Operation, OutputsStatus, PerInlet, Reading, ReadingsStart, ReadingsStarted, Refusal,
+    HelloRequest, InhibitState, Judgement, Kind, Latches, Lease, LogNoted, MAX_PAYLOAD, MAX_WIRE, Manifest, Message,
+    Nothing, OpenTransaction, Operation, OutputsStatus, PerInlet, Reading, ReadingsStart, ReadingsStarted, Refusal,
     RefusalCode as Code, Reply, Report, Request, Sample, Sensors, SettingsPart, SettingsRead, VERSION, WallClock,
     WriteBegin, WriteBegun, WriteChunk, WriteCommit, WriteCommitted, WriteProgress, WriteStatus, clip,
 };
@@ -255,6 +255,7 @@ impl Plumewire {
                 Reply::ResetLatches(Latches { alarms, faults })
             }
             Request::LogRead(r) => Reply::LogRead(device.log_page(r.from)),
+            Request::LogNote(r) => Reply::LogNote(LogNoted { position: device.note_of_tool(now, r.text) }),
         })
     }
     fn hello<'a>(&mut self, device: &'a Device, now: Instant, r: HelloRequest) -> Outcome<HelloReply<'a>> {
@@ -297,6 +298,7 @@ impl Plumewire {
                 lease_max_s: LEASE_MAX_S,
                 wall_clock: Some(true),
                 simulated: Some(true),
+                notes: Some(true),
             },
         })
     }

@@ -69,6 +69,8 @@ message! {
         13 => wall_clock: Option<bool>,
         /// It is a simulation. A real device leaves this out, always.
         14 => simulated: Option<bool>,
+        /// It takes notes into its event log; left out: it does not.
+        15 => notes: Option<bool>,
     }
 }
 message! {

@@ -35,6 +35,20 @@ message! {
         4 => text: &'a str,
     }
 }
+message! {
+    /// Asks for an entry with words of the tool's own.
+    LogNote<'a> {
+        /// The words.
+        0 => text: &'a str,
+    }
+}
+message! {
+    /// The entry stands in the log and stays there like any other.
+    LogNoted {
+        /// Its position.
+        0 => position: u64,
+    }
+}
 
 /// Event codes that mean the same on every device.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -68,4 +82,6 @@ pub enum EventCode {
     Restart = 13,
     /// Date and time were set.
     TimeSet = 14,
+    /// A note by a tool.
+    Noted = 15,
 }

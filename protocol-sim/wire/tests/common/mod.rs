@@ -34,6 +34,7 @@ const LOG: [LogEntry<'static>; 2] = [
         text: "flow of inlet 2 low",
     },
 ];
+const NOTE: &str = "record, isolated 0123-4567-89AB-CDEF-00";
 const NONE: Nothing = Nothing {};
 
 fn list<const N: usize>(values: &[Sample]) -> List<Sample, N> {
@@ -68,6 +69,7 @@ pub(crate) fn samples() -> Vec<(&'static str, Message<'static>)> {
             lease_max_s: 600,
             wall_clock: Some(true),
             simulated: None,
+            notes: Some(true),
         },
     };
     let reading = plumewire::Reading {
@@ -203,6 +205,8 @@ pub(crate) fn samples() -> Vec<(&'static str, Message<'static>)> {
         ("reply-reset-latches", Reply(plumewire::Reply::ResetLatches(Latches { alarms: 0b1, faults: Faults::FAN }))),
         ("request-log-read", Request(plumewire::Request::LogRead(plumewire::LogRead { from: 41 }))),
         ("reply-log-read", Reply(plumewire::Reply::LogRead(page))),
+        ("request-log-note", Request(plumewire::Request::LogNote(LogNote { text: NOTE }))),
+        ("reply-log-note", Reply(plumewire::Reply::LogNote(LogNoted { position: 43 }))),
         ("report-log", Report(plumewire::Report::Log(LOG[1]))),
     ]
 }
