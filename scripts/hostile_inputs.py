@@ -66,6 +66,13 @@ def kinds(tool, work):
     run = ["run", job, "--port", "sim:", "--quiet"]
     for name in ("pipework.toml", "plan.toml", "settings-new.json"):
         yield name, fresh, job / name, run
+    (fresh / "history.json").write_text('{"format": 1, "serial": "B-1", "jobs": []}')
+    yield "history", fresh, job / "history.json", run
+    (fresh / "history.json").unlink()
+    log = work / "log.json"
+    log.write_text('{"format": 1, "unit": {"maker": "", "model": "", "serial": "B-1", "firmware": "", "boot_id": 1}, "events":'
+                   ' [{"position": 1, "device_us": 1, "code": 15, "kind": "noted", "text": "record, isolated 0123-4567-89AB-CDEF-00"}]}')
+    yield "unit log", log, job, ["check", demo, "--unit-log", job]
     for name in ("trace.pcapng", "journal.jsonl", "seal-1.json", "result.json"):
         yield name, demo, job / name, ["check", job]
     yield "archive", work / "demo.zip", job, ["unpack", job, "--out", work / "out"]

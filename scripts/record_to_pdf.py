@@ -32,9 +32,12 @@ def main(job, archive, out):
     words = f"{result['site']} \u2013 {result['verdict'].upper()}{simulated}"
     # As a CSS string: what could end it or escape from it is written by its number.
     words = "".join(c if c.isalnum() or c in " ().,-\u2013" else f"\\{ord(c):x} " for c in words)
-    running = CSS(string=f'@page {{ size: A4; margin: 14mm; @bottom-left {{ content: "{words}"; font: 8pt sans-serif; }}'
-                  ' @bottom-right { content: counter(page) " / " counter(pages); font: 8pt sans-serif; } }')
-    parts = [HTML(string=with_own_style(job / name), base_url=str(job / name)).render(stylesheets=[running], pdf_variant="pdf/a-3b") for name in ("page.html", "report.html")]
+    def running(part):
+        return CSS(string=f'@page {{ size: A4; margin: 14mm; @bottom-left {{ content: "{words}"; font: 8pt sans-serif; }}'
+                   f' @bottom-right {{ content: "{part} " counter(page) " / " counter(pages); font: 8pt sans-serif; }} }}')
+
+    names = {"page.html": "for the customer", "report.html": "report"}
+    parts = [HTML(string=with_own_style(job / name), base_url=str(job / name)).render(stylesheets=[running(part)], pdf_variant="pdf/a-3b") for name, part in names.items()]
     whole = parts[0].copy([page for part in parts for page in part.pages])
     whole.metadata.title = html.unescape(words)
     whole.metadata.attachments = [Attachment(archive, description="the packed job, with its seals")]

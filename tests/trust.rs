@@ -1,5 +1,28 @@
 //! What a record can be made to say that is not so: simulated told from real, forged and set-back dates, files that stand in the way;
 //! each is found, or is listed as possible in `docs/record.md`.
+//!
+//! What once was wrong with records, and the tests that go red where its mend is taken out (each was seen to). Those without a file are here:
+//!
+//! | was wrong | test |
+//! |---|---|
+//! | a simulation did not show | `a_simulation_is_told_wherever_its_verdict_is`, `a_simulated_job_under_a_real_address_is_still_told`, `stages.rs`: `a_simulation_is_told_by_its_unit` |
+//! | a limit rewritten in the log, chained and sealed anew | `a_limit_laxer_than_usual_is_told`, `a_record_forged_since_its_stamp_is_found`, `what_was_written_down_must_still_be_in_the_record`, `visits.rs`: `a_record_that_was_rewritten_since_is_found_by_the_units_log` |
+//! | a folder rolled back to before a fail | `a_clock_that_was_set_back_between_take_ups_passes_no_time_out_of_service` (by a code), `visits.rs`: the same |
+//! | dates moved; sealed before the log's end | `a_seal_of_a_date_after_its_stamp_does_not_fit`, `a_seal_of_before_the_logs_end_is_found` |
+//! | a clock set back; 1970 or 2060 loaded into the unit | `a_clock_that_was_set_back_between_take_ups_passes_no_time_out_of_service`, `a_date_that_cannot_be_passes_nothing_and_is_loaded_into_nothing` |
+//! | the bench unit recorded as the outgoing one | `stages.rs`: `the_replacement_on_the_cable_is_not_the_outgoing_unit` |
+//! | a voided fail lost its cause | the procedure's `judge::conclusion`: `nothing_is_passed_that_was_not_done_or_not_put_back` |
+//! | the lock deleted, a second process | `resume.rs`: `a_job_held_by_another_process_is_not_taken` |
+//! | the lock a symbolic link | `a_lock_that_is_a_link_is_not_followed` |
+//! | inputs overwritten by outputs | `nothing_is_written_over_what_is_read` |
+//! | a private key sealed and packed | `a_private_key_in_the_folder_is_never_sealed_or_packed` |
+//! | what a killed unpacking leaves | `an_unpacking_that_was_killed_is_in_nobodys_way` |
+//! | a full disk, and no word of the isolated zone | `a_full_disk_reminds_that_the_zone_is_isolated` |
+//! | identical frames twice | `stages.rs`: `frames_that_come_twice_spoil_nothing` |
+//! | files read before their size is looked at; devices and pipes | `bad_input.rs`: `what_is_no_file_of_a_fit_length`; `scripts/hostile_inputs.py` |
+//! | the mean of what no sum can hold | `judge.rs`: `numbers_that_no_sum_can_hold_give_no_mean` |
+//! | scaled time and a resumed job's date | `resume.rs`: `a_date_in_scaled_time_goes_with_the_log` |
+//! | an orphan behind a killed batch | `a_killed_batch_leaves_no_job_running` |
 use crate::common::{Folder, exits, plumeline, run, stderr, stdout, text};
 use plumeline_base::input::Input;
 use plumeline_runtime::replay::{Against, Keeps, replay};

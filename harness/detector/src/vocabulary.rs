@@ -3,7 +3,7 @@
 //! Not here: what it can be asked ([`crate::ask`]).
 use crate::ask::{Look, Request};
 use alloc::{string::String, vec::Vec};
-use plumeline_base::Instant;
+use plumeline_base::{Instant, quantity::M3_S_PER_L_MIN};
 use serde::{Deserialize, Serialize};
 
 /// How long an output is driven unless it is stopped or driven anew, s: the longest that the protocol has.
@@ -44,6 +44,17 @@ pub enum FlowBasis {
 }
 /// What a reading says where the flow is all of what the unit holds to be normal, by [`FlowBasis::Share`].
 pub const WHOLE_M3_S: f64 = 1e-3;
+impl FlowBasis {
+    /// The unit in which people read such flows, and its size in a reading, m3/s.
+    pub const fn unit(self) -> (&'static str, f64) {
+        match self {
+            Self::Actual | Self::Reference { .. } => ("L/min", M3_S_PER_L_MIN),
+            Self::Share => (OF_NORMAL, WHOLE_M3_S / 100.0),
+        }
+    }
+}
+/// The unit of a flow of which no more is known than its share of what the unit holds to be normal.
+pub const OF_NORMAL: &str = "% of its normal flow";
 
 /// How a unit's readings are come by.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]

@@ -54,8 +54,19 @@ pub fn plan(text: &str, serial: Option<&str>, wires: &[Wire]) -> Result<String, 
             unit.remove("firmware");
         }
     }
+    without_remarks_of(&mut doc);
     wired(&mut doc, wires);
     Ok(doc.to_string())
+}
+
+/// What the table `[outgoing]` left behind: its keys that were not stated, as remarks before the next table.
+fn without_remarks_of(doc: &mut DocumentMut) {
+    let Some(next) = doc.get_mut("replacement").and_then(Item::as_table_mut) else { return };
+    let Some(before) = next.decor().prefix().and_then(|p| p.as_str()).map(str::to_owned) else { return };
+    let of_unit =
+        |line: &str| ["model", "serial", "firmware"].iter().any(|key| line.starts_with(&format!("# {key} = ")));
+    let kept: String = before.split_inclusive('\n').filter(|line| !of_unit(line)).collect();
+    next.decor_mut().set_prefix(kept);
 }
 
 fn wired(doc: &mut DocumentMut, wires: &[Wire]) {
@@ -86,7 +97,10 @@ mod tests {
         let wire = Wire { output: 1, function: "fault".into(), panel: Some("input 4".into()), input: None };
         let text = plan(plans::TEMPLATE, Some("B-0001"), &[wire.clone()]).unwrap();
         assert!(
-            text.contains("# What this job does") && !text.contains("Old unit") && !text.contains("old unit at"),
+            !text.split("[replacement]").next().unwrap().contains("# model =")
+                && text.contains("# What this job does")
+                && !text.contains("Old unit")
+                && !text.contains("old unit at"),
             "{text}"
         );
         let pipework = pipework::parse("pipework.toml", pipework::TEMPLATE.as_bytes()).unwrap();

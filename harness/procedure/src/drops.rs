@@ -1,7 +1,7 @@
 //! What closing a hole showed: kept, so that one hole can be closed again without the others.
 //!
 //! Not here: what it is held against (`crate::judge`).
-use crate::{facts::fixed, outcome::Finding, plan::HoleRef};
+use crate::{facts::fixed, mean_flow::Told, outcome::Finding, plan::HoleRef};
 use alloc::{boxed::Box, format, string::String, vec::Vec};
 use plumeline_base::{Instant, quantity::Estimate};
 use plumeline_measure::joint::Seen;
@@ -36,18 +36,6 @@ pub(crate) enum Closings {
     /// It was open, all others of its pipe closed; this is the predicted share of the pipe's flow.
     AllOthers(f64),
 }
-impl Closings {
-    /// What was seen of a hole that is so far off its prediction, `scale` being what closing it is predicted to take away, L/min.
-    pub(crate) fn says(self, deviation: f64, scale: f64) -> String {
-        let times = 1.0 + deviation;
-        match self {
-            Self::One => format!("closing it lowered the flow by {} L/min", fixed(times * scale, 2)),
-            Self::AllOthers(share) => {
-                format!("alone it takes {} % of its pipe's flow", fixed(times * share * 100.0, 1))
-            }
-        }
-    }
-}
 
 /// What closing a hole once showed, as shares of the predicted drop.
 #[derive(Clone, Copy, Debug)]
@@ -66,6 +54,7 @@ pub(crate) struct MeasuredDrop {
     pub(crate) hole: HoleRef,
     pub(crate) opening: usize,
     pub(crate) by: Closings,
+    pub(crate) told: Told,
     pub(crate) words: String,
     /// When it was closed first.
     pub(crate) window: (Instant, Instant),
@@ -91,6 +80,16 @@ impl MeasuredDrop {
     pub(crate) fn seen(&self) -> Seen {
         let look = self.pooled();
         Seen { deviation: look.deviation, u: look.u, spread: self.spread(), common: self.common.clone() }
+    }
+    /// What was seen of it, in words.
+    pub(crate) fn says(&self) -> String {
+        let times = 1.0 + self.pooled().deviation;
+        match self.by {
+            Closings::One => format!("closing it lowered the flow by {}", self.told.words(times * self.expected.value)),
+            Closings::AllOthers(share) => {
+                format!("alone it takes {} % of its pipe's flow", fixed(times * share * 100.0, 1))
+            }
+        }
     }
     pub(crate) fn spread(&self) -> f64 {
         self.expected.u_individual / self.expected.value

@@ -9,7 +9,7 @@ use plumeline_base::{
     Verdict,
     input::{Answer, LineId, LinkDown},
 };
-use plumeline_detector::{Identity, Reading, Trouble, settings::Settings};
+use plumeline_detector::{Identity, Reading, Trouble, settings::Settings, vocabulary::FlowBasis};
 use serde::{Deserialize, Serialize};
 
 /// What the procedure wants done, in order.
@@ -27,8 +27,8 @@ pub enum Effect {
     Note(Entry),
     /// Show how far things are. Not evidence, not kept.
     Progress(Progress),
-    /// A set of readings came in; for displays and charts.
-    Reading(Reading),
+    /// A set of readings came in, with its flows on this basis; for displays and charts.
+    Reading(Reading, FlowBasis),
     /// Keep these settings as a file of the job.
     Keep {
         /// Which settings.

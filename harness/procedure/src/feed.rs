@@ -15,14 +15,24 @@ impl Context {
         Feed::new(self.clone())
     }
     /// Waits until `f` holds for a fresh reading, at most `within`; the reading's instant, or `None` when time is up.
-    pub(crate) async fn until_reading(&self, within: Duration, mut f: impl FnMut(&Timed) -> bool) -> Option<Rc<Timed>> {
+    pub(crate) async fn until_reading(&self, within: Duration, f: impl FnMut(&Timed) -> bool) -> Option<Rc<Timed>> {
+        self.watched(within, f).await.0
+    }
+    /// The same, and whether readings came without a gap meanwhile: what passes by in a gap is not seen.
+    pub(crate) async fn watched(
+        &self,
+        within: Duration,
+        mut f: impl FnMut(&Timed) -> bool,
+    ) -> (Option<Rc<Timed>>, bool) {
         let mut feed = self.feed();
         let end = self.within(within);
+        let mut whole = true;
         loop {
             match feed.next_before(end).await {
-                None => return None,
-                Some(Item::Reading(t)) if f(&t) => return Some(t),
-                Some(_) => {}
+                None => return (None, whole),
+                Some(Item::Reading(t)) if f(&t) => return (Some(t), whole),
+                Some(Item::Reading(_)) => {}
+                Some(Item::Gap(_)) => whole = false,
             }
         }
     }

@@ -18,7 +18,7 @@ use plumeline_base::{
     Instant,
     input::{AbortCause, Event, Input, LineId, LinkDown},
 };
-use plumeline_detector::{Identity, Reading, Reply, Report, Trouble, ask::ClockExchange};
+use plumeline_detector::{Identity, Reading, Reply, Report, Trouble, ask::ClockExchange, vocabulary::FlowBasis};
 use plumeline_measure::clock;
 
 /// What a line says that ended with the program and is opened again with it.
@@ -327,7 +327,8 @@ impl Procedure {
         s.clock.counted = Some(counted);
         let at = counted.at;
         // A reading missed here and there shows in the times of those that came: whoever judges them says what a gap is.
-        s.effects.push_back(Effect::Reading(reading.clone()));
+        let basis = s.lines.used().driver.abilities().map_or(FlowBasis::Actual, |a| a.flow_basis);
+        s.effects.push_back(Effect::Reading(reading.clone(), basis));
         s.readings.push(Item::Reading(Rc::new(Timed { at, reading })));
         s.stream.lost = false;
         s.changed = true;

@@ -1,7 +1,8 @@
 //! A mean flow of one inlet with its uncertainty: what flows are judged by.
 //!
 //! Not here: how it is averaged ([`crate::stages::flow`]) and what it is compared with ([`crate::judge`]).
-use crate::{job::JobInputs, outcome::Figure};
+use crate::{facts::fixed, job::JobInputs, outcome::Figure};
+use alloc::{format, string::String};
 use plumeline_base::{
     Instant,
     pipework::Air,
@@ -57,10 +58,35 @@ impl MeanFlow {
         Self { estimate, dof: f64::INFINITY, expanded, window: (at, at), u_scatter, share_of: None }
     }
     pub(crate) fn figure(&self) -> Figure {
-        if let Some(of) = self.share_of {
-            let percent = 100.0 / of;
-            return Figure::with(self.estimate.value * percent, self.u_scatter * percent * 2.0, "% of its normal flow");
-        }
-        Figure::with(self.estimate.value * L_MIN, self.expanded * L_MIN, "L/min")
+        // Of a share no calibration counts: the level is not known.
+        let expanded = self.share_of.map_or(self.expanded, |_| self.u_scatter * 2.0);
+        self.told().figure(self.estimate.value, expanded)
+    }
+    pub(crate) fn told(&self) -> Told {
+        Told { share_of: self.share_of }
+    }
+}
+
+/// In what flows are told: as they are, or as shares of what the unit holds to be normal, which is taken for this flow, m3/s.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Told {
+    share_of: Option<f64>,
+}
+impl Told {
+    /// A flow of the calculation, m3/s, as the unit tells it.
+    pub(crate) fn figure(self, value: f64, expanded: f64) -> Figure {
+        Figure::with(value * self.size(), expanded * self.size(), self.unit())
+    }
+    /// The same in words.
+    pub(crate) fn words(self, value: f64) -> String {
+        format!("{} {}", fixed(value * self.size(), if self.share_of.is_some() { 1 } else { 2 }), self.unit())
+    }
+    /// How many of its units a flow of 1 m3/s is.
+    pub(crate) fn size(self) -> f64 {
+        self.share_of.map_or(L_MIN, |of| 100.0 / of)
+    }
+    fn unit(self) -> &'static str {
+        let basis = if self.share_of.is_some() { FlowBasis::Share } else { FlowBasis::Actual };
+        basis.unit().0
     }
 }

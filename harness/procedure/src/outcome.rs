@@ -9,7 +9,7 @@ use plumeline_base::{
     Instant, Verdict,
     input::{Photo, TickState},
 };
-use plumeline_detector::{Identity, Trouble, driver::Means};
+use plumeline_detector::{Identity, Trouble, driver::Means, vocabulary::FlowBasis};
 use serde::{Deserialize, Serialize};
 
 pub use crate::stage::StageKind;
@@ -331,14 +331,20 @@ pub struct SmokeRun {
 }
 
 impl Outcome {
-    /// By how much closing each hole lowered the flow, L/min, by inlet and hole: what was put right or is void does not count.
+    /// By how much closing each hole lowered the flow, by inlet and hole: what was put right or is void does not count.
     pub fn drops(&self) -> Vec<((u8, u32), &Figure)> {
         let mut all: Vec<((u8, u32), &Figure)> = Vec::new();
         for finding in &self.findings {
             let (Subject::Hole(inlet, number), StageKind::ProveFlow) = (&finding.subject, finding.stage) else {
                 continue;
             };
-            let Some(measured) = finding.measured.as_ref().filter(|m| m.unit == "L/min") else { continue };
+            let Some(measured) = finding
+                .measured
+                .as_ref()
+                .filter(|m| [FlowBasis::Actual, FlowBasis::Share].iter().any(|b| b.unit().0 == m.unit))
+            else {
+                continue;
+            };
             if !finding.stands() || finding.void.is_some() {
                 continue;
             }

@@ -23,6 +23,7 @@ fn main() -> Result<(), Box<dyn Error>> {
             outcome: Ok(&s.outcome),
             expected: None,
             properties: Vec::new(),
+            attachments: Vec::new(),
         })
         .collect();
     fs::write(dir.join("junit.xml"), plumeline_report::junit(&jobs)?)?;

@@ -8,6 +8,7 @@ use crate::{
     words::{self, clean},
 };
 use plumeline_base::{Instant, Verdict};
+use plumeline_job::folder;
 use plumeline_procedure::outcome::{Finding, Outcome, StageKind, Subject};
 use quick_junit::{NonSuccessKind, Report, TestCase, TestCaseStatus, TestSuite};
 
@@ -25,6 +26,8 @@ pub struct JunitJob<'a> {
     pub expected: Option<Expected>,
     /// More that tells this run from others: port, seed, digests; each a name and its value.
     pub properties: Vec<(&'static str, String)>,
+    /// Paths of files that a build server may keep beside its result.
+    pub attachments: Vec<String>,
 }
 
 /// What a scripted job is expected to come to.
@@ -77,7 +80,8 @@ pub(crate) fn of_one(input: &ReportInput<'_>) -> Result<String, ReportError> {
     let digests = digests.into_iter().map(|(name, value)| (name, value.to_owned()));
     let links = input.record.links.iter().map(|link| ("port", link.clone()));
     let properties = digests.chain(links).chain(dates.take(1)).chain(files).collect();
-    junit(&[JunitJob { name: input.name, outcome: Ok(input.outcome), expected: None, properties }])
+    let attachments = [folder::REPORT, folder::PAGE, folder::JOURNAL, folder::TRACE].map(str::to_owned).into();
+    junit(&[JunitJob { name: input.name, outcome: Ok(input.outcome), expected: None, properties, attachments }])
 }
 
 /// JUnit XML: a test suite for each job, in the order given.
@@ -101,10 +105,13 @@ fn suite(job: &JunitJob<'_>) -> TestSuite {
         case.set_classname(&*name);
         case
     };
+    let attached = job.attachments.iter().map(|path| format!("[[ATTACHMENT|{}]]", clean(path)));
     let o = match job.outcome {
         Ok(outcome) => outcome,
         Err(why) => {
-            suite.add_test_case(verdict(non_success(NonSuccessKind::Error, "no result", why)));
+            let mut lost = verdict(non_success(NonSuccessKind::Error, "no result", why));
+            told(&mut lost, attached.collect());
+            suite.add_test_case(lost);
             return suite;
         }
     };
@@ -125,15 +132,21 @@ fn suite(job: &JunitJob<'_>) -> TestSuite {
         status(shown_verdict(o), "verdict", &o.because)
     });
     if not_pass {
-        let lines: Vec<String> = o.findings.iter().map(line).collect();
-        whole.set_system_out(lines.join("\n"));
+        told(&mut whole, attached.chain(o.findings.iter().map(line)).collect());
         suite.add_test_case(whole);
         return suite;
     }
+    told(&mut whole, attached.collect());
     suite.add_test_case(whole);
     stages(&mut suite, &name, o);
     findings(&mut suite, &name, o);
     suite
+}
+
+fn told(case: &mut TestCase, lines: Vec<String>) {
+    if !lines.is_empty() {
+        case.set_system_out(lines.join("\n"));
+    }
 }
 
 fn stages(suite: &mut TestSuite, name: &str, o: &Outcome) {

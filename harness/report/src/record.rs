@@ -4,9 +4,8 @@ use core::time::Duration;
 use plumeline_base::{
     Instant,
     input::{Answer, LineId},
-    quantity::M3_S_PER_L_MIN,
 };
-use plumeline_detector::Reading;
+use plumeline_detector::{Reading, vocabulary::FlowBasis};
 use plumeline_procedure::{
     anchor::Note,
     effect::Entry,
@@ -46,8 +45,10 @@ pub struct Record {
     pub remarks: Vec<(Instant, String)>,
     /// Stretches without a link or without readable frames: from, to, what was wrong.
     pub line_gaps: Vec<(Instant, Instant, String)>,
-    /// Flow, L/min, one series for each inlet in the unit's order.
+    /// Flow in [`Self::flow_unit`], one series for each inlet in the unit's order.
     pub flow: Vec<Series>,
+    /// What the flows are of, by the detector that was read last.
+    pub flow_basis: Option<FlowBasis>,
     /// Extinction, 1/m: one series for the unit, or one for each inlet in the unit's order.
     pub extinction: Vec<Series>,
     /// Time of the last journal line or reading.
@@ -156,17 +157,28 @@ impl Record {
     }
 
     /// Takes in a set of readings.
-    pub fn reading(&mut self, reading: &Reading) {
+    pub fn reading(&mut self, reading: &Reading, basis: FlowBasis) {
         let at = reading.received;
         // Whatever was written down of the line: a reading that came is no gap.
         self.line_back(at);
         self.until = self.until.max(at);
         let spacing = Duration::from_secs_f64(GAP_SPACINGS / f64::from(self.readings_hz.max(1)));
         let gap = self.now.last_reading.is_some_and(|last| at.since(last) > spacing);
-        let l_min = reading.flow_m3_s.iter().map(|v| v.map(|v| v / M3_S_PER_L_MIN));
-        push_all(&mut self.flow, at, gap, self.now.last_reading, l_min);
+        let (before, (unit, size)) = (self.flow_unit(), basis.unit());
+        self.flow_basis = Some(basis);
+        if before != unit {
+            // Flows and shares of flows are not drawn as one line.
+            self.flow.clear();
+        }
+        let flows = reading.flow_m3_s.iter().map(|v| v.map(|v| v / size));
+        push_all(&mut self.flow, at, gap, self.now.last_reading, flows);
         push_all(&mut self.extinction, at, gap, self.now.last_reading, reading.extinction_per_m.iter().copied());
         self.now.last_reading = Some(at);
+    }
+
+    /// The unit of the flows.
+    pub fn flow_unit(&self) -> &'static str {
+        self.flow_basis.unwrap_or(FlowBasis::Actual).unit().0
     }
 
     /// The extinction series that belongs to an inlet: its own, or the unit's one.
@@ -260,9 +272,9 @@ mod tests {
     fn a_gap_in_the_readings_breaks_the_series() {
         let mut r = Record::new(10);
         for ms in [0, 100, 200, 1000, 1100] {
-            r.reading(&reading(Instant::from_micros(ms * 1000), Some(40.0 / 60_000.0)));
+            r.reading(&reading(Instant::from_micros(ms * 1000), Some(40.0 / 60_000.0)), FlowBasis::Actual);
         }
-        r.reading(&reading(Instant::from_micros(1_200_000), Some(f64::NAN)));
+        r.reading(&reading(Instant::from_micros(1_200_000), Some(f64::NAN)), FlowBasis::Actual);
         let values: Vec<bool> = r.flow[0].points.iter().map(|(_, v)| v.is_some()).collect();
         assert_eq!(values, [true, true, true, false, true, true, false]);
         assert!((r.flow[0].points[0].1.unwrap() - 40.0).abs() < 1e-9, "in L/min");
@@ -295,7 +307,7 @@ mod tests {
         let mut r = Record::new(1);
         let s = Instant::from_secs;
         r.entry(s(3), &Entry::Line { trouble: plumeline_detector::Trouble::Silent });
-        r.reading(&reading(s(5), None));
+        r.reading(&reading(s(5), None), FlowBasis::Actual);
         r.entry(s(4000), &Entry::Ended { verdict: Default::default(), because: String::new() });
         assert_eq!(r.line_gaps.iter().map(|(a, b, _)| (*a, *b)).collect::<Vec<_>>(), [(s(3), s(5))]);
     }

@@ -44,6 +44,7 @@ fn xml(samples: &[(&Sample, Option<Expected>)]) -> String {
             outcome: Ok(&s.outcome),
             expected: expected.clone(),
             properties: Vec::new(),
+            attachments: Vec::new(),
         })
         .collect();
     junit(&jobs).unwrap()
@@ -138,8 +139,20 @@ fn single_stages_are_held_against_what_is_expected_of_them() {
 fn a_job_without_a_result_is_an_error_and_hides_no_other() {
     let s = clean();
     let jobs = [
-        JunitJob { name: "lost", outcome: Err("ended by signal 9"), expected: None, properties: Vec::new() },
-        JunitJob { name: "clean", outcome: Ok(&s.outcome), expected: None, properties: Vec::new() },
+        JunitJob {
+            name: "lost",
+            outcome: Err("ended by signal 9"),
+            expected: None,
+            properties: Vec::new(),
+            attachments: vec!["out/report.html".into()],
+        },
+        JunitJob {
+            name: "clean",
+            outcome: Ok(&s.outcome),
+            expected: None,
+            properties: Vec::new(),
+            attachments: vec!["out/report.html".into()],
+        },
     ];
     let report = Report::deserialize_from_str(&junit(&jobs).unwrap()).unwrap();
     let errors: Vec<_> = report.test_suites.iter().map(|s| s.errors).collect();

@@ -99,9 +99,6 @@ impl Keeper for MemoryKeeper {
         }
         Ok(())
     }
-    fn head(&self) -> Option<Digest> {
-        Some(self.chain.head())
-    }
     fn settings(&mut self, _: KeptSettings, _: &Settings, _: &Identity) -> Result<(), Failure> {
         Ok(())
     }

@@ -7,7 +7,7 @@ use plumeline_base::{
     Instant,
     input::{Event, Input, LineId},
 };
-use plumeline_detector::{Identity, Reading, settings::Settings};
+use plumeline_detector::{Identity, Reading, settings::Settings, vocabulary::FlowBasis};
 use plumeline_job::digest::Digest;
 use plumeline_procedure::{Effect, Entry, Outcome, Procedure, Progress, Prompt, effect::KeptSettings};
 use plumeline_report::Record;
@@ -42,8 +42,8 @@ pub enum Outward {
     Progress(Progress),
     /// Show what was noted.
     Note(Entry),
-    /// Show a reading.
-    Reading(Reading),
+    /// Show a reading, its flows on this basis.
+    Reading(Reading, FlowBasis),
     /// Tell the code of the journal's last line.
     TellHead,
     /// The job is in a safe state and can be left, to be taken up again.
@@ -103,11 +103,11 @@ impl<K: Keeper> Session<K> {
                     out.push(Outward::Withdraw(id));
                 }
                 Effect::Progress(progress) => out.push(Outward::Progress(progress)),
-                Effect::Reading(reading) => {
+                Effect::Reading(reading, basis) => {
                     if self.charts {
-                        self.record.reading(&reading);
+                        self.record.reading(&reading, basis);
                     }
-                    out.push(Outward::Reading(reading));
+                    out.push(Outward::Reading(reading, basis));
                 }
                 Effect::Note(entry) => {
                     self.record.entry(at, &entry);

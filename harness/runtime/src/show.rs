@@ -5,10 +5,9 @@ use plumeline_base::{
     Instant, Verdict,
     input::LineId,
     obscuration::{Extinction, ObscurationUnit},
-    quantity::M3_S_PER_L_MIN,
     text::{visible, visible_line},
 };
-use plumeline_detector::Reading;
+use plumeline_detector::{Reading, vocabulary::FlowBasis};
 use plumeline_procedure::{Act, Entry, Finding, Progress, Prompt, STARTED_AGAIN};
 use std::{
     io::{IsTerminal, Write, stderr, stdout},
@@ -180,14 +179,15 @@ struct Air {
 /// A reading that is older is not shown.
 const FRESH: Duration = Duration::from_secs(5);
 impl Air {
-    fn read(&mut self, now: Instant, r: &Reading) {
+    fn read(&mut self, now: Instant, r: &Reading, basis: FlowBasis) {
+        let (unit, size) = basis.unit();
         self.drew.resize(self.drew.len().max(r.flow_m3_s.len()), false);
         let mut flows = Vec::new();
         for (q, drew) in r.flow_m3_s.iter().zip(&mut self.drew) {
             *drew |= q.is_some_and(|q| q != 0.0);
-            flows.extend(q.filter(|_| *drew).map(|q| format!("{:.1}", q / M3_S_PER_L_MIN)));
+            flows.extend(q.filter(|_| *drew).map(|q| format!("{:.1}", q / size)));
         }
-        let flows = (!flows.is_empty()).then(|| format!("{} L/min", flows.join(" ")));
+        let flows = (!flows.is_empty()).then(|| format!("{} {unit}", flows.join(" ")));
         let smoke = r.extinction_per_m.iter().flatten().copied().reduce(f64::max);
         let smoke = smoke.map(|k| format!("{:.3} %/m", Extinction(k).stated(ObscurationUnit::PercentPerMetre)));
         (self.at, self.words) = (Some(now), flows.into_iter().chain(smoke).collect::<Vec<_>>().join("  "));
@@ -410,10 +410,10 @@ impl Show for Words {
                 self.prompt(now, p);
             }
             Outward::Progress(p) => self.progress(now, p),
-            Outward::Reading(reading) => {
+            Outward::Reading(reading, basis) => {
                 // What comes is not gone, whatever was noted of the line.
                 self.down = None;
-                self.air.read(now, reading);
+                self.air.read(now, reading, *basis);
             }
             Outward::Done(_) => return self.live.finish_and_clear(),
             _ => {}

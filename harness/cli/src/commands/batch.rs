@@ -80,9 +80,16 @@ fn junit(jobs: &[Entry], result: &BatchResult, out: &Path) -> Result<String, Fai
             outcome: outcome.as_ref().map_err(String::as_str),
             expected: Some(job.expected.clone()),
             properties: properties(known),
+            attachments: attachments(out, &job.name),
         })
         .collect();
     plumeline_report::junit(&suites).map_err(|e| Failure::internal(e.to_string()))
+}
+
+/// What a job left that a build server may keep, by its path below the batch's folder.
+fn attachments(out: &Path, job: &str) -> Vec<String> {
+    let all = [folder::REPORT, folder::JOURNAL, folder::TRACE, work::SAID].map(|name| format!("{job}/{name}"));
+    all.into_iter().filter(|path| out.join(path).is_file()).collect()
 }
 
 /// What tells a run of a job from others.

@@ -30,7 +30,7 @@ use std::{
 };
 
 /// What a job said while it ran, within its folder.
-const SAID: &str = "output.txt";
+pub const SAID: &str = "output.txt";
 /// A job whose time is over is ended from outside if it has not come to rest by then.
 const COMES_TO_REST: Duration = Duration::from_secs(15);
 /// How often it is looked whether a job with a deadline has ended.

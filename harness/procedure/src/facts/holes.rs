@@ -20,17 +20,17 @@ facts! {
     no_scatter(hole) = "holes.no-scatter", Undecided,
         "the flow readings while {hole} was open and closed have no scatter: how sure the drop is can't be told";
     crossed(hole, other, drop, own) = "holes.pipes-crossed", Fail,
-        "closing {hole} lowered the flow of inlet {other} by {drop} L/min, not that of inlet {own}",
+        "closing {hole} lowered the flow of inlet {other} by {drop}, not that of inlet {own}",
         likely "pipes {own} and {other} are crossed",
         next "put each pipe into the inlet of its own number, then prove flow again";
     not_judged(hole, error, remedy) = "holes.not-judged", Undecided,
         "closing {hole} showed a fall of flow that can't be judged: {error}", next "{remedy}";
     far_less(hole, drop) = "holes.far-too-little", Fail,
-        "{hole} draws too little: closing it lowered the flow by only {drop} L/min",
+        "{hole} draws too little: closing it lowered the flow by only {drop}",
         likely "the hole is blocked, taped, or smaller than the pipework file says",
         next "clear it outward from the unit's end (never blow into a unit), then close it again";
     far_more(hole, drop) = "holes.far-too-much", Fail,
-        "{hole} draws too much: closing it lowered the flow by {drop} L/min",
+        "{hole} draws too much: closing it lowered the flow by {drop}",
         likely "the hole is larger than the pipework file says, its cap is missing, or others are blocked",
         next "measure the hole, look at the others, correct the pipework file if it is wrong";
 

@@ -1,4 +1,6 @@
 //! Whether an inhibit holds while it should, and how it lapses.
+/// What a lapse showed is not known.
+pub(crate) const NOT_SEEN: &str = "inhibit.lapse-not-seen";
 const MAKER: &str = "do not rely on the unit's inhibit to end by itself; tell its maker";
 facts! {
     panel_quiet() = "inhibit.panel-quiet", Pass, "the panel showed nothing of the unit while smoke was at it, says the technician", by Eye;
@@ -34,6 +36,7 @@ facts! {
         "the lapsed inhibit raised its fault; its readings do not tell whether the outputs were still held back", next MAKER;
     lapse_not_regained() = "inhibit.lapse-not-regained", Undecided, "the lapsed inhibit could not be regained",
         next MAKER;
-    lapse_not_seen() = "inhibit.lapse-not-seen", Undecided, "readings stopped while the inhibit lapsed", next MAKER;
+    lapse_not_seen() = "inhibit.lapse-not-seen", Undecided,
+        "readings were missing while the inhibit lapsed", next "see that the cable holds, then do this stage again";
     lapse_no_fault() = "inhibit.lapse-no-fault", Fail, "an inhibit that nobody renewed raised no fault", next MAKER;
 }

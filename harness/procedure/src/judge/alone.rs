@@ -88,6 +88,7 @@ impl OpenedAlone {
             hole: self.hole,
             opening: self.opening,
             by: Closings::AllOthers(share.value),
+            told: open.told(),
             words: self.words.clone(),
             window: flow.window,
             expected,

@@ -8,10 +8,10 @@ use super::{
 };
 use crate::{
     drops::{Closings, DropLook, MeasuredDrop},
-    facts::{Fact, fixed, holes as fact},
+    facts::{Fact, holes as fact},
     job::{JobInputs, Pipe},
-    mean_flow::{L_MIN, MeanFlow, coverage_factor},
-    outcome::{Figure, Finding, StageKind, Subject},
+    mean_flow::{MeanFlow, Told, coverage_factor},
+    outcome::{Finding, StageKind, Subject},
     plan::HoleRef,
 };
 use alloc::boxed::Box;
@@ -74,13 +74,13 @@ pub(crate) fn closing(inputs: &JobInputs, c: &Closing<'_>) -> Closed {
     let k = coverage_factor(inputs);
     let with_figures = |fact| {
         let mut f = of_hole(inputs, hole, fact);
-        f.expected = Some(Figure::with(expected.value * L_MIN, expected.u() * k * L_MIN, "L/min"));
-        f.measured = Some(Figure::with(own.value * L_MIN, own.u * k * L_MIN, "L/min"));
+        f.expected = Some(own.told.figure(expected.value, expected.u() * k));
+        f.measured = Some(own.told.figure(own.value, own.u * k));
         f.window = Some(own.window);
         f
     };
     if let Some((inlet, drop)) = c.taken_from(own, inputs.plan.advanced.holes.noise) {
-        let fact = fact::crossed(words, inlet, fixed(drop.value * L_MIN, 2), hole.inlet);
+        let fact = fact::crossed(words, inlet, drop.told.words(drop.value), hole.inlet);
         return Closed::Found(Box::new(with_figures(fact)));
     }
     if expected.value < inputs.plan.advanced.holes.noise * own.u {
@@ -90,10 +90,10 @@ pub(crate) fn closing(inputs: &JobInputs, c: &Closing<'_>) -> Closed {
     let off = Estimate::new(own.value - expected.value, expected.u_common, libm::hypot(own.u, expected.u_individual));
     let less = inputs.plan.holes.agreement.value * expected.value;
     let more = takes_from_others(inputs, predicted.share_of_pipe) * expected.value;
-    if let Ok(ruling) = decide(inputs, &off, own.dof, &Limits::between(-less, more), None, L_MIN)
+    if let Ok(ruling) = decide(inputs, &off, own.dof, &Limits::between(-less, more), None, own.told.size())
         && ruling.because == Because::Outside
     {
-        let drop = fixed(own.value * L_MIN, 2);
+        let drop = own.told.words(own.value);
         let fact = if off.value < 0.0 { fact::far_less(words, drop) } else { fact::far_more(words, drop) };
         let mut f = with_figures(fact.clone());
         ruling.state(&mut f, fact);
@@ -104,6 +104,7 @@ pub(crate) fn closing(inputs: &JobInputs, c: &Closing<'_>) -> Closed {
         hole,
         opening: c.opening,
         by: Closings::One,
+        told: own.told,
         words: words.into(),
         window: own.window,
         expected,
@@ -164,6 +165,7 @@ struct FlowDrop {
     dof: f64,
     /// The flow while open.
     open: f64,
+    told: Told,
     window: (Instant, Instant),
 }
 impl FlowDrop {
@@ -176,6 +178,7 @@ impl FlowDrop {
             u,
             dof: before.dof.min(closed.dof).min(after.dof),
             open,
+            told: before.told(),
             window: (before.window.0, after.window.1),
         })
     }

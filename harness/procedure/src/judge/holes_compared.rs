@@ -9,8 +9,8 @@ use crate::{
     drops::MeasuredDrop,
     facts::{Fact, give_or_take, holes as fact, signed},
     job::JobInputs,
-    mean_flow::{L_MIN, coverage_factor},
-    outcome::{Figure, Finding},
+    mean_flow::coverage_factor,
+    outcome::Finding,
 };
 use alloc::{string::String, vec::Vec};
 use plumeline_airflow::uncertainty::OF_THE_UNIT;
@@ -62,17 +62,17 @@ fn one(inputs: &JobInputs, h: &MeasuredDrop, parted: Option<Parted>) -> HoleJudg
     let mut f = of_hole(inputs, h.hole, fact::not_parted(words));
     let look = h.pooled();
     let k = coverage_factor(inputs);
-    let scale = h.expected.value * L_MIN;
+    let flow = h.expected.value;
     let off = parted.map_or(0.0, |p| p.common.value);
     let expected_u = parted.map_or_else(|| h.expected.u() / h.expected.value, |p| p.common.u);
-    f.measured = Some(Figure::with((1.0 + look.deviation) * scale, look.u * scale * k, "L/min"));
+    f.measured = Some(h.told.figure((1.0 + look.deviation) * flow, look.u * flow * k));
     // What the pipe's other holes predict here.
-    f.expected = Some(Figure::with((1.0 + off) * scale, expected_u * scale * k, "L/min"));
+    f.expected = Some(h.told.figure((1.0 + off) * flow, expected_u * flow * k));
     f.window = Some(h.window);
     let Some(Parted { own, common }) = parted else {
         return HoleJudged { finding: f, worth_another_look: false, coarse: false };
     };
-    let seen = h.by.says(look.deviation, scale);
+    let seen = h.says();
     let most = inputs.plan.holes.agreement.value;
     let alike = Estimate::new(common.value, common.u, 0.0);
     if conforms(inputs, &alike, &Limits::between(-most, most)) != Some(Verdict::Pass) {
@@ -85,7 +85,7 @@ fn one(inputs: &JobInputs, h: &MeasuredDrop, parted: Option<Parted>) -> HoleJudg
     let plan = &inputs.plan.holes;
     f.limit = Some(if coarse { plan.agreement.clone() } else { plan.worse.clone() });
     let value = Estimate::new(own.value, common.u, look.u);
-    let decide = |high: f64| decide(inputs, &value, look.dof, &Limits::between(-low, high), None, scale);
+    let decide = |high: f64| decide(inputs, &value, look.dof, &Limits::between(-low, high), None, flow * h.told.size());
     let ruling = match decide(most) {
         Ok(ruling) => ruling,
         Err(error) => {
@@ -125,6 +125,7 @@ mod tests {
     /// Three holes whose drops are so far off their predictions, each known to `u`.
     fn drops(off: [f64; 3], u: f64) -> Vec<MeasuredDrop> {
         let drop = |(number, deviation): (u32, f64)| MeasuredDrop {
+            told: sample::flow(30.0, 0.5).told(),
             hole: sample::hole(1, number),
             opening: number as usize - 1,
             by: Closings::One,

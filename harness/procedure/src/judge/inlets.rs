@@ -32,7 +32,15 @@ impl Unused {
 }
 
 /// An inlet without a pipe against the part of all measured flow (m3/s) that it may draw at most, by so many standard uncertainties.
-pub(crate) fn unused(stage: StageKind, inlet: u8, seen: Unused, all: f64, limit: &Limit, widths: f64) -> Finding {
+/// `shares`: flows are told as shares, and their level is not known.
+pub(crate) fn unused(
+    stage: StageKind,
+    inlet: u8,
+    seen: Unused,
+    (all, shares): (f64, bool),
+    limit: &Limit,
+    widths: f64,
+) -> Finding {
     let of = |fact: Fact| Finding::of(stage, Subject::Pipe(inlet), fact);
     let most = limit.value * all;
     let mut f = match seen {
@@ -51,7 +59,8 @@ pub(crate) fn unused(stage: StageKind, inlet: u8, seen: Unused, all: f64, limit:
             } else {
                 fact::not_shown_closed(percent)
             });
-            f.measured = Some(Figure::with(mean * L_MIN, widths * u * L_MIN, "L/min"));
+            let (times, unit) = if shares { (100.0 / all, "% of the pipes' flow") } else { (L_MIN, "L/min") };
+            f.measured = Some(Figure::with(mean * times, widths * u * times, unit));
             f
         }
     };
@@ -199,7 +208,7 @@ mod tests {
     #[test]
     fn an_unused_inlet_draws_nothing_or_is_found() {
         let limit = Limit { value: 0.02, unit: "1".into(), source: "a test".into(), mark: Mark::ThisJob };
-        let of = |seen| unused(StageKind::ProveFlow, 3, seen, 1e-3, &limit, 2.0);
+        let of = |seen| unused(StageKind::ProveFlow, 3, seen, (1e-3, false), &limit, 2.0);
         let flow = |mean, u| of(Unused::Flow { mean, u }).verdict;
         assert_eq!(flow(0.0, 1e-6), Verdict::Pass);
         assert_eq!(flow(1e-4, 1e-6), Verdict::Fail, "a tenth of the unit's air");
@@ -208,7 +217,7 @@ mod tests {
         assert_eq!(flow(0.0, 1e-4), Verdict::Undecided, "too noisy to tell");
         assert_eq!(flow(f64::NAN, 1e-6), Verdict::Undecided);
         assert_eq!(
-            unused(StageKind::ProveFlow, 3, Unused::Flow { mean: 0.0, u: 0.0 }, 0.0, &limit, 2.0).verdict,
+            unused(StageKind::ProveFlow, 3, Unused::Flow { mean: 0.0, u: 0.0 }, (0.0, false), &limit, 2.0).verdict,
             Verdict::Undecided
         );
         assert_eq!(of(Unused::NoReading).verdict, Verdict::Undecided);

@@ -82,7 +82,7 @@ pub(crate) struct Lapsed {
     pub(crate) fault: Option<(f64, Option<bool>)>,
     /// It was inhibited again, and the fault went.
     pub(crate) regained: bool,
-    /// Readings came until the end.
+    /// Readings came without a gap until the end.
     pub(crate) readings: bool,
 }
 

@@ -26,7 +26,7 @@ use crate::{
         readings::of_unit,
         untold,
     },
-    mean_flow::{L_MIN, coverage_factor},
+    mean_flow::coverage_factor,
     outcome::{Finding, StageKind, Statement, Subject},
     plan::HoleRef,
     prompt::Act,
@@ -35,7 +35,7 @@ use crate::{
 use alloc::{boxed::Box, format, rc::Rc, string::String, vec::Vec};
 use core::time::Duration;
 use plumeline_base::{Instant, Verdict, time::seconds};
-use plumeline_detector::{ask::Look, vocabulary::FlowBasis};
+use plumeline_detector::ask::Look;
 use plumeline_measure::{Error, Sample, joint::Seen};
 
 /// Flow of each pipe against the prediction, then hole by hole. Where only a part is done again, the other holes stay as they
@@ -201,19 +201,7 @@ async fn hole_by_hole(ctx: &Context, inputs: &JobInputs, pipe: &Pipe, part: Opti
             }
             Closed::Measured(drop) => {
                 deviations.extend(keep(ctx, *hole, HoleShown::Measured(drop.clone())));
-                let litres = (1.0 + drop.pooled().deviation) * drop.expected.value * L_MIN;
-                let by = match ctx.abilities().map(|a| a.flow_basis) {
-                    Some(FlowBasis::Share) => {
-                        let percent = (1.0 + drop.pooled().deviation) * expected_share(inputs, *opening) * 100.0;
-                        format!("{percent:.1} % of it")
-                    }
-                    _ => format!("{litres:.2} L/min"),
-                };
-                let text = format!(
-                    "{}: closing it lowered the flow by {by}; it is judged with the pipe's other holes",
-                    drop.words
-                );
-                ctx.shown(text);
+                ctx.shown(format!("{}: {}; it is judged with the pipe's other holes", drop.words, drop.says()));
                 drops.push(drop);
             }
         }
@@ -243,11 +231,6 @@ async fn hole_by_hole(ctx: &Context, inputs: &JobInputs, pipe: &Pipe, part: Opti
     ctx.edit().outcome.could_have_missed.extend(missed);
     suction_at_last_hole(ctx, inputs, pipe);
     Ok(ByHoles { verdicts, deviations, left_out, seen, crossed, closed: None })
-}
-
-/// By which share of its pipe's flow closing an opening is predicted to lower it.
-fn expected_share(inputs: &JobInputs, opening: usize) -> f64 {
-    inputs.predicted(opening).map_or(f64::NAN, |p| p.closed_share.value)
 }
 
 /// What this hole showed before, where only another part is done again.
@@ -396,11 +379,7 @@ impl HoleRound<'_> {
 
 /// By how much the flow fell, before it is known how far it comes back.
 fn fell(before: &MeanFlow, closed: &MeanFlow) -> String {
-    let fell = before.estimate.value - closed.estimate.value;
-    match before.share_of {
-        Some(of) => format!("{:.1} % of its normal flow", fell / of * 100.0),
-        None => format!("{:.2} L/min", fell * L_MIN),
-    }
+    before.told().words(before.estimate.value - closed.estimate.value)
 }
 
 /// Compares the holes of a pipe; those that this leaves open are closed again for as long as can be asked for. Gives the

@@ -31,12 +31,12 @@ pub(super) async fn unused<'a>(ctx: &Context, stage: StageKind, used: impl Itera
     }
     let used: Vec<&MeanFlow> = used.collect();
     let all = used.iter().map(|m| m.estimate.value).sum();
-    let scale = whole_of_shares(&used);
+    let (scale, shares) = (whole_of_shares(&used), used.iter().any(|m| m.share_of.is_some()));
     let told = read(ctx, &empty, "reading the inlets that carry no pipe").await;
     let plugged = if told.contains(&None) { plugged(ctx, &empty).await } else { false };
     let findings = empty.iter().zip(told).map(|(inlet, told)| {
         let told = told.unwrap_or(Unused::NotTold { plugged }).scaled(scale);
-        judge::unused(stage, *inlet, told, all, &inputs.plan.flow.unused_inlet, rules.widths)
+        judge::unused(stage, *inlet, told, (all, shares), &inputs.plan.flow.unused_inlet, rules.widths)
     });
     findings.collect::<Vec<Finding>>().into_iter().for_each(|f| ctx.found(f));
 }
@@ -106,7 +106,8 @@ pub(super) async fn shut(ctx: &Context, inlet: u8, before: f64) {
         Ok(_) => {
             ctx.sleep(seconds(rules.readings.answers_s + inputs.plan.holes.wait_s)).await;
             let told = read(ctx, &[inlet], "reading an inlet that is shut").await;
-            let told = told.first().copied().flatten().unwrap_or(Unused::NoReading);
+            let told =
+                told.first().copied().flatten().unwrap_or(Unused::NoReading).scaled(super::flow::scale(ctx, inlet));
             ctx.found(judge::shut(stage, inlet, told, before, rules.supervise.remains, rules.inlets.widths));
             let text = format!("Put inlet {inlet} back exactly as it was: pipe pushed home and sealed. Done?");
             match ctx.ask_done(Act::RefitInlet { inlet }, text).await {

@@ -6,10 +6,11 @@ use crate::{
     context::{Context, Stop},
     facts::{
         Fact, Reason,
+        inhibit::NOT_SEEN,
         outputs::{self as fact, By},
     },
     judge::outputs::{self as judge, Lapsed, Operated},
-    outcome::Subject,
+    outcome::{Finding, Subject},
     plan::Wire,
     prompt::Act,
     readings::Timed,
@@ -200,29 +201,39 @@ async fn seen(ctx: &Context, input: u8, on: bool) -> Answer {
     }
 }
 
+/// So often an inhibit is left to lapse whose readings were missing.
+const LAPSES: usize = 2;
+
 /// A lease is not renewed once, at a moment when nothing hangs on it: the fault must come first, the outputs stay held
 /// back meanwhile, and the inhibit is regained.
 async fn lapse(ctx: &Context) {
+    let mut finding = lapsed_once(ctx).await;
+    for _ in 1..LAPSES {
+        if finding.code != NOT_SEEN {
+            break;
+        }
+        ctx.remark("readings were missing while an inhibit was left to lapse: it is tried once more");
+        finding = lapsed_once(ctx).await;
+    }
+    ctx.found(finding);
+}
+async fn lapsed_once(ctx: &Context) -> Finding {
     let rules = &ctx.inputs().plan.advanced.outputs.clone();
     let calm = |t: &Timed| {
         t.reading.levels_standing() == Some(0) && t.reading.has_fault(Faults::INHIBIT_LAPSED) == Some(false)
     };
     if ctx.until_reading(seconds(rules.shown_s), calm).await.is_none() || !ctx.get().inhibit.on {
-        ctx.found(judge::lapsed(None));
-        return;
+        return judge::lapsed(None);
     }
     ctx.edit().inhibit.renewing = false;
     // Without its answer the unit may never have been told, or have lapsed and been asked anew in the silence.
-    let mut told = false;
+    let mut whole = false;
     let fault = match ctx.unit(ask::Inhibit { lease: seconds(rules.lapsing_s) }).await {
         Ok(_) => {
-            told = true;
             let from = ctx.now();
-            let shown = ctx
-                .until_reading(seconds(rules.lapse_shown_s), |t| {
-                    t.reading.has_fault(Faults::INHIBIT_LAPSED) == Some(true)
-                })
-                .await;
+            let lapsed = |t: &Timed| t.reading.has_fault(Faults::INHIBIT_LAPSED) == Some(true);
+            let shown;
+            (shown, whole) = ctx.watched(seconds(rules.lapse_shown_s), lapsed).await;
             shown.map(|t| (t.at.since(from).as_secs_f64(), t.reading.inhibited()))
         }
         Err(_) => None,
@@ -235,5 +246,5 @@ async fn lapse(ctx: &Context) {
         s.inhibit.on = regained;
     }
     let regained = regained && held_back(ctx).await;
-    ctx.found(judge::lapsed(Some(Lapsed { fault, regained, readings: told && ctx.faults().is_some() })));
+    judge::lapsed(Some(Lapsed { fault, regained, readings: whole && ctx.faults().is_some() }))
 }

@@ -46,13 +46,17 @@ pub(crate) async fn swap(ctx: Context) -> Result<(), Stop> {
 pub(crate) async fn boot(ctx: Context) -> Result<(), Stop> {
     let stage = StageKind::Boot;
     let began = ctx.now();
+    let visit = ctx.inputs().plan.visit.is_some();
     forget(&ctx);
+    if visit {
+        // Nobody moves a cable: the one unit is on the main line.
+        ctx.turn_to(LineId::Main);
+    }
     let (identity, abilities) = wait_for_start(&ctx, None).await?;
     let took = ctx.now().since(began).as_secs_f64();
     ctx.note(Entry::Unit { role: "replacement".into(), identity: identity.clone() });
     ctx.edit().outcome.replacement = Some(identity.clone());
     let mut f = is_expected(&ctx, stage, &identity, &abilities)?;
-    let visit = ctx.inputs().plan.visit.is_some();
     // How long a person took to answer says nothing of the unit, nor does how long one that runs took.
     if !visit && ctx.means(&Request::Identify) == Means::Protocol {
         f.measured = Some(Figure::plain(took, "s"));

@@ -12,6 +12,8 @@ const PLOT: f64 = WIDTH - LEFT - RIGHT;
 const HIGH: f64 = 96.0;
 const TOP: f64 = 20.0;
 const APART: f64 = 34.0;
+/// Room between the frame and the first and last visit.
+const WITHIN: f64 = 18.0;
 /// Least distance of two dates below the axis.
 const DATE: f64 = 62.0;
 
@@ -36,7 +38,13 @@ pub struct Panel {
 /// The chart as SVG; `None` where no panel has a value. `visits` are their places on the axis (days, rising) and what is written there.
 pub fn svg(id: &str, title: &str, desc: &str, visits: &[(f64, String)], panels: &[Panel]) -> Option<String> {
     let (first, last) = (visits.first()?.0, visits.last()?.0);
-    let x = |day: f64| LEFT + if last > first { (day - first) / (last - first) * PLOT } else { PLOT / 2.0 };
+    let x = |day: f64| {
+        if last > first {
+            LEFT + WITHIN + (day - first) / (last - first) * (PLOT - 2.0 * WITHIN)
+        } else {
+            LEFT + PLOT / 2.0
+        }
+    };
     let drawn: Vec<(&Panel, f64, f64)> =
         panels.iter().filter_map(|p| range(p).map(|(low, high)| (p, low, high))).collect();
     if drawn.is_empty() {
@@ -73,8 +81,17 @@ pub fn svg(id: &str, title: &str, desc: &str, visits: &[(f64, String)], panels: 
                 }
                 svg.circle("dot", at(k), y(*v), 2.5);
             }
+            if series.label.is_empty() {
+                continue;
+            }
             if let Some((k, (v, _))) = series.points.iter().enumerate().rev().find_map(|(k, p)| Some((k, (*p)?))) {
-                svg.text("small", at(k) + 6.0, y(v) + 4.0, Anchor::Start, &fitted(&series.label, RIGHT - 8.0));
+                svg.text(
+                    "small",
+                    at(k).max(LEFT + PLOT - WITHIN) + WITHIN + 6.0,
+                    y(v) + 4.0,
+                    Anchor::Start,
+                    &fitted(&series.label, RIGHT - 8.0),
+                );
             }
         }
         svg.rect("frame", LEFT, top, PLOT, HIGH);

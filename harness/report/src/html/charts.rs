@@ -52,7 +52,7 @@ pub(crate) fn whole_job(input: &ReportInput<'_>) -> Option<Block> {
         desc: "One panel for each pipe; bands and numbers at the top are the stages of the table. Where no readings came the line is broken.".into(),
         to: end.as_secs_f64(),
         since: "since the log was opened".into(),
-        unit: "L/min".into(),
+        unit: input.record.flow_unit().into(),
         height: 84.0,
         stages: stages
             .iter()
@@ -74,7 +74,10 @@ pub(crate) fn whole_job(input: &ReportInput<'_>) -> Option<Block> {
     .svg("chart-job");
     chart(
         svg,
-        "Flow of each inlet over the job, L/min. Numbers at the top are the stages of the table above. No line is drawn where no readings came.",
+        format!(
+            "Flow of each inlet over the job, {}. Numbers at the top are the stages of the table above. No line is drawn where no readings came.",
+            input.record.flow_unit()
+        ),
     )
 }
 
@@ -94,13 +97,13 @@ pub(crate) fn stage_flow(input: &ReportInput<'_>, stage: StageKind) -> Vec<Block
             StageKind::Supervise => "the unit's baseline and its band",
             _ => "the unit's baseline, the material change, and the windows averaged over (shaded)",
         };
-        let caption = format!("Flow during \"{}\", L/min, with {shows}.", stage.title());
+        let caption = format!("Flow during \"{}\", {}, with {shows}.", stage.title(), input.record.flow_unit());
         let svg = TimeChart {
             title: format!("Flow during the stage: {}", stage.title()),
             desc: caption.clone(),
             to: length,
             since: "since the stage began".into(),
-            unit: "L/min".into(),
+            unit: input.record.flow_unit().into(),
             height: 96.0,
             panels,
             ..TimeChart::default()
@@ -133,6 +136,8 @@ fn stage_panel(input: &ReportInput<'_>, s: &StageResult, inlet: u8, series: &Ser
     }
     spans.sort_by(|a, b| a.0.total_cmp(&b.0));
     spans.dedup();
+    // What is predicted and held is a flow: beside shares of an unknown one it is not drawn.
+    let pipe = pipe.filter(|p| p.predicted.unit == input.record.flow_unit());
     let interval = pipe.filter(|_| s.stage == StageKind::ProveFlow).map(|p| {
         let u = p.predicted.expanded.unwrap_or(0.0);
         (p.predicted.value - u, p.predicted.value + u)
@@ -163,7 +168,7 @@ pub(crate) fn flow_intervals(input: &ReportInput<'_>) -> Vec<Block> {
         interval::Row {
             label: format!("Pipe {}", p.inlet),
             expected: Some(pair(&p.predicted)),
-            measured: p.measured.as_ref().map(pair),
+            measured: p.measured.as_ref().filter(|m| m.unit == p.predicted.unit).map(pair),
             low: Some(p.predicted.value - tolerance),
             high: Some(p.predicted.value + tolerance),
         }
@@ -201,11 +206,11 @@ pub(crate) fn baseline_intervals(input: &ReportInput<'_>, stage: StageKind) -> V
 
 /// Measured against predicted drop at each closed hole.
 pub(crate) fn hole_intervals(input: &ReportInput<'_>) -> Vec<Block> {
-    let agreement = input.plan.holes.agreement.value;
+    let (agreement, unit) = (input.plan.holes.agreement.value, input.record.flow_unit());
     let rows = input.outcome.findings.iter().filter(|f| f.stage == StageKind::ProveFlow).filter_map(|f| {
         let Subject::Hole(inlet, number) = f.subject else { return None };
         let (measured, expected) = (f.measured.as_ref()?, f.expected.as_ref()?);
-        (measured.unit == "L/min" && expected.unit == "L/min").then(|| interval::Row {
+        (measured.unit == unit && expected.unit == unit).then(|| interval::Row {
             label: format!("Pipe {inlet} hole {number}"),
             expected: Some(pair(expected)),
             measured: Some(pair(measured)),
@@ -213,12 +218,7 @@ pub(crate) fn hole_intervals(input: &ReportInput<'_>) -> Vec<Block> {
             high: Some(allowed(f, expected, |d| d.high).unwrap_or(expected.value * (1.0 + agreement))),
         })
     });
-    intervals(
-        "holes",
-        "Fall of flow at closed holes against the prediction and the pipe's other holes",
-        "L/min",
-        rows.collect(),
-    )
+    intervals("holes", "What holes draw against the prediction and the pipe's other holes", unit, rows.collect())
 }
 
 /// A limit of the decision, which is one of the difference from what is expected.

@@ -27,6 +27,7 @@ use plumeline_base::Verdict;
 #[template(path = "report.html")]
 struct Page {
     title: String,
+    kind: &'static str,
     site: String,
     when: String,
     verdict: Verdict,
@@ -55,6 +56,10 @@ pub fn html(input: &ReportInput<'_>) -> Result<String, ReportError> {
     sections.extend(rules::sections(input));
     let page = Page {
         title: format!("{} – {}", headline(input.outcome, verdict), words::clean(&input.plan.site)),
+        kind: match input.plan.visit {
+            None => "Record of bringing a replacement aspirating smoke detector into service",
+            Some(_) => "Record of a service visit to an aspirating smoke detector",
+        },
         site: words::clean(&input.plan.site),
         when: clock.span(input.record),
         verdict,

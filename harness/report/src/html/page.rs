@@ -28,6 +28,7 @@ const DRAWN: usize = 8;
 #[template(path = "page.html")]
 struct Page {
     title: String,
+    kind: &'static str,
     site: String,
     when: String,
     verdict: Verdict,
@@ -55,6 +56,10 @@ pub fn page(input: &ReportInput<'_>) -> Result<String, ReportError> {
     let loud = first::loud_lines(input).into_iter().map(|l| Loud { text: short(&l.text), ..l });
     let page = Page {
         title: format!("{word} – {}", clean(&input.plan.site)),
+        kind: match input.plan.visit {
+            None => "Replacement of an aspirating smoke detector",
+            Some(_) => "Service visit to an aspirating smoke detector",
+        },
         site: clean(&input.plan.site),
         when: Clock::of(input.record).span(input.record),
         verdict,

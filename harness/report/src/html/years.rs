@@ -1,4 +1,4 @@
-//! What this job and the earlier ones at the same unit measured, over the years. Nothing is judged here: `plumeline compare` says
+//! What this job and the earlier ones at the same unit measured, over the years. Nothing is judged here: \"plumeline compare\" says
 //! what changed by more than it is known to.
 use super::doc::{Block, Cell, Section, Table};
 use crate::{
@@ -132,7 +132,7 @@ fn table(inlet: u8, visits: &[Visit<'_>]) -> Block {
     let row = |label: String, cell: &dyn Fn(&Visit<'_>) -> String| -> Vec<Cell> {
         [Cell::text(label)].into_iter().chain(shown.iter().map(|v| Cell::number(cell(v)))).collect()
     };
-    table.rows.push(row("visit".into(), &|v| v.when.clone()));
+    table.rows.push(row("Visit".into(), &|v| v.when.clone()));
     for (what, words) in [(What::Flow, "flow"), (What::Time, "smoke after"), (What::Drop, "closing takes off")] {
         for hole in places(inlet, visits, what) {
             let label = hole.map_or_else(|| words.to_owned(), |n| format!("hole {n}, {words}"));

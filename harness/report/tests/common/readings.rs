@@ -95,7 +95,7 @@ pub(super) fn record(until: u64, factor: [f64; 3], weak: [bool; 3], lost: (u64, 
                 }
             }
         }
-        r.reading(&reading(half * 500, flow, e));
+        r.reading(&reading(half * 500, flow, e), plumeline_detector::vocabulary::FlowBasis::Actual);
     }
     r
 }
