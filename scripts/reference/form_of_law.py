@@ -16,6 +16,8 @@ import fluids
 from scipy.optimize import brentq
 
 OTHERS = ["Clamond", "Churchill_1977", "Haaland", "Swamee_Jain_1976", "Serghides_2", "Zigrang_Sylvester_2", "Wood_1966", "Moody"]
+# Stated for Re over 4000 only, and far above the others below it, where most of these pipes are: told, not judged.
+BEYOND = ["Wood_1966"]
 OWN = ["churchill", "colebrook", "hagen-dunlop-swamee-jain"]
 RHO, MU, CD, ROUGH = 1.2, 1.81e-5, 0.65, 1.5e-6
 
@@ -114,7 +116,7 @@ def main():
             for what, e, interval, x in seen:
                 off = abs(x - e["value"]) / u(e)
                 worst = max(worst, off)
-                cell = tally.setdefault((law, what), [0, 0, 0, 0])
+                cell = tally.setdefault((f"{law} ({method})" if method in BEYOND else law, what), [0, 0, 0, 0])
                 cell[0] += off <= 2.0
                 cell[1] += 1
                 # Too few draws agree on an interval where next to nothing is drawn.
@@ -123,11 +125,12 @@ def main():
                     cell[3] += 1
     failed = False
     for (law, what), (within, all_, held, of) in sorted(tally.items()):
-        line = f"{law:26} {what:5} within ±: {100 * within / all_:6.2f} % of {all_}"
-        failed |= within < 0.93 * all_
+        line = f"{law:36} {what:5} within ±: {100 * within / all_:6.2f} % of {all_}"
+        judged = law in OWN
+        failed |= judged and within < 0.93 * all_
         if of:
             line += f"; within the 95 % interval: {100 * held / of:6.2f} %"
-            failed |= held < 0.93 * of
+            failed |= judged and held < 0.93 * of
         print(line)
     print(f"farthest off: {worst:.2f} standard uncertainties")
     sys.exit(failed)
