@@ -14,6 +14,7 @@ from collections import Counter, defaultdict
 
 import numpy as np
 
+import other_smoke
 import smoke_signals
 
 RUN = [os.environ.get("MANY", "target/release/examples/many"), "smoke"]
@@ -93,9 +94,11 @@ def main():
     p.add_argument("--none", type=int, default=0)
     p.add_argument("--by", default="")
     p.add_argument("--show", default="")
+    p.add_argument("--other", action="store_true", help="the families of other_smoke.py, to which nothing may be tuned")
     a = p.parse_args()
     dice = np.random.default_rng(a.seed)
-    cases = [smoke_signals.make(dice) for _ in range(a.cases)]
+    family = other_smoke.Family if a.other else smoke_signals.Family
+    cases = [smoke_signals.make(dice, family=family) for _ in range(a.cases)]
     found = answers(cases)
     for by in [a.by.split(",")] if a.by else [[], ["strength"], ["shape"], ["noise"], ["before"], ["rate"], ["step"]]:
         table(cases, found, by)
@@ -110,7 +113,7 @@ def main():
         with open(a.show, "w") as f:
             json.dump([{**c, "answer": x} for c, x in zip(cases, found)], f)
     if a.none:
-        none = [smoke_signals.make(dice, shape="none") for _ in range(a.none)]
+        none = [smoke_signals.make(dice, shape="none", family=family) for _ in range(a.none)]
         what = Counter((kind(f), str(c["noise"]) if kind(f) in ("response", "saturated") else "") for c, f in zip(none, answers(none)))
         print("without smoke:", dict(what))
 

@@ -119,10 +119,17 @@ def truths(smoke, grid, release, hold):
     return plateau, {"1": reach(0.01), "5": reach(0.05), "10": reach(0.1), "50": reach(0.5)}
 
 
-def make(dice, shape=None, noise=None, strength=None, before=None):
+class Family:
+    """What smoke does, what disturbs it, and the shares of cases that are clipped."""
+
+    shapes, noises, clipped = SHAPES, NOISES, 0.06
+    course, disturbance = staticmethod(course), staticmethod(disturbance)
+
+
+def make(dice, shape=None, noise=None, strength=None, before=None, family=Family):
     """One case; `shape` "none" is a record without smoke."""
-    shape = shape or dice.choice(SHAPES)
-    noise = noise or dice.choice(NOISES)
+    shape = shape or dice.choice(family.shapes)
+    noise = noise or dice.choice(family.noises)
     strength = strength or dice.choice(list(STRENGTHS))
     before = before or dice.choice(BEFORE)
     rate = float(dice.choice([0.1, 0.5, 1, 1, 2, 5, 10], p=[0.04, 0.1, 0.25, 0.25, 0.16, 0.1, 0.1]))
@@ -137,15 +144,15 @@ def make(dice, shape=None, noise=None, strength=None, before=None):
     amplitude, hold, smoke = 0.0, 1e9, np.zeros_like(grid)
     if shape != "none":
         amplitude = float(np.exp(dice.uniform(*np.log(STRENGTHS[strength]))))
-        smoke, hold = course(shape, dice, grid, release)
+        smoke, hold = family.course(shape, dice, grid, release)
         smoke = smoke * (amplitude / max(smoke.max(), 1e-12))
     free = np.interp(t, grid, smoke)
-    values = free + disturbance(noise, t, release, rate, dice) + dice.uniform(0, 30)
+    values = free + family.disturbance(noise, t, release, rate, dice) + dice.uniform(0, 30)
     step = float(dice.choice([0.0, 0.5, 1.5, 5.0], p=[0.55, 0.2, 0.15, 0.1]))
     if step == 5.0 and amplitude < 60:
         step = 0.5
     ceiling = None
-    if shape != "none" and dice.random() < 0.06:
+    if shape != "none" and dice.random() < family.clipped:
         ceiling = float(values[: max(n_before, 1)].mean() + amplitude * dice.uniform(0.3, 0.8))
         values = np.minimum(values, ceiling)
     if step:

@@ -43,6 +43,7 @@ mod typed;
 mod watch;
 
 pub use effect::{Effect, Entry, Progress};
+pub use facts::smoke::NOTHING_ROSE;
 pub use job::{JobInputs, Warned};
 pub use judge::conclusion::decided_by;
 pub use lines::Drivers;

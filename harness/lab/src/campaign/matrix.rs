@@ -3,7 +3,7 @@
 //! A case is a defect of a job that alone makes its site material. Not here: words (see `text.rs`).
 use super::{
     interval::Share,
-    one::{Case, Compared, Job, Ran, What},
+    one::{Case, Compared, Job, Ran, Smoke, What},
     record::{Head, Record},
     shift::{Shift, TELLABLE},
 };
@@ -30,6 +30,9 @@ pub struct Matrix {
     pub figures: Vec<Figures>,
     /// Error of the onset.
     pub onset: Onset,
+    /// Releases that were not timed though smoke came.
+    #[serde(default)]
+    pub smoke: Smoke,
     /// Jobs whose verdict was wrong or, on a sound site, left open.
     pub wrong: Vec<Wrong>,
 }
@@ -297,6 +300,7 @@ impl Matrix {
             of_air: Row::of("all of the air", &of_air),
             figures: What::ALL.map(|w| Figures::of(jobs, w)).into(),
             onset: Onset::of(jobs),
+            smoke: jobs.iter().fold(Smoke::default(), |all, j| all.and(j.smoke)),
             wrong,
         }
     }

@@ -8,7 +8,11 @@ use super::{
 };
 use plumeline_base::{Instant, Verdict, quantity::M3_S_PER_L_MIN};
 use plumeline_link::faults::FaultSpec;
-use plumeline_procedure::{Outcome, StageKind, outcome::Figure, plan::HoleChoice};
+use plumeline_procedure::{
+    NOTHING_ROSE, Outcome, StageKind,
+    outcome::{Figure, SmokeRun},
+    plan::HoleChoice,
+};
 use plumeline_runtime::{
     clock::DATE_OF_SIMULATIONS,
     failure::Failure,
@@ -47,6 +51,9 @@ pub struct Job {
     pub holes: Ran,
     /// The same job without closing holes.
     pub flow_only: Ran,
+    /// What became of its releases of smoke, closing holes.
+    #[serde(default)]
+    pub smoke: Smoke,
     /// Figures held against the truth, where nothing was made wrong.
     pub compared: Vec<Compared>,
 }
@@ -83,6 +90,38 @@ pub struct Ran {
     pub says: String,
     /// How long the zone was out of service, h.
     pub hours: Option<f64>,
+}
+
+/// Releases that count, at sites where half of the plateau, some thousand standard deviations of a reading, came to the sensor within the watch.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Smoke {
+    /// How many.
+    pub came: u32,
+    /// Without a time.
+    pub not_timed: u32,
+    /// Of these, "nothing rose".
+    pub nothing_rose: u32,
+}
+impl Smoke {
+    fn of(site: &Facts, outcome: &Outcome) -> Self {
+        let came = |r: &&SmokeRun| {
+            let half = site.arrivals.iter().find(|(pipe, _)| *pipe == r.inlet).and_then(|(_, [_, half])| *half);
+            r.set_aside.is_none() && half.is_some_and(|s| s < r.until.as_secs_f64() - r.released.as_secs_f64())
+        };
+        outcome.smoke.iter().filter(came).fold(Self::default(), |all, r| Self {
+            came: all.came + 1,
+            not_timed: all.not_timed + u32::from(r.onset.is_none()),
+            nothing_rose: all.nothing_rose + u32::from(r.why_not.as_deref().is_some_and(|w| w.contains(NOTHING_ROSE))),
+        })
+    }
+    /// Both together.
+    pub fn and(self, other: Self) -> Self {
+        Self {
+            came: self.came + other.came,
+            not_timed: self.not_timed + other.not_timed,
+            nothing_rose: self.nothing_rose + other.nothing_rose,
+        }
+    }
 }
 
 /// A figure with a 95 % interval, and what is so.
@@ -202,6 +241,7 @@ fn both(drawn: &Drawn, drawn_anew: u64, files: &Files, mut loaded: Loaded, truth
         material,
         holes: Ran::of(&holes),
         flow_only: Ran::of(&flow_only),
+        smoke: Smoke::of(&site, &holes),
         compared,
     })
 }

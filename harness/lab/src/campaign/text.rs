@@ -64,6 +64,12 @@ pub fn of(m: &Matrix) -> String {
         percent(o.median_share),
         share(&o.within)
     );
+    let s = &m.smoke;
+    let _ = writeln!(
+        t,
+        "Smoke came to the sensor in {} releases: {} were not timed, of {} it was said that nothing rose\n",
+        s.came, s.not_timed, s.nothing_rose
+    );
     for w in &m.wrong {
         let what = match w.kind {
             WrongKind::Missed => "MISSED",

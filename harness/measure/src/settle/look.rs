@@ -246,17 +246,21 @@ fn oscillation(earlier: &[Sample], later: &[Sample], limit: f64, window: Duratio
     // Half steps of frequency, so that no oscillation falls between two.
     let most = (n as usize / 2).min(240);
     let (mut best, mut cycles) = (0.0, 0.0);
-    for half in 6..=most {
-        let f = half as f64 / 2.0;
+    for from in (6..=most).step_by(TOGETHER) {
+        let f: [f64; TOGETHER] = core::array::from_fn(|k| (from + k) as f64 / 2.0);
         // Goertzel's recurrence.
-        let twice = 2.0 * libm::cos(2.0 * PI * f / n);
-        let (mut s1, mut s2) = (0.0, 0.0);
+        let twice = f.map(|f| 2.0 * libm::cos(2.0 * PI * f / n));
+        let (mut s1, mut s2) = ([0.0; TOGETHER], [0.0; TOGETHER]);
         for r in &residuals {
-            (s1, s2) = (r + twice * s1 - s2, s1);
+            for k in 0..TOGETHER {
+                (s1[k], s2[k]) = (r + twice[k] * s1[k] - s2[k], s1[k]);
+            }
         }
-        let square = s1 * s1 + s2 * s2 - twice * s1 * s2;
-        if square > best {
-            (best, cycles) = (square, f);
+        for k in (0..TOGETHER).take_while(|k| from + k <= most) {
+            let square = s1[k] * s1[k] + s2[k] * s2[k] - twice[k] * s1[k] * s2[k];
+            if square > best {
+                (best, cycles) = (square, f[k]);
+            }
         }
     }
     let amplitude = 2.0 * libm::sqrt(best.max(0.0)) / n;
@@ -264,6 +268,9 @@ fn oscillation(earlier: &[Sample], later: &[Sample], limit: f64, window: Duratio
     let scatter = 4.0 * power / n * libm::log(most as f64 / 1e-3);
     (amplitude > limit && amplitude * amplitude > scatter).then(|| (amplitude, 2.0 * window.as_secs_f64() / cycles))
 }
+
+/// Frequencies whose recurrences run side by side. Each keeps its own order, and so its bits.
+const TOGETHER: usize = 8;
 
 /// Residuals about the parabola through a window's readings.
 fn without_curve(part: &[Sample]) -> Vec<f64> {

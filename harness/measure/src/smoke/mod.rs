@@ -12,6 +12,7 @@ use record::{Detection, Record};
 use serde::{Deserialize, Serialize};
 
 mod course;
+mod crossing;
 mod onset;
 mod record;
 
@@ -259,6 +260,16 @@ fn follow(mut record: Record, release: &Release, rule: &Rule) -> Outcome {
         let puffs = course.puffs(needed);
         return response(&record, &course, &found, &puffs, release, rule).unwrap_or_else(undecided);
     }
+    if let Some(found) = record.shift(rule) {
+        record.relearn(found.from, rule);
+        let needed = record.needed(rule);
+        if let Some(course) = Course::new(&record, found.from, rule) {
+            let puffs = course.puffs(needed);
+            if puffs.first().is_some_and(|first| first.height >= needed) {
+                return response(&record, &course, &found, &puffs, release, rule).unwrap_or_else(undecided);
+            }
+        }
+    }
     match weak {
         Some(peak) => Outcome::TooWeak { peak, needed },
         None => Outcome::NoRise { would_have_seen: record.smallest_seen(rule) },
@@ -267,8 +278,9 @@ fn follow(mut record: Record, release: &Release, rule: &Rule) -> Outcome {
 
 /// The share of the plateau whose moment is the onset: reached by every rise, dispersed or not, and never before smoke can be seen.
 pub const SHARE: f64 = 0.1;
-/// Readings before a detection that are fitted with the rise.
+/// Readings before a detection that are fitted with the rise, and for how long: a toe must not be taken for a drifting baseline.
 const BASELINE: usize = 120;
+const BASELINE_S: f64 = 90.0;
 
 fn response(
     record: &Record,
@@ -287,11 +299,12 @@ fn response(
     if saturated.is_none() && course.still_rising(first) {
         return Err(Unclear::EndsTooSoon);
     }
-    let from = found.from.saturating_sub(BASELINE).max(record.clean);
+    let from = found.from.saturating_sub(BASELINE.max(record.readings_in(BASELINE_S))).max(record.clean);
     let to = course.fit_end(first).min(saturated.map_or(usize::MAX, |c| c + 2)).max(found.from + 2).min(record.y.len());
     let plateau = course.plateau(first);
     let level = Estimate::new(SHARE * plateau.value, 0.0, libm::hypot(SHARE * plateau.u(), record.u_rounding()));
-    let onset = onset::locate(record, from..to, &level).ok_or(Unclear::TooSlow)?;
+    let onset = onset::locate(record, from..to, found.from, &level).ok_or(Unclear::TooSlow)?;
+    let onset = if saturated.is_none() { crossing::read_off(record, course, &level, onset) } else { onset };
     let released_s = release.at.as_secs_f64() - release.correction_s();
     let u_release = release.u();
     if onset.interval95_s.1 < released_s - 2.0 * u_release {

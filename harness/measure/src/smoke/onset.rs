@@ -54,10 +54,11 @@ const EARLY: f64 = 0.035;
 const LATE: f64 = 0.015;
 /// Standard uncertainty of a moment between two readings, as a share of the time between them, where the rise between them is this share of the
 /// plateau or more.
-const BETWEEN: f64 = 0.1;
+const BETWEEN: f64 = 0.07;
 const JUMP: f64 = 0.3;
-/// No more readings than this are fitted: beyond, neighbours are averaged.
+/// No more readings than this are fitted from so many before the rise on: beyond, neighbours are averaged.
 const FITTED: usize = 400;
+const BEFORE: usize = 120;
 
 /// Values of t0 at each level; each looks closer where the one before found the likelihood.
 const LEVELS: [u32; 3] = [48, 48, 128];
@@ -214,11 +215,11 @@ fn normalise(v: &mut [f64]) {
     }
 }
 
-/// When the readings of this part of the record, which begin with baseline and end before the rise falls again, rose by `level`.
+/// When the readings of this part of the record, which begin with baseline, rise clear of it at `rises` and end before the rise falls again, rose by `level`.
 /// `None` if no rise within them explains that.
-pub(super) fn locate(record: &Record, part: Range<usize>, level: &Estimate) -> Option<Onset> {
+pub(super) fn locate(record: &Record, part: Range<usize>, rises: usize, level: &Estimate) -> Option<Onset> {
+    let together = (part.end.saturating_sub(rises) + BEFORE).div_ceil(FITTED).max(1);
     let (t, y) = (record.t.get(part.clone())?, record.y.get(part)?);
-    let together = t.len().div_ceil(FITTED).max(1);
     let averaged = |v: &[f64]| -> Vec<f64> { v.chunks_exact(together).map(stats::mean).collect() };
     let (t, y) = (averaged(t), averaged(y));
     let (innovation, rho) = record.noise.innovation(together);
@@ -356,6 +357,12 @@ impl Profile {
         let wider = (at_s - interval95_s.0).max(interval95_s.1 - at_s) / stats::normal_quantile(0.975);
         Some(Onset { at_s, u_s: libm::sqrt(variance + grid * grid + u_between * u_between).max(wider), interval95_s })
     }
+}
+/// A moment known with a normal uncertainty, with its interval as everywhere here.
+pub(super) fn normal(at_s: f64, u_s: f64) -> Onset {
+    let interval95_s =
+        (at_s - stats::normal_quantile(1.0 - EARLY) * u_s, at_s + stats::normal_quantile(1.0 - LATE) * u_s);
+    Onset { at_s, u_s: (interval95_s.1 - at_s) / stats::normal_quantile(0.975), interval95_s }
 }
 const SQRT_3: f64 = 1.732_050_807_568_877_2;
 

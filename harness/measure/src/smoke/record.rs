@@ -80,9 +80,16 @@ const MOST_ERRORS: f64 = 12.0;
 const AT_CEILING: usize = 5;
 /// Over so many steps the readings of a baseline must be spread, so that a run of equal ones is none of theirs.
 const STEPS_SEEN: f64 = 3.5;
+/// Over fewer, three neighbouring values at least, a reading in the middle of a step may repeat so often (of noise of 0.3 steps, 0.82).
+const FEW_STEPS: f64 = 1.5;
+const MIDDLE_OF_A_STEP: f64 = 0.85;
 /// A rise of so many times the whole range of the readings before the release is no scatter of theirs, whatever its memory (practice,
 /// no source; tried on signals without smoke).
 const PLAIN: f64 = 5.0;
+
+/// A shift stands clear of the others of its record by so many standard deviations of theirs, and so many times its own length are looked at.
+const SHIFT: f64 = 9.0;
+const FEWEST_SHIFTS: usize = 4;
 
 impl Record {
     pub(super) fn new(before: &[Sample], after: &[Sample], rule: &Rule) -> Result<Self, Error> {
@@ -178,26 +185,23 @@ impl Record {
     /// The smallest rise lasting the shortest counted time that would be seen at the end of the record, however slowly it came.
     pub(super) fn smallest_seen(&self, rule: &Rule) -> f64 {
         let last = self.t.last().copied().unwrap_or(f64::NAN);
-        self.plain_rise(last).map_or(f64::NAN, |(_, rise)| rise.max(self.needed(rule)))
+        self.plain_rise().map_or(f64::NAN, |plain| plain.rise(last).max(self.needed(rule)))
     }
-    /// The middle of the readings before the release, and what at `t` rises above it as no drift or memory of theirs explains: many
-    /// times their whole range, the more the longer it is since.
-    fn plain_rise(&self, t: f64) -> Option<(f64, f64)> {
+    fn plain_rise(&self) -> Option<PlainRise> {
         let y = self.y.get(self.clean..self.before)?;
         let (first, last) = (*self.t.get(self.clean)?, *self.t.get(self.before.checked_sub(1)?)?);
         let range = spread(y).max(self.bare_step).max(4.0 * self.noise.sd);
-        Some((stats::median(y), PLAIN * range * (1.0 + (t - last).max(0.0) / (last - first))))
+        Some(PlainRise { middle: stats::median(y), range, first, last })
     }
     /// A rise so high that no statistic is needed to tell it. The line through the readings before a moment follows a slow rise, and
     /// few of them that hang together show next to nothing of their scatter: neither may hide smoke that anybody sees.
     pub(super) fn plain(&self, within: Range<usize>, rule: &Rule) -> Option<Detection> {
         let shortest = self.readings_in(rule.min_duration_s);
-        let (middle, _) = self.plain_rise(*self.t.first()?)?;
+        let plain = self.plain_rise()?;
         let mut stands = 0;
         for i in within.clone() {
             let (t, y) = (*self.t.get(i)?, *self.y.get(i)?);
-            let (_, rise) = self.plain_rise(t)?;
-            stands = if y > middle + rise { stands + 1 } else { 0 };
+            stands = if y > plain.middle + plain.rise(t) { stands + 1 } else { 0 };
             if stands == shortest {
                 // Its foot: the last reading that stood no higher than those before the release.
                 let top = self.y.get(self.clean..self.before)?.iter().copied().fold(f64::NEG_INFINITY, f64::max);
@@ -206,6 +210,45 @@ impl Record {
             }
         }
         None
+    }
+
+    /// A rise from one stretch to the next but one such as the rest of the record shows nothing like: where few readings before the release tell
+    /// little of the noise, those of the plateau tell it too. The differences of medians over a stretch are held
+    /// against their own median and scatter over the whole record, so that a drift, a wander or a long memory counts as
+    /// what it is.
+    pub(super) fn shift(&self, rule: &Rule) -> Option<Detection> {
+        let (shortest, end) = (self.readings_in(rule.min_duration_s).max(3), self.searched(rule));
+        for length in [1, 2, 4, 8].map(|k| k * shortest) {
+            let stride = (length / 4).max(1);
+            let medians: Vec<f64> =
+                (0..).map(|k| k * stride).map_while(|i| self.y.get(i..i + length)).map(stats::median).collect();
+            // The rise itself may take as long as a stretch.
+            let apart = 2 * length.div_ceil(stride);
+            let rises: Vec<f64> = medians.iter().zip(medians.iter().skip(apart)).map(|(a, b)| b - a).collect();
+            if rises.len() < FEWEST_SHIFTS * apart {
+                continue;
+            }
+            let middle = stats::median(&rises);
+            let scatter =
+                stats::robust_sd(&rises, 0.0).max(self.noise.sd.min(self.quick_sd) / libm::sqrt(shortest as f64));
+            let clear = |(k, rise): (usize, &f64)| {
+                let (from, known) = (k * stride + length, (k + apart) * stride + length);
+                let stands = rise - middle > SHIFT * scatter && rise - middle > rule.min_rise_sd * self.quick_sd;
+                (stands && from >= self.released && known <= end).then_some(Detection { from, known })
+            };
+            if let Some(found) = rises.iter().enumerate().find_map(clear) {
+                return Some(found);
+            }
+        }
+        None
+    }
+    /// The baseline and its noise anew, by the readings up to `end` among which nothing rose.
+    pub(super) fn relearn(&mut self, end: usize, rule: &Rule) {
+        if let (Some(t), Some(y)) = (self.t.get(self.clean..end), self.y.get(self.clean..end)) {
+            self.clean += clean_from(t, y);
+        }
+        self.before = self.before.min(end - 1);
+        self.learn(end, rule);
     }
 
     /// The first rise within a stretch of the record: a window-limited generalised likelihood ratio test (Willsky & Jones, IEEE TAC 21
@@ -233,6 +276,20 @@ impl Record {
             }
         }
         None
+    }
+}
+
+/// The middle and range of the readings before the release, and between which times they lie.
+struct PlainRise {
+    middle: f64,
+    range: f64,
+    first: f64,
+    last: f64,
+}
+impl PlainRise {
+    /// What at `t` rises above the middle as no drift or memory of theirs explains: many times their whole range, the more the longer it is since.
+    fn rise(&self, t: f64) -> f64 {
+        PLAIN * self.range * (1.0 + (t - self.last).max(0.0) / (self.last - self.first))
     }
 }
 
@@ -378,12 +435,14 @@ fn quick_sd(y: &[f64]) -> f64 {
 /// show: a ceiling that nobody told of.
 fn ceiling(y: &[f64], before: usize, step: f64) -> Option<usize> {
     let quiet = y.get(..before)?;
-    // A sensor whose steps hide its noise reads any plateau as one value.
-    if spread(quiet) < STEPS_SEEN * step {
-        return None;
-    }
     let repeats = quiet.iter().zip(quiet.iter().skip(1)).filter(|(a, b)| a == b).count();
-    let p = (repeats as f64 + 1.0) / (before as f64 + 1.0);
+    let own = (repeats as f64 + 1.0) / (before as f64 + 1.0);
+    // A sensor whose steps hide its noise reads any plateau as one value; one whose noise shows in few steps, for longer than on its baseline.
+    let p = match spread(quiet) / step {
+        steps if steps >= STEPS_SEEN => own,
+        steps if steps >= FEW_STEPS && own < MIDDLE_OF_A_STEP => MIDDLE_OF_A_STEP,
+        _ => return None,
+    };
     let highest = y.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     let (mut run, mut longest, mut from) = (0_usize, 0, 0);
     for (i, v) in y.iter().enumerate() {

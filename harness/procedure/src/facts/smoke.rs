@@ -63,13 +63,16 @@ pub(crate) fn beside_alarm(why: Option<String>, alarm_after_s: Option<f64>) -> O
     }
 }
 
+/// Said where the readings show no rise.
+pub const NOTHING_ROSE: &str = "nothing rose";
+
 /// Why there is no time; `None` where there is one.
 pub(crate) fn why_not(outcome: &Outcome) -> Option<String> {
     Some(match outcome {
         Outcome::Response(_) => return None,
         Outcome::Saturated { .. } => "the reading ran into its ceiling".into(),
         Outcome::TooWeak { .. } => "something rose, but too little to be timed".into(),
-        Outcome::NoRise { .. } => "nothing rose".into(),
+        Outcome::NoRise { .. } => NOTHING_ROSE.into(),
         Outcome::Undecided { because } => match because {
             Unclear::Evidence(error) => error.to_string(),
             Unclear::BeforeRelease { .. } => "it rose before the release".into(),
