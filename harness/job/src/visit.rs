@@ -95,7 +95,7 @@ mod tests {
     #[test]
     fn the_template_becomes_a_visit_and_stays_one() {
         let wire = Wire { output: 1, function: "fault".into(), panel: Some("input 4".into()), input: None };
-        let text = plan(plans::TEMPLATE, Some("B-0001"), &[wire.clone()]).unwrap();
+        let text = plan(plans::TEMPLATE, Some("B-0001"), std::slice::from_ref(&wire)).unwrap();
         assert!(
             !text.split("[replacement]").next().unwrap().contains("# model =")
                 && text.contains("# What this job does")

@@ -127,7 +127,7 @@ mod tests {
         let visits: Vec<(f64, String)> = [0.0, 365.0, 730.0].map(|d| (d, format!("day {d}"))).into();
         let points = vec![Some((40.0, Some(2.0))), None, Some((38.0, Some(2.0)))];
         let panel = Panel { label: "flow, L/min".into(), series: vec![Series { label: "now".into(), points }] };
-        let s = svg("y", "t", "d", &visits, &[panel.clone()]).unwrap();
+        let s = svg("y", "t", "d", &visits, std::slice::from_ref(&panel)).unwrap();
         assert_eq!((s.matches(r#"class="dot""#).count(), s.matches("h.1").count()), (2, 2));
         assert!(s.contains(">day 730<") && s.contains(">now<") && s.contains(">flow, L/min<"));
         assert_eq!(svg("y", "t", "d", &visits, &[Panel::default()]), None);
