@@ -338,7 +338,11 @@ impl<'a> World<'a> {
                     self.outcome = Some(outcome);
                 }
                 Effect::Paused => self.paused = true,
-                Effect::TellHead | Effect::Withdraw(_) | Effect::Progress(_) | Effect::Reading(..) | Effect::Keep { .. } => {}
+                Effect::TellHead
+                | Effect::Withdraw(_)
+                | Effect::Progress(_)
+                | Effect::Reading(..)
+                | Effect::Keep { .. } => {}
             }
         }
         assert_eq!(self.procedure.is_running(), self.outcome.is_none());
