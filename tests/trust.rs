@@ -20,7 +20,7 @@
 //! | a full disk, and no word of the isolated zone | `a_full_disk_reminds_that_the_zone_is_isolated` |
 //! | identical frames twice | `stages.rs`: `frames_that_come_twice_spoil_nothing` |
 //! | files read before their size is looked at; devices and pipes | `bad_input.rs`: `what_is_no_file_of_a_fit_length`; `scripts/hostile_inputs.py` |
-//! | the mean of what no sum can hold | `judge.rs`: `numbers_that_no_sum_can_hold_give_no_mean` |
+//! | the mean of what no sum can hold | `judge.rs`: `numbers_that_no_sum_can_hold_give_no_mean` (where files are read), the crate's `awkward.rs`: `no_mean_is_stated_of_what_has_none` |
 //! | scaled time and a resumed job's date | `resume.rs`: `a_date_in_scaled_time_goes_with_the_log` |
 //! | an orphan behind a killed batch | `a_killed_batch_leaves_no_job_running` |
 use crate::common::{Folder, exits, plumeline, run, stderr, stdout, text};

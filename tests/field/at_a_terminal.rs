@@ -2,12 +2,14 @@
 use crate::{
     common::{Folder, exits, run, text},
     field::terminal::Terminal,
-    simulator::{SPEED, Simulator, job, without_bench},
+    simulator::{Simulator, job, without_bench},
 };
 use std::process::Command;
 use std::time::Duration;
 
 const GREEN: &str = "\x1b[32m";
+/// How much faster than real time: a machine that stands still for three seconds lets no reading be missed for longer than a job bears.
+const SPEED: &str = "12";
 
 #[test]
 fn a_terminal_gets_colour_and_the_time_left_unless_it_says_no() {
@@ -59,7 +61,7 @@ pub(super) fn signal(dir: &Folder, name: &str) {
 fn a_job_is_paused_in_every_way_and_taken_up_again() {
     let dir = Folder::new("paused");
     job(&dir);
-    let simulator = Simulator::start(&dir, "", &["--tcp", "127.0.0.1:0"]);
+    let simulator = Simulator::start_at(SPEED, &dir, "", &["--tcp", "127.0.0.1:0"]);
     let (mut terminal, _) = person(&dir, &simulator);
     terminal.press("\x03");
     let path = dir.join("job");
@@ -97,7 +99,7 @@ fn a_job_is_paused_in_every_way_and_taken_up_again() {
 fn a_second_ctrl_c_leaves_at_once_and_the_job_can_be_taken_up() {
     let dir = Folder::new("ctrl-c-c");
     job(&dir);
-    let simulator = Simulator::start(&dir, "", &["--tcp", "127.0.0.1:0"]);
+    let simulator = Simulator::start_at(SPEED, &dir, "", &["--tcp", "127.0.0.1:0"]);
     let (mut terminal, _) = person(&dir, &simulator);
     terminal.press("\x03\x03");
     let (code, shown) = terminal.exit();
