@@ -338,11 +338,9 @@ impl Outcome {
             let (Subject::Hole(inlet, number), StageKind::ProveFlow) = (&finding.subject, finding.stage) else {
                 continue;
             };
-            let Some(measured) = finding
-                .measured
-                .as_ref()
-                .filter(|m| [FlowBasis::Actual, FlowBasis::Share].iter().any(|b| b.unit().0 == m.unit))
-            else {
+            // Suctions are told of holes, too.
+            let flows = [FlowBasis::Actual, FlowBasis::Share].map(|basis| basis.unit().0);
+            let Some(measured) = finding.measured.as_ref().filter(|m| flows.contains(&m.unit.as_str())) else {
                 continue;
             };
             if !finding.stands() || finding.void.is_some() {

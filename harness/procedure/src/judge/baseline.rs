@@ -85,6 +85,13 @@ pub(crate) fn taken(
     f
 }
 
+/// The flow of the baseline that is held for an inlet, m3/s; `scale`: what its terms are worth. A unit that tells shares tells them of
+/// the baseline itself, where one is held. `None`: none is.
+pub(crate) fn flow_held(held: &Baseline, inlet: u8, now: Option<&MeanFlow>, scale: f64) -> Option<f64> {
+    let q = usize::from(inlet).checked_sub(1).and_then(|i| *held.flow_m3_s.get(i)?)?;
+    Some(now.and_then(|mean| mean.share_of).unwrap_or(q * scale))
+}
+
 /// The flow of a pipe against a baseline of an earlier job that the unit keeps, m3/s.
 pub(crate) fn kept(
     inputs: &JobInputs,
@@ -267,6 +274,17 @@ mod tests {
         assert_eq!(told(&of(27.1, Some(30.0))), ("baseline.kept-near-limit", Verdict::Undecided), "10 % of 30");
         assert_eq!(told(&of(25.0, Some(30.0))), ("baseline.kept-too-far", Verdict::Fail));
         assert_eq!(told(&of(30.0, None)), ("baseline.none-held", Verdict::Fail));
+    }
+
+    #[test]
+    fn a_share_is_of_a_baseline_only_where_one_is_held() {
+        let shares = MeanFlow { share_of: Some(4e-4), ..flow(30.0, 0.5) };
+        let (baseline, none) = (held(1), Baseline { flow_m3_s: vec![None], ..held(1) });
+        assert_eq!(flow_held(&baseline, 1, Some(&shares), 2.0), Some(4e-4));
+        assert_eq!(flow_held(&baseline, 1, Some(&flow(30.0, 0.5)), 2.0), Some(1e-3));
+        for (of, inlet) in [(&none, 1), (&baseline, 2), (&baseline, 0)] {
+            assert_eq!(flow_held(of, inlet, Some(&shares), 2.0), None);
+        }
     }
 
     #[test]

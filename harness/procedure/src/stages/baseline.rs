@@ -78,19 +78,18 @@ async fn kept(ctx: &Context) -> Result<(), Stop> {
     let pipes = inputs.pipes();
     let span = seconds(inputs.plan.flow.average_s);
     let now = average(ctx, &pipes, span, "averaging the flows against the baseline that the unit keeps").await;
-    let shares = ctx.abilities().is_some_and(|a| a.flow_basis == FlowBasis::Share);
-    let read = ctx.unit(ask::ReadBaseline).await;
+    let read = match ctx.unit(ask::ReadBaseline).await {
+        Ok(read) => read,
+        // Not known is not none.
+        Err(trouble) => {
+            ctx.found(judge::of_unit(fact::kept_not_shown(trouble)));
+            return Ok(());
+        }
+    };
     let basis = ctx.abilities().map_or(FlowBasis::Actual, |a| a.flow_basis);
     for (pipe, now) in pipes.iter().zip(now) {
-        let told = match &read {
-            // A share is told of the baseline itself.
-            _ if shares => now.as_ref().ok().and_then(|mean| mean.share_of),
-            Ok(read) => {
-                let scale = to_actual(basis, &inputs.pipework.air, None);
-                usize::from(pipe.inlet).checked_sub(1).and_then(|i| *read.flow_m3_s.get(i)?).map(|q| q * scale)
-            }
-            Err(_) => None,
-        };
+        let scale = to_actual(basis, &inputs.pipework.air, None);
+        let told = judge::flow_held(&read, pipe.inlet, now.as_ref().ok(), scale);
         if let Some(q) = told {
             record(ctx, &inputs, pipe, |p| p.baseline = Some(q * L_MIN));
         }
@@ -99,10 +98,7 @@ async fn kept(ctx: &Context) -> Result<(), Stop> {
         }
         ctx.found(judge::kept(&inputs, pipe.inlet, told, &now, band(ctx)));
     }
-    match read {
-        Ok(read) => ctx.edit().unit.baseline = Some(read),
-        Err(trouble) => ctx.found(judge::of_unit(fact::kept_not_shown(trouble))),
-    }
+    ctx.edit().unit.baseline = Some(read);
     Ok(())
 }
 

@@ -163,10 +163,12 @@ async fn by_hand(
     }
     let read = read_settings(ctx).await?;
     // On the wall it has been without power since the bench.
-    let when = match () {
-        () if visit => Read::AtVisit,
-        () if entered || abilities.restart => Read::AfterRestart,
-        () => Read::Back,
+    let when = if visit {
+        Read::AtVisit
+    } else if entered || abilities.restart {
+        Read::AfterRestart
+    } else {
+        Read::Back
     };
     all_found(ctx, judge::items(stage, wanted, &read, when));
     if mounted {
