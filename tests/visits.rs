@@ -163,6 +163,14 @@ fn a_visit_proves_the_unit_that_stayed_and_shows_the_years() {
     let history: Value = serde_json::from_slice(&fs::read(years.path("2028").join("history.json")).unwrap()).unwrap();
     let jobs: Vec<&str> = history["jobs"].as_array().unwrap().iter().map(|j| j["job"].as_str().unwrap()).collect();
     assert_eq!(jobs, ["2026", "2027"], "the job knows the jobs before it at this unit");
+    // Its years are of this unit and of no other.
+    let plan = years.path("2028").join("plan.toml");
+    let text_of_plan = fs::read_to_string(&plan).unwrap();
+    fs::write(&plan, text_of_plan.replace("serial = \"", "serial = \"other-")).unwrap();
+    let checked = run(&["plan-check", text(&years.path("2028"))]);
+    let all = stdout(&checked) + &stderr(&checked);
+    assert!(all.contains("it is of the unit with serial number"), "{all}");
+    exits(&checked, &[3]);
 }
 
 /// A setting that somebody changed since is found, and nothing is loaded over it.

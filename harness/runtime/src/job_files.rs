@@ -244,6 +244,17 @@ impl Files {
             Ok(bytes) => Some(history::parse(folder::HISTORY, bytes)?),
             Err(_) => None,
         };
+        // Whose years they are, the unit itself shows by the serial number that the plan states.
+        let stated = plan.plan.replacement.serial.as_deref();
+        if let Some(other) = history.as_ref().filter(|h| stated != Some(h.serial.as_str())) {
+            let cause = format!(
+                "it is of the unit with serial number {}; the plan states {}",
+                other.serial,
+                stated.unwrap_or("none")
+            );
+            let remedy = "state that serial number under [replacement] in the plan, or take the file out of the job";
+            return Err(Problem::with_file(Kind::Conflict, folder::HISTORY, cause, remedy).into());
+        }
         Ok(Loaded { pipework, plan, inputs, carried, history })
     }
 }
