@@ -8,9 +8,6 @@ use crate::{
 use plumeline_procedure::{outcome::StageKind, plan::Wire};
 use toml_edit::{ArrayOfTables, DocumentMut, Item, Table, value};
 
-/// What a checklist says of the unit that was taken off: a visit has none.
-const OLD_UNIT: &str = "old unit";
-
 /// The plan with `visit` in it and without what belongs to the exchange. `serial` is of the unit that is expected on the wall; `wires`
 /// are those of the outputs, where the plan itself has none.
 ///
@@ -27,16 +24,15 @@ pub fn plan(text: &str, serial: Option<&str>, wires: &[Wire]) -> Result<String, 
     })?;
     let exchanged = |table: &Table| {
         let stage = table.get("stage").and_then(Item::as_str).and_then(StageKind::parse);
-        stage.is_some_and(|s| s.row().traits.of_exchange)
+        let said = table.get("exchange").and_then(Item::as_bool);
+        said == Some(true) || stage.is_some_and(|s| s.row().traits.of_exchange)
     };
-    let of_old =
-        |table: &Table| table.get("text").and_then(Item::as_str).is_some_and(|t| t.to_lowercase().contains(OLD_UNIT));
     doc.remove("outgoing");
     if let Some(stages) = doc.get_mut("stages").and_then(Item::as_array_of_tables_mut) {
         stages.retain(|stage| !exchanged(stage));
     }
     if let Some(list) = doc.get_mut("checklist").and_then(Item::as_array_of_tables_mut) {
-        list.retain(|line| !exchanged(line) && !of_old(line));
+        list.retain(|line| !exchanged(line));
     }
     if doc.get("visit").is_none() {
         let mut visit = value("keep-baseline");

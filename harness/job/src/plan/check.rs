@@ -29,7 +29,7 @@ pub(super) fn check(
     plan.stages = stages::stages(source, f.stages.as_ref(), &plan, &mut notes)?;
     plan.holes.choice = hole_choice(source, f.holes.which.as_ref(), pipework)?;
     smoke(source, &f.smoke, pipework, &mut plan, stated, &mut notes)?;
-    plan.checklist = checklist(source, f.checklist, &mut notes)?;
+    plan.checklist = checklist(source, f.checklist, plan.visit.is_some(), &mut notes)?;
     plan.outputs = supply::outputs(source, f.outputs)?;
     supply::supply(source, f.supply.calculation.as_ref(), &mut plan.supply, &mut notes)?;
     plan.outgoing = f.outgoing.map(|u| expected(source, u)).transpose()?;
@@ -241,6 +241,7 @@ fn by_length(pipework: &Pipework, notes: &mut Vec<String>) -> Vec<HoleRef> {
 fn checklist(
     source: &Source<'_>,
     list: Vec<raw::Check>,
+    visit: bool,
     notes: &mut Vec<String>,
 ) -> Result<Vec<ChecklistItem>, Problem> {
     if list.is_empty() {
@@ -251,6 +252,7 @@ fn checklist(
         return Err(source.problem(Kind::TooLarge, first.stage.span(), cause, "shorten it"));
     }
     list.into_iter()
+        .filter(|c| !(visit && c.exchange))
         .map(|c| {
             let stage = stages::stage(source, &c.stage)?;
             Ok(ChecklistItem { stage, text: c.text, required: c.required, after: c.after })

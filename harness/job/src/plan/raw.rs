@@ -212,6 +212,9 @@ pub(super) struct Check {
     /// Asked for when the stage's own work is done; before it if not stated.
     #[serde(default)]
     pub(super) after: bool,
+    /// It belongs to an exchange of units: a service visit is asked nothing of it.
+    #[serde(default)]
+    pub(super) exchange: bool,
 }
 
 #[derive(Debug, Default, Deserialize)]
