@@ -169,8 +169,8 @@ fn a_visit_proves_the_unit_that_stayed_and_shows_the_years() {
     fs::write(&plan, text_of_plan.replace("serial = \"", "serial = \"other-")).unwrap();
     let checked = run(&["plan-check", text(&years.path("2028"))]);
     let all = stdout(&checked) + &stderr(&checked);
-    assert!(all.contains("it is of the unit with serial number"), "{all}");
-    exits(&checked, &[3]);
+    assert!(all.contains("history.json: it is of the unit with serial number"), "{all}");
+    exits(&checked, &[2]);
 }
 
 /// A setting that somebody changed since is found, and nothing is loaded over it.

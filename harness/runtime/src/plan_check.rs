@@ -35,7 +35,11 @@ pub fn check(files: &Files) -> PlanCheck {
         // What the reading of single files has told is not told again.
         Err(failure) if !remarks.iter().any(|r| r.code == Code::FileUnreadable) => {
             remarks.push(match failure {
-                Failure::Problem(p) => Remark::unreadable(folder::PIPEWORK, p),
+                // What it says of no file of its own is about the pipework: that is what is solved.
+                Failure::Problem(p) => {
+                    let named = folder::INPUTS.into_iter().map(|(name, _)| name).find(|name| p.file() == *name);
+                    Remark::unreadable(named.unwrap_or(folder::PIPEWORK), p)
+                }
                 Failure::Other { cause, .. } => Remark::new(Code::FileUnreadable, folder::PIPEWORK, "", cause),
             });
         }
