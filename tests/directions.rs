@@ -188,7 +188,7 @@ fn files_stay_readable_in_one_sitting() {
 /// The modules of the procedure, lowest first: each uses only those that stand before it. So judges see neither the context
 /// nor a wait, facts are not arrived at where they are worded, and nothing but the machine starts stages. Modules of one row
 /// describe each other: a plan holds stages and rules, whose defaults are in the plan's own types.
-const PROCEDURE: [&str; 31] = [
+const PROCEDURE: [&str; 32] = [
     "stage plan rules instrument",
     "stop",
     "prompt",
@@ -210,6 +210,7 @@ const PROCEDURE: [&str; 31] = [
     "judge",
     "executor",
     "context",
+    "marks",
     "answers",
     "described",
     "feed",

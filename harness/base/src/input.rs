@@ -2,7 +2,7 @@
 //!
 //! Not here: how they are stored (the trace crate) or what they mean (the procedure).
 use crate::Instant;
-use alloc::{string::String, vec::Vec};
+use alloc::{boxed::Box, string::String, vec::Vec};
 use core::fmt;
 use serde::{Deserialize, Serialize};
 
@@ -157,6 +157,86 @@ pub struct OperatorAct {
     pub prompt: u32,
     /// The answer.
     pub answer: Answer,
+    /// Who gave it and what came with it, where it came from a page; `None`: from the terminal or a script.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub page: Option<Box<FromPage>>,
+}
+impl OperatorAct {
+    /// An answer from the terminal or a script.
+    pub const fn new(prompt: u32, answer: Answer) -> Self {
+        Self { prompt, answer, page: None }
+    }
+}
+
+/// What an answer from a page says beside itself.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[serde(rename_all = "kebab-case", deny_unknown_fields)]
+pub struct FromPage {
+    /// Who gave it.
+    pub by: Author,
+    /// When it was given by the page's own clock; `None`: it counts when it came.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub mark: Option<Mark>,
+    /// A remark.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub note: Option<String>,
+    /// A photo.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub photo: Option<Photo>,
+}
+
+/// A person at a page.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[serde(rename_all = "kebab-case", deny_unknown_fields)]
+pub struct Author {
+    /// The name that they gave.
+    pub name: String,
+    /// What they may do.
+    pub role: Role,
+    /// Which page of this job, counted from 1.
+    pub page: u32,
+}
+
+/// What a person at a page may do.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[serde(rename_all = "kebab-case")]
+pub enum Role {
+    /// Answers what is asked at holes, inlets and of smoke.
+    FarEnd,
+    /// Looks on.
+    Watch,
+    /// Answers whatever the terminal asks.
+    Lead,
+}
+impl Role {
+    /// In plain words.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::FarEnd => "far end",
+            Self::Watch => "watch",
+            Self::Lead => "lead",
+        }
+    }
+}
+
+/// A moment by another clock that is tied to the log's.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[serde(rename_all = "kebab-case", deny_unknown_fields)]
+pub struct Mark {
+    /// When, log time.
+    pub at: Instant,
+    /// Standard uncertainty of the tie, us.
+    pub u_us: u32,
+}
+impl Mark {
+    /// Standard uncertainty of the tie, s.
+    pub fn u_s(&self) -> f64 {
+        f64::from(self.u_us) * 1e-6
+    }
 }
 
 /// An answer to a prompt.
@@ -182,6 +262,8 @@ pub enum Answer {
     NoBecause(String),
     /// No answer: what is named here is to be done again first.
     Again(String),
+    /// Not now: it is asked again at the end of the walk.
+    Later,
 }
 impl Answer {
     /// It is not so, with a reason or without.
@@ -192,7 +274,7 @@ impl Answer {
     pub fn words(&self) -> Option<&str> {
         match self {
             Self::NoBecause(words) | Self::Cannot(words) | Self::Text(words) | Self::Again(words) => Some(words),
-            Self::Yes | Self::No | Self::Number(_) | Self::Ticked(_) | Self::Back => None,
+            Self::Yes | Self::No | Self::Number(_) | Self::Ticked(_) | Self::Back | Self::Later => None,
         }
     }
 }

@@ -61,6 +61,18 @@ pub fn take_in(folder: &Folder, from: &Path) -> Result<Photo, Problem> {
     keep(folder, &stem, ending, &bytes)
 }
 
+/// Keeps a picture whose bytes came from elsewhere, as [`take_in`] does.
+///
+/// # Errors
+/// As [`take_in`].
+pub fn keep_bytes(folder: &Folder, stem: &str, bytes: &[u8]) -> Result<Photo, Problem> {
+    if bytes.len() as u64 > PHOTO_LIMIT {
+        return Err(too_large(stem, bytes.len() as u64, PHOTO_LIMIT));
+    }
+    let Some(ending) = ending(bytes) else { return Err(no_photo(stem, "its bytes are of no such picture")) };
+    keep(folder, stem, ending, bytes)
+}
+
 fn keep(folder: &Folder, stem: &str, ending: &str, bytes: &[u8]) -> Result<Photo, Problem> {
     let digest = Digest::of(bytes);
     let file = format!("{}-{}.{ending}", plain(stem), &digest.to_string()[..DIGITS]);

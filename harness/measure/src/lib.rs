@@ -9,6 +9,7 @@ extern crate alloc;
 pub mod clock;
 pub mod decide;
 pub mod error;
+pub mod far_clock;
 pub mod few;
 pub mod joint;
 pub mod mean;

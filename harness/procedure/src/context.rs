@@ -12,6 +12,7 @@ use crate::{
     outcome::{Finding, StageKind, Subject},
     prompt::{Act, Prompt},
     readings::Timed,
+    state::{Given, OpenAs},
 };
 pub(crate) use crate::{
     state::{Deadline, JobState},
@@ -26,7 +27,7 @@ use core::{
 };
 use plumeline_base::{
     Instant, Verdict,
-    input::{Answer, LineId},
+    input::{Answer, LineId, OperatorAct},
 };
 use plumeline_detector::{
     Abilities, Ask, Faults, ReadingsBy, Request, Ticket, Trouble, ask,
@@ -238,8 +239,15 @@ impl Context {
         loop {
             let id = self.open_prompt(None, back, act.clone(), text.clone(), wants.clone());
             let prompt = OpenPrompt { ctx: self.clone(), id };
-            let (at, answer) = wait_for(|| prompt.ctx.edit().prompts.answers.remove(&id)).await;
+            let given = wait_for(|| prompt.ctx.edit().prompts.answers.remove(&id)).await;
+            let (at, answer) = match given {
+                Given::Answer(at, answer) => (at, answer),
+                Given::AskAgain => continue,
+            };
             match answer {
+                Answer::Later if !(act.may_wait() && self.get().prompts.may_wait) => {
+                    self.remark("nothing else is left of this walk: it is asked now, and can be refused with a reason");
+                }
                 // Where something rests on the answer before, there is no way back: the question stands.
                 Answer::Back if back.is_none() => {}
                 Answer::Again(what) => {
@@ -289,7 +297,8 @@ impl Context {
             let mut s = self.edit();
             let id = s.prompts.asked.saturating_add(1);
             s.prompts.asked = id;
-            s.prompts.open.insert(id, question);
+            let open = OpenAs { since: s.now, of: question };
+            s.prompts.open.insert(id, open);
             Prompt { id, act, text, wants, back }
         };
         let id = prompt.id;
@@ -302,9 +311,12 @@ impl Context {
         self.open_prompt(Some((line, q.id)), None, Act::ReadDisplay { about: q.about }, q.text, q.wants);
     }
     /// An answer arrived. Answers to prompts that are not open are noted and otherwise ignored.
-    pub(crate) fn answered(&self, id: u32, answer: Answer) {
-        self.note(Entry::Answered { prompt: id, answer: answer.clone() });
+    pub(crate) fn answered(&self, act: &OperatorAct) {
+        let (id, answer) = (act.prompt, act.answer.clone());
+        self.note(Entry::Answered { prompt: id, answer: answer.clone(), page: act.page.clone() });
         let open = self.edit().prompts.open.remove(&id);
+        let moment = self.moment_of(act, open);
+        let open = open.map(|open| open.of);
         let of_driver = Act::ReadDisplay { about: About::Other };
         if let (Some(Some(_)), Answer::Again(what)) = (open, &answer) {
             // Where nothing can be done again the driver asks once more.
@@ -319,7 +331,8 @@ impl Context {
                 }
             }
             Some(None) => {
-                s.prompts.answers.insert(id, (now, answer));
+                let given = moment.map_or(Given::AskAgain, |at| Given::Answer(at, answer));
+                s.prompts.answers.insert(id, given);
             }
             None => {}
         }
@@ -532,7 +545,7 @@ impl Drop for WantedTicket {
             let waits = s.requests.wanted.remove(&self.ticket);
             s.changed |= waits;
             let question = s.lines.get_mut(line).filter(|_| waits).and_then(|l| l.driver.give_up(s.now, ticket));
-            question.and_then(|q| s.prompts.open.iter().find(|(_, of)| **of == Some((line, q))).map(|(id, _)| *id))
+            question.and_then(|q| s.prompts.open.iter().find(|(_, open)| open.of == Some((line, q))).map(|(id, _)| *id))
         };
         if let Some(id) = asked {
             self.ctx.edit().prompts.open.remove(&id);

@@ -7,7 +7,7 @@ use crate::{
 use alloc::{boxed::Box, string::String, vec::Vec};
 use plumeline_base::{
     Verdict,
-    input::{Answer, LineId, LinkDown},
+    input::{Answer, FromPage, LineId, LinkDown},
 };
 use plumeline_detector::{Identity, Reading, Trouble, settings::Settings, vocabulary::FlowBasis};
 use serde::{Deserialize, Serialize};
@@ -114,6 +114,9 @@ pub enum Entry {
         prompt: u32,
         /// The answer.
         answer: Answer,
+        /// Who gave it and what came with it, where it came from a page.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        page: Option<Box<FromPage>>,
     },
     /// The answer to an earlier prompt was taken back before anything rested on it: it is asked again.
     TakenBack {

@@ -111,6 +111,10 @@ impl JobInputs {
         let (take, leave): (Vec<_>, Vec<_>) = self.holes(pipe).into_iter().partition(wanted);
         (take, leave.into_iter().map(|(hole, _)| hole).collect())
     }
+    /// The holes that are to be closed in turn, in the order in which they are asked for.
+    pub fn walk(&self) -> Vec<HoleRef> {
+        self.pipes().iter().flat_map(|pipe| self.holes_to_close(pipe).0).map(|(hole, _)| hole).collect()
+    }
     /// The flow of an inlet that is predicted, m3/s.
     pub(crate) fn predicted_flow(&self, inlet: u8) -> Option<Estimate> {
         self.prediction.inlets.iter().find(|p| p.number == inlet).map(|p| p.flow_m3_s)

@@ -24,6 +24,7 @@ mod job;
 mod judge;
 mod lines;
 mod machine;
+mod marks;
 mod mean_flow;
 mod means;
 pub mod mending;

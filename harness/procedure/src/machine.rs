@@ -142,10 +142,10 @@ impl Procedure {
                     let mut s = ctx.edit();
                     let attended = s.running.attended;
                     let Origin { answers_of_people, answers_of_scripts, .. } = &mut s.outcome.origin;
-                    let answers = if attended { answers_of_people } else { answers_of_scripts };
+                    let answers = if attended || act.page.is_some() { answers_of_people } else { answers_of_scripts };
                     *answers = answers.saturating_add(1);
                 }
-                ctx.answered(act.prompt, act.answer.clone());
+                ctx.answered(act);
             }
             Input::Wake => {}
             Input::Head(code) => {

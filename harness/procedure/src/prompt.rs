@@ -1,6 +1,7 @@
 //! What the operator is asked for. A prompt has words for people and an [`Act`] for scripts.
 use crate::{instrument::Measurand, plan::HoleRef, stage::StageKind};
 use alloc::{string::String, vec::Vec};
+use plumeline_base::input::Role;
 use plumeline_detector::driver::{About, Wants};
 use serde::{Deserialize, Serialize};
 
@@ -22,6 +23,14 @@ pub struct Prompt {
 }
 
 impl Prompt {
+    /// Whether somebody in this role may answer it.
+    pub const fn may_be_answered_by(&self, role: Role) -> bool {
+        match role {
+            Role::Lead => true,
+            Role::FarEnd => self.act.at_the_pipe(),
+            Role::Watch => false,
+        }
+    }
     /// What is only told wants no answer.
     pub fn wants_answer(&self) -> bool {
         self.wants != Wants::Notice
@@ -204,6 +213,39 @@ impl Act {
     /// The unit's own readings may show that it is done: then no answer is wanted.
     pub const fn may_show(&self) -> bool {
         matches!(self, Self::OpenHole(_) | Self::SwitchSupply { on: true, .. })
+    }
+    /// It may wait until the end of the walk.
+    pub const fn may_wait(&self) -> bool {
+        matches!(self, Self::CloseHole(_) | Self::ReleaseSmoke(_))
+    }
+    /// It is done or seen at a hole or an inlet, or with smoke: what somebody at the far end of a pipe may answer.
+    pub const fn at_the_pipe(&self) -> bool {
+        matches!(
+            self,
+            Self::CloseHole(_)
+                | Self::OpenHole(_)
+                | Self::CloseHoles { .. }
+                | Self::OpenAlone { .. }
+                | Self::OpenHoles { .. }
+                | Self::ReleaseSmoke(_)
+                | Self::ReleaseWent(_)
+                | Self::StopSmoke
+                | Self::ShutInlet { .. }
+                | Self::RefitInlet { .. }
+                | Self::CoverInlets { .. }
+                | Self::UncoverInlets { .. }
+                | Self::InletsPlugged
+        )
+    }
+    /// The hole that it is done at, by its pipe's inlet, where it is one.
+    pub const fn hole(&self) -> Option<HoleRef> {
+        match self {
+            Self::CloseHole(hole) | Self::OpenHole(hole) | Self::ReleaseSmoke(hole) | Self::ReleaseWent(hole) => {
+                Some(*hole)
+            }
+            Self::OpenAlone { inlet, open, .. } => Some(HoleRef { inlet: *inlet, number: *open }),
+            _ => None,
+        }
     }
     /// It ends what an earlier act began at the site: nothing else is taken up before it is answered.
     pub(crate) const fn ends_something(&self) -> bool {

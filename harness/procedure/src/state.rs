@@ -244,13 +244,41 @@ pub(crate) struct RecordState {
     pub(crate) typed_last: Option<Vec<Option<f64>>>,
 }
 
+/// An open question: since when, and which question of a driver's it is, where it is one.
+#[derive(Clone, Copy)]
+pub(crate) struct OpenAs {
+    pub(crate) since: Instant,
+    pub(crate) of: Option<(LineId, u32)>,
+}
+
+/// An answer with the instant at which it was given; or it can't be one, and the question is asked again.
+pub(crate) enum Given {
+    Answer(Instant, Answer),
+    AskAgain,
+}
+
+/// The moment that the answer to a prompt marked, as it was taken.
+pub(crate) struct Marked {
+    pub(crate) at: Instant,
+    /// Standard uncertainty of the tie of the clock that it was taken by, s; 0 by the log's own.
+    pub(crate) u_s: f64,
+    /// Another mark of the same moment says otherwise, in these words.
+    pub(crate) contradicted: Option<String>,
+    /// What was read after it is judged.
+    pub(crate) judged: bool,
+}
+
 /// Questions to people: those that are open, with line and number of the driver's question where it is a driver's, and the answers.
 #[derive(Default)]
 pub(crate) struct Prompts {
     /// How many were asked so far.
     pub(crate) asked: u32,
-    pub(crate) open: BTreeMap<u32, Option<(LineId, u32)>>,
-    pub(crate) answers: BTreeMap<u32, (Instant, Answer)>,
+    pub(crate) open: BTreeMap<u32, OpenAs>,
+    pub(crate) answers: BTreeMap<u32, Given>,
+    /// The latest moments that answers marked, by prompt.
+    pub(crate) marked: BTreeMap<u32, Marked>,
+    /// Something else is left to do on this walk: what is asked for may wait until its end.
+    pub(crate) may_wait: bool,
 }
 
 /// Requests to the unit: those whose end is waited for, and the ends that came.

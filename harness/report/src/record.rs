@@ -3,7 +3,7 @@
 use core::time::Duration;
 use plumeline_base::{
     Instant,
-    input::{Answer, LineId},
+    input::{Answer, FromPage, LineId},
 };
 use plumeline_detector::{Reading, vocabulary::FlowBasis};
 use plumeline_procedure::{
@@ -29,6 +29,8 @@ pub struct Record {
     pub files: Vec<(String, String, u64)>,
     /// Links used, as the user wrote them, each once.
     pub links: Vec<String>,
+    /// What was answered at pages, in order.
+    pub at_pages: Vec<AtPage>,
     /// Times at which somebody chose to go on although something was unproven.
     pub overrides: Vec<Override>,
     /// What was made void: when, which stages, why.
@@ -69,6 +71,19 @@ struct Now {
     closed: Vec<(Instant, HoleRef)>,
     line_down: Option<(Instant, String)>,
     last_reading: Option<Instant>,
+}
+
+/// An answer that came from a page.
+#[derive(Clone, Debug, PartialEq)]
+pub struct AtPage {
+    /// When it came.
+    pub came: Instant,
+    /// What was asked.
+    pub asked: String,
+    /// The answer.
+    pub answer: Answer,
+    /// Who gave it, and what came with it.
+    pub page: FromPage,
 }
 
 /// A decision to go on although something was unproven.
@@ -117,7 +132,14 @@ impl Record {
             Entry::Asked(prompt) => {
                 self.now.prompts.insert(prompt.id, prompt.clone());
             }
-            Entry::Answered { prompt, answer } => self.answered(at, *prompt, answer),
+            Entry::Answered { prompt, answer, page } => {
+                if let (Some(page), Some(asked)) = (page, self.now.prompts.get(prompt)) {
+                    let (asked, page) = (asked.text.clone(), (**page).clone());
+                    self.at_pages.push(AtPage { came: at, asked, answer: answer.clone(), page });
+                }
+                let mark = page.as_ref().and_then(|page| page.mark);
+                self.answered(mark.map_or(at, |mark| mark.at.min(at)), *prompt, answer);
+            }
             // The outgoing unit has gone for good once the exchange began.
             Entry::LinkUp { line: LineId::Outgoing, .. } | Entry::LinkDown { line: LineId::Outgoing, .. }
                 if self.now.swapped => {}
@@ -265,7 +287,7 @@ mod tests {
     fn ask(r: &mut Record, id: u32, act: Act, at: u64, answer: Answer) {
         let prompt = Prompt { id, act, text: "asked".into(), wants: Wants::Done, back: None };
         r.entry(Instant::from_secs(at), &Entry::Asked(prompt));
-        r.entry(Instant::from_secs(at + 1), &Entry::Answered { prompt: id, answer });
+        r.entry(Instant::from_secs(at + 1), &Entry::Answered { prompt: id, answer, page: None });
     }
 
     #[test]

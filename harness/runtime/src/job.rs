@@ -3,6 +3,8 @@
 //! Everything that happens becomes an input of the session; this loop decides nothing. Time is the system's (or a scaled one), or
 //! virtual: then it jumps from one due instant to the next, with no sleeps and no threads, on any platform. Not here: back-off,
 //! retries, stages (the procedure), frames (the drivers).
+mod remote;
+
 use crate::{
     clock::{self, Clock, DateWatch, event_loop},
     failure::{Exit, Failure},
@@ -10,7 +12,7 @@ use crate::{
     job_files::Files,
     line::Line,
     operator::{
-        Operator, Photos,
+        FromPages, Operator, Photos,
         keyboard::{Heard, Typed},
     },
     port,
@@ -31,7 +33,10 @@ use std::{
     task::{Context, Poll, Waker},
     time::{Duration, SystemTime},
 };
-use tokio::time::{Interval, MissedTickBehavior, interval};
+use tokio::{
+    sync::mpsc::UnboundedReceiver,
+    time::{Interval, MissedTickBehavior, interval},
+};
 
 /// The clocks that are shown go on so often while nothing happens.
 const TICK: Duration = Duration::from_secs(1);
@@ -45,6 +50,7 @@ pub struct Job<'a, K> {
     operators: Vec<Operator>,
     observers: Vec<Box<dyn Show + 'a>>,
     photos: Option<Photos>,
+    pages: Option<UnboundedReceiver<FromPages>>,
     inputs: VecDeque<(Instant, Input)>,
     /// The latest instant that the session knows of.
     now: Instant,
@@ -104,6 +110,7 @@ impl Outside {
 enum Woke {
     Line(Option<Input>),
     Typed(usize, Option<Typed>),
+    Page(Option<FromPages>),
     Time,
     /// Nothing: the clocks that are shown go on.
     Tick,
@@ -126,6 +133,7 @@ impl<'a, K: Keeper> Job<'a, K> {
             operators: Vec::new(),
             observers: Vec::new(),
             photos: None,
+            pages: None,
             inputs: opening.into_iter().map(|input| (at, input)).collect(),
             now: at,
             aborts: 0,
@@ -171,6 +179,12 @@ impl<'a, K: Keeper> Job<'a, K> {
     #[must_use]
     pub fn photos(mut self, photos: Photos) -> Self {
         self.photos = Some(photos);
+        self
+    }
+    /// People at pages, whose answers come in here.
+    #[must_use]
+    pub fn pages(mut self, pages: Option<UnboundedReceiver<FromPages>>) -> Self {
+        self.pages = pages;
         self
     }
     /// The clock; virtual if none is given.
@@ -315,11 +329,17 @@ impl<'a, K: Keeper> Job<'a, K> {
     }
 
     async fn wait(&mut self, outside: &mut Outside, due: Option<Instant>) -> Woke {
-        let Self { lines, operators, clock, .. } = self;
+        let Self { lines, operators, clock, pages, .. } = self;
         let until = async {
             match (clock, due) {
                 (Clock::System(clock), Some(at)) => clock.until(at).await,
                 _ => pending().await,
+            }
+        };
+        let page = async {
+            match pages {
+                Some(pages) => pages.recv().await,
+                None => pending().await,
             }
         };
         let typed = poll_fn(|cx| {
@@ -335,6 +355,7 @@ impl<'a, K: Keeper> Job<'a, K> {
             cause = outside.interrupts.next() => Woke::Interrupt(cause),
             input = lines.next() => Woke::Line(input),
             (i, line) = typed => Woke::Typed(i, line),
+            sent = page => Woke::Page(sent),
             () = until => Woke::Time,
             _ = outside.ticks.tick() => Woke::Tick,
         }
@@ -351,6 +372,8 @@ impl<'a, K: Keeper> Job<'a, K> {
                     self.inputs.push_back((self.time(), Input::Pause(AbortCause::Shutdown)));
                 }
             }
+            Woke::Page(Some(sent)) => self.from_pages(sent),
+            Woke::Page(None) => self.pages = None,
             Woke::Time => self.what_is_due()?,
             Woke::Tick => {
                 let now = self.time();
@@ -407,7 +430,7 @@ impl<'a, K: Keeper> Job<'a, K> {
                     Ok(photo) => tick.photo = Some(photo),
                     Err(why) => return self.say(&format!("        not answered yet: {why}")),
                 }
-                OperatorAct { prompt, answer: Answer::Ticked(tick) }
+                OperatorAct::new(prompt, Answer::Ticked(tick))
             }
         };
         tracing::debug!(operator = self.operators[who].name(), prompt = act.prompt, "answers");

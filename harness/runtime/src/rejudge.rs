@@ -86,14 +86,14 @@ impl RecordedRun {
                 }
                 Input::Tool { version, format }
             }
-            Input::Operator(OperatorAct { prompt, answer }) => {
+            Input::Operator(OperatorAct { prompt, answer, page }) => {
                 let now = match self.asked.get(&prompt) {
                     Some(act) => open.iter().find(|(_, p)| p.act == *act).map(|(_, p)| p.id),
                     None => Some(prompt),
                 };
                 self.unasked += u64::from(now.is_none());
                 // Prompts are numbered from 1: an answer to nothing that is asked now answers nothing.
-                Input::Operator(OperatorAct { prompt: now.unwrap_or(0), answer })
+                Input::Operator(OperatorAct { prompt: now.unwrap_or(0), answer, page })
             }
             other => other,
         })

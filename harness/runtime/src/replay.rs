@@ -6,7 +6,7 @@ use crate::{
     job_files::{Files, Loaded},
     keep::cite,
     rejudge::RecordedRun,
-    session::{Keeper, Session},
+    session::{Keeper, Outward, Session},
 };
 use plumeline_base::{
     Instant,
@@ -169,10 +169,24 @@ pub struct Replayed {
 /// # Errors
 /// The log can't be read, its files are not sound, or something else comes out than what it is held against.
 pub fn replay(
+    log: LogReader<impl Read>,
+    against: Against,
+    keeps: Keeps,
+    fresh: Option<&Files>,
+) -> Result<Replayed, Failure> {
+    replay_seen(log, against, keeps, fresh, &mut |_, _| {})
+}
+
+/// The same, and shows what follows from each input at its instant.
+///
+/// # Errors
+/// As [`replay`].
+pub fn replay_seen(
     mut log: LogReader<impl Read>,
     against: Against,
     keeps: Keeps,
     fresh: Option<&Files>,
+    see: &mut dyn FnMut(Instant, Vec<Outward>),
 ) -> Result<Replayed, Failure> {
     let may_be_torn = matches!(against, Against::SoFar(_));
     let mut records = Records { log: &mut log, may_be_torn, torn: None, date: None, read: 0 };
@@ -185,14 +199,14 @@ pub fn replay(
         if begun {
             complete(&mut session, at, &input)?;
         }
-        feed(&mut session, at, input, citation)?;
+        see(at, feed(&mut session, at, input, citation)?);
     }
     while let Some(logged) = records.next()? {
         let at = logged.record.at;
         match logged.record.what {
             Logged::Input(input) => {
                 complete(&mut session, at, &input)?;
-                feed(&mut session, at, input, logged.citation)?;
+                see(at, feed(&mut session, at, input, logged.citation)?);
             }
             Logged::Sent(line, bytes) => expect_sent(&mut session, &(line, bytes), at)?,
         }
@@ -274,7 +288,7 @@ fn begin(files: &Files, mut keeper: ReplayKeeper, keeps: Keeps) -> Result<(Sessi
 }
 
 /// Gives the procedure an input of the log.
-fn feed(s: &mut Session<ReplayKeeper>, at: Instant, input: Input, citation: Citation) -> Result<(), Failure> {
+fn feed(s: &mut Session<ReplayKeeper>, at: Instant, input: Input, citation: Citation) -> Result<Vec<Outward>, Failure> {
     s.keeper().expected = Some(citation);
     // Judged anew, an answer belongs to what is asked now.
     let open = s.keeper().recorded().is_some().then(|| s.open().clone());
@@ -282,7 +296,7 @@ fn feed(s: &mut Session<ReplayKeeper>, at: Instant, input: Input, citation: Cita
         (Some(recorded), Some(open)) => recorded.input(input, &citation, &open)?,
         _ => input,
     };
-    s.feed(at, input).map(|_| ())
+    s.feed(at, input)
 }
 
 /// Before an input of the log: everything that follows from those before it is in the log and in the journal.

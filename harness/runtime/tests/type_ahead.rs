@@ -67,8 +67,8 @@ impl Show for Watch {
             Outward::Ask(prompt) => {
                 seen.asked.insert(prompt.id, (now, prompt.clone()));
             }
-            Outward::Note(Entry::Answered { prompt, answer }) => {
-                seen.answered.push((now, OperatorAct { prompt: *prompt, answer: answer.clone() }));
+            Outward::Note(Entry::Answered { prompt, answer, .. }) => {
+                seen.answered.push((now, OperatorAct::new(*prompt, answer.clone())));
             }
             _ => {}
         }
@@ -116,7 +116,7 @@ fn job(files: &Files, seed: u64) -> usize {
     assert!(session.outcome().is_some(), "seed {seed}: it did not come to its end");
     let seen = seen.borrow();
     let mut consequences = 0;
-    for (at, OperatorAct { prompt, answer }) in &seen.answered {
+    for (at, OperatorAct { prompt, answer, .. }) in &seen.answered {
         let (asked, prompt) = &seen.asked[prompt];
         assert!(at.since(*asked) >= STANDS, "seed {seed}: {prompt:?} was answered by a key pressed before it stood");
         let early = seen.typed.iter().any(|(t, _)| t == at);

@@ -3,7 +3,7 @@
 //! Bytes of the line are stored as they are. Any other event is one line of JSON that names it; a file's bytes
 //! follow after a newline. Not here: blocks (see `block`), order and limits (see `write` and `read`).
 use crate::{Logged, block::Interface};
-use plumeline_base::input::{AbortCause, Answer, Input, LineId, LinkDown, OperatorAct, Tick};
+use plumeline_base::input::{AbortCause, Answer, FromPage, Input, LineId, LinkDown, OperatorAct, Tick};
 use serde::{Deserialize, Serialize};
 use std::borrow::Cow;
 
@@ -36,6 +36,8 @@ enum Header<'a> {
     Operator {
         prompt: u32,
         answer: AnswerText<'a>,
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        page: Option<Cow<'a, Box<FromPage>>>,
     },
     Wake {},
     Head {
@@ -69,6 +71,7 @@ enum AnswerText<'a> {
     Back,
     NoBecause(Cow<'a, str>),
     Again(Cow<'a, str>),
+    Later,
 }
 
 const WAKE: &[u8] = br#"{"event":"wake"}"#;
@@ -131,8 +134,9 @@ fn header(input: &Input) -> Option<Header<'_>> {
         Input::LinkDown { line, cause, detail } => {
             Header::LinkDown { line: *line, cause: *cause, detail: detail.into() }
         }
-        Input::Operator(OperatorAct { prompt, answer }) => Header::Operator {
+        Input::Operator(OperatorAct { prompt, answer, page }) => Header::Operator {
             prompt: *prompt,
+            page: page.as_ref().map(Cow::Borrowed),
             answer: match answer {
                 Answer::Yes => AnswerText::Yes,
                 Answer::No => AnswerText::No,
@@ -144,6 +148,7 @@ fn header(input: &Input) -> Option<Header<'_>> {
                 Answer::Back => AnswerText::Back,
                 Answer::NoBecause(why) => AnswerText::NoBecause(why.into()),
                 Answer::Again(what) => AnswerText::Again(what.into()),
+                Answer::Later => AnswerText::Later,
             },
         },
         Input::Head(code) => Header::Head { code: code.into() },
@@ -187,7 +192,7 @@ fn event(packet: &[u8]) -> Result<Packet, String> {
         }
         Header::LinkUp { line, link } => Input::LinkUp { line, link: link.into() },
         Header::LinkDown { line, cause, detail } => Input::LinkDown { line, cause, detail: detail.into() },
-        Header::Operator { prompt, answer } => {
+        Header::Operator { prompt, answer, page } => {
             let answer = match answer {
                 AnswerText::Yes => Answer::Yes,
                 AnswerText::No => Answer::No,
@@ -202,8 +207,9 @@ fn event(packet: &[u8]) -> Result<Packet, String> {
                 AnswerText::Back => Answer::Back,
                 AnswerText::NoBecause(why) => Answer::NoBecause(why.into()),
                 AnswerText::Again(what) => Answer::Again(what.into()),
+                AnswerText::Later => Answer::Later,
             };
-            Input::Operator(OperatorAct { prompt, answer })
+            Input::Operator(OperatorAct { prompt, answer, page: page.map(Cow::into_owned) })
         }
         Header::Wake {} => Input::Wake,
         Header::Head { code } => Input::Head(code.into()),
@@ -223,7 +229,7 @@ fn words(input: &Input) -> String {
         Input::LinkUp { line, link } => format!("link up{}: {link}", whose(*line)),
         Input::LinkDown { line, cause, detail } => format!("link down{}: {cause} ({detail})", whose(*line)),
         Input::Received(_, bytes) => format!("received {} B", bytes.len()),
-        Input::Operator(OperatorAct { prompt, answer }) => {
+        Input::Operator(OperatorAct { prompt, answer, page }) => {
             let answer = match answer {
                 Answer::Yes => "yes".into(),
                 Answer::No => "no".into(),
@@ -234,8 +240,12 @@ fn words(input: &Input) -> String {
                 Answer::Back => "takes the answer before back".into(),
                 Answer::NoBecause(why) => format!("no: {why}"),
                 Answer::Again(what) => format!("takes up again: {what}"),
+                Answer::Later => "later".into(),
             };
-            format!("operator answers prompt {prompt}: {answer}")
+            match page {
+                Some(page) => format!("{} ({}) answers prompt {prompt}: {answer}", page.by.name, page.by.role.words()),
+                None => format!("operator answers prompt {prompt}: {answer}"),
+            }
         }
         Input::Wake => "timer wake".into(),
         Input::Head(code) => format!("code of the record so far: {code}"),

@@ -23,7 +23,7 @@ fn one_of_each_comes_back() {
 #[test]
 fn a_number_that_is_none_comes_back() {
     use plumeline_base::input::{Answer, OperatorAct};
-    let act = Input::Operator(OperatorAct { prompt: 1, answer: Answer::Number(f64::NAN) });
+    let act = Input::Operator(OperatorAct::new(1, Answer::Number(f64::NAN)));
     let (entries, error) = read(&written(&[tool(0), input(0, act)]));
     assert!(error.is_none(), "{error:?}");
     let Logged::Input(Input::Operator(OperatorAct { answer: Answer::Number(x), .. })) = entries[1].record.what else {

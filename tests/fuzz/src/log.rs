@@ -115,8 +115,8 @@ fn record(dice: &mut Dice<'_>) -> Logged {
         2 => Input::LinkUp { line: which(dice), link: text(dice) },
         3 => Input::LinkDown { line: which(dice), cause: LinkDown::Unplugged, detail: text(dice) },
         4 => Input::Abort(AbortCause::Shutdown),
-        5 => Input::Operator(OperatorAct { prompt: dice.u32(), answer: Answer::Text(text(dice)) }),
-        6 => Input::Operator(OperatorAct { prompt: dice.u32(), answer: Answer::Number(dice.number()) }),
+        5 => Input::Operator(OperatorAct::new(dice.u32(), Answer::Text(text(dice)))),
+        6 => Input::Operator(OperatorAct::new(dice.u32(), Answer::Number(dice.number()))),
         7 => Input::File { name: text(dice), bytes: dice.bytes(300).to_vec() },
         8 => {
             // Now and then so large that it comes in parts.

@@ -185,7 +185,7 @@ impl<'a> World<'a> {
                 Some(Coming::Answer(prompt, act, answer)) => {
                     self.done_at_site(&act, &answer);
                     self.last_answers.insert(act, answer.clone());
-                    self.feed(Input::Operator(OperatorAct { prompt, answer }));
+                    self.feed(Input::Operator(OperatorAct::new(prompt, answer)));
                 }
                 None => {}
             }
@@ -509,7 +509,7 @@ impl<'a> World<'a> {
             0xF0..=0xF3 => self.now = self.now + Duration::from_secs(self.dice.u16().into()),
             0xF4..=0xF5 => self.feed(Input::Wake),
             0xF6..=0xF7 => {
-                let act = OperatorAct { prompt: self.dice.byte().into(), answer: Answer::Number(self.dice.number()) };
+                let act = OperatorAct::new(self.dice.byte().into(), Answer::Number(self.dice.number()));
                 self.feed(Input::Operator(act));
             }
             0xF8..=0xF9 => {

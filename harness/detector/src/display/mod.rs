@@ -207,7 +207,9 @@ impl Driver for Display {
             Answer::Text(words) => Ok(Said::Words(words.trim().into())),
             Answer::Number(x) => Ok(Said::Words(x.to_string())),
             Answer::Cannot(why) => Ok(Said::Cannot(why.clone())),
-            Answer::Back | Answer::Again(_) | Answer::Ticked(_) => Err(Step::Again("this is to be answered".into())),
+            Answer::Back | Answer::Later | Answer::Again(_) | Answer::Ticked(_) => {
+                Err(Step::Again("this is to be answered".into()))
+            }
         };
         let step = said.map_or_else(|step| step, |said| open.task.take(now, said, &mut self.memory));
         match step {

@@ -33,6 +33,8 @@ pub(crate) struct SmokeSeen {
     pub(crate) alarm_after_s: Option<f64>,
     /// Another inlet's sensor at which it rose, on a unit that has one for each.
     pub(crate) elsewhere: Option<u8>,
+    /// Standard uncertainty of the tie of the clock by which it was marked, s; 0 by the log's own.
+    pub(crate) tie_u_s: f64,
 }
 /// What was seen between a release and the end of its watch.
 pub(crate) struct Watched {
@@ -59,7 +61,7 @@ impl SmokeSeen {
     fn new(onset: Option<Estimate>, compared: Option<Estimate>, why_not: Option<String>, watched: Watched) -> Self {
         let Watched { released, until, alarm_after_s, elsewhere } = watched;
         let why_not = fact::beside_alarm(why_not, alarm_after_s.filter(|_| onset.is_none()));
-        Self { onset, compared, why_not, released, until, alarm_after_s, elsewhere }
+        Self { onset, compared, why_not, released, until, alarm_after_s, elsewhere, tie_u_s: 0.0 }
     }
 }
 
@@ -96,6 +98,8 @@ pub(crate) struct Place {
     pub(crate) set_aside: Vec<String>,
     /// The unit tells its flows as shares: how much they are, nothing but this time shows.
     pub(crate) shows_level: bool,
+    /// Standard uncertainty of its marks, s: of the hand, and of the tie where another clock took them.
+    pub(crate) mark_u_s: f64,
 }
 impl Place {
     fn found(&self, fact: Fact) -> Finding {
@@ -121,9 +125,10 @@ pub(crate) fn of_pipe(inlet: u8, fact: Fact) -> Finding {
     Finding::of(StageKind::ProveSmoke, Subject::Pipe(inlet), fact)
 }
 
-/// Runs of one person with one habit: the mark's own uncertainty is common to them, and no number of runs averages it away.
-fn marked(inputs: &JobInputs, mut pooled: Pooled) -> Pooled {
-    pooled.estimate.u_common = libm::hypot(pooled.estimate.u_common, inputs.plan.smoke.mark_u_s);
+/// Runs of one person with one habit and one clock: the mark's own uncertainty is common to them, and no number of runs averages
+/// it away.
+fn marked(place: &Place, mut pooled: Pooled) -> Pooled {
+    pooled.estimate.u_common = libm::hypot(pooled.estimate.u_common, place.mark_u_s);
     pooled
 }
 
@@ -133,8 +138,8 @@ pub(crate) fn within_limit(inputs: &JobInputs, place: &Place, onsets: &Series) -
     let words = &place.words;
     let mut f = place.not_timed(None);
     f.limit = Some(limit.clone());
-    let Pooled { estimate, dof, .. } = match onsets.pooled(Some(inputs.plan.smoke.mark_u_s)) {
-        Ok(pooled) => marked(inputs, pooled),
+    let Pooled { estimate, dof, .. } = match onsets.pooled(Some(place.mark_u_s)) {
+        Ok(pooled) => marked(place, pooled),
         Err(error) => {
             f.state(fact::not_judged(words, error, error.remedy()));
             return f;
@@ -179,8 +184,8 @@ pub(crate) fn as_predicted(inputs: &JobInputs, place: &Place, halves: &[Estimate
         f.state(fact::no_plateau(words));
         return f;
     }
-    let Pooled { estimate, dof, .. } = match pool(halves, Some(inputs.plan.smoke.mark_u_s)) {
-        Ok(pooled) => marked(inputs, pooled),
+    let Pooled { estimate, dof, .. } = match pool(halves, Some(place.mark_u_s)) {
+        Ok(pooled) => marked(place, pooled),
         Err(error) => {
             f.state(fact::not_compared(words, error, error.remedy()));
             return f;
@@ -224,6 +229,7 @@ mod tests {
             window: None,
             set_aside: Vec::new(),
             shows_level: false,
+            mark_u_s: 0.3,
         }
     }
     fn times(s: f64) -> Vec<Estimate> {

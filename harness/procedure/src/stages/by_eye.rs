@@ -15,7 +15,7 @@ use crate::{
         alarms::Level,
         smoke::{SmokeSeen, Watched, as_half},
     },
-    outcome::{Statement, Subject},
+    outcome::{StageKind, Statement, Subject},
     plan::HoleRef,
     prompt::Act,
     readings::Timed,
@@ -116,11 +116,14 @@ pub(super) async fn release(
         "Release smoke at {words} and hold it there until it is to be stopped, {what}. Answer at the very moment it starts. Test smoke can \
          alarm people: see that they know."
     );
-    let (released, answer) = ctx.ask(Act::ReleaseSmoke(hole), text, Wants::Moment).await;
+    let (prompt, released, answer) = ctx.ask_after(None, Act::ReleaseSmoke(hole), text, Wants::Moment).await;
+    if answer == Answer::Later {
+        return Ran::Later;
+    }
     if let Some(why) = not_released(answer) {
         return Ran::NotReleased(why);
     }
-    let paused = ctx.paused();
+    let (paused, tie_u_s) = (ctx.paused(), ctx.tie_u_s(prompt));
     let marked = marks_at(ctx);
     let shown = moment(ctx, Act::SmokeShows(hole), shows_text(words, marked), latest_s).await;
     if ctx.paused() != paused {
@@ -158,7 +161,15 @@ pub(super) async fn release(
     let alarm_after_s = if seen.is_ok() { levels(ctx, words, released).await } else { None };
     clear_air::stop_smoke(ctx).await;
     let watched = Watched { released, until: ctx.now(), alarm_after_s, elsewhere: None };
-    Ran::Seen(Box::new(SmokeSeen::by_eye(seen, compared, watched)))
+    // Seen by whoever stands at the unit: a mark that contradicts the release's leaves no time.
+    let seen = match ctx.contradicted(prompt) {
+        Some(why) => return Ran::SetAside { because: why, released, until: ctx.now() },
+        None => seen,
+    };
+    if ctx.stage() == StageKind::ProveSmoke {
+        ctx.judged(prompt);
+    }
+    Ran::Seen(Box::new(SmokeSeen { tie_u_s, ..SmokeSeen::by_eye(seen, compared, watched) }))
 }
 
 /// The clear reading, and the one at which the smoke is marked; `None`: the display tells no smoke.

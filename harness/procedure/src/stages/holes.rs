@@ -10,7 +10,7 @@ use super::{
 };
 use crate::{
     again::Part,
-    answers::Done,
+    answers::{Done, said},
     context::{Context, Stop},
     drops::{HoleShown, MeasuredDrop},
     facts::{Fact, fixed, holes as fact, list, missed, readings, signed},
@@ -32,10 +32,10 @@ use crate::{
     prompt::Act,
     readings::Item,
 };
-use alloc::{boxed::Box, format, rc::Rc, string::String, vec::Vec};
+use alloc::{boxed::Box, collections::VecDeque, format, rc::Rc, string::String, vec::Vec};
 use core::time::Duration;
-use plumeline_base::{Instant, Verdict, time::seconds};
-use plumeline_detector::ask::Look;
+use plumeline_base::{Instant, Verdict, input::Answer, time::seconds};
+use plumeline_detector::{ask::Look, driver::Wants};
 use plumeline_measure::{Error, Sample, joint::Seen};
 
 /// Flow of each pipe against the prediction, then hole by hole. Where only a part is done again, the other holes stay as they
@@ -167,13 +167,16 @@ async fn hole_by_hole(ctx: &Context, inputs: &JobInputs, pipe: &Pipe, part: Opti
     let mut round = HoleRound::new(ctx, pipe);
     let mut drops = Vec::new();
     let mut crossed = false;
-    for (at, (hole, opening)) in holes.iter().enumerate() {
-        if let Some(shown) = stands(ctx, part, *hole) {
+    // What can't be reached now comes at the end of the walk along this pipe, and is then closed or refused.
+    let mut walk: VecDeque<(HoleRef, usize, bool)> = holes.iter().map(|(hole, at)| (*hole, *at, false)).collect();
+    while let Some((hole, opening, put_off)) = walk.pop_front() {
+        ctx.edit().prompts.may_wait = !put_off && walk.iter().any(|(_, _, put_off)| !put_off);
+        if let Some(shown) = stands(ctx, part, hole) {
             deviations.extend(shown.deviation());
             match shown {
                 HoleShown::Found(finding) => tell(*finding),
                 HoleShown::BySmoke(finding) => {
-                    by_smoke.push(*hole);
+                    by_smoke.push(hole);
                     tell(*finding);
                 }
                 HoleShown::Measured(drop) => drops.push(drop),
@@ -181,32 +184,38 @@ async fn hole_by_hole(ctx: &Context, inputs: &JobInputs, pipe: &Pipe, part: Opti
             continue;
         }
         let base = seconds(inputs.plan.holes.average_s);
-        match round.close(*hole, *opening, base).await? {
+        let Some(closed) = round.close(hole, opening, base).await? else {
+            walk.push_back((hole, opening, true));
+            continue;
+        };
+        ctx.edit().prompts.may_wait = false;
+        match closed {
             Closed::Found(finding) => {
                 of_now(ctx, &round)?;
                 crossed = finding.code == fact::CROSSED;
-                deviations.extend(keep(ctx, *hole, HoleShown::Found(finding.clone())));
+                deviations.extend(keep(ctx, hole, HoleShown::Found(finding.clone())));
                 tell(*finding);
                 if crossed {
-                    left_out.extend(holes.iter().skip(at + 1).map(|(hole, _)| *hole));
+                    left_out.extend(walk.iter().map(|(hole, ..)| *hole));
                     break;
                 }
             }
             Closed::TooSmall => {
-                by_smoke.push(*hole);
-                let finding = presence(ctx, inputs, *hole).await;
-                keep(ctx, *hole, HoleShown::BySmoke(Box::new(finding.clone())));
+                by_smoke.push(hole);
+                let finding = presence(ctx, inputs, hole).await;
+                keep(ctx, hole, HoleShown::BySmoke(Box::new(finding.clone())));
                 tell(finding);
                 round.interrupted();
             }
             Closed::Measured(drop) => {
-                deviations.extend(keep(ctx, *hole, HoleShown::Measured(drop.clone())));
+                deviations.extend(keep(ctx, hole, HoleShown::Measured(drop.clone())));
                 ctx.shown(format!("{}: {}; it is judged with the pipe's other holes", drop.words, drop.says()));
                 drops.push(drop);
             }
         }
     }
     of_now(ctx, &round)?;
+    drops.sort_by_key(|drop: &MeasuredDrop| drop.hole);
     let (findings, seen) = settle(&mut round, drops, part).await?;
     findings.into_iter().for_each(&mut tell);
     let (planned, left_out): (Vec<_>, Vec<_>) =
@@ -297,11 +306,11 @@ impl<'a> HoleRound<'a> {
         Some(of_unit(self.ctx.stage(), readings::answers_late(fixed(late, 0), rules.answers_s)))
     }
 
-    /// Closes one hole, averaging for at least `least`.
-    async fn close(&mut self, hole: HoleRef, opening: usize, least: Duration) -> Result<Closed, Stop> {
+    /// Closes one hole, averaging for at least `least`. `None`: not now.
+    async fn close(&mut self, hole: HoleRef, opening: usize, least: Duration) -> Result<Option<Closed>, Stop> {
         let (ctx, inputs) = (self.ctx, self.inputs.clone());
         let words = hole_words(hole, inputs.pipework.openings[opening].kind);
-        let found = |fact| Ok(Closed::Found(Box::new(of_hole(&inputs, hole, fact))));
+        let found = |fact| Ok(Some(Closed::Found(Box::new(of_hole(&inputs, hole, fact)))));
         let wait = seconds(inputs.plan.holes.wait_s);
         let before = match self.before.take() {
             Some(before) if before.iter().all(Result::is_ok) => before,
@@ -310,13 +319,15 @@ impl<'a> HoleRound<'a> {
         let own = self.pipes.iter().position(|p| p.inlet == self.pipe.inlet).and_then(|i| before.get(i)?.as_ref().ok());
         let span = judge::long_enough(&inputs, opening, own).max(least);
         let ask = format!("Close {words} (tape or a finger) and keep it closed. Done?");
-        let at = match ctx.ask_done(Act::CloseHole(hole), ask).await {
-            Ok(at) => at,
-            Err(why) => {
-                self.before = Some(before);
-                return found(fact::not_closed(words, why));
-            }
-        };
+        let (at, answer) = ctx.ask(Act::CloseHole(hole), ask, Wants::Done).await;
+        if answer == Answer::Later {
+            self.before = Some(before);
+            return Ok(None);
+        }
+        if let Err(why) = said(&[], answer) {
+            self.before = Some(before);
+            return found(fact::not_closed(words, why));
+        }
         ctx.sleep(wait).await;
         let closed = average(ctx, &self.pipes, span, &format!("{words}: flow while closed")).await;
         self.answered(at);
@@ -333,7 +344,7 @@ impl<'a> HoleRound<'a> {
         let closing = Closing { hole, opening, words, pipes, before: &before, closed: &closed, after: &after };
         let judged = judge::closing(&inputs, &closing);
         self.before = Some(after);
-        Ok(judged)
+        Ok(Some(judged))
     }
 }
 
@@ -403,18 +414,20 @@ async fn settle(
         for hole in open {
             let Some(at) = drops.iter().position(|d| d.hole == hole) else { continue };
             match round.close(hole, drops[at].opening, judge::longest(&inputs)).await? {
-                Closed::Measured(again) => {
+                // It may not wait: the question stands until it is answered.
+                None => {}
+                Some(Closed::Measured(again)) => {
                     drops[at].looks.push(again.pooled());
                     keep(round.ctx, hole, HoleShown::Measured(drops[at].clone()));
                 }
-                Closed::Found(finding) if finding.verdict == Verdict::Fail => {
+                Some(Closed::Found(finding)) if finding.verdict == Verdict::Fail => {
                     drops.remove(at);
                     keep(round.ctx, hole, HoleShown::Found(finding.clone()));
                     found.push(*finding);
                 }
                 // Not closed or not measured again: what was seen stands.
-                Closed::Found(finding) => round.ctx.remark(finding.says),
-                Closed::TooSmall => round.ctx.remark("closed again, the noise was greater than before"),
+                Some(Closed::Found(finding)) => round.ctx.remark(finding.says),
+                Some(Closed::TooSmall) => round.ctx.remark("closed again, the noise was greater than before"),
             }
         }
     }

@@ -23,6 +23,10 @@ pub(super) async fn presence(ctx: &Context, inputs: &JobInputs, hole: HoleRef) -
     loop {
         times += 1;
         match release(ctx, inputs, hole, &words, "to show that this hole draws", latest).await {
+            Ran::Later => {
+                ctx.edit().prompts.may_wait = false;
+                times -= 1;
+            }
             Ran::NotReleased(why) => return open(fact::not_released(words, why)),
             Ran::SetAside { because, .. } if times > rules.most_set_aside => {
                 return open(fact::set_aside(words, times, because));

@@ -31,6 +31,8 @@ use plumeline_measure::{
 pub(super) enum Ran {
     /// No smoke was released.
     NotReleased(String),
+    /// Not now: at the end of the walk.
+    Later,
     /// It does not count, for a reason that was known before its result.
     SetAside {
         because: String,
@@ -83,14 +85,20 @@ pub(super) async fn release(
         "Release smoke at {words} and hold it there until it is to be stopped (about {held_s:.0} s), {what}. Answer at the very moment it \
          starts. Test smoke can alarm people: see that they know."
     );
-    let asked = ctx.ask(Act::ReleaseSmoke(hole), text, Wants::Moment);
-    let (at, answer) = gather.during(asked).await;
+    let asked = ctx.ask_after(None, Act::ReleaseSmoke(hole), text, Wants::Moment);
+    let (prompt, at, answer) = gather.during(asked).await;
+    if answer == Answer::Later {
+        return Ran::Later;
+    }
     if let Some(why) = not_released(answer) {
         return Ran::NotReleased(why);
     }
     // Whatever comes or fails to come from here on, the run does not end before it began.
     gather.last = gather.last.max(at);
-    let seen = watched(ctx, inputs, &wanted, &mut gather, at).await;
+    let seen = watched(ctx, inputs, &wanted, &mut gather, (prompt, at)).await;
+    if seen.is_ok() && ctx.stage() == StageKind::ProveSmoke {
+        ctx.judged(prompt);
+    }
     if seen.is_ok() {
         if ctx.is_asked(Look::State) {
             by_eye::levels(ctx, words, at).await;
@@ -148,18 +156,22 @@ async fn watched(
     inputs: &JobInputs,
     wanted: &Wanted<'_>,
     gather: &mut Gather,
-    at: Instant,
+    (prompt, at): (u32, Instant),
 ) -> Result<SmokeSeen, String> {
     if gather.broken {
         return Err("readings were missing before it".into());
     }
     // Known before any of its smoke could show: another release is asked for, and nothing is picked by its result.
-    if !smoke::is_at_rest(gather.of(wanted.own), &wanted.rule) {
+    // A mark may come late: what was read between it and now is no longer before it.
+    let before = gather.of(wanted.own);
+    if !smoke::is_at_rest(&before[..before.partition_point(|s| s.at < at)], &wanted.rule) {
         return Err("the reading was restless before it".into());
     }
     let plan = &inputs.plan.smoke;
     let paused = ctx.paused();
-    let (counts, end) = (ctx.within(seconds(wanted.held_s)), ctx.within(seconds(wanted.latest_s)));
+    let late = ctx.now().since(at);
+    let of = |s: f64| ctx.within(seconds(s).saturating_sub(late));
+    let (counts, end) = (of(wanted.held_s), of(wanted.latest_s));
     gather.until(ctx.within(seconds(plan.release_s))).await;
     // Readings of before the mark may have been under way when it came: what they show of that time is still no result.
     let before = gather.of(wanted.own);
@@ -167,7 +179,10 @@ async fn watched(
         return Err("the reading was restless before it".into());
     }
     objected(ctx, wanted, gather, counts).await?;
+    let tie_u_s = ctx.tie_u_s(prompt);
     let mark = match plan.mark {
+        // By a clock of its own: not late, however it was meant to be called.
+        _ if tie_u_s > 0.0 => Release::by_device(at, libm::hypot(plan.mark_u_s, tie_u_s)),
         ReleaseMark::ByHand => Release { u_s: plan.mark_u_s, ..Release::by_hand(at) },
         ReleaseMark::ByRadio => Release { u_s: plan.mark_u_s, ..Release::by_radio(at) },
         ReleaseMark::Device => Release::by_device(at, plan.mark_u_s),
@@ -180,6 +195,9 @@ async fn watched(
         }
         if gather.broken {
             return Err("readings were missing".into());
+        }
+        if let Some(why) = ctx.contradicted(prompt) {
+            return Err(why);
         }
         let left = ctx.left(end);
         let waited = wanted.latest_s - left.as_secs_f64();
@@ -195,7 +213,8 @@ async fn watched(
     };
     let elsewhere = gather.elsewhere(wanted, at, &mark);
     let alarm_after_s = gather.alarm.filter(|t| *t >= at).map(|t| t.since(at).as_secs_f64());
-    Ok(SmokeSeen::by_readings(&outcome, Watched { released: at, until: gather.last, alarm_after_s, elsewhere }))
+    let seen = SmokeSeen::by_readings(&outcome, Watched { released: at, until: gather.last, alarm_after_s, elsewhere });
+    Ok(SmokeSeen { tie_u_s, ..seen })
 }
 
 /// Until the release `counts` it can be said that it did not go as it was meant to. `Err`: it was.

@@ -15,7 +15,7 @@ use crate::{
     outcome::{Figure, Finding, SmokeRun, StageKind, Subject},
     plan::HoleRef,
 };
-use alloc::{format, string::String, vec::Vec};
+use alloc::{collections::VecDeque, format, string::String, vec::Vec};
 use plumeline_base::{Instant, quantity::Estimate};
 use plumeline_detector::vocabulary::FlowBasis;
 use plumeline_measure::pool::{Run, Series};
@@ -39,29 +39,50 @@ pub(crate) async fn prove_smoke(ctx: Context) -> Result<(), Stop> {
         }
     }
     let open: Vec<HoleRef> = inputs.plan.smoke.at.iter().copied().filter(|hole| !stands(hole.inlet)).collect();
-    for hole in &open {
-        at_hole(&ctx, &inputs, *hole).await;
+    // What can't be reached now comes at the end of the walk, and is then done or refused.
+    let mut walk: VecDeque<(HoleRef, bool)> = open.into_iter().map(|hole| (hole, false)).collect();
+    while let Some((hole, put_off)) = walk.pop_front() {
+        ctx.edit().prompts.may_wait = !put_off && walk.iter().any(|(_, put_off)| !put_off);
+        if at_hole(&ctx, &inputs, hole).await == Walk::Later {
+            walk.push_back((hole, true));
+        }
     }
     dilution::conclude(&ctx);
     alarms::conclude(&ctx);
     Ok(())
 }
 
-async fn at_hole(ctx: &Context, inputs: &JobInputs, hole: HoleRef) {
+/// Whether a place on the walk is done with.
+#[derive(PartialEq, Eq)]
+enum Walk {
+    Done,
+    Later,
+}
+
+async fn at_hole(ctx: &Context, inputs: &JobInputs, hole: HoleRef) -> Walk {
     let Some((opening, geometry)) = inputs.opening(hole) else {
         let subject = Subject::Hole(hole.inlet, hole.number);
         ctx.found(Finding::of(StageKind::ProveSmoke, subject, fact::no_hole(hole.number, hole.inlet)));
-        return;
+        return Walk::Done;
     };
     let predicted = inputs.predicted(opening).map(|p| p.half_plateau_s).filter(Estimate::is_sound);
     let words = hole_words(hole, geometry.kind);
     let shows_level = ctx.abilities().is_some_and(|a| a.flow_basis == FlowBasis::Share);
-    let mut place = Place { hole, words, predicted, window: None, set_aside: Vec::new(), shows_level };
+    let mut place = Place {
+        hole,
+        words,
+        predicted,
+        window: None,
+        set_aside: Vec::new(),
+        shows_level,
+        mark_u_s: inputs.plan.smoke.mark_u_s,
+    };
     let mut runs = Runs::default();
     let ended = all_runs(ctx, inputs, &mut place, &mut runs).await;
     // A unit whose levels and readings contradict each other is told before what those readings say of the pipe.
     alarms::wrong_so_far(ctx);
     match ended {
+        Ended::Later => return Walk::Later,
         Ended::Crossed(inlet) => ctx.found(place.crossed(inlet)),
         // A run without a time is missing evidence: it can't be left out of the mean.
         Ended::Short(why) => ctx.found(place.not_timed(why.as_deref())),
@@ -70,6 +91,7 @@ async fn at_hole(ctx: &Context, inputs: &JobInputs, hole: HoleRef) {
             ctx.found(judge::as_predicted(inputs, &place, &runs.compared));
         }
     }
+    Walk::Done
 }
 
 /// What the runs at one place came to. The order is kept: a run is set aside before its result is known, or it counts.
@@ -84,6 +106,8 @@ struct Runs {
 enum Ended {
     /// Each has a time.
     Complete,
+    /// Not now: at the end of the walk.
+    Later,
     /// Times are missing, for this reason if there is one.
     Short(Option<String>),
     /// The smoke showed at the sensor of this inlet.
@@ -104,6 +128,7 @@ async fn all_runs(ctx: &Context, inputs: &JobInputs, place: &mut Place, runs: &m
         let kept = runs.onsets.open();
         let what = format!("run {} of {}", counted + 1, plan.runs);
         match release(ctx, inputs, hole, &place.words, &what, latest).await {
+            Ran::Later => return Ended::Later,
             Ran::NotReleased(why) => {
                 let _ = runs.onsets.no_result();
                 return Ended::Short(Some(why));
@@ -119,6 +144,9 @@ async fn all_runs(ctx: &Context, inputs: &JobInputs, place: &mut Place, runs: &m
             }
             Ran::Seen(seen) => {
                 counted += 1;
+                // Whoever stands there now finishes what was begun there.
+                ctx.edit().prompts.may_wait = false;
+                place.mark_u_s = place.mark_u_s.max(libm::hypot(plan.mark_u_s, seen.tie_u_s));
                 place.window = Some((place.window.map_or(seen.released, |w| w.0), seen.until));
                 runs.compared.extend(seen.compared);
                 let _ = match seen.onset {

@@ -9,7 +9,7 @@ use crate::{
     standing,
     words::{self, dash},
 };
-use plumeline_base::Verdict;
+use plumeline_base::{Verdict, input::Answer};
 use plumeline_detector::Identity;
 use plumeline_procedure::outcome::{Figure, Finding, Subject};
 
@@ -18,13 +18,53 @@ pub(crate) fn job_section(input: &ReportInput<'_>, clock: &Clock) -> Section {
 }
 
 pub(crate) fn sections(input: &ReportInput<'_>, clock: &Clock) -> Vec<Section> {
-    vec![
+    let pages =
+        (!input.record.at_pages.is_empty()).then(|| Section::new("pages", "Answered at pages", at_pages(input, clock)));
+    let sections = vec![
         Section::new("put-right", "Found and put right", put_right(input)),
         Section::new("not-done", "What was not done", not_done(input)),
         Section::new("stages", "What was done, in order", stages(input, clock)),
         Section::new("checklist", "Work by hand, ticked off", checklist(input)),
         Section::new("supply", "Supply", supply(input)),
-    ]
+    ];
+    sections.into_iter().chain(pages).collect()
+}
+
+/// Who did what at phones and laptops, each moment by its own clock.
+fn at_pages(input: &ReportInput<'_>, clock: &Clock) -> Vec<Block> {
+    let mut table = Table::new(
+        "Answers that people gave at pages beside the job; a touch counts at its own time, uncertain by the tie of its clock (standard \
+         uncertainty)",
+        &["Who", "Asked", "Answer", "Touched", "Came"],
+    );
+    for a in &input.record.at_pages {
+        let by = &a.page.by;
+        let said = match &a.answer {
+            Answer::Yes => "done".to_owned(),
+            Answer::No => "no".to_owned(),
+            Answer::Number(x) => x.to_string(),
+            Answer::Ticked(tick) => tick.state.words().to_owned(),
+            Answer::Back => "the answer before is taken back".to_owned(),
+            Answer::Later => "later".to_owned(),
+            Answer::Cannot(words) | Answer::NoBecause(words) => format!("not so: {words}"),
+            Answer::Text(words) => words.clone(),
+            Answer::Again(words) => format!("again: {words}"),
+        };
+        let beside = [a.page.note.clone(), a.page.photo.as_ref().map(|p| p.name.clone())];
+        let beside = beside.into_iter().flatten().collect::<Vec<_>>().join("; ");
+        let touched = match &a.page.mark {
+            Some(mark) => Cell::number(words::log_time(mark.at)).below(format!("± {:.3} s", mark.u_s())),
+            None => Cell::text("when it came"),
+        };
+        table.rows.push(vec![
+            Cell::text(by.name.clone()).below(format!("{}, page {}", by.role.words(), by.page)),
+            Cell::text(a.asked.clone()),
+            Cell::text(said).below(beside),
+            touched,
+            Cell::number(words::log_time(a.came)).below(clock.time(a.came)),
+        ]);
+    }
+    vec![table.block()]
 }
 
 fn unit(identity: Option<&Identity>) -> String {

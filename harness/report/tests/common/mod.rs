@@ -357,7 +357,7 @@ pub(crate) fn undecided() -> Sample {
     s.record.entry(S(2765), &Entry::StageBegan { stage: StageKind::Baseline });
     s.record.entry(S(2766), &Entry::Asked(prompt));
     let answer = "R. Example: holes 4 and 5 are above the false ceiling, lift booked for Friday";
-    s.record.entry(S(2790), &Entry::Answered { prompt: 900, answer: Answer::Text(answer.into()) });
+    s.record.entry(S(2790), &Entry::Answered { prompt: 900, answer: Answer::Text(answer.into()), page: None });
     s.record.entry(S(3655), &Entry::Line { trouble: Trouble::Silent });
     s.record.entry(S(3668), &Entry::LineBack);
     s.record.entry(S(4830), &Entry::Void { stages: vec![StageKind::Baseline], because: "the cover was opened".into() });

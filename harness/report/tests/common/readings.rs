@@ -58,7 +58,7 @@ pub(super) fn record(until: u64, factor: [f64; 3], weak: [bool; 3], lost: (u64, 
                 id += 1;
                 let prompt = Prompt { id, act, text: "hole".into(), wants: Wants::Done, back: None };
                 r.entry(S(at - 2), &Entry::Asked(prompt));
-                r.entry(S(at), &Entry::Answered { prompt: id, answer: Answer::Yes });
+                r.entry(S(at), &Entry::Answered { prompt: id, answer: Answer::Yes, page: None });
             }
         }
     }

@@ -114,6 +114,10 @@ pub fn hear(typed: &Typed, open: &OpenPrompts, readable: &Readable) -> Heard {
         wants if !has_word(wants, AGAIN) && behind(words, AGAIN).is_some_and(|what| !what.is_empty()) => {
             Ok((Answer::Again(behind(words, AGAIN).unwrap_or_default().into()), None))
         }
+        _ if words.eq_ignore_ascii_case("later") => match prompt.act.may_wait() {
+            true => Ok((Answer::Later, None)),
+            false => Err("this can't wait: answer it now".into()),
+        },
         Wants::Tick => tick(words).map(|(tick, photo)| (Answer::Ticked(tick), photo)),
         wants => answer(wants, words).map(|answer| (answer, None)),
     };
@@ -121,7 +125,7 @@ pub fn hear(typed: &Typed, open: &OpenPrompts, readable: &Readable) -> Heard {
         Ok((Answer::Ticked(tick), Some(photo))) => Heard::Photo(id, tick, photo),
         Ok((answer, _)) => {
             let understood = understood(prompt, &answer);
-            Heard::Act(OperatorAct { prompt: id, answer }, understood)
+            Heard::Act(OperatorAct::new(id, answer), understood)
         }
         Err(why) => Heard::Again(why),
     }
@@ -145,6 +149,7 @@ fn behind<'a>(typed: &'a str, word: &str) -> Option<&'a str> {
 fn understood(prompt: &Prompt, answer: &Answer) -> Option<String> {
     let typed = match answer {
         Answer::Back => return Some("understood: the answer before is taken back".into()),
+        Answer::Later => return Some("understood: later, at the end of the walk".into()),
         Answer::Again(what) => return Some(format!("understood: done again first: {what}")),
         Answer::Cannot(why) | Answer::NoBecause(why) => return Some(format!("understood: not so: {why}")),
         Answer::Yes => "yes",

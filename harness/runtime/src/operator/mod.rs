@@ -4,12 +4,14 @@
 mod acts;
 mod eyes;
 pub mod keyboard;
+mod pages;
 mod prompts;
 mod script;
 mod site;
 mod typist;
 
 pub use eyes::{Eyes, Slip};
+pub use pages::{FromPages, Sent, Told};
 pub use prompts::OpenPrompts;
 pub use script::{OperatorFile, Photos, Script, read};
 pub use site::{NoSite, RemoteSite, SimulatedSite, Site};

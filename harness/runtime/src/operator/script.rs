@@ -229,7 +229,7 @@ impl Script {
                         return Ok(None);
                     }
                 }
-                Ok(Some(OperatorAct { prompt: prompt.id, answer: self.act(now, prompt, site, photos)? }))
+                Ok(Some(OperatorAct::new(prompt.id, self.act(now, prompt, site, photos)?)))
             }
             _ => Ok(None),
         }

@@ -105,6 +105,7 @@ fn words(prompt: &Prompt, answer: &Answer) -> String {
         (Answer::Ticked(tick), _) if tick.state == TickState::Done => "done".into(),
         (Answer::Ticked(_), _) => "no, it was not done".into(),
         (Answer::Back, _) => "back".into(),
+        (Answer::Later, _) => "later".into(),
         (Answer::Again(what), _) => format!("again: {what}"),
     }
 }

@@ -2,7 +2,7 @@
 #![allow(dead_code, unreachable_pub)] // Each test file uses its own part.
 use plumeline_base::{
     Instant,
-    input::{AbortCause, Answer, Input, LineId, LinkDown, OperatorAct},
+    input::{AbortCause, Answer, Author, FromPage, Input, LineId, LinkDown, Mark, OperatorAct, Photo, Role},
 };
 use plumeline_trace::{
     FORMAT, LogEntry, LogReader, LogRecord, LogWriter, Logged, ReadError, TRACE_FILE, fake::FakeDisk,
@@ -26,7 +26,7 @@ pub fn which() -> impl Strategy<Value = LineId> + Clone {
 
 /// One of every kind, with awkward contents.
 pub fn one_of_each() -> Vec<LogRecord> {
-    let operator = |prompt, answer| Input::Operator(OperatorAct { prompt, answer });
+    let operator = |prompt, answer| Input::Operator(OperatorAct::new(prompt, answer));
     let inputs = [
         Input::Date("2026-03-01T09:00:00+01:00".into()),
         Input::File { name: "pipework.toml".into(), bytes: b"a = 1\nb = 2\n".to_vec() },
@@ -54,10 +54,12 @@ pub fn one_of_each() -> Vec<LogRecord> {
         operator(8, Answer::Back),
         operator(9, Answer::NoBecause("it shows input 3".into())),
         operator(9, Answer::Again("hole 1.4".into())),
+        operator(9, Answer::Later),
+        from_page(),
     ];
     let mut all = vec![tool(0)];
     all.extend(inputs.into_iter().enumerate().map(|(i, x)| input(i as u64, x)));
-    all.push(at(26, Logged::Sent(LineId::Outgoing, vec![0; 3])));
+    all.push(at(28, Logged::Sent(LineId::Outgoing, vec![0; 3])));
     all.push(at(u64::MAX, Logged::Sent(LineId::Main, vec![])));
     all
 }
@@ -86,7 +88,7 @@ pub fn any_input() -> impl Strategy<Value = Input> {
         (which(), any::<String>()).prop_map(|(line, link)| Input::LinkUp { line, link }),
         (which(), cause, any::<String>()).prop_map(|(line, cause, detail)| Input::LinkDown { line, cause, detail }),
         (which(), vec(any::<u8>(), 0..200)).prop_map(|(line, bytes)| Input::Received(line, bytes)),
-        (any::<u32>(), answer).prop_map(|(prompt, answer)| Input::Operator(OperatorAct { prompt, answer })),
+        (any::<u32>(), answer).prop_map(|(prompt, answer)| Input::Operator(OperatorAct::new(prompt, answer))),
         Just(Input::Wake),
         Just(Input::Abort(AbortCause::Operator)),
     ]
@@ -132,4 +134,16 @@ pub fn read(bytes: &[u8]) -> (Vec<LogEntry>, Option<ReadError>) {
 }
 pub fn records(entries: Vec<LogEntry>) -> Vec<LogRecord> {
     entries.into_iter().map(|e| e.record).collect()
+}
+
+/// An answer from a page, with everything that can come with it.
+fn from_page() -> Input {
+    let photo = Photo { name: "photos/a-0.jpg".into(), length: 3, sha256: "ab".repeat(32) };
+    let page = FromPage {
+        by: Author { name: "A. \"Ex\u{e4}mple\"".into(), role: Role::FarEnd, page: 2 },
+        mark: Some(Mark { at: Instant::from_micros(u64::MAX), u_us: u32::MAX }),
+        note: Some("left\nside".into()),
+        photo: Some(photo),
+    };
+    Input::Operator(OperatorAct { page: Some(Box::new(page)), ..OperatorAct::new(3, Answer::Yes) })
 }
