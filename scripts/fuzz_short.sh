@@ -33,5 +33,6 @@ device 3000
 registers 20000
 lines 20000
 typed 20000
+page 200000
 END
 exit $failed

@@ -6,7 +6,7 @@ mod lab;
 mod record;
 mod settings;
 
-pub use job::{AskedThrough, Demo, New, Output, Over, PlanCheck, Replay, Report, Run, Simulate};
+pub use job::{AskedThrough, Demo, New, Output, Over, PlanCheck, Replay, Report, Run, Simulate, Watch};
 pub use judge::{Dates, DecimalMark, Judge, Logged, LoggerFile, Mark, Mean, Onset, Question, Settle};
 pub use lab::{Batch, Campaign};
 pub use record::{Check, Close, Compare, Design, Key, KeyNew, KeyShow, Pack, Stamp, Unpack};
@@ -76,6 +76,11 @@ pub enum Command {
         after_help = "Exit codes: 0 pass, 1 fail, 2 undecided, 3 not the same as recorded or unusable. With --expect: 0 that verdict, 1 another.\n\nExamples:\n  plumeline replay my-job\n  plumeline replay my-job/trace.pcapng --rejudge --expect pass"
     )]
     Replay(Replay),
+    /// Show a recorded job on a page, as a film.
+    #[command(
+        after_help = "Ctrl-C ends it. Nothing is taken from the page.\n\nExamples:\n  plumeline watch my-job --speed 20\n  plumeline watch my-job --page=127.0.0.1"
+    )]
+    Watch(Watch),
     /// Write the report of a job again from its trace.
     #[command(after_help = "Examples:\n  plumeline report my-job")]
     Report(Report),

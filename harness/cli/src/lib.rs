@@ -9,6 +9,7 @@ pub mod carrying;
 pub mod commands;
 mod inspection;
 mod output;
+pub mod page;
 pub mod predict;
 mod stamps;
 mod unit_log;
@@ -61,6 +62,7 @@ fn command(command: &Command) -> Result<Exit, Failure> {
         Command::New(a) => commands::new::new(a),
         Command::PlanCheck(a) => commands::plan_check::plan_check(a),
         Command::Run(a) => commands::run::run(a),
+        Command::Watch(a) => commands::watch::watch(a),
         Command::Replay(a) => commands::files::replay(a),
         Command::Report(a) => commands::files::report(a),
         Command::Check(a) => commands::check::check(a),

@@ -372,7 +372,7 @@ impl<'a, K: Keeper> Job<'a, K> {
                     self.inputs.push_back((self.time(), Input::Pause(AbortCause::Shutdown)));
                 }
             }
-            Woke::Page(Some(sent)) => self.from_pages(sent),
+            Woke::Page(Some(sent)) => self.heard_of_pages(sent),
             Woke::Page(None) => self.pages = None,
             Woke::Time => self.what_is_due()?,
             Woke::Tick => {

@@ -49,6 +49,10 @@ pub struct Demo {
     /// The outgoing unit is dead.
     #[arg(long)]
     pub dead: bool,
+    /// Serve a page to phones and laptops on the local network, at this address of this computer or at the one of its network; goes with
+    /// --over pty, which it brings along.
+    #[arg(long, value_name = "ADDRESS", num_args = 0..=1, require_equals = true)]
+    pub page: Option<Option<String>>,
     /// Replace a job that is there already.
     #[arg(long)]
     pub force: bool,
@@ -222,6 +226,9 @@ pub struct Run {
     /// Where the system's `sys` and `dev` are; for tests of the tool itself.
     #[arg(long, value_name = "DIR", hide = true)]
     pub root: Option<PathBuf>,
+    /// Serve a page to phones and laptops on the local network, at this address of this computer or at the one of its network.
+    #[arg(long, value_name = "ADDRESS", num_args = 0..=1, require_equals = true)]
+    pub page: Option<Option<String>>,
     /// Ends with whoever holds the other end of its standard input; for the jobs of a batch.
     #[arg(long, hide = true)]
     pub while_stdin: bool,
@@ -244,6 +251,19 @@ pub struct Replay {
     /// Write the journal that comes out to this file.
     #[arg(long, value_name = "FILE")]
     pub journal: Option<PathBuf>,
+}
+
+/// Show a recorded job on a page.
+#[derive(Args, Debug)]
+pub struct Watch {
+    /// The job folder.
+    pub job: PathBuf,
+    /// Where the page is served: an address of this computer; the one of its network, if none is given.
+    #[arg(long, value_name = "ADDRESS", num_args = 0..=1, require_equals = true)]
+    pub page: Option<Option<String>>,
+    /// How much faster than it went.
+    #[arg(long, default_value_t = 1.0)]
+    pub speed: f64,
 }
 
 /// Write the report again.

@@ -4,6 +4,7 @@ use crate::{
     args::{Demo, Over},
     capture::{self, Captured},
     carrying::{self, Carried, Described, Given},
+    page::page,
 };
 use plumeline_base::Instant;
 use plumeline_job::{
@@ -11,6 +12,7 @@ use plumeline_job::{
     settings,
 };
 use plumeline_link::{LinkSpec, RealClock, faults::FaultSpec};
+use plumeline_procedure::JobInputs;
 use plumeline_runtime::{
     clock::{Clock, DATE_OF_SIMULATIONS, date, event_loop},
     failure::{Exit, Failure},
@@ -65,8 +67,9 @@ pub fn demo(args: &Demo) -> Result<Exit, Failure> {
             .operator(operator)
             .observer(show::of_job(args.output.json, false))
     };
-    let session = match args.over {
-        Over::Pty => over_pty(&files, &site, args.speed, &faults, begin)?,
+    let over = if args.page.is_some() { Over::Pty } else { args.over };
+    let session = match over {
+        Over::Pty => over_pty(&files, &site, args, &faults, (&folder, &loaded.inputs), begin)?,
         Over::Process => {
             let line = |unit, seed| Line::simulated(&site, unit, faults.clone(), seed);
             let (main, outgoing) = match apart {
@@ -102,13 +105,14 @@ fn carried(job: &Job, args: &Demo) -> Result<(Vec<u8>, Carried), Failure> {
 fn over_pty<'a>(
     files: &Files,
     site: &SimulatedSite,
-    speed: f64,
+    args: &Demo,
     faults: &FaultSpec,
+    (folder, inputs): (&Folder, &JobInputs),
     begin: impl FnOnce(&Files, String) -> job::Job<'a, DiskKeeper>,
 ) -> Result<Session<DiskKeeper>, Failure> {
     let events = event_loop()?;
     let _inside = events.enter();
-    let clock = RealClock::starting_at(Instant::START, speed);
+    let clock = RealClock::starting_at(Instant::START, args.speed);
     let apart = files.old_port().is_some();
     let end_of = |which: Option<Which>| -> Result<_, Failure> {
         let end = UnitEnd::pty(None, site.clone(), clock)?.of(which);
@@ -126,6 +130,11 @@ fn over_pty<'a>(
         .line(line)
         .outgoing_line(old_line)
         .clock(Clock::System(clock));
+    let mut served = page(&args.page, Some(folder), inputs, clock)?;
+    let running = match &mut served {
+        Some(page) => running.observer(page.shown()).pages(page.from()),
+        None => running,
+    };
     let own_end = async {
         match &mut own {
             Some((end, ..)) => end.serve().await,

@@ -24,3 +24,4 @@ pub mod settings;
 pub mod sheet;
 pub mod simulate;
 pub mod stamp;
+pub mod watch;

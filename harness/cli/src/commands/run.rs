@@ -1,5 +1,5 @@
 //! `plumeline run`: a job through real lines, at a display, or against the bundled simulator.
-use crate::{args::Run, commands::ports};
+use crate::{args::Run, commands::ports, page::page};
 use plumeline_base::{Instant, input::Photo};
 use plumeline_job::folder::{self, Folder};
 use plumeline_link::{LinkSpec, RealClock};
@@ -30,6 +30,11 @@ pub fn run(args: &Run) -> Result<Exit, Failure> {
         None => port_of_plan(&folder)?,
     };
     let ports = Ports::read(&port, args)?;
+    if args.page.is_some() && ports.simulated() {
+        let remedy =
+            "leave --page out; or `plumeline demo --page`, or `plumeline simulate` and its address as the port";
+        return Err(Failure::input("in virtual time nobody could follow on a page", remedy));
+    }
     if args.while_stdin && (args.operator.is_some() || ports.simulated()) {
         interrupt::end_with_stdin();
     }
@@ -75,6 +80,7 @@ pub fn run(args: &Run) -> Result<Exit, Failure> {
     let asks = script.is_none() && !ports.simulated();
     let show = Reminding { show: show::of_job(args.output.json, asks), open };
     let job = Job::going_on(session, opening, at).observer(show).photos(photos(&folder));
+    let mut served = None;
     let job = if ports.simulated() {
         let site = simulated_site(args, &loaded, at)?;
         let script = script.map_or_else(Script::willing, |(script, _)| script).with_eyes(port::eyes(&files));
@@ -87,12 +93,19 @@ pub fn run(args: &Run) -> Result<Exit, Failure> {
             Some((script, site)) => Operator::script(UNATTENDED, script.with_eyes(port::eyes(&files)), site),
             None => Operator::person("terminal", keyboard::listen(real), keyboard::Readable::here()),
         };
+        served = page(&args.page, Some(&folder), &loaded.inputs, real)?;
+        let job = match &mut served {
+            Some(page) => job.observer(page.shown()).pages(page.from()),
+            None => job,
+        };
         job.line(line(&ports.main, args, real)?)
             .outgoing_line(ports.old.as_ref().map(|old| line(old, args, real)).transpose()?)
             .operator(operator)
             .clock(Clock::System(real))
     };
-    finish::finished(&folder, &loaded, job.run()?, args.output.json, false)
+    let ended = job.run();
+    drop(served);
+    finish::finished(&folder, &loaded, ended?, args.output.json, false)
 }
 
 /// The port that the job's own plan names.

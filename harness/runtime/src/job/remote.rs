@@ -10,7 +10,7 @@ use crate::{
 use plumeline_base::input::{Answer, FromPage, Input, OperatorAct, Role};
 
 impl<K: Keeper> Job<'_, K> {
-    pub(super) fn from_pages(&mut self, what: FromPages) {
+    pub(super) fn heard_of_pages(&mut self, what: FromPages) {
         match what {
             FromPages::Say(words) => self.say(&format!("    page       {words}")),
             FromPages::Answer(sent) => self.sent(*sent),

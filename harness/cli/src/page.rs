@@ -1,0 +1,75 @@
+//! The page beside a job: where it is served, the links and the square to be photographed, and what is kept of it.
+//!
+//! Not here: what is served (the page crate).
+use plumeline_base::input::{Photo, Role};
+use plumeline_job::folder::Folder;
+use plumeline_link::RealClock;
+use plumeline_page::{Config, Hub, Serving, Shown, address, codes, serve, site::Site};
+use plumeline_procedure::JobInputs;
+use plumeline_runtime::{failure::Failure, operator::FromPages, show};
+use tokio::sync::mpsc::UnboundedReceiver;
+
+/// A page that is served.
+pub struct Page {
+    /// Ends with this.
+    _serving: Serving,
+    hub: std::sync::Arc<Hub>,
+    from: Option<UnboundedReceiver<FromPages>>,
+}
+impl Page {
+    /// Who shows the job to the pages.
+    pub fn shown(&self) -> Shown {
+        Shown::new(self.hub.clone())
+    }
+    /// What people at the pages send.
+    pub fn from(&mut self) -> Option<UnboundedReceiver<FromPages>> {
+        self.from.take()
+    }
+}
+
+/// What `--page` asks for: an address, or one of this computer's choice.
+pub type Wanted = Option<Option<String>>;
+
+/// Serves a page, where one is wanted. `photos`: the folder that takes them; `None`: a recording is shown.
+///
+/// # Errors
+/// It can't be served there.
+pub fn page(
+    wanted: &Wanted,
+    photos: Option<&Folder>,
+    inputs: &JobInputs,
+    clock: RealClock,
+) -> Result<Option<Page>, Failure> {
+    let Some(address) = wanted else { return Ok(None) };
+    let told = |(cause, remedy): (String, String)| Failure::input(cause, remedy);
+    let address = address::parse(address.as_deref()).map_err(told)?;
+    let codes = codes::Codes::draw().map_err(Failure::internal)?;
+    let hub = Hub::new();
+    let site = serde_json::to_string(&Site::of(inputs)).map_err(|e| Failure::internal(e.to_string()))?;
+    let dir = photos.map(|folder| folder.dir().to_owned());
+    let photos = dir.map(|dir| -> plumeline_page::KeepPhoto {
+        Box::new(move |bytes| {
+            let kept = Folder::open(&dir).and_then(|folder| plumeline_job::photos::keep_bytes(&folder, "page", bytes));
+            let photo = kept.map_err(|e| e.to_string())?;
+            Ok(Photo { name: photo.name, length: photo.length, sha256: photo.digest.to_string() })
+        })
+    });
+    let recorded = photos.is_none();
+    let (serving, from) = serve(Config { address, codes, clock, hub: hub.clone(), site, photos }).map_err(told)?;
+    announce(&serving, recorded);
+    Ok(Some(Page { _serving: serving, hub, from: Some(from) }))
+}
+
+fn announce(serving: &Serving, recorded: bool) {
+    for (role, link) in serving.links.iter().filter(|(role, _)| !recorded || *role == Role::Watch) {
+        if (*role == Role::FarEnd || recorded)
+            && let Some(square) = codes::square(link)
+        {
+            show::print_progress(&square);
+        }
+        show::print_progress(&format!("page for {}: {link}", role.words()));
+    }
+    show::print_progress(
+        "whoever has a link can do what its role may, until the job ends; others in this network could read along",
+    );
+}

@@ -1,0 +1,81 @@
+// Drawings: where a hole is along its pipe, and charts. Everything is made by the DOM; text is always text.
+"use strict";
+
+const SVG = "http://www.w3.org/2000/svg";
+
+function el(name, attributes, text) {
+  const e = document.createElementNS(SVG, name);
+  for (const key in attributes) e.setAttribute(key, attributes[key]);
+  if (text !== undefined) e.textContent = text;
+  return e;
+}
+function picture(width, height, says) {
+  const svg = el("svg", { viewBox: `0 0 ${width} ${height}`, role: "img", "aria-label": says });
+  return svg;
+}
+
+// The pipe as a line from the unit to its end; the hole that is meant stands out by size, form and words.
+function drawPipe(pipe, number) {
+  const at = pipe.holes.findIndex((h) => h.number === number);
+  const hole = pipe.holes[at];
+  const words = holeWords(pipe, hole);
+  const svg = picture(340, 92, words);
+  svg.append(el("rect", { x: 4, y: 26, width: 40, height: 34, class: "hole" }), el("text", { x: 8, y: 48 }, "unit"));
+  svg.append(el("line", { x1: 44, y1: 43, x2: 330, y2: 43, class: "pipe" }));
+  const last = Math.max(...pipe.holes.map((h) => h.along_m || 0));
+  const x = (h, i) => 70 + 250 * (last > 0 && h.along_m !== null ? h.along_m / last : i / Math.max(1, pipe.holes.length - 1));
+  pipe.holes.forEach((h, i) => {
+    if (i !== at) svg.append(el("circle", { cx: x(h, i), cy: 43, r: 5, class: "hole" }));
+  });
+  if (hole) {
+    const cx = x(hole, at);
+    svg.append(el("path", { d: `M${cx} 30 l-10 -18 h20 z`, class: "here" }), el("circle", { cx, cy: 43, r: 11, class: "here" }));
+    svg.append(el("text", { x: Math.min(cx, 326), y: 82, "text-anchor": "middle", class: "big" }, String(hole.number)));
+  }
+  return svg;
+}
+function holeWords(pipe, hole) {
+  if (!hole) return `pipe ${pipe.inlet}`;
+  const far = hole.along_m === null ? "" : `, about ${Math.round(hole.along_m)} m of pipe from the unit`;
+  const end = hole.words === "hole" ? "" : ` (${hole.words})`;
+  return `hole ${hole.number}${end} of pipe ${pipe.inlet}${far}`;
+}
+
+// A line over the last seconds. `band`: what is predicted, [middle, half width]. `marks`: instants in ms with words.
+function chart(points, opts) {
+  const { seconds, now, band, marks, says, unit } = opts;
+  const W = 340, H = 110, L = 44, B = 22;
+  const svg = picture(W, H, says);
+  const from = now - seconds * 1000;
+  const seen = points.filter((p) => p[0] >= from && p[1] !== null);
+  let values = seen.map((p) => p[1]);
+  if (band) values = values.concat(band[0] - band[1], band[0] + band[1]);
+  let low = Math.min(...values), high = Math.max(...values);
+  if (!isFinite(low)) { low = 0; high = 1; }
+  const room = Math.max((high - low) * 0.1, Math.abs(high) * 0.02, 1e-4);
+  low -= room; high += room;
+  const x = (t) => L + (W - L) * (t - from) / (seconds * 1000);
+  const y = (v) => 4 + (H - B - 4) * (high - v) / (high - low);
+  if (band) {
+    svg.append(el("rect", { x: L, y: y(band[0] + band[1]), width: W - L, height: Math.max(1, y(band[0] - band[1]) - y(band[0] + band[1])), class: "band" }));
+    svg.append(el("line", { x1: L, x2: W, y1: y(band[0]), y2: y(band[0]), class: "middle" }));
+  }
+  for (const spans of opts.spans || []) {
+    svg.append(el("rect", { x: x(spans[0]), y: 4, width: Math.max(1, x(spans[1]) - x(spans[0])), height: H - B - 4, class: "band" }));
+  }
+  for (const m of marks || []) {
+    if (m < from) continue;
+    svg.append(el("line", { x1: x(m), x2: x(m), y1: 2, y2: H - B, class: "mark" }));
+    svg.append(el("text", { x: Math.min(x(m) + 4, W - 60), y: 16 }, "released"));
+  }
+  let d = "", before = null;
+  for (const p of seen) {
+    d += (before === null || p[0] - before > 5000 ? "M" : "L") + x(p[0]).toFixed(1) + " " + y(p[1]).toFixed(1);
+    before = p[0];
+  }
+  if (d) svg.append(el("path", { d, class: "line" }));
+  const digits = high - low < 0.1 ? 3 : high - low < 10 ? 1 : 0;
+  svg.append(el("text", { x: 2, y: 14 }, high.toFixed(digits)), el("text", { x: 2, y: H - B }, low.toFixed(digits)));
+  svg.append(el("text", { x: L, y: H - 6 }, `${seconds} s ago`), el("text", { x: W - 4, y: H - 6, "text-anchor": "end" }, "now"), el("text", { x: 2, y: (H - B) / 2 + 6 }, unit));
+  return svg;
+}
