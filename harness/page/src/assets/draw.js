@@ -53,7 +53,9 @@ function chart(points, opts) {
   let low = Math.min(...values), high = Math.max(...values);
   if (!isFinite(low)) { low = 0; high = 1; }
   const room = Math.max((high - low) * 0.1, Math.abs(high) * 0.02, 1e-4);
-  low -= room; high += room;
+  // What is never below nothing is not drawn below it.
+  low = low >= 0 ? Math.max(0, low - room) : low - room;
+  high += room;
   const x = (t) => L + (W - L) * (t - from) / (seconds * 1000);
   const y = (v) => 4 + (H - B - 4) * (high - v) / (high - low);
   if (band) {
@@ -66,7 +68,7 @@ function chart(points, opts) {
   for (const m of marks || []) {
     if (m < from) continue;
     svg.append(el("line", { x1: x(m), x2: x(m), y1: 2, y2: H - B, class: "mark" }));
-    svg.append(el("text", { x: Math.min(x(m) + 4, W - 60), y: 16 }, "released"));
+    svg.append(x(m) > W - 80 ? el("text", { x: x(m) - 4, y: 16, "text-anchor": "end" }, "released") : el("text", { x: x(m) + 4, y: 16 }, "released"));
   }
   let d = "", before = null;
   for (const p of seen) {

@@ -114,12 +114,12 @@ function link(words, up) {
 
 // ---- answers ----
 
-function send(act) {
+function send({ what, ...act }) {
   if (socket && socket.readyState === 1 && state.role) socket.send(JSON.stringify({ m: "act", ...act }));
 }
 function answer(ask, words, touched_us) {
   if (waiting.some((a) => a.prompt === ask.id)) return;
-  const act = { id: random(), prompt: ask.id, words, touched_us, boot: me.boot };
+  const act = { id: random(), prompt: ask.id, words, touched_us, boot: me.boot, what: ask.act };
   if ($("note").value.trim()) act.note = $("note").value.trim();
   if (photo) act.photo = photo;
   waiting.push(act);
@@ -305,8 +305,15 @@ function render_asks() {
     next(a);
   }
   $("beside").hidden = !a;
+  meanwhile();
   const others = (s.asks || []).filter((x) => !x.may.includes(state.role));
   $("waits").replaceChildren(...others.map((x) => item(`waits for ${x.may.map((r) => r.replace("-", " ")).join(" or ")}: ${x.text}`)));
+}
+// What goes on while nothing is asked: whoever holds smoke to a hole goes on holding it.
+function meanwhile() {
+  const released = waiting.some((w) => w.what === "release-smoke" && w.words === "");
+  const left = s.doing && s.doing.left_s !== null ? `, ${hms(s.doing.left_s - Math.max(0, state.now_ms / 1000 - s.doing.at_us / 1e6))} left` : "";
+  $("meanwhile").textContent = released ? "Hold the smoke there until it is to be stopped." : open === "none" && s.doing ? `Under way: ${s.doing.says}${left}` : "";
 }
 // A new question calls, unless the device is to be quiet.
 let sound = null;
@@ -353,7 +360,7 @@ function render(which) {
   const has = (k) => which.includes(k);
   if (has("asks")) render_asks();
   if (has("stage")) $("stage").textContent = s.stage ? `Stage: ${s.stage}` : "";
-  if (has("doing")) $("doing").textContent = s.doing ? s.doing.says : "";
+  if (has("doing")) { $("doing").textContent = s.doing ? s.doing.says : ""; meanwhile(); }
   if (has("links")) $("unit").textContent = Object.entries(s.links || {}).map(([k, l]) => `Line to the ${k}: ${l.up ? "" : "DOWN: "}${l.words}`).join(". ");
   if (has("stages")) $("stages").replaceChildren(...s.stages.map((x) => item(x.title, x.verdict)));
   if (has("findings")) {
@@ -415,7 +422,7 @@ function draw() {
   }
   figure("smoke-chart", chart(state.air.map((a) => [a[0], worst(a)]), { seconds: SECONDS, now, marks: r ? [r.at_us / 1000] : [], spans, says: caption, unit: "%/m" }), caption, $("smoke"));
 }
-setInterval(() => { if (!state.drawn) { state.drawn = true; draw(); clocks(); } }, 500);
+setInterval(() => { if (!state.drawn) { state.drawn = true; draw(); clocks(); meanwhile(); } }, 500);
 
 // ---- joining ----
 
