@@ -136,6 +136,39 @@ fn numbers_say_what_they_were_read_off_and_count_while_its_calibration_holds() {
     assert_eq!(verdicts(&small, "supply.voltage-not-measured"), [Verdict::Undecided; 2]);
 }
 
+const WATCH: &str = "[[instruments]]\nname = \"Watch 3\"\nkind = \"stop-watch\"\nserial = \"w3\"\nunit = \"s\"\nrange = [0.0, 3600.0]\nresolution = 0.01\nuncertainty = 0.05\ncalibrated = \"2024-03-01\"\ndue = \"2049-12-31\"\n\n[supply]";
+
+#[test]
+fn times_are_read_off_a_stop_watch_that_the_plan_names() {
+    let dir = Folder::new("by-watch");
+    assert_eq!(demo(&dir, &[]).0, 0);
+    let sound = again(&dir, &[("[supply]", WATCH)]);
+    assert_eq!(sound.verdict, Verdict::Pass, "{}", sound.because);
+    let by = |o: &Outcome, code: &str| {
+        let of = o.findings.iter().find(|f| f.code == *code).and_then(|f| f.measured.clone()).unwrap();
+        (of.by, of.expanded.unwrap())
+    };
+    let watch = Some("Watch 3, serial w3".to_owned());
+    let (read_off, u) = by(&sound, "smoke.within-limit");
+    assert_eq!(read_off, watch);
+    assert_eq!(by(&sound, "smoke.as-predicted").0, watch);
+    assert_eq!(by(&again(&dir, &[]), "smoke.within-limit").0, None);
+    // Its certificate counts: one that leaves 3 s open widens the time by as much.
+    let poor = again(&dir, &[("[supply]", WATCH), ("uncertainty = 0.05", "uncertainty = 3.0")]);
+    assert!(by(&poor, "smoke.within-limit").1 > u + 2.0, "{:?} for {u}", by(&poor, "smoke.within-limit"));
+    assert_ne!(poor.verdict, Verdict::Fail, "{}", poor.because);
+    // And so does its date.
+    let over = again(&dir, &[("[supply]", &WATCH.replace("2049-12-31", "2025-12-31"))]);
+    assert!(
+        !verdicts(&over, "instrument.overdue").is_empty() && over.verdict == Verdict::Undecided,
+        "{}",
+        over.because
+    );
+    // A fan that runs slowly is told by the watch as well.
+    let slow = with(&dir, &[("[supply]", WATCH)], &["fan-setting-wrong:severity=0.6"]);
+    assert_ne!(slow.verdict, Verdict::Pass);
+}
+
 const MANOMETER: &str = "[suction]\nat = \"farthest\"\n\n[[instruments]]\nname = \"Gauge\"\nkind = \"manometer\"\nserial = \"g1\"\nunit = \"Pa\"\nrange = [0.0, 500.0]\nresolution = 1.0\nuncertainty = 0.5\nrelative_uncertainty = \"0.5 %\"\ncalibrated = \"2024-03-01\"\ndue = \"2049-12-31\"\n\n[supply]";
 
 #[test]

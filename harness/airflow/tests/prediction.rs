@@ -10,7 +10,7 @@ use plumeline_airflow::{
     friction::FrictionLaw,
     solve,
     transport::{Remixing, TransportOptions, mean_times, response, times},
-    uncertainty::{ModelTolerance, PredictOptions, Prediction, predict},
+    uncertainty::{ModelTolerance, PredictOptions, Prediction, Rise, predict},
     warnings::{Remark, ReviewLimits, review},
 };
 use plumeline_base::{
@@ -26,6 +26,42 @@ fn job() -> (Pipework, Prediction) {
     let p = four_by_25();
     let prediction = predict(&p, &options()).unwrap();
     (p, prediction)
+}
+
+/// The table of the rise against the whole response, by both assumptions; and one more lag against a fine march of its equation.
+#[test]
+fn the_rise_is_that_of_the_response() {
+    let (p, got) = job();
+    let s = solve(&p, &SolveOptions::default()).unwrap();
+    for o in [&got.openings[0], &got.openings[24]] {
+        let by = |remixing| {
+            let options = TransportOptions { remixing, ..TransportOptions::default() };
+            response(&p, &s, &options, o.opening).unwrap()
+        };
+        let (here, other) = (by(Remixing::AtOpenings), by(Remixing::Never));
+        for share in [0.02, 0.33, 0.5, 0.75, 0.9] {
+            let (a, b) = o.rise.reached_s(share).unwrap();
+            for (t, of) in [(a, &here), (b, &other)] {
+                let after = of.time_s.partition_point(|x| *x < t);
+                assert!((of.sensor[after] - share).abs() < 0.02, "{share}: {} at {t}", of.sensor[after]);
+            }
+            assert!((o.rise.shows(a).unwrap() - share).abs() < 1e-9);
+        }
+        assert!((o.rise.reached_s(0.5).unwrap().0 - o.half_plateau_s.value).abs() < 1e-9);
+        let (lag, dt) = (3.0, 0.01);
+        let behind = o.rise.behind(lag);
+        let (mut shown, mut t) = (0.0, 0.0);
+        for share in [0.1, 0.5, 0.75] {
+            while shown < share {
+                shown += (o.rise.shows(t).unwrap() - shown) * dt / lag;
+                t += dt;
+            }
+            let got = behind.reached_s(share).unwrap().0;
+            assert!((got - t).abs() < 0.05 + 0.006 * t, "{share}: {got} for {t}");
+        }
+    }
+    assert_eq!(Rise::default().reached_s(0.5), None);
+    assert_eq!(Rise::default().shows(5.0), None);
 }
 
 #[test]

@@ -77,6 +77,7 @@ fn together(of_line: &Offer, person: &Abilities) -> Abilities {
         flow_max_nl_s: flow.flow_max_nl_s,
         extinction_max_n_m: smoke.extinction_max_n_m,
         extinction_step_n_m: smoke.extinction_step_n_m,
+        extinction_averaged_ms: smoke.extinction_averaged_ms,
         obscuration: smoke.obscuration,
         clock: line.clock,
         simulated: line.simulated,

@@ -116,6 +116,9 @@ pub struct Abilities {
     /// Resolution of an extinction reading, 1e-9/m; 0 if not stated.
     #[serde(default)]
     pub extinction_step_n_m: u64,
+    /// Over how long an extinction reading is averaged before it is told, as a lag of first order beside the sensor's own, ms.
+    #[serde(default)]
+    pub extinction_averaged_ms: u32,
     /// How obscuration is told.
     pub obscuration: ObscurationSensing,
     /// Device time can be compared with ours.
@@ -162,6 +165,7 @@ impl Abilities {
             flow_max_nl_s: 0,
             extinction_max_n_m: 0,
             extinction_step_n_m: 0,
+            extinction_averaged_ms: 0,
             obscuration: ObscurationSensing::None,
             clock: false,
             wall_clock: false,

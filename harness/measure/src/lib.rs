@@ -14,6 +14,7 @@ pub mod few;
 pub mod joint;
 pub mod mean;
 pub mod pool;
+pub mod rise;
 pub mod settle;
 pub mod smoke;
 pub mod stats;

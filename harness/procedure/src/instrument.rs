@@ -16,14 +16,17 @@ pub enum Kind {
     FlowMeter,
     /// Measures voltage and current.
     Multimeter,
+    /// Measures the time between two presses.
+    StopWatch,
 }
 impl Kind {
     /// The names in plans.
-    pub const NAMES: [(&'static str, Self); 4] = [
+    pub const NAMES: [(&'static str, Self); 5] = [
         ("manometer", Self::Manometer),
         ("flow meter", Self::FlowMeter),
         ("anemometer", Self::FlowMeter),
         ("multimeter", Self::Multimeter),
+        ("stop-watch", Self::StopWatch),
     ];
     /// It can measure this.
     pub const fn measures(self, what: Measurand) -> bool {
@@ -32,6 +35,7 @@ impl Kind {
             (Self::Manometer, Measurand::Pressure)
                 | (Self::FlowMeter, Measurand::Flow)
                 | (Self::Multimeter, Measurand::Voltage | Measurand::Current)
+                | (Self::StopWatch, Measurand::Time)
         )
     }
 }
@@ -47,10 +51,12 @@ pub enum Measurand {
     Pressure,
     /// m3/s.
     Flow,
+    /// s.
+    Time,
 }
 
 /// The units that instruments show, with what is measured and its size in SI.
-pub const UNITS: [(&str, Measurand, f64); 9] = [
+pub const UNITS: [(&str, Measurand, f64); 10] = [
     ("V", Measurand::Voltage, 1.0),
     ("mV", Measurand::Voltage, 1e-3),
     ("A", Measurand::Current, 1.0),
@@ -60,6 +66,7 @@ pub const UNITS: [(&str, Measurand, f64); 9] = [
     ("mbar", Measurand::Pressure, 100.0),
     ("L/min", Measurand::Flow, M3_S_PER_L_MIN),
     ("m3/h", Measurand::Flow, 1.0 / 3600.0),
+    ("s", Measurand::Time, 1.0),
 ];
 
 /// What is said of a number for which the plan names no instrument.

@@ -114,7 +114,14 @@ acts! {
     /// Release smoke at a hole; the answer marks the moment.
     ReleaseSmoke(HoleRef) = "release-smoke",
     /// Mark the moment at which the unit shows the smoke that was released.
-    SmokeShows(HoleRef) = "smoke-shows",
+    SmokeShows {
+        /// Where it was released.
+        #[serde(flatten)]
+        at: HoleRef,
+        /// The reading from which on it counts, 1e-9 1/m; none: its first alarm level.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        from_n_m: Option<u64>,
+    } = "smoke-shows",
     /// Mark the moment at which an alarm level shows.
     LevelShows {
         /// Level, from 1.
@@ -254,9 +261,10 @@ impl Act {
             Self::OpenHole(_)
                 | Self::OpenHoles { .. }
                 | Self::ReleaseWent(_)
-                | Self::SmokeShows(_)
+                | Self::SmokeShows { .. }
                 | Self::LevelShows { .. }
                 | Self::FaultShows { .. }
+                | Self::ReadMeter { quantity: Metered::SmokeTime { .. } | Metered::FaultTime(_) }
                 | Self::StopSmoke
                 | Self::RefitInlet { .. }
                 | Self::UncoverInlets { .. }
@@ -309,6 +317,16 @@ pub enum Metered {
     Suction(HoleRef),
     /// Flow of a pipe where it enters the unit, by its inlet.
     Flow(u8),
+    /// Time from a release of smoke until the unit shows it.
+    SmokeTime {
+        /// Where it was released.
+        at: HoleRef,
+        /// The reading from which on it counts, 1e-9 1/m; none: its first alarm level.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        from_n_m: Option<u64>,
+    },
+    /// Time from an inlet being shut until the unit shows its flow fault.
+    FaultTime(u8),
 }
 impl Metered {
     /// What an instrument must measure for it.
@@ -318,6 +336,7 @@ impl Metered {
             Self::Current => Measurand::Current,
             Self::Suction(_) => Measurand::Pressure,
             Self::Flow(_) => Measurand::Flow,
+            Self::SmokeTime { .. } | Self::FaultTime(_) => Measurand::Time,
         }
     }
     /// What, and in which unit.
@@ -327,6 +346,8 @@ impl Metered {
             Self::Current => ("current that the unit draws", "A"),
             Self::Suction(_) => ("suction at the hole", "Pa"),
             Self::Flow(_) => ("flow of the pipe", "L/min"),
+            Self::SmokeTime { .. } => ("time until the smoke shows", "s"),
+            Self::FaultTime(_) => ("time until the flow fault shows", "s"),
         }
     }
 }

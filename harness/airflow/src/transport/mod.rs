@@ -11,6 +11,7 @@ use alloc::{rc::Rc, vec, vec::Vec};
 use libm::sqrt;
 use plumeline_base::pipework::Pipework;
 use spread::{Arrival, Curve};
+pub(crate) use spread::{lagged, passes};
 use ways::{Flows, Link, Ways};
 
 /// Choices of the transport calculation.
@@ -54,6 +55,12 @@ pub enum Regime {
     Turbulent,
 }
 
+/// Shares of the plateau for which times of the rise are worked out.
+pub const RISE: [f64; 21] = [
+    0.005, 0.01, 0.02, 0.03, 0.05, 0.075, 0.1, 0.15, 0.2, 0.25, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95, 0.97, 0.98,
+    0.99,
+];
+
 /// Times from one opening to the sensor. A release is a step: smoke at the opening from time 0 on.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct OpeningTransport {
@@ -66,6 +73,8 @@ pub struct OpeningTransport {
     pub first_s: f64,
     /// Time at which the sensor, its own lag included, shows half of its plateau, s.
     pub half_plateau_s: f64,
+    /// Time at which the sensor, its own lag included, shows each share of [`RISE`] of its plateau, s.
+    pub rise_s: [f64; RISE.len()],
     /// Half the time from 16 % to 84 % of the plateau at the sensor, lag included, s (one sigma, were it Gaussian).
     pub spread_s: f64,
     /// Regime of the run where most of the time is spent.
@@ -129,6 +138,7 @@ const NEVER: OpeningTransport = OpeningTransport {
     mean_s: f64::INFINITY,
     first_s: f64::INFINITY,
     half_plateau_s: f64::INFINITY,
+    rise_s: [f64::INFINITY; RISE.len()],
     spread_s: f64::INFINITY,
     regime: Regime::Convective,
     laminar_share: 0.0,
@@ -219,6 +229,7 @@ impl Laid {
             mean_s: self.ways.mean[at],
             first_s: spread::passes(&air, options.first_fraction),
             half_plateau_s: spread::passes(&sensor, 0.5),
+            rise_s: RISE.map(|share| spread::passes(&sensor, share)),
             spread_s: 0.5 * (spread::passes(&sensor, 0.841_345) - spread::passes(&sensor, 0.158_655)),
             regime: REGIMES[most],
             laminar_share: if all > 0.0 { route.laminar / all } else { 0.0 },

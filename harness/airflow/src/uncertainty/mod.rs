@@ -21,7 +21,7 @@ use crate::{
     error::{BuildError, Fault, Place},
     network::{Network, fan::FanCurve},
     options::SolveOptions,
-    transport::TransportOptions,
+    transport::{RISE, TransportOptions, lagged, passes},
 };
 use alloc::{borrow::Cow, vec, vec::Vec};
 use draws::Tolerances;
@@ -125,6 +125,8 @@ pub struct OpeningPrediction {
     pub first_s: Estimate,
     /// Time from release to half of the plateau at the sensor, s; uncertainty as for `first_s`.
     pub half_plateau_s: Estimate,
+    /// How the sensor's reading rises to its plateau.
+    pub rise: Rise,
     /// By how much its inlet's flow drops when this opening alone is closed, m3/s (linear propagation).
     pub closed_drop_m3_s: Estimate,
     /// The same as a share of its inlet's flow with everything open: the calibration of a reading drops out of it (linear
@@ -136,6 +138,58 @@ pub struct OpeningPrediction {
     /// By how much its inlet's flow rises when this opening alone is widened to the bore of its pipe (a cap lost), m3/s
     /// (linear propagation).
     pub open_rise_m3_s: Estimate,
+}
+
+/// How a sensor's reading rises after a release: the times at which it shows each share of [`RISE`] of its plateau, s, by either
+/// assumption on mixing.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct Rise {
+    /// As [`TransportOptions::remixing`] has it.
+    pub here_s: Vec<f64>,
+    /// By the other assumption.
+    pub other_s: Vec<f64>,
+}
+impl Rise {
+    /// The time of a share of the plateau, s, by one assumption and by the other; along straight lines between those of [`RISE`],
+    /// beyond them that of the nearest. `None`: nothing arrives.
+    pub fn reached_s(&self, share: f64) -> Option<(f64, f64)> {
+        let share = share.clamp(RISE[0], RISE[RISE.len() - 1]);
+        let after = RISE.iter().position(|s| *s >= share)?;
+        let before = after.saturating_sub(1);
+        let part = if after > before { (share - RISE[before]) / (RISE[after] - RISE[before]) } else { 1.0 };
+        let of = |times: &[f64]| {
+            let (low, high) = (*times.get(before)?, *times.get(after)?);
+            Some(low + (high - low) * part).filter(|t| t.is_finite())
+        };
+        of(&self.here_s).zip(of(&self.other_s))
+    }
+    /// The same rise seen through one more lag of first order, as that of a display which averages.
+    pub fn behind(&self, lag_s: f64) -> Self {
+        let of = |times: &[f64]| {
+            let start = times.first().map(|t| (*t, 0.0));
+            let curve: Vec<(f64, f64)> = start.into_iter().chain(times.iter().copied().zip(RISE)).collect();
+            let behind = lagged(&curve, lag_s);
+            // The last share of the table is the plateau as far as the table goes.
+            let top = behind.last().map_or(1.0, |(_, share)| *share);
+            RISE.iter().take(times.len()).map(|share| passes(&behind, share.min(top))).collect()
+        };
+        if lag_s > 0.0 { Self { here_s: of(&self.here_s), other_s: of(&self.other_s) } } else { self.clone() }
+    }
+    /// The share of the plateau that shows at a time, s, as [`TransportOptions::remixing`] has it.
+    pub fn shows(&self, time_s: f64) -> Option<f64> {
+        let mut before = (0.0, 0.0);
+        for (share, &at) in RISE.into_iter().zip(&self.here_s) {
+            if !at.is_finite() {
+                return None;
+            }
+            if at >= time_s {
+                let part = if at > before.0 { (time_s - before.0) / (at - before.0) } else { 1.0 };
+                return Some((before.1 + (share - before.1) * part).max(0.0));
+            }
+            before = (at, share);
+        }
+        (!self.here_s.is_empty()).then_some(1.0)
+    }
 }
 
 /// How the prediction was reached, and how good its arithmetic is.

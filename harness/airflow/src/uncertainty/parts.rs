@@ -1,7 +1,7 @@
 //! The parts of a prediction: each inlet and each opening, from the gradients, the draws and the other laws. Not here: how those
 //! are worked out.
 use super::{
-    InletPrediction, OpeningPrediction, PredictOptions,
+    InletPrediction, OpeningPrediction, PredictOptions, Rise,
     draws::Draws,
     form::{ByLaw, Form},
     linear, norm,
@@ -176,6 +176,7 @@ impl Parts<'_> {
             mean_interval95,
             first_s: shaped(mean_s, mixed.first_s, unmixed.first_s),
             half_plateau_s: shaped(mean_s, mixed.half_plateau_s, unmixed.half_plateau_s),
+            rise: Rise { here_s: mixed.rise_s.to_vec(), other_s: unmixed.rise_s.to_vec() },
             closed_drop_m3_s: self.with_form(&closed, |law| share_by_law(law) * law.solution.inlet_flow_m3_s[inlet]),
             closed_share: Estimate::new(share.value, norm(&closed_common), individual),
             closed_common,

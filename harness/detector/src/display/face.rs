@@ -43,6 +43,8 @@ pub struct Shows {
     pub flow: Option<FlowShown>,
     /// The smoke in its chamber.
     pub smoke: Option<(Scale, ObscurationUnit)>,
+    /// Over how long it averages the smoke beside the sensor's own lag, as a lag of first order.
+    pub smoke_averaged: Duration,
     /// Lamps, or lines of its display, by what is written at them, each with what it stands for.
     pub lamps: Vec<(String, Lamp)>,
     /// The flows that it holds as its baseline.
@@ -220,6 +222,7 @@ impl Face {
             flow_max_nl_s: flow.map_or(0, |f| nl_s(f.scale.range.1 * f.m3_s)),
             extinction_max_n_m: smoke.map_or(0, |(scale, of)| extinction(scale.range.1, *of)),
             extinction_step_n_m: smoke.map_or(0, |(scale, of)| extinction(scale.step.unwrap_or(0.0), *of)),
+            extinction_averaged_ms: self.shows.smoke_averaged.as_millis().min(u32::MAX.into()) as u32,
             obscuration: if self.shows.smoke.is_some() { ObscurationSensing::One } else { ObscurationSensing::None },
             wall_clock: self.shows.clock && self.hands.clock.is_some(),
             read_settings: self.shows.settings,

@@ -301,6 +301,7 @@ fn abilities(read: &Read<'_>, inlets: u8) -> Abilities {
         flow_basis: map.basis,
         flow_step_nl_s: step(Quantity::Flow(1), 1e12) as u32,
         extinction_step_n_m: step(Quantity::Smoke(0), 1e9) as u64,
+        extinction_averaged_ms: 0,
         ..read.abilities(map.has, inlets, map.every)
     }
 }

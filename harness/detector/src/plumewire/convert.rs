@@ -59,6 +59,7 @@ pub(super) fn unit(hello: &HelloReply<'_>) -> Result<(Identity, Abilities), Stri
         flow_max_nl_s: u32::try_from(c.flow_max_nl_s).unwrap_or(u32::MAX),
         extinction_max_n_m: c.obscuration_max_n_m,
         extinction_step_n_m: 0,
+        extinction_averaged_ms: 0,
         obscuration,
         clock: true,
         wall_clock: c.wall_clock == Some(true),

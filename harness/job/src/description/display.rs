@@ -50,6 +50,11 @@ pub(super) fn display(source: &Source<'_>, raw: &raw::Display, d: &Description) 
     let shows = Shows {
         flow: raw.flow.as_ref().map(|f| flow(source, f.as_ref(), d)).transpose()?,
         smoke: raw.smoke.as_ref().map(|s| smoke(source, s.as_ref())).transpose()?,
+        smoke_averaged: raw
+            .smoke
+            .as_ref()
+            .map_or(Ok(0.0), |s| s.as_ref().averaged.read_or(source, 0.0))
+            .map(Duration::from_secs_f64)?,
         lamps: lamps(source, raw, d)?,
         baseline: raw.baseline.as_ref().map(|f| flow(source, f.as_ref(), d)).transpose()?,
         settings: raw.settings,
@@ -133,7 +138,7 @@ fn flow(source: &Source<'_>, f: &raw::Flow, d: &Description) -> Result<FlowShown
     Ok(FlowShown { scale, m3_s, basis, per_inlet, renewed })
 }
 
-fn smoke(source: &Source<'_>, s: &raw::Shown) -> Result<(Scale, ObscurationUnit), Problem> {
+fn smoke(source: &Source<'_>, s: &raw::Smoke) -> Result<(Scale, ObscurationUnit), Problem> {
     let of = ObscurationUnit::parse(s.unit.as_ref()).ok_or_else(|| {
         let cause = format!("{} is no unit of obscuration", quoted(s.unit.as_ref()));
         source.problem(Wrong::Unit, s.unit.span(), cause, "use one of \"%/m\", \"%/ft\", \"dB/m\"")

@@ -121,7 +121,7 @@ pub(super) struct Display {
     /// The flow.
     pub(super) flow: Option<Spanned<Flow>>,
     /// The smoke in its chamber.
-    pub(super) smoke: Option<Spanned<Shown>>,
+    pub(super) smoke: Option<Spanned<Smoke>>,
     /// The flows that it holds as its baseline.
     pub(super) baseline: Option<Spanned<Flow>>,
     /// Its lamps, or lines of its display, by what is written at them: "fault", "flow 1 low", "level 1" and so on.
@@ -138,17 +138,19 @@ pub(super) struct Display {
     pub(super) by_hand: ByHand,
 }
 
-/// A number that a unit shows.
+/// The smoke that a unit shows.
 #[derive(Debug, Deserialize)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
-pub(super) struct Shown {
+pub(super) struct Smoke {
     /// Its unit.
     pub(super) unit: Spanned<String>,
     /// The step in which it is shown.
     pub(super) step: Spanned<f64>,
     /// Least and greatest that is shown.
     pub(super) range: Spanned<(f64, f64)>,
+    /// Over how long it is averaged beside the sensor's own lag (time constant); not at all if not stated.
+    pub(super) averaged: Option<Q<bounds::Renewed>>,
 }
 
 /// A flow that a unit shows.

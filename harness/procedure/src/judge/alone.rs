@@ -16,7 +16,7 @@ use crate::{
     outcome::Finding,
     plan::HoleRef,
 };
-use alloc::string::String;
+use alloc::{string::String, vec::Vec};
 use libm::{fabs, hypot, sqrt};
 use plumeline_airflow::uncertainty::OF_THE_UNIT;
 use plumeline_base::{Verdict, quantity::Estimate};
@@ -65,8 +65,8 @@ pub(crate) struct OpenedAlone {
     pub(crate) hole: HoleRef,
     pub(crate) opening: usize,
     pub(crate) words: String,
-    /// The pipe's flow.
-    pub(crate) flow: MeanFlow,
+    /// The pipe's flow, at each look.
+    pub(crate) flows: Vec<MeanFlow>,
 }
 impl OpenedAlone {
     /// What it drew against the prediction, the flow of the pipe with all holes open and with all of them closed. `None`: nothing
@@ -75,8 +75,7 @@ impl OpenedAlone {
         let predicted = inputs.alone.iter().find(|a| a.opening == self.opening)?;
         let (share, whole) = (predicted.share, open.estimate.value);
         let expected = Estimate::new(share.value * whole, share.u_common * whole, share.u_individual * whole);
-        let flow = &self.flow;
-        let look = DropLook {
+        let look = |flow: &MeanFlow| DropLook {
             deviation: (flow.estimate.value - closed.estimate.value) / expected.value - 1.0,
             u: flow.u_scatter / expected.value,
             dof: flow.dof,
@@ -90,9 +89,9 @@ impl OpenedAlone {
             by: Closings::AllOthers(share.value),
             told: open.told(),
             words: self.words.clone(),
-            window: flow.window,
+            window: self.flows.last()?.window,
             expected,
-            looks: alloc::vec![look],
+            looks: self.flows.iter().map(look).collect(),
             common: by_cause(inputs, &predicted.common, share.value).into_iter().chain(readings).collect(),
             share_of_pipe: inputs.predicted(self.opening)?.share_of_pipe,
         })
@@ -169,7 +168,7 @@ mod tests {
         holes_compared::compared,
         sample::{self, ALONE, FLOW, flow},
     };
-    use alloc::{borrow::ToOwned, vec::Vec};
+    use alloc::{borrow::ToOwned, vec};
 
     /// Codes of the three holes of pipe 1 that take these parts of the predicted flow alone, each known to `scatter` % of it.
     fn codes(parts: [f64; 3], scatter: f64) -> Vec<(String, Verdict)> {
@@ -178,7 +177,9 @@ mod tests {
         let one = |(opening, part): (usize, f64)| {
             let hole = sample::hole(1, opening as u32 + 1);
             let flow = flow(FLOW * ALONE * part, scatter);
-            OpenedAlone { hole, opening, words: "a hole".into(), flow }.drop(&inputs, &open, &closed).unwrap()
+            OpenedAlone { hole, opening, words: "a hole".into(), flows: vec![flow] }
+                .drop(&inputs, &open, &closed)
+                .unwrap()
         };
         let drops: Vec<MeasuredDrop> = parts.into_iter().enumerate().map(one).collect();
         let judged = compared(&inputs, &drops);

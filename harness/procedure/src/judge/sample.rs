@@ -5,8 +5,9 @@ use crate::{
     plan::{HoleRef, Limit, Mark, Plan},
 };
 use alloc::{string::String, vec, vec::Vec};
+use plumeline_airflow::transport::RISE;
 use plumeline_airflow::uncertainty::{
-    InletPrediction, OF_THE_UNIT, OpeningPrediction, PredictReport, Prediction, alone::Alone,
+    InletPrediction, OF_THE_UNIT, OpeningPrediction, PredictReport, Prediction, Rise, alone::Alone,
 };
 use plumeline_base::{
     Instant,
@@ -109,6 +110,10 @@ fn prediction() -> Prediction {
         mean_interval95: (19.0, 21.0),
         first_s: time(15.0),
         half_plateau_s: time(20.0),
+        rise: Rise {
+            here_s: RISE.map(|share| 15.0 + 10.0 * share).to_vec(),
+            other_s: RISE.map(|share| 10.0 + 20.0 * share).to_vec(),
+        },
         closed_drop_m3_s: Estimate::new(SHARE * q, 0.0, 0.0),
         closed_share: Estimate::new(SHARE, 0.02 * SHARE, 0.02 * SHARE),
         closed_common: causes(0.02 * SHARE),

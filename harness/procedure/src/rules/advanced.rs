@@ -92,12 +92,17 @@ sections! {
         least_steady: u32 = "least_steady", Count, between(4.0, 100.0), [practice(5.0)];
         /// Standard uncertainty of the moment at which a person marks what a display or a lamp shows, its refresh included
         seen_u_s: f64 = "seen_u", Time, over(0.0, 60.0), [practice(1.0)];
+        /// Standard uncertainty of a press of a stop-watch at something that is done by hand
+        press_u_s: f64 = "press_u", Time, over(0.0, 10.0),
+            [practice_of(0.2, "reaction of 0.12 to 0.23 s: NIST SP 960-12, 2009, from memory")];
         /// So much longer than its delay an alarm level is waited for while smoke is held
         level_s: f64 = "level", Time, over(0.0, 3600.0), [practice(120.0)];
         /// Steps of the display by which a smoke reading must rise before it is marked
         steps: f64 = "steps", Ratio, between(1.0, 100.0), [practice(3.0)];
-        /// A mark at a smoke reading lies later by up to this much of the time from first arrival to half of the plateau, in rises that begin slowly
-        slower: f64 = "slower", Ratio, between(0.0, 2.0), [practice(0.4)];
+        /// Standard uncertainty, as a share, of a plateau that a person reads once: smoke is held unevenly
+        plateau: f64 = "plateau", Ratio, between(0.0, 0.5), [practice(0.05)];
+        /// Once a plateau is known, smoke is marked where its reading stands at this share of it
+        mark_at: f64 = "mark_at", Ratio, between(0.05, 0.9), [practice(0.75)];
     }
     /// How closed holes are told from noise and held against each other.
     HoleRules in "advanced.holes" {

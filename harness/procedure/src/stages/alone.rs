@@ -21,7 +21,7 @@ use crate::{
     plan::HoleRef,
     prompt::Act,
 };
-use alloc::{boxed::Box, format, vec::Vec};
+use alloc::{boxed::Box, format, string::String, vec::Vec};
 use libm::{fabs, hypot};
 use plumeline_base::time::seconds;
 use plumeline_detector::{ask::Look, vocabulary::FlowBasis};
@@ -139,24 +139,55 @@ impl Walk<'_> {
                 None => self.alone(*hole, *opening, (open, closed)).await,
             }
         }
+        // What the others say of a hole is known only now: where it decides, the hole is opened alone once more and read for longer.
+        let judged = compared(self.inputs, &self.drops(open, closed));
+        let near: Vec<_> = judged.iter().filter(|j| j.worth_another_look).map(|j| j.finding.subject.clone()).collect();
+        for at in 0..self.opened.len() {
+            let hole = self.opened[at].hole;
+            if near.contains(&Subject::Hole(hole.inlet, hole.number)) {
+                self.longer(at).await;
+            }
+        }
     }
 
-    /// Opens one hole alone and reads what the pipe draws.
-    async fn alone(&mut self, hole: HoleRef, opening: usize, (open, closed): (&MeanFlow, &MeanFlow)) {
-        let words = hole_words(hole, self.inputs.pipework.openings[opening].kind);
+    /// Opens a hole alone once more; what is then read, for longer, counts beside what was read before.
+    async fn longer(&mut self, at: usize) {
+        let Some(OpenedAlone { hole, words, .. }) = self.opened.get(at) else { return };
+        let (hole, words) = (*hole, words.clone());
+        if self.open_alone(hole, &words).await.is_err() {
+            return;
+        }
+        let says = format!("{words}: flow while it alone is open, for longer");
+        self.ctx.sleep(seconds(self.inputs.plan.holes.wait_s)).await;
+        let flows = self.times(self.inputs.plan.advanced.holes.most_longer, &says).await;
+        if let (Ok(flow), Some(opened)) = (self.own(&flows), self.opened.get_mut(at)) {
+            opened.flows.push(flow);
+        }
+    }
+
+    /// Has a hole opened alone. `Err`: why it was not.
+    async fn open_alone(&mut self, hole: HoleRef, words: &str) -> Result<(), String> {
         let close = self.open.filter(|number| *number != hole.number);
         let text = match close {
             Some(other) => format!("Close hole {other} again and open {words}; all others stay closed. Done?"),
             None => format!("Open {words}; all others stay closed. Done?"),
         };
         let act = Act::OpenAlone { inlet: hole.inlet, close, open: hole.number };
-        let not = |fact| HoleShown::Found(Box::new(of_hole(self.inputs, hole, fact)));
-        if let Err(why) = self.ctx.ask_done(act, text).await {
+        self.ctx.ask_done(act, text).await?;
+        self.open = Some(hole.number);
+        Ok(())
+    }
+
+    /// Opens one hole alone and reads what the pipe draws.
+    async fn alone(&mut self, hole: HoleRef, opening: usize, (open, closed): (&MeanFlow, &MeanFlow)) {
+        let words = hole_words(hole, self.inputs.pipework.openings[opening].kind);
+        let inputs = self.inputs;
+        let not = |fact| HoleShown::Found(Box::new(of_hole(inputs, hole, fact)));
+        if let Err(why) = self.open_alone(hole, &words).await {
             self.stood.push(not(fact::alone_not_opened(words, why)));
             return;
         }
-        self.open = Some(hole.number);
-        let seen = |flow: &MeanFlow| OpenedAlone { hole, opening, words: words.clone(), flow: *flow };
+        let seen = |flow: &MeanFlow| OpenedAlone { hole, opening, words: words.clone(), flows: Vec::from([*flow]) };
         let near =
             |flow: &MeanFlow| seen(flow).drop(self.inputs, open, closed).is_some_and(|d| is_near(self.inputs, &d));
         let flows = self.read(&format!("{words}: flow while it alone is open"), near).await;
@@ -267,8 +298,12 @@ impl Walk<'_> {
         Vec::new()
     }
     async fn once(&self, says: &str) -> Flows {
+        self.times(1.0, says).await
+    }
+    /// Flows by so many times as many readings as must agree.
+    async fn times(&self, times: f64, says: &str) -> Flows {
         let typed = &self.inputs.plan.advanced.typed;
-        average(self.ctx, &self.pipes, seconds(typed.each_s * f64::from(typed.entries)), says).await
+        average(self.ctx, &self.pipes, seconds(typed.each_s * f64::from(typed.entries) * times), says).await
     }
     fn own(&self, flows: &Flows) -> Result<MeanFlow, Error> {
         let at = self.pipes.iter().position(|p| p.inlet == self.pipe.inlet);

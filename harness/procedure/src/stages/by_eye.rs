@@ -3,6 +3,7 @@
 //!
 //! Not here: flows that are typed ([`crate::typed`]), and what follows from a moment (the judges).
 use super::{
+    by_watch::{self, Timing},
     clear_air::{self, lowest_level},
     release::{Ran, not_released, plateau_s},
 };
@@ -13,16 +14,16 @@ use crate::{
     job::JobInputs,
     judge::{
         alarms::Level,
-        smoke::{SmokeSeen, Watched, as_half},
+        smoke::{Marked, Seen, SmokeSeen, Watched},
     },
+    mean_flow::coverage_factor,
     outcome::{StageKind, Statement, Subject},
     plan::HoleRef,
-    prompt::Act,
+    prompt::{Act, Metered},
     readings::Timed,
     rise::Rise,
 };
 use alloc::{boxed::Box, format, rc::Rc, string::String, vec::Vec};
-use plumeline_airflow::uncertainty::OpeningPrediction;
 use plumeline_base::{
     Instant,
     input::Answer,
@@ -100,14 +101,14 @@ pub(super) async fn clear(ctx: &Context, says: &str) -> Result<Instant, String> 
     }
 }
 
-/// A release whose smoke a person sees at the unit, for at most `latest_s`.
+/// A release whose smoke a person sees at the unit, for at most `latest_s`. `before`: what such smoke showed.
 pub(super) async fn release(
     ctx: &Context,
     inputs: &JobInputs,
-    hole: HoleRef,
-    words: &str,
+    (hole, words): (HoleRef, &str),
     what: &str,
     latest_s: f64,
+    before: Option<Marked>,
 ) -> Ran {
     if let Err(why) = clear_air::quiet(ctx, "waiting for clear air before the next release").await {
         return Ran::NotReleased(why);
@@ -116,6 +117,7 @@ pub(super) async fn release(
         "Release smoke at {words} and hold it there until it is to be stopped, {what}. Answer at the very moment it starts. Test smoke can \
          alarm people: see that they know."
     );
+    let asked = ctx.now();
     let (prompt, released, answer) = ctx.ask_after(None, Act::ReleaseSmoke(hole), text, Wants::Moment).await;
     if answer == Answer::Later {
         return Ran::Later;
@@ -124,8 +126,24 @@ pub(super) async fn release(
         return Ran::NotReleased(why);
     }
     let (paused, tie_u_s) = (ctx.paused(), ctx.tie_u_s(prompt));
-    let marked = marks_at(ctx);
-    let shown = moment(ctx, Act::SmokeShows(hole), shows_text(words, marked), latest_s).await;
+    let marks = Marks::at(ctx, before);
+    let from_n_m = marks.as_ref().map(|m| libm::round(m.at * 1e9) as u64);
+    let mut timed = None;
+    let shown = if by_watch::serves(ctx) {
+        let quantity = Metered::SmokeTime { at: hole, from_n_m };
+        let timing = timing(ctx, hole, (asked, before), quantity, &shows_words(marks.as_ref()));
+        match race(by_watch::time(ctx, timing), ctx.reached(ctx.within(seconds(latest_s)))).await {
+            Either::First(Ok(read)) => {
+                timed = Some(by_watch::of_smoke(ctx, read));
+                Moment::Seen(ctx.now())
+            }
+            Either::First(Err(why)) => Moment::Untold(why),
+            Either::Second(()) => Moment::TimeUp,
+        }
+    } else {
+        let act = Act::SmokeShows { at: hole, from_n_m };
+        moment(ctx, act, shows_text(words, marks.as_ref()), latest_s).await
+    };
     if ctx.paused() != paused {
         clear_air::stop_smoke(ctx).await;
         let because = "nobody watched for a time: the program had been ended".into();
@@ -135,7 +153,7 @@ pub(super) async fn release(
         Moment::Seen(at) => {
             // Two marks by one hand, and a glance.
             let rules = &ctx.inputs().plan.advanced.typed.clone();
-            Ok(Estimate::new(at.since(released).as_secs_f64(), 0.0, rules.seen_u_s))
+            Ok(timed.unwrap_or_else(|| Estimate::new(at.since(released).as_secs_f64(), 0.0, rules.seen_u_s)))
         }
         // Said before anything was seen: another hole, a gust, an empty can.
         Moment::Not(because) => {
@@ -145,85 +163,129 @@ pub(super) async fn release(
         Moment::Untold(why) => Err(why),
         Moment::TimeUp => Err(format!("nobody saw smoke at the unit within {latest_s:.0} s")),
     };
-    let predicted = inputs.opening(hole).and_then(|(opening, _)| inputs.predicted(opening));
-    let mut seen = seen;
-    let mut compared = None;
-    if let (Ok(time), Some(predicted)) = (&seen, predicted) {
-        match share_marked(ctx, inputs, released, marked, predicted).await {
-            Ok(share) => {
-                let slower = inputs.plan.advanced.typed.slower;
-                compared = Some(as_half(*time, share, predicted, slower));
-            }
-            // The display takes back what was marked: no time rests on that.
-            Err(why) => seen = Err(why),
-        }
-    }
+    let seen = match seen {
+        Ok(after) => on_rise(ctx, inputs, hole, (released, after), marks).await,
+        Err(why) => Err(why),
+    };
     let alarm_after_s = if seen.is_ok() { levels(ctx, words, released).await } else { None };
     clear_air::stop_smoke(ctx).await;
     let watched = Watched { released, until: ctx.now(), alarm_after_s, elsewhere: None };
     // Seen by whoever stands at the unit: a mark that contradicts the release's leaves no time.
-    let seen = match ctx.contradicted(prompt) {
-        Some(why) => return Ran::SetAside { because: why, released, until: ctx.now() },
-        None => seen,
-    };
+    if let Some(because) = ctx.contradicted(prompt) {
+        return Ran::SetAside { because, released, until: ctx.now() };
+    }
     if ctx.stage() == StageKind::ProveSmoke {
         ctx.judged(prompt);
     }
-    Ran::Seen(Box::new(SmokeSeen { tie_u_s, ..SmokeSeen::by_eye(seen, compared, watched) }))
+    // A watch is no clock that is tied to the log's.
+    let tie_u_s = if timed.is_some() { 0.0 } else { tie_u_s };
+    Ran::Seen(Box::new(SmokeSeen { tie_u_s, ..SmokeSeen::by_eye(seen, watched) }))
 }
 
-/// The clear reading, and the one at which the smoke is marked; `None`: the display tells no smoke.
-fn marks_at(ctx: &Context) -> Option<(f64, f64)> {
-    let clear = ctx.get().readings.latest().and_then(|t| t.highest_extinction()).filter(|_| tells_smoke(ctx))?.0;
-    // Without a step nobody can say what a rise is: then the lamps tell.
-    let step = ctx.abilities().map(|a| a.extinction_step_n_m as f64 * 1e-9).filter(|step| *step > 0.0)?;
-    Some((clear, clear + ctx.inputs().plan.advanced.typed.steps * step))
-}
-
-/// At which part of its plateau the smoke was marked: the display is read once more when the plateau stands. `None`: nobody read it.
-/// `Err`: it then shows less smoke than was marked.
-async fn share_marked(
+/// What is timed by a watch, from the release until what the prompt says shows. `asked`: when the release was asked for.
+fn timing(
     ctx: &Context,
-    inputs: &JobInputs,
-    released: Instant,
-    marked: Option<(f64, f64)>,
-    predicted: &OpeningPrediction,
-) -> Result<Option<f64>, String> {
-    let Some((clear, at)) = marked else { return Ok(None) };
-    ctx.progress("smoke is held until its plateau stands", None, None);
-    ctx.sleep((released + seconds(plateau_s(inputs, predicted))).since(ctx.now())).await;
-    let read = ctx.look(Look::Smoke).await.ok().and_then(|t| t.highest_extinction());
-    match read.map(|now| now.0) {
-        None => Ok(None),
-        Some(now) if now >= at => Ok(Some((at - clear) / (now - clear))),
-        Some(now) => Err(format!(
-            "smoke was marked, and the display then read {:.3} %/m, less than the {:.3} %/m at which it was to be marked",
-            Extinction(now).stated(PercentPerMetre),
-            Extinction(at).stated(PercentPerMetre)
-        )),
+    hole: HoleRef,
+    (asked, before): (Instant, Option<Marked>),
+    quantity: Metered,
+    what: &str,
+) -> Timing {
+    let inputs = ctx.inputs();
+    let predicted = inputs.opening(hole).and_then(|(opening, _)| inputs.predicted(opening));
+    let earliest_s = predicted.map_or(0.0, |p| p.first_s.value - coverage_factor(&inputs) * p.first_s.u());
+    Timing {
+        quantity,
+        what: format!("from the release to the very moment when {what}"),
+        asked,
+        earliest_s: earliest_s - 2.0 * inputs.plan.advanced.typed.seen_u_s,
+        before_s: before.map(|b| by_watch::stood_s(ctx, b.took_s())),
+        about_s: predicted.map(|p| p.first_s.value),
     }
 }
 
-fn shows_text(words: &str, marked: Option<(f64, f64)>) -> String {
-    let what = match marked {
-        Some((_, at)) => {
-            format!("its smoke reading first stands at {:.3} %/m or more", Extinction(at).stated(PercentPerMetre))
+/// The clear reading, and the one at which smoke is marked, 1/m.
+struct Marks {
+    clear: f64,
+    at: f64,
+}
+impl Marks {
+    /// As far above clear air as counts as smoke and as the display tells well; where such smoke is known, well up its rise. There the
+    /// form of the rise says less of its time, and with a mark lower down what form it has. `None`: the display tells no smoke.
+    fn at(ctx: &Context, before: Option<Marked>) -> Option<Self> {
+        let clear = ctx.get().readings.latest().and_then(|t| t.highest_extinction()).filter(|_| tells_smoke(ctx))?.0;
+        // Without a step nobody can say what a rise is: then the lamps tell.
+        let step = ctx.abilities().map(|a| a.extinction_step_n_m as f64 * 1e-9).filter(|step| *step > 0.0)?;
+        let plan = &ctx.inputs().plan;
+        let smoke = lowest_level(ctx).map_or(0.0, |level| level.0 * plan.smoke.purge_below);
+        // A level is seen to act by the way, and not once it has long acted.
+        let known =
+            before.filter(|_| open_levels(ctx).is_empty()).map_or(0.0, |b| b.plateau.0 * plan.advanced.typed.mark_at);
+        let rise = smoke.max(known).max(plan.advanced.typed.steps * step);
+        Some(Self { clear, at: clear + libm::ceil(rise / step) * step })
+    }
+}
+
+/// Where on its rise smoke was marked: the display is read once more when the plateau stands. `Err`: it then shows less smoke than was
+/// marked, and no time rests on that.
+async fn on_rise(
+    ctx: &Context,
+    inputs: &JobInputs,
+    hole: HoleRef,
+    (released, after): (Instant, Estimate),
+    marks: Option<Marks>,
+) -> Result<Seen, String> {
+    let nothing_predicted = Seen { onset: after, half: None, marked: None };
+    let Some(predicted) = inputs.opening(hole).and_then(|(opening, _)| inputs.predicted(opening)) else {
+        return Ok(nothing_predicted);
+    };
+    let Some(Marks { clear, at }) = marks else { return Ok(Seen::somewhere(after, predicted)) };
+    ctx.progress("smoke is held until its plateau stands", None, None);
+    ctx.sleep((released + seconds(plateau_s(inputs, predicted))).since(ctx.now())).await;
+    let read = ctx.look(Look::Smoke).await.ok().and_then(|t| Some((t.at, t.highest_extinction()?.0)));
+    let Some((when, now)) = read else { return Ok(Seen::somewhere(after, predicted)) };
+    if now < at {
+        let stated = |e: f64| Extinction(e).stated(PercentPerMetre);
+        return Err(format!(
+            "smoke was marked, and the display then read {:.3} %/m, less than the {:.3} %/m at which it was to be marked",
+            stated(now),
+            stated(at)
+        ));
+    }
+    let rise = predicted.rise.behind(ctx.abilities().map_or(0.0, |a| f64::from(a.extinction_averaged_ms) * 1e-3));
+    let stands = rise.shows(when.since(released).as_secs_f64()).filter(|s| *s > 0.5);
+    let plateau = Extinction((now - clear) / stands.unwrap_or(1.0));
+    let share = (at - clear) / plateau.0;
+    let seen = Seen::on(&rise, after, share, plateau, &inputs.plan.advanced.typed);
+    Ok(seen.unwrap_or(nothing_predicted))
+}
+
+fn shows_words(marks: Option<&Marks>) -> String {
+    match marks {
+        Some(m) => {
+            format!("its smoke reading first stands at {:.3} %/m or more", Extinction(m.at).stated(PercentPerMetre))
         }
         None => "its first alarm level shows".into(),
-    };
+    }
+}
+fn shows_text(words: &str, marks: Option<&Marks>) -> String {
+    let what = shows_words(marks);
     format!(
         "Watch the unit: answer at the very moment when {what}, from the smoke at {words}. Type `no, REASON` now if the release went wrong."
     )
 }
 
-/// Holds the smoke until each level that was not seen yet shows. Gives the time from the release to the first, s.
-pub(super) async fn levels(ctx: &Context, words: &str, released: Instant) -> Option<f64> {
-    let Ok(levels) = super::alarms::levels(ctx) else { return None };
-    let open = |level: &&Level| {
+/// Levels that nobody has seen yet.
+fn open_levels(ctx: &Context) -> Vec<Level> {
+    let open = |level: &Level| {
         let so_far = ctx.get().record.alarms.get(&level.number).copied();
         matches!(so_far, None | Some(Rise::NotReached))
     };
-    let open: Vec<&Level> = levels.iter().filter(open).collect();
+    super::alarms::levels(ctx).map_or_else(|_| Vec::new(), |levels| levels.into_iter().filter(open).collect())
+}
+
+/// Holds the smoke until each level that was not seen yet shows. Gives the time from the release to the first, s.
+pub(super) async fn levels(ctx: &Context, words: &str, released: Instant) -> Option<f64> {
+    let open = open_levels(ctx);
     let most = ctx.inputs().plan.advanced.typed.level_s;
     let mut first = None;
     for level in open {

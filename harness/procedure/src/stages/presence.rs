@@ -22,7 +22,7 @@ pub(super) async fn presence(ctx: &Context, inputs: &JobInputs, hole: HoleRef) -
     let mut times = 0;
     loop {
         times += 1;
-        match release(ctx, inputs, hole, &words, "to show that this hole draws", latest).await {
+        match release(ctx, inputs, hole, &words, "to show that this hole draws", latest, None).await {
             Ran::Later => {
                 ctx.edit().prompts.may_wait = false;
                 times -= 1;

@@ -10,7 +10,7 @@ use crate::{
     job::JobInputs,
     judge::{
         alarms::Seen,
-        smoke::{SmokeSeen, Watched},
+        smoke::{Marked, SmokeSeen, Watched},
     },
     outcome::StageKind,
     plan::{HoleRef, ReleaseMark},
@@ -55,7 +55,8 @@ struct Wanted<'a> {
     rule: Rule,
 }
 
-/// Waits for clear air, asks for a release at `hole`, and gathers until the plateau is seen, for at most `latest_s`.
+/// Waits for clear air, asks for a release at `hole`, and gathers until the plateau is seen, for at most `latest_s`. `before`: what
+/// such smoke showed to a person.
 pub(super) async fn release(
     ctx: &Context,
     inputs: &JobInputs,
@@ -63,9 +64,10 @@ pub(super) async fn release(
     words: &str,
     what: &str,
     latest_s: f64,
+    before: Option<Marked>,
 ) -> Ran {
     if ctx.is_asked(Look::Smoke) {
-        return by_eye::release(ctx, inputs, hole, words, what, latest_s).await;
+        return by_eye::release(ctx, inputs, (hole, words), what, latest_s, before).await;
     }
     let predicted = inputs.opening(hole).and_then(|(opening, _)| inputs.predicted(opening));
     let plateau = predicted.map(|p| plateau_s(inputs, p)).filter(|t| t.is_finite());

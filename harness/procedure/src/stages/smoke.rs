@@ -2,7 +2,7 @@
 //!
 //! Not here: what the times show ([`crate::judge::smoke`]).
 use super::{
-    alarms, dilution,
+    alarms, by_watch, dilution,
     release::{Ran, release},
 };
 use crate::{
@@ -10,14 +10,14 @@ use crate::{
     context::{Context, Stop},
     facts::smoke as fact,
     job::{JobInputs, hole_words},
-    judge::smoke::{self as judge, Place, SmokeSeen},
+    judge::smoke::{self as judge, Marked, Place, SmokeSeen},
     mean_flow::coverage_factor,
     outcome::{Figure, Finding, SmokeRun, StageKind, Subject},
     plan::HoleRef,
 };
 use alloc::{collections::VecDeque, format, string::String, vec::Vec};
 use plumeline_base::{Instant, quantity::Estimate};
-use plumeline_detector::vocabulary::FlowBasis;
+use plumeline_detector::{ask::Look, vocabulary::FlowBasis};
 use plumeline_measure::pool::{Run, Series};
 
 /// Smoke at every place of the plan.
@@ -87,8 +87,12 @@ async fn at_hole(ctx: &Context, inputs: &JobInputs, hole: HoleRef) -> Walk {
         // A run without a time is missing evidence: it can't be left out of the mean.
         Ended::Short(why) => ctx.found(place.not_timed(why.as_deref())),
         Ended::Complete => {
-            ctx.found(judge::within_limit(inputs, &place, &runs.onsets));
-            ctx.found(judge::as_predicted(inputs, &place, &runs.compared));
+            let told = [
+                judge::within_limit(inputs, &place, &runs.onsets),
+                judge::as_predicted(inputs, &place, &runs.compared, &runs.marked),
+            ];
+            let by_eye = ctx.is_asked(Look::Smoke);
+            told.into_iter().for_each(|f| ctx.found(if by_eye { by_watch::read_off(ctx, f) } else { f }));
         }
     }
     Walk::Done
@@ -100,6 +104,16 @@ struct Runs {
     onsets: Series,
     /// What is held against the prediction.
     compared: Vec<Estimate>,
+    /// What a person marked on the rise.
+    marked: Vec<Marked>,
+}
+
+impl Runs {
+    /// The last mark, with the thinnest plateau so far.
+    fn before(&self) -> Option<Marked> {
+        let thinnest = self.marked.iter().map(|m| m.plateau).reduce(|a, b| if b.0 < a.0 { b } else { a })?;
+        self.marked.last().map(|m| m.over(thinnest))
+    }
 }
 
 /// How the runs at one place ended.
@@ -127,7 +141,7 @@ async fn all_runs(ctx: &Context, inputs: &JobInputs, place: &mut Place, runs: &m
         run = run.saturating_add(1);
         let kept = runs.onsets.open();
         let what = format!("run {} of {}", counted + 1, plan.runs);
-        match release(ctx, inputs, hole, &place.words, &what, latest).await {
+        match release(ctx, inputs, hole, &place.words, &what, latest, runs.before()).await {
             Ran::Later => return Ended::Later,
             Ran::NotReleased(why) => {
                 let _ = runs.onsets.no_result();
@@ -149,6 +163,7 @@ async fn all_runs(ctx: &Context, inputs: &JobInputs, place: &mut Place, runs: &m
                 place.mark_u_s = place.mark_u_s.max(libm::hypot(plan.mark_u_s, seen.tie_u_s));
                 place.window = Some((place.window.map_or(seen.released, |w| w.0), seen.until));
                 runs.compared.extend(seen.compared);
+                runs.marked.extend(seen.marked);
                 let _ = match seen.onset {
                     Some(t) => runs.onsets.result(t),
                     None => runs.onsets.no_result(),

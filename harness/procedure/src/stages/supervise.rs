@@ -1,7 +1,11 @@
 //! What supervises the air: a shut inlet must raise the flow fault in time, and it must clear.
-use super::by_eye;
+use super::{
+    by_eye,
+    by_watch::{self, Timing},
+};
 use crate::{
     context::{Context, Stop},
+    executor::{Either, race},
     facts::{fixed, readings},
     judge::{
         band::{Band, BandSees, sees},
@@ -11,7 +15,7 @@ use crate::{
     },
     outcome::Finding,
     plan::Limit,
-    prompt::Act,
+    prompt::{Act, Metered},
 };
 use alloc::{format, vec::Vec};
 use core::ops::RangeInclusive;
@@ -78,8 +82,9 @@ async fn settled(ctx: &Context, wait_s: f64) {
 
 /// Shuts one inlet and puts it back. Gives whether somebody watched (or a fault that did not go would spoil the next try).
 async fn shut_once(ctx: &Context, inlet: u8, limit: &Limit, delay: Option<Delay>) -> (bool, Vec<Finding>) {
-    let asked = format!("Shut inlet {inlet}, or pull its pipe. Answer when it is shut.");
-    let at = match ctx.ask_done(Act::ShutInlet { inlet }, asked).await {
+    let asked = ctx.now();
+    let text = format!("Shut inlet {inlet}, or pull its pipe. Answer when it is shut.");
+    let at = match ctx.ask_done(Act::ShutInlet { inlet }, text).await {
         Ok(at) => at,
         Err(why) => return (true, alloc::vec![judge::shut(inlet, limit, delay, Err(&why))]),
     };
@@ -89,7 +94,7 @@ async fn shut_once(ctx: &Context, inlet: u8, limit: &Limit, delay: Option<Delay>
     let mut outside: Option<Instant> = None;
     let mut flows = Flows::since(at, baseline_of(ctx, inlet));
     if ctx.is_asked(Look::State) {
-        return shut_by_eye(ctx, inlet, at, limit, delay).await;
+        return shut_by_eye(ctx, inlet, (asked, at), limit, delay).await;
     }
     // The limit counts; a little more is waited so that a late fault is told from none.
     let raised = ctx
@@ -120,27 +125,46 @@ async fn shut_once(ctx: &Context, inlet: u8, limit: &Limit, delay: Option<Delay>
 async fn shut_by_eye(
     ctx: &Context,
     inlet: u8,
-    at: Instant,
+    (asked, at): (Instant, Instant),
     limit: &Limit,
     delay: Option<Delay>,
 ) -> (bool, Vec<Finding>) {
     let paused = ctx.paused();
-    let text = format!("Inlet {inlet} is shut. Answer at the very moment when the unit shows its flow fault.");
     let most = limit.value + ctx.inputs().plan.advanced.supervise.more_s;
-    let shown = by_eye::moment(ctx, Act::FaultShows { inlet }, text, most).await;
-    let raised = if let by_eye::Moment::Seen(raised) = shown { Some(raised) } else { None };
+    let (fault_after_s, untold) = if by_watch::serves(ctx) {
+        let timing = Timing {
+            quantity: Metered::FaultTime(inlet),
+            what: format!("from the moment when inlet {inlet} was shut to that when the unit shows its flow fault"),
+            asked,
+            earliest_s: 0.0,
+            before_s: None,
+            about_s: delay.map(|d| d.set_s),
+        };
+        match race(by_watch::time(ctx, timing), ctx.reached(ctx.within(seconds(most)))).await {
+            Either::First(Ok(read)) => (Some(read.value), false),
+            Either::First(Err(_)) => (None, true),
+            Either::Second(()) => (None, false),
+        }
+    } else {
+        let text = format!("Inlet {inlet} is shut. Answer at the very moment when the unit shows its flow fault.");
+        match by_eye::moment(ctx, Act::FaultShows { inlet }, text, most).await {
+            by_eye::Moment::Seen(raised) => (Some(raised.since(at).as_secs_f64()), false),
+            by_eye::Moment::Untold(_) => (None, true),
+            by_eye::Moment::Not(_) | by_eye::Moment::TimeUp => (None, false),
+        }
+    };
     let state = by_eye::state(ctx, true).await;
     let mut flows = Flows::since(at, baseline_of(ctx, inlet));
     flows.take(state.as_ref().and_then(|t| t.flow(inlet)));
     let seen = judge::Shut {
         named: state.as_ref().and_then(|t| named(ctx, inlet, &t.reading)).unwrap_or(0),
         stood_s: None,
-        fault_after_s: raised.map(|t| t.since(at).as_secs_f64()),
+        fault_after_s,
         watched: ctx.paused() == paused,
-        readings: state.is_some() && !matches!(shown, by_eye::Moment::Untold(_)),
+        readings: state.is_some() && !untold,
         goes: state.as_ref().is_some_and(|t| t.reading.has_fault(Faults::FLOW) == Some(false)),
     };
-    let shut = judge::shut(inlet, limit, delay, Ok(seen));
+    let shut = by_watch::read_off(ctx, judge::shut(inlet, limit, delay, Ok(seen)));
     let back = refit(ctx, inlet, limit.value).await;
     let odd = flows.remains(ctx, inlet).filter(|_| seen.watched);
     (seen.watched || !back.verdict.is_pass(), odd.into_iter().chain([shut, back]).collect())

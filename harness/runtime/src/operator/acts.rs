@@ -44,33 +44,23 @@ fn usual_fault_wire() -> usize {
 #[derive(Deserialize, Default)]
 #[serde(default)]
 struct Shown {
-    smoke_percent_per_m: Vec<f64>,
     levels: Vec<u8>,
     flow_low: Vec<u8>,
     flow_high: Vec<u8>,
     faults: Vec<String>,
 }
 
-/// How much a smoke reading rises before it is taken for smoke, %/m (common practice, no source).
-const RISES: f64 = 0.03;
-
-/// Whether what is watched for shows now; `None`: it is no such act. `before`: the smoke when the watch began, set at the first look.
-pub(super) fn shows(
-    now: Instant,
-    act: &Act,
-    site: &mut dyn Site,
-    before: &mut Option<f64>,
-) -> Result<Option<bool>, Failure> {
-    if !matches!(act, Act::SmokeShows(_) | Act::LevelShows { .. } | Act::FaultShows { .. } | Act::FaultGone { .. }) {
+/// Whether what is watched for shows now; `None`: it is no such act.
+pub(super) fn shows(now: Instant, act: &Act, site: &mut dyn Site) -> Result<Option<bool>, Failure> {
+    if !matches!(act, Act::SmokeShows { .. } | Act::LevelShows { .. } | Act::FaultShows { .. } | Act::FaultGone { .. })
+    {
         return Ok(None);
     }
     let Some(shown) = ask(now, site, &json!({ "do": "display" }))?.display else { return Ok(Some(false)) };
     let flow_fault = shown.faults.iter().any(|f| f == "flow");
     Ok(Some(match act {
-        Act::SmokeShows(_) => {
-            let smoke = shown.smoke_percent_per_m.iter().copied().fold(0.0, f64::max);
-            smoke >= *before.get_or_insert(smoke) + RISES || !shown.levels.is_empty()
-        }
+        // Where a reading counts, whoever reads the display looks at that.
+        Act::SmokeShows { .. } => !shown.levels.is_empty(),
         Act::LevelShows { level } => shown.levels.contains(level),
         Act::FaultGone { .. } => !flow_fault,
         _ => flow_fault || !(shown.flow_low.is_empty() && shown.flow_high.is_empty()),
@@ -121,7 +111,7 @@ pub(super) fn perform(now: Instant, act: &Act, site: &mut dyn Site) -> Result<An
             return Ok(Answer::Yes);
         }
         // Watched for before, as `shows` has it.
-        Act::SmokeShows(_) | Act::LevelShows { .. } | Act::FaultShows { .. } | Act::FaultGone { .. } => {
+        Act::SmokeShows { .. } | Act::LevelShows { .. } | Act::FaultShows { .. } | Act::FaultGone { .. } => {
             return Ok(Answer::Yes);
         }
         // Which of them are done is for whoever knows the exceptions.

@@ -212,6 +212,16 @@ impl Eyes {
             Came::Not(why) => Answer::Cannot(why),
         })
     }
+    /// Whether the display shows so much smoke, or an alarm level is lit.
+    pub(super) fn shows_smoke(&self, now: Instant, from: Extinction, site: &mut dyn Site) -> Result<bool, Failure> {
+        let face = self.face(&label(now, site)?);
+        let Came::To(shown) = look(now, site)? else { return Ok(false) };
+        let read = shown.smoke_percent_per_m.iter().copied().fold(0.0, f64::max);
+        let Some((scale, of)) = &face.shows.smoke else { return Ok(!shown.levels.is_empty()) };
+        let stands = Extinction::from_stated(read, ObscurationUnit::PercentPerMetre);
+        let slack = 0.25 * scale.step.unwrap_or(0.0);
+        Ok(stands.is_some_and(|e| scale.shown(e.stated(*of)) >= from.stated(*of) - slack))
+    }
     /// Reads an instrument that shows this unit, in the steps that such instruments have.
     pub(super) fn meter(now: Instant, quantity: Metered, unit: &str, site: &mut dyn Site) -> Result<Answer, Failure> {
         let si = match quantity {
@@ -219,6 +229,8 @@ impl Eyes {
             Metered::Current => label(now, site)?.supply_a,
             Metered::Suction(hole) => suction(now, hole, site)?,
             Metered::Flow(inlet) => flow(now, inlet, site)?,
+            // By a watch: whoever started it knows.
+            Metered::SmokeTime { .. } | Metered::FaultTime(_) => None,
         };
         let size = UNITS.iter().find(|(name, ..)| *name == unit).map_or(1.0, |(_, _, size)| *size);
         // Steps to a unit.

@@ -7,6 +7,7 @@ use crate::failure::Failure;
 use plumeline_base::{
     Instant,
     input::{Answer, OperatorAct, Photo, Tick, TickState},
+    obscuration::Extinction,
     time::seconds,
 };
 use plumeline_detector::driver::Wants;
@@ -16,10 +17,14 @@ use plumeline_job::{
     input_file,
     written::{self, Spanned},
 };
-use plumeline_procedure::{Act, Prompt};
+use plumeline_procedure::{Act, Prompt, prompt::Metered};
 use serde::Deserialize;
 use std::path::{Path, PathBuf};
-use std::{cell::RefCell, collections::BTreeMap, time::Duration};
+use std::{
+    cell::{Cell, RefCell},
+    collections::BTreeMap,
+    time::Duration,
+};
 
 /// What `operator.toml` says.
 #[derive(Clone, Debug, Default)]
@@ -113,22 +118,16 @@ pub struct Script {
     file: OperatorFile,
     /// How often each exception was used.
     used: RefCell<Vec<u32>>,
-    /// What is watched for, by the number of its prompt.
-    watched: RefCell<BTreeMap<u32, Watched>>,
+    /// When what is watched for is looked at again, by the number of its prompt.
+    watched: RefCell<BTreeMap<u32, Instant>>,
     /// Reads the units that speak nothing.
     eyes: RefCell<Eyes>,
+    /// When the stop-watch was started.
+    started: Cell<Option<Instant>>,
     /// Presses no key for what the unit's own readings show.
     hands_full: bool,
 }
 
-/// A moment that is waited for at a display.
-#[derive(Clone, Copy, Default)]
-struct Watched {
-    /// Looked at again then.
-    next: Instant,
-    /// The smoke when the watch began, %/m.
-    before: Option<f64>,
-}
 /// Who watches a display looks at it this often.
 const LOOKS: Duration = Duration::from_millis(500);
 /// Whoever has both hands full presses a key only if the job did not go on for so long.
@@ -145,7 +144,14 @@ impl Script {
     /// An operator as the file says.
     pub fn of(file: OperatorFile) -> Self {
         let used = RefCell::new(vec![0; file.answers.len()]);
-        Self { used, watched: RefCell::default(), eyes: RefCell::default(), hands_full: false, file }
+        Self {
+            used,
+            watched: RefCell::default(),
+            eyes: RefCell::default(),
+            started: Cell::default(),
+            hands_full: false,
+            file,
+        }
     }
     /// The same, who presses no key for what the unit's own readings show, as a person at a hole does.
     #[must_use]
@@ -188,7 +194,7 @@ impl Script {
     fn answers_at(&self, asked: Instant, prompt: &Prompt) -> Instant {
         let own = self.exception(&prompt.act).and_then(|(_, e)| e.pause_s.as_ref());
         if let Some(watched) = self.watched.borrow().get(&prompt.id) {
-            return watched.next;
+            return *watched;
         }
         asked + seconds(own.map_or(self.file.pause_s, |p| *p.as_ref()))
     }
@@ -213,19 +219,17 @@ impl Script {
             Some((at, prompt)) if at <= now => {
                 if self.exception(&prompt.act).is_none() {
                     let mut watched = self.watched.borrow_mut();
-                    let so_far = watched.get(&prompt.id).copied().unwrap_or_default();
-                    let mut before = so_far.before;
                     let waits = match &prompt.act {
                         Act::ReadDisplay { about } => !self.eyes.borrow_mut().is_done(now, prompt, about, site)?,
                         act if self.hands_full && act.may_show() && !watched.contains_key(&prompt.id) => {
                             super::acts::perform(now, act, site)?;
-                            watched.insert(prompt.id, Watched { next: now + WAITS, before });
+                            watched.insert(prompt.id, now + WAITS);
                             return Ok(None);
                         }
-                        act => super::acts::shows(now, act, site, &mut before)? == Some(false),
+                        act => !self.shows(now, act, site)?,
                     };
                     if waits {
-                        watched.insert(prompt.id, Watched { next: now + LOOKS, before });
+                        watched.insert(prompt.id, now + LOOKS);
                         return Ok(None);
                     }
                 }
@@ -315,13 +319,42 @@ impl Script {
             // Nobody decides by script that unproven air is good enough.
             Act::Override => Answer::No,
             Act::ReadDisplay { about } => self.eyes.borrow_mut().answer(now, prompt, about, site)?,
+            Act::ReadMeter { quantity: Metered::SmokeTime { .. } | Metered::FaultTime(_) } => {
+                let since = self.started.get().map(|started| now.since(started).as_secs_f64());
+                since.map_or_else(
+                    || Answer::Cannot("no watch was started".into()),
+                    |s| Answer::Number((s * 100.0).round() / 100.0),
+                )
+            }
             Act::ReadMeter { quantity } => {
                 let unit = if let Wants::Number { unit } = &prompt.wants { unit } else { "" };
                 Eyes::meter(now, *quantity, unit, site)?
             }
             Act::Who => Answer::Text("an unattended script".into()),
-            act => super::acts::perform(now, act, site)?,
+            act => {
+                if matches!(act, Act::ReleaseSmoke(_) | Act::ShutInlet { .. }) {
+                    self.started.set(Some(now));
+                }
+                super::acts::perform(now, act, site)?
+            }
         })
+    }
+
+    /// Whether what is watched for shows now; what is no such act does.
+    fn shows(&self, now: Instant, act: &Act, site: &mut dyn Site) -> Result<bool, Failure> {
+        let timed = match act {
+            Act::ReadMeter { quantity: Metered::SmokeTime { at, from_n_m } } => {
+                Some(Act::SmokeShows { at: *at, from_n_m: *from_n_m })
+            }
+            Act::ReadMeter { quantity: Metered::FaultTime(inlet) } => Some(Act::FaultShows { inlet: *inlet }),
+            _ => None,
+        };
+        match timed.as_ref().unwrap_or(act) {
+            Act::SmokeShows { from_n_m: Some(from), .. } => {
+                self.eyes.borrow().shows_smoke(now, Extinction(*from as f64 * 1e-9), site)
+            }
+            act => Ok(super::acts::shows(now, act, site)? != Some(false)),
+        }
     }
 }
 
