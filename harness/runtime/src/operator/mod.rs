@@ -34,7 +34,7 @@ enum Who {
     /// A person, line by line.
     Person(UnboundedReceiver<Typed>, Readable),
     /// A script with a way into a site.
-    Script(Script, Box<dyn Site>),
+    Script(Box<Script>, Box<dyn Site>),
     /// A simulated person who types, in virtual time.
     Types(Box<Typist>),
     /// Nobody any more.
@@ -48,7 +48,7 @@ impl Operator {
     }
     /// A script that acts at this site.
     pub fn script(name: impl Into<String>, script: Script, site: impl Site + 'static) -> Self {
-        Self { name: name.into(), who: Who::Script(script, Box::new(site)) }
+        Self { name: name.into(), who: Who::Script(Box::new(script), Box::new(site)) }
     }
     /// Somebody who types at the keyboard, in virtual time.
     pub fn typist(name: impl Into<String>, typist: Typist) -> Self {
