@@ -72,6 +72,22 @@ fn about(o: &Outcome, stage: StageKind, words: &str) -> Vec<Finding> {
     o.findings.iter().filter(|f| f.stage == stage && f.says.contains(words)).cloned().collect()
 }
 
+/// What closing holes in turn leaves open, opening each alone is to settle: a walk along the pipe, and nothing stays closed.
+#[test]
+fn holes_that_closing_in_turn_leaves_open_are_opened_alone() {
+    let closer: &[(&str, &str)] = &[("worse = \"common practice\"", "worse = \"8 %\"")];
+    let with = |defects| run(Job { small: true, seed: 3, plan: closer, defects, ..Job::default() });
+    let o = with(&[]);
+    let both = about(&o, StageKind::ProveFlow, "alone it takes");
+    assert!(!both.is_empty(), "{}", o.because);
+    assert!(both.iter().all(|f| f.says.contains("closing it lowered the flow by")), "{both:?}");
+    assert!(coded(&o, "holes.one-left-closed").is_empty() && coded(&o, "holes.left-closed").is_empty());
+    assert!(o.still.is_empty(), "{:?}", o.still);
+    assert_ne!(o.verdict, Verdict::Fail, "{}", o.because);
+    let o = with(&["hole-partly-blocked:0.5"]);
+    assert_ne!(o.verdict, Verdict::Pass, "{}", o.because);
+}
+
 /// A line that brings every piece twice: what came before, byte for byte, is dropped.
 #[test]
 fn frames_that_come_twice_spoil_nothing() {

@@ -35,6 +35,13 @@ pub(crate) enum Closings {
     One,
     /// It was open, all others of its pipe closed; this is the predicted share of the pipe's flow.
     AllOthers(f64),
+    /// Both, and what each showed.
+    Both {
+        /// Closed by itself: the drop over the predicted one.
+        closed: f64,
+        /// Open by itself: the share of the pipe's flow.
+        alone: f64,
+    },
 }
 
 /// What closing a hole once showed, as shares of the predicted drop.
@@ -81,17 +88,38 @@ impl MeasuredDrop {
         let look = self.pooled();
         Seen { deviation: look.deviation, u: look.u, spread: self.spread(), common: self.common.clone() }
     }
+    /// Takes in what the hole drew alone, which weighs so much of both.
+    pub(crate) fn add(&mut self, alone: &Self, weight: f64) {
+        let (first, second) = (self.pooled(), alone.pooled());
+        let Closings::AllOthers(share) = alone.by else { return };
+        self.by = Closings::Both { closed: 1.0 + first.deviation, alone: (1.0 + second.deviation) * share };
+        let mix = |a: f64, b: f64| (1.0 - weight) * a + weight * b;
+        // The drill's scatter moves both alike.
+        self.expected.u_individual = self.expected.value * mix(self.spread(), alone.spread());
+        self.looks = alloc::vec![DropLook {
+            deviation: mix(first.deviation, second.deviation),
+            u: libm::hypot((1.0 - weight) * first.u, weight * second.u),
+            dof: first.dof.min(second.dof),
+        }];
+        self.common = self.common.iter().zip(&alone.common).map(|(a, b)| mix(*a, *b)).collect();
+    }
     /// What was seen of it, in words.
     pub(crate) fn says(&self) -> String {
         let times = 1.0 + self.pooled().deviation;
         match self.by {
             Closings::One => format!("closing it lowered the flow by {}", self.told.words(times * self.expected.value)),
-            Closings::AllOthers(share) => {
-                format!("alone it takes {} % of its pipe's flow", fixed(times * share * 100.0, 1))
+            Closings::AllOthers(share) => says_alone(times * share),
+            Closings::Both { closed, alone } => {
+                let fell = self.told.words(closed * self.expected.value);
+                format!("closing it lowered the flow by {fell}, and {}", says_alone(alone))
             }
         }
     }
     pub(crate) fn spread(&self) -> f64 {
         self.expected.u_individual / self.expected.value
     }
+}
+
+fn says_alone(share: f64) -> String {
+    format!("alone it takes {} % of its pipe's flow", fixed(share * 100.0, 1))
 }

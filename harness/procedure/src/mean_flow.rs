@@ -57,6 +57,11 @@ impl MeanFlow {
         let (u_scatter, expanded) = (estimate.u_individual, coverage_factor * estimate.u());
         Self { estimate, dof: f64::INFINITY, expanded, window: (at, at), u_scatter, share_of: None }
     }
+    /// What was read for a while, by a sensor that stood still.
+    pub(crate) fn still(value: f64, u_scatter: f64, window: (Instant, Instant)) -> Self {
+        let estimate = Estimate::new(value, 0.0, u_scatter);
+        Self { estimate, dof: f64::INFINITY, expanded: 2.0 * u_scatter, window, u_scatter, share_of: None }
+    }
     pub(crate) fn figure(&self) -> Figure {
         // Of a share no calibration counts: the level is not known.
         let expanded = self.share_of.map_or(self.expanded, |_| self.u_scatter * 2.0);

@@ -14,7 +14,6 @@ use plumeline_airflow::{
     warnings::{ReviewLimits, review},
 };
 use plumeline_base::{input::Input, pipework::Pipework};
-use plumeline_detector::vocabulary::FlowBasis;
 use plumeline_job::{
     Kind, Problem,
     account::{self, AccountFile},
@@ -231,7 +230,7 @@ impl Files {
             defects: defects::visible(&pipework.pipework, &options, &prediction).map_err(told)?,
             pipework: pipework.pipework.clone(),
             prediction,
-            alone: if tells_shares(replacement.as_ref()) {
+            alone: if pipework.pipework.openings.len() <= ONE_BY_ONE {
                 alone(&pipework.pipework, &options).map_err(told)?
             } else {
                 Vec::new()
@@ -259,11 +258,8 @@ impl Files {
     }
 }
 
-/// A person reads its flows as shares of what it holds to be normal: its holes are then opened alone.
-fn tells_shares(replacement: Option<&Description>) -> bool {
-    let shown = replacement.and_then(|d| d.display.as_ref()).and_then(|(shows, _)| shows.flow.as_ref());
-    shown.is_some_and(|flow| flow.basis == FlowBasis::Share)
-}
+/// What each hole draws alone is worked out for pipework of up to so many openings: more are not opened one by one by anybody.
+const ONE_BY_ONE: usize = 200;
 
 /// A job's files, checked.
 #[derive(Debug)]

@@ -142,13 +142,15 @@ impl Row {
 const OF_THE_SITE: [&str; 9] =
     ["flow", "holes", "smoke", "settle", "presence", "supply", "outputs", "checklist", "isolate"];
 /// Codes of these that speak of the unit all the same: of its sensors, its fan and filter, its contacts.
-const OF_THE_UNIT: [&str; 10] = [
+const OF_THE_UNIT: [&str; 12] = [
     "holes.stands-still",
     "settle.stuck",
     "settle.faulty",
     "flow.all-less-than-predicted",
     "flow.all-more-than-predicted",
     "flow.all-pipes-shifted",
+    "flow.only-pipe-less",
+    "smoke.late-as-flows",
     "outputs.unknown",
     "outputs.not-told",
     "outputs.wrong-input",

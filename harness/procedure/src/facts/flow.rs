@@ -47,6 +47,10 @@ facts! {
     less(percent) = "flow.less-than-predicted", Fail, "flow is {percent} % less than predicted",
         likely "holes of this pipe are blocked or taped, the pipe is crushed or full of swarf, or it is in another pipe's inlet",
         next "look at the inlet's number and at the holes of this pipe, nearest first; then prove flow again";
+    only_pipe_less(percent) = "flow.only-pipe-less", Fail,
+        "flow is {percent} % less than predicted; beside the unit's only pipe nothing tells whether the pipe or the unit is the cause",
+        likely "of the unit: a clogged filter, a fan that runs slower than it is set or told, a covered exhaust; of the pipe: blocked or taped holes, a crushed pipe",
+        next "check the filter, the fan and the exhaust of the unit, which are at hand; then the holes of the pipe, nearest first; then prove flow again";
     less_beside(percent, other) = "flow.less-beside-more", Fail,
         "flow is {percent} % less than predicted, while pipe {other} draws more than predicted",
         likely "pipe {other} takes the air: it is off or half seated, open at its end or broken",

@@ -10,7 +10,7 @@ use super::{
 };
 use crate::{
     drops::{Closings, DropLook, MeasuredDrop},
-    facts::{fixed, flow as fact, give_or_take},
+    facts::{Fact, fixed, flow as fact, give_or_take},
     job::{JobInputs, Pipe},
     mean_flow::{MeanFlow, coverage_factor},
     outcome::Finding,
@@ -20,7 +20,10 @@ use alloc::{string::String, vec::Vec};
 use libm::{fabs, hypot, sqrt};
 use plumeline_airflow::uncertainty::OF_THE_UNIT;
 use plumeline_base::{Verdict, quantity::Estimate};
-use plumeline_measure::{decide::Limits, joint::Seen};
+use plumeline_measure::{
+    decide::Limits,
+    joint::{self, Seen},
+};
 
 /// Part of a pipe's flow that goes with its holes, and above which it is the pipe of these holes (practice, no source).
 const ITS_OWN: f64 = 0.5;
@@ -57,6 +60,33 @@ impl AllClosed {
         let middle = 0.5 * (low + high);
         let elsewhere = Estimate::new(middle * read, 0.5 * (high - low) * read / sqrt(3.0), middle * u);
         (read.is_finite() && elsewhere.is_sound()).then_some(Self { read, elsewhere })
+    }
+    /// Nothing that matters enters elsewhere, by the job's risk of a wrong pass; `None`: that can't be judged.
+    pub(crate) fn tight(&self, inputs: &JobInputs) -> Option<Verdict> {
+        let material = inputs.plan.flow.material.value;
+        conforms(inputs, &self.elsewhere, &Limits::between(-material, material))
+    }
+    /// What it says of the pipe, unless that is tight.
+    fn fact(&self, inputs: &JobInputs) -> Option<Fact> {
+        let elsewhere = self.elsewhere;
+        let told = give_or_take(elsewhere.value * 100.0, coverage_factor(inputs) * elsewhere.u() * 100.0, 1);
+        let read = fixed(self.read * 100.0, 1);
+        match self.tight(inputs) {
+            Some(Verdict::Pass) => None,
+            Some(Verdict::Fail) => Some(fact::draws_when_closed(read, told)),
+            _ => Some(fact::may_draw_when_closed(read, told)),
+        }
+    }
+}
+
+/// What a pipe drew while all its holes were closed, beside what flows and holes showed of it: air that enters elsewhere fails
+/// it; what may be is said where nothing else is left open.
+pub(crate) fn beside_closed(inputs: &JobInputs, finding: &mut Finding, closed: &AllClosed) {
+    let fails = closed.tight(inputs) == Some(Verdict::Fail);
+    if let Some(fact) =
+        closed.fact(inputs).filter(|_| finding.verdict == Verdict::Pass || fails && finding.verdict != Verdict::Fail)
+    {
+        finding.state(fact);
     }
 }
 
@@ -98,6 +128,29 @@ impl OpenedAlone {
     }
 }
 
+/// Holes of a pipe that were each closed by itself, and those of them that were each open by itself as well: what both show of a hole,
+/// each weighing by how sure it is of the hole's own (inverse of the variance). So the second look adds to the first and does not
+/// replace it, whatever it shows.
+pub(crate) fn both(closed: &[MeasuredDrop], alone: &[MeasuredDrop]) -> Vec<MeasuredDrop> {
+    let own_u = |drops: &[MeasuredDrop]| -> Vec<Option<f64>> {
+        let seen: Vec<Seen> = drops.iter().map(MeasuredDrop::seen).collect();
+        joint::part(&seen).into_iter().map(|parted| parted.map(|p| p.own.u)).collect()
+    };
+    let (u_closed, u_alone) = (own_u(closed), own_u(alone));
+    let causes = closed.iter().chain(alone).map(|d| d.common.len()).max().unwrap_or(0);
+    let one = |(of_closed, u): (&MeasuredDrop, Option<f64>)| {
+        let at = alone.iter().position(|d| d.hole == of_closed.hole);
+        let second = at.and_then(|i| Some((alone.get(i)?, u_alone.get(i).copied()??)));
+        let mut drop = of_closed.clone();
+        drop.common.resize(causes, 0.0);
+        if let Some((of_alone, u_alone)) = second {
+            drop.add(of_alone, u.map_or(1.0, |u| u * u / (u * u + u_alone * u_alone)));
+        }
+        drop
+    };
+    closed.iter().zip(u_closed).map(one).collect()
+}
+
 /// What a hole drew alone is so near its prediction that nothing hangs on one more look.
 pub(crate) fn is_near(inputs: &JobInputs, drop: &MeasuredDrop) -> bool {
     fabs(drop.pooled().deviation) < 0.5 * matters(inputs)
@@ -126,15 +179,12 @@ pub(crate) fn by_alone(
     if finding.verdict == Verdict::Fail || finding.measured.is_none() {
         return;
     }
-    let k = coverage_factor(inputs);
-    let material = inputs.plan.flow.material.value;
-    let told = |e: &Estimate| give_or_take(e.value * 100.0, k * e.u() * 100.0, 1);
-    let (read, elsewhere) = (fixed(closed.read * 100.0, 1), told(&closed.elsewhere));
-    match conforms(inputs, &closed.elsewhere, &Limits::between(-material, material)) {
-        Some(Verdict::Pass) => {}
-        Some(Verdict::Fail) => return finding.state(fact::draws_when_closed(read, elsewhere)),
-        _ => return finding.state(fact::may_draw_when_closed(read, elsewhere)),
+    if let Some(fact) = closed.fact(inputs) {
+        return finding.state(fact);
     }
+    let k = coverage_factor(inputs);
+    let told = |e: &Estimate| give_or_take(e.value * 100.0, k * e.u() * 100.0, 1);
+    let read = fixed(closed.read * 100.0, 1);
     let shown = !verdicts.is_empty() && !seen.is_empty() && Verdict::over(verdicts.iter().copied()) == Verdict::Pass;
     if finding.verdict == Verdict::Pass || !shown {
         return;
@@ -196,6 +246,70 @@ mod tests {
         assert_eq!(codes([0.86, 1.0, 1.0], 0.5)[0], is("holes.near-limit", Verdict::Undecided));
         // A display that tells nothing passes nothing.
         assert!(codes([1.0, 1.0, 1.0], 30.0).iter().all(|(_, v)| *v == Verdict::Undecided));
+    }
+
+    /// The three holes of pipe 1 by both: closed in turn, known to 5 %, and alone, known to 1 %.
+    fn by_both(closed: [f64; 3], alone: [f64; 3]) -> Vec<MeasuredDrop> {
+        let inputs = sample::inputs();
+        let (whole, shut) = (flow(FLOW, 0.2), flow(0.0, 0.2));
+        let one = |(opening, part): (usize, f64)| {
+            let hole = sample::hole(1, opening as u32 + 1);
+            let flow = flow(FLOW * ALONE * part, 0.2);
+            OpenedAlone { hole, opening, words: "a hole".into(), flows: Vec::from([flow]) }.drop(&inputs, &whole, &shut).unwrap()
+        };
+        let opened: Vec<MeasuredDrop> = alone.into_iter().enumerate().map(one).collect();
+        let causes = inputs.predicted(0).unwrap().closed_common.len();
+        let first = |(of, part): (&MeasuredDrop, f64)| MeasuredDrop {
+            by: Closings::One,
+            looks: alloc::vec![DropLook { deviation: part - 1.0, u: 0.05, dof: 50.0 }],
+            common: alloc::vec![0.02; causes],
+            ..of.clone()
+        };
+        let closed: Vec<MeasuredDrop> = opened.iter().zip(closed).map(first).collect();
+        both(&closed, &opened)
+    }
+
+    #[test]
+    fn what_a_hole_drew_alone_adds_to_what_closing_it_showed() {
+        let inputs = sample::inputs();
+        let verdicts =
+            |drops: &[MeasuredDrop]| compared(&inputs, drops).iter().map(|j| j.finding.verdict).collect::<Vec<_>>();
+        let sound = by_both([0.85, 1.0, 1.0], [1.0, 1.0, 1.0]);
+        assert_eq!(verdicts(&sound), [Verdict::Pass; 3]);
+        assert!(sound[0].says().contains("alone it takes 40.0 %"), "{}", sound[0].says());
+        // The first look is not forgotten: it counts by how sure it was.
+        let off = sound[0].pooled().deviation;
+        assert!(off < -0.001 && off > -0.05, "{off}");
+        assert_eq!(verdicts(&by_both([0.85, 1.0, 1.0], [0.6, 1.0, 1.0]))[0], Verdict::Fail);
+        assert_eq!(verdicts(&by_both([1.0, 1.0, 1.0], [0.84, 1.0, 1.0]))[0], Verdict::Undecided);
+        // A hole that was not opened alone stays what it was, beside the others.
+        let closed = by_both([0.8, 1.0, 1.0], [1.0; 3]);
+        let left = both(&closed[..1], &[]);
+        assert_eq!(left[0].pooled().deviation, closed[0].pooled().deviation);
+    }
+
+    #[test]
+    fn a_tight_pipe_may_draw_more_than_the_others_say_and_one_that_is_not_fails() {
+        let inputs = sample::inputs();
+        let own = sample::pipe(&inputs, 1);
+        let told = |share: f64, passed: bool| {
+            let closed = AllClosed::new(&inputs, &own, &flow(FLOW, 0.5), &flow(FLOW * share, 0.5)).unwrap();
+            let litres = if passed { FLOW } else { FLOW * 1.1 };
+            let measured = [(own.clone(), Ok(flow(litres, 0.5)))];
+            let [mut f] = <[Finding; 1]>::try_from(crate::judge::flow::against_prediction(&inputs, &measured)).unwrap();
+            beside_closed(&inputs, &mut f, &closed);
+            f.code.as_str().to_owned()
+        };
+        assert_eq!((told(0.0, true), told(0.0, false)), ("flow.as-predicted".into(), "flow.near-limit".into()));
+        assert_eq!(
+            (told(0.4, true), told(0.4, false)),
+            ("flow.draws-when-closed".into(), "flow.draws-when-closed".into())
+        );
+        // What may be is told of a pipe that would pass; of one that is open anyway the first reason stands.
+        assert_eq!(
+            (told(0.13, true), told(0.13, false)),
+            ("flow.may-draw-when-closed".into(), "flow.near-limit".into())
+        );
     }
 
     /// The pipe's finding where it draws this share with all holes closed, and its holes are so far off together.

@@ -4,6 +4,7 @@
 //! a blockage of that pipe far more sharply than against the prediction alone, and only what they share can be the fan,
 //! the filter or the exhaust. Not here: single holes.
 use super::{
+    alone::AllClosed,
     conforms,
     holes_compared::{by_cause, matters},
 };
@@ -51,6 +52,12 @@ pub(crate) enum PipesShow {
     /// All pipes may be shifted.
     AllPipes(Given),
     Unknown,
+}
+impl PipesShow {
+    /// The pipe by itself seems to draw more: air may enter elsewhere than at its holes.
+    pub(crate) fn draws_more(&self) -> bool {
+        matches!(self, Self::ThisPipe(alone) if alone.value > 0.0)
+    }
 }
 
 impl PipesCompared {
@@ -117,8 +124,9 @@ impl PipesCompared {
         joint::shared(&self.deviations, &self.covariance)
     }
 
-    /// Whether this pipe's flow is what the others and the prediction say, by the job's risk of a wrong pass.
-    pub(crate) fn shows(&self, inputs: &JobInputs, inlet: u8) -> PipesShow {
+    /// Whether this pipe's flow is what the others and the prediction say, by the job's risk of a wrong pass. `closed`: what it
+    /// drew with all its holes closed, where they were.
+    pub(crate) fn shows(&self, inputs: &JobInputs, inlet: u8, closed: Option<&AllClosed>) -> PipesShow {
         let Some(i) = self.inlets.iter().position(|n| *n == inlet) else { return PipesShow::Unknown };
         let (material, band) = (&inputs.plan.flow.material, &inputs.plan.limits.flow_band);
         let conforms = |g: Given, less: f64, more: f64| {
@@ -126,10 +134,12 @@ impl PipesCompared {
             conforms(inputs, &value, &Limits::between(-less, more)) == Some(Verdict::Pass)
         };
         // With every hole shown, what a pipe draws less than the others predict is what its holes draw less together; what it
-        // draws more is air that comes in elsewhere, and a small net rise may hide a large leak.
+        // draws more is air that comes in elsewhere, and a small net rise may hide a large leak, unless that was looked for.
         let less = material.value.max(matters(inputs));
+        let tight = closed.and_then(|c| c.tight(inputs)) == Some(Verdict::Pass);
+        let more = if tight { less } else { material.value };
         let alone = self.alone(i);
-        if let Some(alone) = alone.filter(|g| !conforms(*g, less, material.value)) {
+        if let Some(alone) = alone.filter(|g| !conforms(*g, less, more)) {
             return PipesShow::ThisPipe(alone);
         }
         let Some(alike) = self.alike() else { return PipesShow::Unknown };
@@ -155,7 +165,7 @@ mod tests {
     fn shows(flows: &[(u8, f64)], inlet: u8) -> PipesShow {
         let inputs = sample::inputs();
         let measured: Vec<_> = flows.iter().map(|(n, q)| (pipe(&inputs, *n), flow(*q, 0.5))).collect();
-        PipesCompared::new(&inputs, &measured).shows(&inputs, inlet)
+        PipesCompared::new(&inputs, &measured).shows(&inputs, inlet, None)
     }
 
     #[test]
@@ -165,6 +175,21 @@ mod tests {
         assert!(matches!(shows(&[(1, 23.0), (2, 23.0)], 1), PipesShow::AllPipes(g) if g.value < -0.2));
         // All alike within the unit's own band.
         assert!(matches!(shows(&[(1, 27.0), (2, 27.0)], 1), PipesShow::Sound { .. }));
+    }
+
+    #[test]
+    fn a_pipe_that_was_shown_to_be_tight_may_draw_more_as_it_may_draw_less() {
+        let inputs = sample::inputs();
+        let measured = [(pipe(&inputs, 1), flow(33.0, 0.3)), (pipe(&inputs, 2), flow(30.0, 0.3))];
+        let compared = PipesCompared::new(&inputs, &measured);
+        let closed = |share: f64| {
+            let (own, open) = (pipe(&inputs, 1), flow(33.0, 0.3));
+            AllClosed::new(&inputs, &own, &open, &flow(33.0 * share, 0.3))
+        };
+        let of = |closed: Option<&AllClosed>| compared.shows(&inputs, 1, closed);
+        assert!(of(None).draws_more());
+        assert!(matches!(of(closed(0.0).as_ref()), PipesShow::Sound { .. }));
+        assert!(of(closed(0.4).as_ref()).draws_more());
     }
 
     #[test]

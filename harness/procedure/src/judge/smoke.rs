@@ -2,7 +2,7 @@
 //! each run's plateau, because the onset depends on how strong the smoke was. All runs count.
 use super::{decide, pipes_compared::unit_limit};
 use crate::{
-    facts::{Fact, fixed, signed, smoke as fact},
+    facts::{Fact, fixed, give_or_take, signed, smoke as fact},
     job::JobInputs,
     mean_flow::coverage_factor,
     outcome::{Figure, Finding, StageKind, Subject},
@@ -15,6 +15,7 @@ use plumeline_airflow::uncertainty::{OpeningPrediction, Rise};
 use plumeline_base::{Instant, obscuration::Extinction, quantity::Estimate};
 use plumeline_measure::{
     decide::{Because, Limits},
+    joint::Given,
     mean::welch_satterthwaite,
     pool::{Pooled, Series, pool},
     rise::{self, Mark},
@@ -166,12 +167,22 @@ pub(crate) struct Place {
     pub(crate) shows_level: bool,
     /// Standard uncertainty of its marks, s: of the hand, and of the tie where another clock took them.
     pub(crate) mark_u_s: f64,
+    /// What shifts the flows of all pipes alike, as a share, where that was seen.
+    pub(crate) alike: Option<Given>,
 }
 impl Place {
     fn found(&self, fact: Fact) -> Finding {
         let mut f = of_pipe(self.hole.inlet, fact);
         f.window = self.window;
         f
+    }
+    /// Late smoke of which the flows of all pipes, low alike, explain the most: by how much they are, %. Times go with one over the
+    /// flow.
+    fn late_as_flows(&self, inputs: &JobInputs, late: f64) -> Option<String> {
+        let low = self.alike.filter(|alike| alike.value < -alike.u && alike.value > -1.0)?;
+        let by_flows = self.predicted?.value * -low.value / (1.0 + low.value);
+        let k = coverage_factor(inputs);
+        (late > 0.0 && by_flows > 0.5 * late).then(|| give_or_take(100.0 * low.value, 100.0 * k * low.u, 1))
     }
     /// Smoke showed at another inlet's sensor.
     pub(crate) fn crossed(&self, inlet: u8) -> Finding {
@@ -277,11 +288,14 @@ pub(crate) fn as_predicted(inputs: &JobInputs, place: &Place, halves: &[Estimate
         Err(error) => f.state(fact::not_compared(words, error, error.remedy())),
         Ok(ruling) => {
             let by = difference.value;
-            let fact = match ruling.because {
-                Because::Within => fact::as_predicted(words, signed(by, 1)),
-                Because::Outside if by < 0.0 => fact::earlier(words, fixed(-by, 1)),
-                Because::Outside => fact::later(words, fixed(by, 1)),
-                Because::InGuardBand | Because::ProveByHoles => fact::near_agreement(words, signed(by, 1)),
+            let fact = match (ruling.because, place.late_as_flows(inputs, by)) {
+                (Because::InGuardBand, Some(alike)) => fact::late_as_flows(words, signed(by, 1), alike),
+                (because, _) => match because {
+                    Because::Within => fact::as_predicted(words, signed(by, 1)),
+                    Because::Outside if by < 0.0 => fact::earlier(words, fixed(-by, 1)),
+                    Because::Outside => fact::later(words, fixed(by, 1)),
+                    Because::InGuardBand | Because::ProveByHoles => fact::near_agreement(words, signed(by, 1)),
+                },
             };
             ruling.state(&mut f, fact);
         }
@@ -293,6 +307,7 @@ pub(crate) fn as_predicted(inputs: &JobInputs, place: &Place, halves: &[Estimate
 mod tests {
     use super::*;
     use crate::judge::sample;
+    use alloc::borrow::ToOwned;
     use plumeline_base::Verdict;
 
     fn place(predicted: Option<f64>) -> Place {
@@ -305,6 +320,7 @@ mod tests {
             set_aside: Vec::new(),
             shows_level: false,
             mark_u_s: 0.3,
+            alike: None,
         }
     }
     fn times(s: f64) -> Vec<Estimate> {
@@ -401,6 +417,22 @@ mod tests {
         // A display that tells no share leaves the time wide open.
         let seen = Seen::somewhere(Estimate::new(18.0, 0.0, 1.0), &inputs.prediction.openings[2]);
         assert!(seen.half.unwrap().u_common > 2.0 && seen.marked.is_none());
+    }
+
+    #[test]
+    fn late_smoke_beside_flows_that_are_low_alike_speaks_of_the_unit() {
+        let inputs = sample::inputs();
+        let told_at = |low: f64, s: f64| {
+            let alike = Some(Given { value: -low, u: 0.03 });
+            let place = Place { alike, ..place(Some(20.0)) };
+            as_predicted(&inputs, &place, &times(s)).code.as_str().to_owned()
+        };
+        // 15 % less flow, 18 % more time.
+        assert_eq!(told_at(0.15, 24.0), "smoke.late-as-flows");
+        assert_eq!(told_at(0.0, 24.0), "smoke.near-agreement-limit");
+        assert_eq!(told_at(0.02, 24.0), "smoke.near-agreement-limit", "flows that are not seen to be low");
+        assert_eq!(told_at(0.15, 16.0), "smoke.near-agreement-limit", "early");
+        assert_eq!(told_at(0.15, 40.0), "smoke.later-than-predicted");
     }
 
     #[test]

@@ -1,9 +1,11 @@
 //! A pipe's holes opened one at a time, its others closed: one walk along the pipe with tape, and one back.
 //!
-//! So are holes proven where a person reads shares in coarse steps. Not here: what the readings show ([`crate::judge::alone`]).
+//! So are holes proven where a person reads shares in coarse steps, and what closing them one by one left open. Not here: what the
+//! readings show ([`crate::judge::alone`]).
 use super::{
     flow::average,
     holes::{ByHoles, Flows, keep, say_coarse, stands},
+    inlets,
 };
 use crate::{
     again::Part,
@@ -12,9 +14,9 @@ use crate::{
     facts::{Fact, fixed, flow, holes as fact, list},
     job::{JobInputs, Pipe, hole_words},
     judge::{
-        alone::{AllClosed, OpenedAlone, crossed, is_near, left_closed},
+        alone::{AllClosed, OpenedAlone, both, crossed, is_near, left_closed},
         holes::of_hole,
-        holes_compared::compared,
+        holes_compared::{HoleJudged, compared},
     },
     mean_flow::MeanFlow,
     outcome::{Finding, StageKind, Subject},
@@ -22,16 +24,74 @@ use crate::{
     prompt::Act,
 };
 use alloc::{boxed::Box, format, string::String, vec::Vec};
+use core::time::Duration;
 use libm::{fabs, hypot};
-use plumeline_base::time::seconds;
+use plumeline_base::{Verdict, time::seconds};
 use plumeline_detector::{ask::Look, vocabulary::FlowBasis};
 use plumeline_measure::Error;
 
 /// Whether holes are opened alone: shares that are asked for one by one, and every hole of the pipe in reach and predicted.
 pub(super) fn serves(ctx: &Context, inputs: &JobInputs, holes: &[(HoleRef, usize)], left_out: &[HoleRef]) -> bool {
-    let shares = ctx.abilities().is_some_and(|a| a.flow_basis == FlowBasis::Share) && ctx.is_asked(Look::Flows);
+    tells_shares(ctx) && ctx.is_asked(Look::Flows) && in_reach(inputs, holes, left_out)
+}
+fn tells_shares(ctx: &Context) -> bool {
+    ctx.abilities().is_some_and(|a| a.flow_basis == FlowBasis::Share)
+}
+fn in_reach(inputs: &JobInputs, holes: &[(HoleRef, usize)], left_out: &[HoleRef]) -> bool {
     let predicted = |(_, opening): &(HoleRef, usize)| inputs.alone.iter().any(|a| a.opening == *opening);
-    shares && left_out.is_empty() && holes.len() > 1 && holes.iter().all(predicted)
+    left_out.is_empty() && holes.len() > 1 && holes.iter().all(predicted)
+}
+
+/// Holes that were closed one by one, as far as that showed them.
+pub(super) struct Settled {
+    pub(super) drops: Vec<MeasuredDrop>,
+    pub(super) found: Vec<Finding>,
+    pub(super) closed: Option<AllClosed>,
+}
+
+/// What closing one by one left open of a pipe's holes, however long they were closed: each is opened alone. In the transition to
+/// turbulent flow the published laws differ most in what closing one hole among many takes away, and in that each hole's
+/// longest look is worth no more than the law; what a hole draws alone hardly hangs on it.
+pub(super) async fn settle(ctx: &Context, inputs: &JobInputs, pipe: &Pipe, drops: Vec<MeasuredDrop>) -> Settled {
+    let open = |j: &HoleJudged| j.finding.verdict == Verdict::Undecided;
+    let nothing = |drops| Settled { drops, found: Vec::new(), closed: None };
+    if !compared(inputs, &drops).iter().any(open) {
+        return nothing(drops);
+    }
+    let Some((walk, came)) = walked(ctx, inputs, pipe, true).await else { return nothing(drops) };
+    let Some((open, closed)) = came else { return Settled { found: walk.found, ..nothing(drops) } };
+    let drops = both(&drops, &walk.drops(&open, &closed));
+    Settled { drops, found: walk.found, closed: AllClosed::new(inputs, pipe, &open, &closed) }
+}
+
+/// What a pipe that seems to draw more than the others predict still draws while all its holes are closed.
+pub(super) async fn tightness(ctx: &Context, inputs: &JobInputs, pipe: &Pipe) -> Option<AllClosed> {
+    let (walk, came) = walked(ctx, inputs, pipe, false).await?;
+    walk.found.into_iter().for_each(|f| ctx.found(f));
+    let (open, closed) = came?;
+    AllClosed::new(inputs, pipe, &open, &closed)
+}
+
+/// A walk along a pipe, and what it drew with all open and with all closed, where that was seen. `None`: no walk can be made.
+async fn walked<'a>(
+    ctx: &'a Context,
+    inputs: &'a JobInputs,
+    pipe: &'a Pipe,
+    each: bool,
+) -> Option<(Walk<'a>, Option<(MeanFlow, MeanFlow)>)> {
+    let (holes, left_out) = inputs.holes_to_close(pipe);
+    if tells_shares(ctx) || !in_reach(inputs, &holes, &left_out) {
+        return None;
+    }
+    let mut walk = Walk::new(ctx, inputs, pipe, holes);
+    if ctx.get().running.ends.since(ctx.now()) < walk.takes(each) {
+        ctx.remark(format!("pipe {}: no time is left in this stage to open its holes one at a time", pipe.inlet));
+        return None;
+    }
+    let came = walk.go(None, each).await;
+    // What was seen before stands.
+    let came = came.map_err(|ends| ctx.remark(ends.finding.says)).ok();
+    Some((walk, came))
 }
 
 /// Every hole of a pipe, alone.
@@ -42,12 +102,8 @@ pub(super) async fn each(
     holes: &[(HoleRef, usize)],
     part: Option<&Part>,
 ) -> ByHoles {
-    let (opened, stood, found) = (Vec::new(), Vec::new(), Vec::new());
-    let mut walk = Walk { ctx, inputs, pipe, pipes: inputs.pipes(), holes, open: None, opened, stood, found };
-    // A unit that supervises its flow rightly tells that a pipe draws nothing.
-    let expected = core::mem::replace(&mut ctx.edit().unit.flow_fault_expected, true);
-    let came = walk.out_and_back(part).await;
-    ctx.edit().unit.flow_fault_expected = expected;
+    let mut walk = Walk::new(ctx, inputs, pipe, holes.to_vec());
+    let came = walk.go(part, true).await;
     let mut by = ByHoles::default();
     match came {
         Ok((open, closed)) => {
@@ -84,7 +140,7 @@ struct Walk<'a> {
     inputs: &'a JobInputs,
     pipe: &'a Pipe,
     pipes: Vec<Pipe>,
-    holes: &'a [(HoleRef, usize)],
+    holes: Vec<(HoleRef, usize)>,
     /// The number of the hole that is open.
     open: Option<u32>,
     opened: Vec<OpenedAlone>,
@@ -93,31 +149,62 @@ struct Walk<'a> {
     found: Vec<Finding>,
 }
 
-impl Walk<'_> {
+impl<'a> Walk<'a> {
+    fn new(ctx: &'a Context, inputs: &'a JobInputs, pipe: &'a Pipe, holes: Vec<(HoleRef, usize)>) -> Self {
+        let (opened, stood, found) = (Vec::new(), Vec::new(), Vec::new());
+        Self { ctx, inputs, pipe, pipes: inputs.pipes(), holes, open: None, opened, stood, found }
+    }
+    /// How long it takes where flows come by themselves: as long for the hands as for the readings (practice, no source).
+    fn takes(&self, each: bool) -> Duration {
+        let looks = if each { self.holes.len() + 3 } else { 3 };
+        2 * looks as u32 * seconds(self.inputs.plan.holes.wait_s + self.inputs.plan.holes.average_s)
+    }
+    async fn go(&mut self, part: Option<&Part>, each: bool) -> Result<(MeanFlow, MeanFlow), Ends> {
+        // A unit that supervises its flow rightly tells that a pipe draws nothing.
+        let expected = core::mem::replace(&mut self.ctx.edit().unit.flow_fault_expected, true);
+        let came = self.out_and_back(part, each).await;
+        self.ctx.edit().unit.flow_fault_expected = expected;
+        came
+    }
     /// Closes all, opens one after the other on the way back, and all of them in the end. Gives the pipe's flow with all open, and
     /// with all closed.
-    async fn out_and_back(&mut self, part: Option<&Part>) -> Result<(MeanFlow, MeanFlow), Ends> {
+    async fn out_and_back(&mut self, part: Option<&Part>, each: bool) -> Result<(MeanFlow, MeanFlow), Ends> {
         let inlet = self.pipe.inlet;
         let words = format!("every hole of pipe {inlet}");
         let before = self.read_twice("flow with every hole open").await;
         let open = self.own(&before).map_err(|e| self.ends(fact::not_measured(&words, e, e.remedy())))?;
         let numbers: Vec<u32> = self.holes.iter().map(|(hole, _)| hole.number).collect();
+        let back = if each { " They are then opened one by one on the way back." } else { "" };
         let text = format!(
-            "Walk along pipe {inlet} and close every hole with tape, and its end: {}. They are then opened one by one on the way back. Done?",
+            "Walk along pipe {inlet} and close every hole with tape, and its end: {}.{back} Done?",
             list(&numbers)
         );
         if let Err(why) = self.ctx.ask_done(Act::CloseHoles { inlet, holes: numbers.clone() }, text).await {
             return Err(self.ends(fact::not_closed(&words, why)));
         }
         let most = self.inputs.plan.flow.material.value * open.estimate.value;
-        let flows = self.read("flow with every hole closed", |m| m.estimate.value < most).await;
+        let mut flows = self.read("flow with every hole closed", |m| m.estimate.value < most).await;
+        self.may_stand_still(&open, &mut flows).await;
         let closed = self.all_closed(&before, &flows, &words);
-        if let Ok(closed) = &closed {
+        if let Ok(closed) = closed.as_ref()
+            && each
+        {
             self.each_alone(part, &open, closed).await;
         }
         // Whatever was shown: nothing stays closed.
         self.open_all(&open, numbers, &words).await;
         closed.map(|closed| (open, closed))
+    }
+
+    /// A sensor may stand still where nothing moves: then it is read as an inlet that carries no pipe is.
+    async fn may_stand_still(&self, open: &MeanFlow, flows: &mut Flows) {
+        let at = self.pipes.iter().position(|p| p.inlet == self.pipe.inlet);
+        let Some(own) = at.and_then(|i| flows.get_mut(i)) else { return };
+        if matches!(own, Err(Error::Stuck { .. }))
+            && let Some(still) = inlets::still(self.ctx, self.pipe.inlet, open).await
+        {
+            *own = Ok(still);
+        }
     }
 
     fn all_closed(&self, before: &Flows, closed: &Flows, words: &str) -> Result<MeanFlow, Ends> {
@@ -133,10 +220,10 @@ impl Walk<'_> {
 
     /// On the way back from the end of the pipe.
     async fn each_alone(&mut self, part: Option<&Part>, open: &MeanFlow, closed: &MeanFlow) {
-        for (hole, opening) in self.holes.iter().rev() {
-            match stands(self.ctx, part, *hole) {
+        for (hole, opening) in self.holes.clone().into_iter().rev() {
+            match stands(self.ctx, part, hole) {
                 Some(shown) => self.stood.push(shown),
-                None => self.alone(*hole, *opening, (open, closed)).await,
+                None => self.alone(hole, opening, (open, closed)).await,
             }
         }
         // What the others say of a hole is known only now: where it decides, the hole is opened alone once more and read for longer.
@@ -273,13 +360,18 @@ impl Walk<'_> {
         let first = self.once(says).await;
         match self.own(&first) {
             Ok(own) if expected(&own) => first,
+            _ if self.streams() => first,
             _ => self.agreeing(says, Vec::from([first])).await,
         }
     }
     /// What everything is held against.
     async fn read_twice(&self, says: &str) -> Flows {
         let first = self.once(says).await;
-        self.agreeing(says, Vec::from([first])).await
+        if self.streams() { first } else { self.agreeing(says, Vec::from([first])).await }
+    }
+    /// Nobody types: no figure is mistyped.
+    fn streams(&self) -> bool {
+        !self.ctx.is_asked(Look::Flows)
     }
     /// Reads again until two agree. Where none do, nothing was measured.
     async fn agreeing(&self, says: &str, mut read: Vec<Flows>) -> Flows {
@@ -303,7 +395,9 @@ impl Walk<'_> {
     /// Flows by so many times as many readings as must agree.
     async fn times(&self, times: f64, says: &str) -> Flows {
         let typed = &self.inputs.plan.advanced.typed;
-        average(self.ctx, &self.pipes, seconds(typed.each_s * f64::from(typed.entries) * times), says).await
+        let typed = typed.each_s * f64::from(typed.entries);
+        let span = if self.streams() { self.inputs.plan.holes.average_s } else { typed };
+        average(self.ctx, &self.pipes, seconds(span * times), says).await
     }
     fn own(&self, flows: &Flows) -> Result<MeanFlow, Error> {
         let at = self.pipes.iter().position(|p| p.inlet == self.pipe.inlet);

@@ -2,7 +2,8 @@
 //!
 //! Not here: what a drop shows ([`crate::judge::holes`]), and what the pipe's other holes add ([`crate::judge::holes_compared`]).
 use super::{
-    alone, dilution,
+    alone::{self, Settled},
+    dilution,
     flow::{self, MeanFlow, average},
     inlets,
     presence::presence,
@@ -16,9 +17,9 @@ use crate::{
     facts::{Fact, fixed, holes as fact, list, missed, readings, signed},
     job::{JobInputs, Pipe, hole_words},
     judge::{
-        alone::{AllClosed, by_alone},
+        alone::{AllClosed, beside_closed, by_alone},
         as_found,
-        flow::{by_holes, by_shares, more_than_expected, warned},
+        flow::{by_holes, by_shares, left_open, more_than_expected, warned},
         holes::{self as judge, Closed, Closing, Reopened, of_hole},
         holes_compared::{compared, matters},
         lag::{self, Step},
@@ -76,13 +77,21 @@ pub(crate) async fn prove_flow(ctx: Context) -> Result<(), Stop> {
     }
     let mut shown = Vec::new();
     let shares = measured.iter().any(|(_, mean)| mean.share_of.is_some());
-    for (pipe, mut finding, ByHoles { verdicts, left_out, seen, closed, .. }) in proven {
-        if let Some(closed) = closed {
-            by_alone(&inputs, &mut finding, &verdicts, &seen, &closed);
-        } else if shares {
-            by_shares(&inputs, &mut finding, &verdicts, &left_out, (&seen, inputs.holes(&pipe).len()));
-        } else {
-            by_holes(&inputs, &mut finding, &verdicts, &left_out, &pipes_compared.shows(&inputs, pipe.inlet));
+    for (pipe, mut finding, ByHoles { verdicts, left_out, seen, mut closed, .. }) in proven {
+        match &mut closed {
+            Some(closed) if shares => by_alone(&inputs, &mut finding, &verdicts, &seen, closed),
+            None if shares => {
+                by_shares(&inputs, &mut finding, &verdicts, &left_out, (&seen, inputs.holes(&pipe).len()))
+            }
+            closed => {
+                let mut shows = pipes_compared.shows(&inputs, pipe.inlet, closed.as_ref());
+                if closed.is_none() && left_open(&finding, &verdicts) && shows.draws_more() {
+                    *closed = alone::tightness(&ctx, &inputs, &pipe).await;
+                    shows = pipes_compared.shows(&inputs, pipe.inlet, closed.as_ref());
+                }
+                by_holes(&inputs, &mut finding, &verdicts, &left_out, &shows);
+                closed.iter().for_each(|closed| beside_closed(&inputs, &mut finding, closed));
+            }
         }
         let holes_shown = left_out.is_empty() && !verdicts.is_empty() && verdicts.iter().all(|v| *v == Verdict::Pass);
         if finding.verdict == Verdict::Pass && holes_shown {
@@ -99,6 +108,7 @@ pub(crate) async fn prove_flow(ctx: Context) -> Result<(), Stop> {
     for finding in as_found::against(&inputs, &captured, &measured, &shown) {
         ctx.found(finding);
     }
+    ctx.edit().record.alike = if shares { None } else { pipes_compared.alike() };
     smallest_missed(&ctx, &inputs, (!shares).then_some(&pipes_compared));
     if let Some(most) = untold_at_most {
         dilution::bounded(&ctx, most, missed::untold_by_covers());
@@ -160,9 +170,10 @@ async fn hole_by_hole(ctx: &Context, inputs: &JobInputs, pipe: &Pipe, part: Opti
     let mut verdicts = Vec::new();
     let mut deviations = Vec::new();
     let mut by_smoke: Vec<HoleRef> = Vec::new();
-    let mut tell = |finding: Finding| {
-        verdicts.push(finding.verdict);
+    let tell = |finding: Finding| {
+        let verdict = finding.verdict;
         ctx.found(finding);
+        verdict
     };
     let mut round = HoleRound::new(ctx, pipe);
     let mut drops = Vec::new();
@@ -174,10 +185,10 @@ async fn hole_by_hole(ctx: &Context, inputs: &JobInputs, pipe: &Pipe, part: Opti
         if let Some(shown) = stands(ctx, part, hole) {
             deviations.extend(shown.deviation());
             match shown {
-                HoleShown::Found(finding) => tell(*finding),
+                HoleShown::Found(finding) => verdicts.push(tell(*finding)),
                 HoleShown::BySmoke(finding) => {
                     by_smoke.push(hole);
-                    tell(*finding);
+                    verdicts.push(tell(*finding));
                 }
                 HoleShown::Measured(drop) => drops.push(drop),
             }
@@ -194,7 +205,7 @@ async fn hole_by_hole(ctx: &Context, inputs: &JobInputs, pipe: &Pipe, part: Opti
                 of_now(ctx, &round)?;
                 crossed = finding.code == fact::CROSSED;
                 deviations.extend(keep(ctx, hole, HoleShown::Found(finding.clone())));
-                tell(*finding);
+                verdicts.push(tell(*finding));
                 if crossed {
                     left_out.extend(walk.iter().map(|(hole, ..)| *hole));
                     break;
@@ -204,7 +215,7 @@ async fn hole_by_hole(ctx: &Context, inputs: &JobInputs, pipe: &Pipe, part: Opti
                 by_smoke.push(hole);
                 let finding = presence(ctx, inputs, hole).await;
                 keep(ctx, hole, HoleShown::BySmoke(Box::new(finding.clone())));
-                tell(finding);
+                verdicts.push(tell(finding));
                 round.interrupted();
             }
             Closed::Measured(drop) => {
@@ -216,8 +227,16 @@ async fn hole_by_hole(ctx: &Context, inputs: &JobInputs, pipe: &Pipe, part: Opti
     }
     of_now(ctx, &round)?;
     drops.sort_by_key(|drop: &MeasuredDrop| drop.hole);
-    let (findings, seen) = settle(&mut round, drops, part).await?;
-    findings.into_iter().for_each(&mut tell);
+    let (failed, drops) = settle(&mut round, drops, part).await?;
+    verdicts.extend(failed.into_iter().map(tell));
+    // What all holes show of the pipe is what closing them showed: flows of whole pipes hang on the same causes in the same order.
+    let seen = drops.iter().map(MeasuredDrop::seen).collect();
+    let settled = match left_out.is_empty() && !verdicts.contains(&Verdict::Fail) {
+        true => alone::settle(ctx, inputs, pipe, drops).await,
+        false => Settled { drops, found: Vec::new(), closed: None },
+    };
+    let shown = say_of_each(ctx, inputs, pipe, &settled.drops);
+    verdicts.extend(settled.found.into_iter().chain(shown).map(tell));
     let (planned, left_out): (Vec<_>, Vec<_>) =
         left_out.into_iter().partition(|h| inputs.plan.smoke.presence.contains(h));
     for hole in planned {
@@ -227,7 +246,7 @@ async fn hole_by_hole(ctx: &Context, inputs: &JobInputs, pipe: &Pipe, part: Opti
             _ => presence(ctx, inputs, hole).await,
         };
         keep(ctx, hole, HoleShown::BySmoke(Box::new(finding.clone())));
-        tell(finding);
+        verdicts.push(tell(finding));
     }
     let numbers = |holes: &[HoleRef]| list(holes.iter().map(|h| h.number));
     let mut missed = Vec::new();
@@ -239,7 +258,7 @@ async fn hole_by_hole(ctx: &Context, inputs: &JobInputs, pipe: &Pipe, part: Opti
     }
     ctx.edit().outcome.could_have_missed.extend(missed);
     suction_at_last_hole(ctx, inputs, pipe);
-    Ok(ByHoles { verdicts, deviations, left_out, seen, crossed, closed: None })
+    Ok(ByHoles { verdicts, deviations, left_out, seen, crossed, closed: settled.closed })
 }
 
 /// What this hole showed before, where only another part is done again.
@@ -393,13 +412,13 @@ fn fell(before: &MeanFlow, closed: &MeanFlow) -> String {
     before.told().words(before.estimate.value - closed.estimate.value)
 }
 
-/// Compares the holes of a pipe; those that this leaves open are closed again for as long as can be asked for. Gives the
-/// findings and what was seen.
+/// Compares the holes of a pipe; those that this leaves open are closed again for as long as can be asked for. Gives what failed on
+/// the way, and what was seen of the others.
 async fn settle(
     round: &mut HoleRound<'_>,
     mut drops: Vec<MeasuredDrop>,
     part: Option<&Part>,
-) -> Result<(Vec<Finding>, Vec<Seen>), Stop> {
+) -> Result<(Vec<Finding>, Vec<MeasuredDrop>), Stop> {
     let inputs = round.inputs.clone();
     let mut found = Vec::new();
     for _ in 0..inputs.plan.advanced.holes.again {
@@ -431,15 +450,15 @@ async fn settle(
             }
         }
     }
-    let mut coarse = Vec::new();
-    for (drop, judged) in drops.iter().zip(compared(&inputs, &drops)) {
-        if judged.coarse {
-            coarse.push(drop.hole.number);
-        }
-        found.push(judged.finding);
-    }
-    say_coarse(round.ctx, &inputs, round.pipe.inlet, coarse);
-    Ok((found, drops.iter().map(MeasuredDrop::seen).collect()))
+    Ok((found, drops))
+}
+
+/// What is said of each hole beside the others.
+fn say_of_each(ctx: &Context, inputs: &JobInputs, pipe: &Pipe, drops: &[MeasuredDrop]) -> Vec<Finding> {
+    let judged = compared(inputs, drops);
+    let coarse = drops.iter().zip(&judged).filter(|(_, j)| j.coarse).map(|(drop, _)| drop.hole.number);
+    say_coarse(ctx, inputs, pipe.inlet, coarse.collect());
+    judged.into_iter().map(|j| j.finding).collect()
 }
 
 /// States of which holes only a gross shift could be told.

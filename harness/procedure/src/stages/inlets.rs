@@ -119,6 +119,17 @@ pub(super) async fn shut(ctx: &Context, inlet: u8, before: f64) {
     ctx.edit().unit.flow_fault_expected = expected;
 }
 
+/// The flow of an inlet that stands still, as it is in the pipe: to a step of the reading (JCGM 100, F.2.2.1), and known no better
+/// than while it drew.
+pub(super) async fn still(ctx: &Context, inlet: u8, drew: &MeanFlow) -> Option<MeanFlow> {
+    let (began, scale) = (ctx.now(), flow::scale(ctx, inlet));
+    let told = read(ctx, &[inlet], "flow while nothing enters").await.first().copied().flatten();
+    let Some(Unused::Flow { mean, u }) = told else { return None };
+    let step = ctx.abilities().map_or(0.0, |a| f64::from(a.flow_step_nl_s) * 1e-12);
+    let u = libm::hypot(u, step / libm::sqrt(12.0)) * scale;
+    Some(MeanFlow::still(mean * scale, u.max(drew.u_scatter), (began, ctx.now())))
+}
+
 /// The mean of what an inlet read; `None`: it told nothing. Too few show no scatter.
 fn mean(values: &[f64], least: u32) -> Option<Unused> {
     let n = values.len() as f64;

@@ -68,6 +68,7 @@ async fn at_hole(ctx: &Context, inputs: &JobInputs, hole: HoleRef) -> Walk {
     let predicted = inputs.predicted(opening).map(|p| p.half_plateau_s).filter(Estimate::is_sound);
     let words = hole_words(hole, geometry.kind);
     let shows_level = ctx.abilities().is_some_and(|a| a.flow_basis == FlowBasis::Share);
+    let alike = ctx.get().record.alike;
     let mut place = Place {
         hole,
         words,
@@ -76,6 +77,7 @@ async fn at_hole(ctx: &Context, inputs: &JobInputs, hole: HoleRef) -> Walk {
         set_aside: Vec::new(),
         shows_level,
         mark_u_s: inputs.plan.smoke.mark_u_s,
+        alike,
     };
     let mut runs = Runs::default();
     let ended = all_runs(ctx, inputs, &mut place, &mut runs).await;
