@@ -84,7 +84,7 @@ fn holes_that_closing_in_turn_leaves_open_are_opened_alone() {
     assert!(coded(&o, "holes.one-left-closed").is_empty() && coded(&o, "holes.left-closed").is_empty());
     assert!(o.still.is_empty(), "{:?}", o.still);
     assert_ne!(o.verdict, Verdict::Fail, "{}", o.because);
-    let o = with(&["hole-partly-blocked:0.5"]);
+    let o = with(&["hole-partly-blocked:pipe=1,hole=2,severity=0.5"]);
     assert_ne!(o.verdict, Verdict::Pass, "{}", o.because);
 }
 

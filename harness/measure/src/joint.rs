@@ -57,6 +57,11 @@ const ROUNDS: usize = 5;
 /// out by themselves do not count for the others, so that one blocked hole does not shift its neighbours. `None` for
 /// numbers that are none or an uncertainty that is not positive.
 pub fn part(all: &[Seen]) -> Vec<Option<Parted>> {
+    part_by(all, &[])
+}
+
+/// The same, where these count whatever they show: what nothing else can stand in for.
+pub fn part_by(all: &[Seen], always: &[usize]) -> Vec<Option<Parted>> {
     let causes = all.first().map_or(0, |s| s.common.len());
     let finite = |s: &Seen| [s.deviation, s.u, s.spread].iter().chain(&s.common).all(|x| x.is_finite());
     let sound: Vec<bool> = all.iter().map(|s| finite(s) && s.u > 0.0 && s.common.len() == causes).collect();
@@ -68,7 +73,8 @@ pub fn part(all: &[Seen]) -> Vec<Option<Parted>> {
         let stands_out = |(s, p): (&Seen, &Option<Parted>)| {
             p.is_none_or(|p| p.own.value.abs() > STANDS_OUT * libm::hypot(p.own.u, s.spread))
         };
-        let next: Vec<bool> = all.iter().zip(&parted).map(|x| !stands_out(x)).collect();
+        let next = all.iter().zip(&parted).enumerate();
+        let next: Vec<bool> = next.map(|(i, x)| !stands_out(x) || sound[i] && always.contains(&i)).collect();
         if next == counts {
             break;
         }
@@ -187,6 +193,17 @@ mod tests {
         let alone = part(&[seen(0.1, &[0.1])])[0].unwrap();
         close(alone.own.value, 0.1);
         close(alone.common.u, 0.1);
+    }
+    #[test]
+    fn what_nothing_can_stand_in_for_counts_whatever_it_shows() {
+        // Two with one cause of which nothing is known, and a third that has another: the two stand out of each other, and neither tells
+        // which of them is wrong.
+        let of = |deviation: f64, common: &[f64]| Seen { spread: 0.0, ..seen(deviation, common) };
+        let apart = [of(0.3, &[1.0, 0.0]), of(0.0, &[1.0, 0.0]), of(0.0, &[0.0, 0.1])];
+        let own = part_by(&apart, &[1])[0].unwrap().own;
+        assert!((own.value - 0.3).abs() < 1e-3 && own.u < 0.05, "{own:?}");
+        // What is no number counts nowhere.
+        assert_eq!(part_by(&[seen(0.1, &[1.0]), seen(f64::NAN, &[1.0])], &[1])[1], None);
     }
     #[test]
     fn what_can_not_be_parted_is_none() {

@@ -42,7 +42,7 @@ facts! {
         likely "too little flow in this pipe, a leak near the unit, or a partly blocked pipe",
         next "look along the pipe between the unit and the hole, then test again";
     late_as_flows(hole, by, alike) = "smoke.late-as-flows", Undecided,
-        "smoke from {hole} is {by} s off the prediction, too near the limit to tell; and the flows of all pipes are {alike} % off alike: the unit moves less air than predicted",
+        "smoke from {hole} is {by} s off the prediction, too near the limit to tell; and the flows of all pipes are {alike} % off alike: the unit may move less air than predicted",
         likely "a clogged filter, a fan that runs slower than it is set or told, or a covered exhaust",
         next "check the filter, the fan and the exhaust of the unit, then prove flow again";
     near_agreement(hole, by) = "smoke.near-agreement-limit", Undecided,

@@ -116,7 +116,9 @@ impl PipesCompared {
         let flows = self.flows.get(i).into_iter().chain(others).map(|s| with(s, self.alike, 0.0));
         let holes = self.holes.iter().map(|(n, s)| with(s, 0.0, if *n == inlet { self.alike } else { 0.0 }));
         let all: Vec<Seen> = flows.chain(holes).collect();
-        joint::part(&all).first().copied()?.map(|parted| parted.own)
+        // Beside the only other pipe nothing tells which of the two stands out.
+        let always: &[usize] = if self.flows.len() == 2 { &[1] } else { &[] };
+        joint::part_by(&all, always).first().copied()?.map(|parted| parted.own)
     }
 
     /// What shifts the flows of all pipes alike, as a share; `None` where none could be compared.

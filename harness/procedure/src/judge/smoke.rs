@@ -176,13 +176,14 @@ impl Place {
         f.window = self.window;
         f
     }
-    /// Late smoke of which the flows of all pipes, low alike, explain the most: by how much they are, %. Times go with one over the
-    /// flow.
+    /// Late smoke that flows may explain which are low alike for all pipes, as far as their interval goes: by how much they are, %. Times go
+    /// with one over the flow.
     fn late_as_flows(&self, inputs: &JobInputs, late: f64) -> Option<String> {
-        let low = self.alike.filter(|alike| alike.value < -alike.u && alike.value > -1.0)?;
-        let by_flows = self.predicted?.value * -low.value / (1.0 + low.value);
+        let low = self.alike.filter(|alike| alike.value < -alike.u)?;
         let k = coverage_factor(inputs);
-        (late > 0.0 && by_flows > 0.5 * late).then(|| give_or_take(100.0 * low.value, 100.0 * k * low.u, 1))
+        let least = (1.0 + low.value - k * low.u).max(0.0);
+        let explained = late > 0.0 && least * late <= (1.0 - least) * self.predicted?.value;
+        explained.then(|| give_or_take(100.0 * low.value, 100.0 * k * low.u, 1))
     }
     /// Smoke showed at another inlet's sensor.
     pub(crate) fn crossed(&self, inlet: u8) -> Finding {
@@ -431,6 +432,11 @@ mod tests {
         assert_eq!(told_at(0.15, 24.0), "smoke.late-as-flows");
         assert_eq!(told_at(0.0, 24.0), "smoke.near-agreement-limit");
         assert_eq!(told_at(0.02, 24.0), "smoke.near-agreement-limit", "flows that are not seen to be low");
+        assert_eq!(
+            told_at(0.04, 24.0),
+            "smoke.near-agreement-limit",
+            "by less than the smoke is late, whatever is open"
+        );
         assert_eq!(told_at(0.15, 16.0), "smoke.near-agreement-limit", "early");
         assert_eq!(told_at(0.15, 40.0), "smoke.later-than-predicted");
     }
