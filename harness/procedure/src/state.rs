@@ -28,7 +28,7 @@ use plumeline_base::{
     input::{AbortCause, Answer, LineId},
 };
 use plumeline_detector::{Baseline, Identity, SettingsState, Ticket, Trouble, driver::End, settings::Settings};
-use plumeline_measure::{clock, few, joint::Given};
+use plumeline_measure::{clock, few, joint};
 
 /// When a reading counted, and by which clock.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -239,7 +239,7 @@ pub(crate) struct RecordState {
     /// Flows with the outgoing unit, by inlet.
     pub(crate) as_found: BTreeMap<u8, MeanFlow>,
     /// What shifted the flows of all pipes alike when they were proven, as a share.
-    pub(crate) alike: Option<Given>,
+    pub(crate) alike: Option<joint::Given>,
     /// How much typed flows of each inlet scatter.
     pub(crate) typed: BTreeMap<u8, few::Scatter>,
     /// What was typed last of all flows of a state.
