@@ -255,7 +255,9 @@ mod tests {
         let one = |(opening, part): (usize, f64)| {
             let hole = sample::hole(1, opening as u32 + 1);
             let flow = flow(FLOW * ALONE * part, 0.2);
-            OpenedAlone { hole, opening, words: "a hole".into(), flows: Vec::from([flow]) }.drop(&inputs, &whole, &shut).unwrap()
+            OpenedAlone { hole, opening, words: "a hole".into(), flows: Vec::from([flow]) }
+                .drop(&inputs, &whole, &shut)
+                .unwrap()
         };
         let opened: Vec<MeasuredDrop> = alone.into_iter().enumerate().map(one).collect();
         let causes = inputs.predicted(0).unwrap().closed_common.len();

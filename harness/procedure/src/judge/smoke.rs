@@ -426,7 +426,7 @@ mod tests {
         let told_at = |low: f64, s: f64| {
             let alike = Some(Given { value: -low, u: 0.03 });
             let place = Place { alike, ..place(Some(20.0)) };
-            as_predicted(&inputs, &place, &times(s)).code.as_str().to_owned()
+            as_predicted(&inputs, &place, &times(s), &[]).code.as_str().to_owned()
         };
         // 15 % less flow, 18 % more time.
         assert_eq!(told_at(0.15, 24.0), "smoke.late-as-flows");
