@@ -37,8 +37,8 @@ pub(crate) enum Closings {
     AllOthers(f64),
     /// Both, and what each showed.
     Both {
-        /// Closed by itself: the drop over the predicted one.
-        closed: f64,
+        /// Closed by itself: the drop over the predicted one, and its standard uncertainty.
+        closed: (f64, f64),
         /// Open by itself: the share of the pipe's flow.
         alone: f64,
     },
@@ -88,11 +88,21 @@ impl MeasuredDrop {
         let look = self.pooled();
         Seen { deviation: look.deviation, u: look.u, spread: self.spread(), common: self.common.clone() }
     }
+    /// The drop when it was closed by itself, or what it drew alone where it never was, over the predicted one; and its standard uncertainty.
+    pub(crate) fn figure(&self) -> (f64, f64) {
+        match self.by {
+            Closings::Both { closed, .. } => closed,
+            Closings::One | Closings::AllOthers(_) => {
+                let look = self.pooled();
+                (1.0 + look.deviation, look.u)
+            }
+        }
+    }
     /// Takes in what the hole drew alone, which weighs so much of both.
     pub(crate) fn add(&mut self, alone: &Self, weight: f64) {
         let (first, second) = (self.pooled(), alone.pooled());
         let Closings::AllOthers(share) = alone.by else { return };
-        self.by = Closings::Both { closed: 1.0 + first.deviation, alone: (1.0 + second.deviation) * share };
+        self.by = Closings::Both { closed: (1.0 + first.deviation, first.u), alone: (1.0 + second.deviation) * share };
         let mix = |a: f64, b: f64| (1.0 - weight) * a + weight * b;
         // The drill's scatter moves both alike.
         self.expected.u_individual = self.expected.value * mix(self.spread(), alone.spread());
@@ -109,7 +119,7 @@ impl MeasuredDrop {
         match self.by {
             Closings::One => format!("closing it lowered the flow by {}", self.told.words(times * self.expected.value)),
             Closings::AllOthers(share) => says_alone(times * share),
-            Closings::Both { closed, alone } => {
+            Closings::Both { closed: (closed, _), alone } => {
                 let fell = self.told.words(closed * self.expected.value);
                 format!("closing it lowered the flow by {fell}, and {}", says_alone(alone))
             }

@@ -168,7 +168,7 @@ impl Rise {
         let of = |times: &[f64]| {
             let start = times.first().map(|t| (*t, 0.0));
             let curve: Vec<(f64, f64)> = start.into_iter().chain(times.iter().copied().zip(RISE)).collect();
-            let behind = lagged(&curve, lag_s);
+            let behind = lagged(&finer(&curve), lag_s);
             // The last share of the table is the plateau as far as the table goes.
             let top = behind.last().map_or(1.0, |(_, share)| *share);
             RISE.iter().take(times.len()).map(|share| passes(&behind, share.min(top))).collect()
@@ -190,6 +190,19 @@ impl Rise {
         }
         (!self.here_s.is_empty()).then_some(1.0)
     }
+}
+
+/// Straight pieces of a curve that are cut so often: behind a lag they are no longer straight.
+const PIECES: u32 = 16;
+fn finer(curve: &[(f64, f64)]) -> Vec<(f64, f64)> {
+    let between = |pair: &[(f64, f64)]| {
+        let (a, b) = (pair[0], pair[1]);
+        (1..=PIECES).map(move |i| {
+            let part = f64::from(i) / f64::from(PIECES);
+            (a.0 + (b.0 - a.0) * part, a.1 + (b.1 - a.1) * part)
+        })
+    };
+    curve.first().copied().into_iter().chain(curve.windows(2).flat_map(between)).collect()
 }
 
 /// How the prediction was reached, and how good its arithmetic is.

@@ -45,6 +45,10 @@ facts! {
         "smoke from {hole} is {by} s off the prediction, too near the limit to tell; and the flows of all pipes are {alike} % off alike: the unit may move less air than predicted",
         likely "a clogged filter, a fan that runs slower than it is set or told, or a covered exhaust",
         next "check the filter, the fan and the exhaust of the unit, then prove flow again";
+    all_late(percent) = "smoke.all-late", Undecided,
+        "smoke comes late at every pipe alike, by {percent} % of its time or more",
+        likely "the unit moves less air than predicted: a clogged filter, a fan that runs slower than it is set or told, or a covered exhaust",
+        next "check the filter, the fan and the exhaust of the unit, then prove flow again";
     near_agreement(hole, by) = "smoke.near-agreement-limit", Undecided,
         "smoke from {hole} is {by} s off the prediction: too near the limit to tell";
 }

@@ -72,9 +72,16 @@ fn verdict(o: &Outcome, missing: &[StageKind]) -> Verdict {
     if o.aborted || !o.still.is_empty() { all.and(Verdict::Undecided) } else { all }
 }
 
-/// Topics and codes of findings by which a unit contradicts itself: what its readings say of the site comes after them.
-const OF_ITSELF: [&str; 5] =
-    ["readings.", "inlets.reads-when-shut", "holes.stands-still", "dilution.untold-air", "inlets.untold-air"];
+/// Topics and codes of findings by which a unit contradicts itself, or that tell what all its pipes share: what its readings say of single
+/// places comes after them.
+const OF_ITSELF: [&str; 6] = [
+    "readings.",
+    "inlets.reads-when-shut",
+    "holes.stands-still",
+    "dilution.untold-air",
+    "inlets.untold-air",
+    "smoke.all-late",
+];
 
 /// Codes by which values of another time are told: what else is found, and fails, is found by them.
 const OF_ANOTHER_TIME: [&str; 2] = ["readings.answer-late", "readings.repeated"];

@@ -194,7 +194,7 @@ fn difference(inputs: &JobInputs, mean: &MeanFlow, predicted: &Estimate) -> Resu
 const ONE_CAUSE: f64 = 0.5;
 
 /// Pipes that are off alike, and so by a cause of the unit: all to one side, none by much more than another.
-fn one_cause(off: &[f64]) -> bool {
+pub(crate) fn one_cause(off: &[f64]) -> bool {
     let (least, most) = off.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), x| (a.min(*x), b.max(*x)));
     let within = |near: f64, far: f64| near >= ONE_CAUSE * far;
     off.len() > 1 && (least > 0.0 && within(least, most) || most < 0.0 && within(-most, -least))

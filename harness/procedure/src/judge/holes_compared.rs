@@ -65,7 +65,8 @@ fn one(inputs: &JobInputs, h: &MeasuredDrop, parted: Option<Parted>) -> HoleJudg
     let flow = h.expected.value;
     let off = parted.map_or(0.0, |p| p.common.value);
     let expected_u = parted.map_or_else(|| h.expected.u() / h.expected.value, |p| p.common.u);
-    f.measured = Some(h.told.figure((1.0 + look.deviation) * flow, look.u * flow * k));
+    let (drop, u) = h.figure();
+    f.measured = Some(h.told.figure(drop * flow, u * flow * k));
     // What the pipe's other holes predict here.
     f.expected = Some(h.told.figure((1.0 + off) * flow, expected_u * flow * k));
     f.window = Some(h.window);

@@ -1,6 +1,6 @@
 //! Timed releases of smoke: the transport time against the limit by the onset; the agreement with the prediction by half of
 //! each run's plateau, because the onset depends on how strong the smoke was. All runs count.
-use super::{decide, pipes_compared::unit_limit};
+use super::{decide, flow::one_cause, pipes_compared::unit_limit};
 use crate::{
     facts::{Fact, fixed, give_or_take, signed, smoke as fact},
     job::JobInputs,
@@ -12,7 +12,7 @@ use crate::{
 use alloc::{format, string::String, vec::Vec};
 use libm::hypot;
 use plumeline_airflow::uncertainty::{OpeningPrediction, Rise};
-use plumeline_base::{Instant, obscuration::Extinction, quantity::Estimate};
+use plumeline_base::{Instant, Verdict, obscuration::Extinction, quantity::Estimate};
 use plumeline_measure::{
     decide::{Because, Limits},
     joint::Given,
@@ -176,13 +176,14 @@ impl Place {
         f.window = self.window;
         f
     }
-    /// Late smoke that flows may explain which are low alike for all pipes, as far as their interval goes: by how much they are, %. Times go
+    /// Late smoke that flows may explain which are low alike for all pipes, as far as both intervals go: by how much they are, %. Times go
     /// with one over the flow.
-    fn late_as_flows(&self, inputs: &JobInputs, late: f64) -> Option<String> {
+    fn late_as_flows(&self, inputs: &JobInputs, late: &Estimate) -> Option<String> {
         let low = self.alike.filter(|alike| alike.value < -alike.u)?;
         let k = coverage_factor(inputs);
         let least = (1.0 + low.value - k * low.u).max(0.0);
-        let explained = late > 0.0 && least * late <= (1.0 - least) * self.predicted?.value;
+        let explained =
+            late.value > 0.0 && least * (late.value - k * late.u()) <= (1.0 - least) * self.predicted?.value;
         explained.then(|| give_or_take(100.0 * low.value, 100.0 * k * low.u, 1))
     }
     /// Smoke showed at another inlet's sensor.
@@ -289,7 +290,7 @@ pub(crate) fn as_predicted(inputs: &JobInputs, place: &Place, halves: &[Estimate
         Err(error) => f.state(fact::not_compared(words, error, error.remedy())),
         Ok(ruling) => {
             let by = difference.value;
-            let fact = match (ruling.because, place.late_as_flows(inputs, by)) {
+            let fact = match (ruling.because, place.late_as_flows(inputs, &difference)) {
                 (Because::InGuardBand, Some(alike)) => fact::late_as_flows(words, signed(by, 1), alike),
                 (because, _) => match because {
                     Because::Within => fact::as_predicted(words, signed(by, 1)),
@@ -304,12 +305,24 @@ pub(crate) fn as_predicted(inputs: &JobInputs, place: &Place, halves: &[Estimate
     f
 }
 
+/// Smoke that comes late at every pipe, and by much the same share of its time, tells of the unit and not of a pipe; told where a pipe
+/// is off for it.
+pub(crate) fn all_late(findings: &[Finding]) -> Option<Finding> {
+    let compared = |f: &&Finding| f.stage == StageKind::ProveSmoke && f.stands();
+    let late = |f: &Finding| Some((f.measured.as_ref()?.value / f.expected.as_ref()?.value - 1.0, f.verdict));
+    let all: Vec<(f64, Verdict)> = findings.iter().filter(compared).filter_map(late).collect();
+    let off: Vec<f64> = all.iter().map(|(off, _)| *off).collect();
+    let open = all.iter().any(|(_, verdict)| *verdict != Verdict::Pass);
+    let least = off.iter().copied().fold(f64::INFINITY, f64::min);
+    (open && least > 0.0 && one_cause(&off))
+        .then(|| Finding::of(StageKind::ProveSmoke, Subject::Replacement, fact::all_late(fixed(100.0 * least, 0))))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::judge::sample;
     use alloc::borrow::ToOwned;
-    use plumeline_base::Verdict;
 
     fn place(predicted: Option<f64>) -> Place {
         let predicted = predicted.map(|t| Estimate::new(t, 0.4, 0.4));
@@ -439,6 +452,23 @@ mod tests {
         );
         assert_eq!(told_at(0.15, 16.0), "smoke.near-agreement-limit", "early");
         assert_eq!(told_at(0.15, 40.0), "smoke.later-than-predicted");
+    }
+
+    #[test]
+    fn smoke_that_is_late_at_every_pipe_speaks_of_the_unit() {
+        let inputs = sample::inputs();
+        let at = |inlet: u8, s: f64| {
+            let place = Place { hole: sample::hole(inlet, 3), ..place(Some(20.0)) };
+            as_predicted(&inputs, &place, &times(s), &[])
+        };
+        let told = |s: [f64; 2]| all_late(&[at(1, s[0]), at(2, s[1])]).map(|f| (f.code.as_str().to_owned(), f.verdict));
+        let late = Some(("smoke.all-late".to_owned(), Verdict::Undecided));
+        assert_eq!((told([24.0, 23.5]), told([24.0, 22.0])), (late.clone(), late));
+        assert_eq!(told([24.0, 21.0]), None, "one by itself");
+        assert_eq!(told([24.0, 16.0]), None, "one early");
+        assert_eq!(told([21.0, 20.8]), None, "nothing is off for it");
+        assert_eq!(all_late(&[at(1, 24.0)]), None, "one pipe");
+        assert_eq!(all_late(&[]), None);
     }
 
     #[test]
