@@ -305,14 +305,20 @@ pub(crate) fn as_predicted(inputs: &JobInputs, place: &Place, halves: &[Estimate
     f
 }
 
-/// Smoke that comes late at every pipe, and by much the same share of its time, tells of the unit and not of a pipe; told where a pipe
-/// is off for it.
-pub(crate) fn all_late(findings: &[Finding]) -> Option<Finding> {
-    let compared = |f: &&Finding| f.stage == StageKind::ProveSmoke && f.stands();
-    let late = |f: &Finding| Some((f.measured.as_ref()?.value / f.expected.as_ref()?.value - 1.0, f.verdict));
-    let all: Vec<(f64, Verdict)> = findings.iter().filter(compared).filter_map(late).collect();
-    let off: Vec<f64> = all.iter().map(|(off, _)| *off).collect();
-    let open = all.iter().any(|(_, verdict)| *verdict != Verdict::Pass);
+/// Smoke that comes late at every pipe of several, and by much the same share of its time, tells of the unit and not of a pipe; told where
+/// one is off for it. A pipe of which no time is known leaves that open.
+pub(crate) fn all_late(inputs: &JobInputs, findings: &[Finding]) -> Option<Finding> {
+    let of_pipe = |f: &&Finding, inlet: u8| {
+        f.stage == StageKind::ProveSmoke && f.subject == Subject::Pipe(inlet) && f.stands() && f.expected.is_some()
+    };
+    let late = |f: &Finding| Some(f.measured.as_ref()?.value / f.expected.as_ref()?.value - 1.0);
+    let pipes = inputs.pipes();
+    // Of several places along a pipe the last stands for it.
+    let told: Option<Vec<&Finding>> =
+        pipes.iter().map(|pipe| findings.iter().rev().find(|f| of_pipe(f, pipe.inlet))).collect();
+    let told = told?;
+    let off: Vec<f64> = told.iter().map(|f| late(f)).collect::<Option<_>>()?;
+    let open = told.iter().any(|f| f.verdict != Verdict::Pass);
     let least = off.iter().copied().fold(f64::INFINITY, f64::min);
     (open && least > 0.0 && one_cause(&off))
         .then(|| Finding::of(StageKind::ProveSmoke, Subject::Replacement, fact::all_late(fixed(100.0 * least, 0))))
@@ -461,14 +467,19 @@ mod tests {
             let place = Place { hole: sample::hole(inlet, 3), ..place(Some(20.0)) };
             as_predicted(&inputs, &place, &times(s), &[])
         };
-        let told = |s: [f64; 2]| all_late(&[at(1, s[0]), at(2, s[1])]).map(|f| (f.code.as_str().to_owned(), f.verdict));
+        let of = |all: &[Finding]| all_late(&inputs, all).map(|f| (f.code.as_str().to_owned(), f.verdict));
+        let told = |s: [f64; 2]| of(&[at(1, s[0]), at(2, s[1])]);
         let late = Some(("smoke.all-late".to_owned(), Verdict::Undecided));
         assert_eq!((told([24.0, 23.5]), told([24.0, 22.0])), (late.clone(), late));
         assert_eq!(told([24.0, 21.0]), None, "one by itself");
         assert_eq!(told([24.0, 16.0]), None, "one early");
         assert_eq!(told([21.0, 20.8]), None, "nothing is off for it");
-        assert_eq!(all_late(&[at(1, 24.0)]), None, "one pipe");
-        assert_eq!(all_late(&[]), None);
+        assert_eq!(of(&[at(1, 24.0), at(1, 23.5)]), None, "two places of one pipe, nothing of the other");
+        assert_eq!(of(&[]), None);
+        // An alarm's figures are no times.
+        let mut level = at(2, 30.0);
+        level.subject = Subject::Replacement;
+        assert_eq!(of(&[at(1, 24.0), level]), None);
     }
 
     #[test]

@@ -47,7 +47,7 @@ pub(crate) async fn prove_smoke(ctx: Context) -> Result<(), Stop> {
             walk.push_back((hole, true));
         }
     }
-    let late = judge::all_late(&ctx.get().outcome.findings);
+    let late = judge::all_late(&inputs, &ctx.get().outcome.findings);
     late.into_iter().for_each(|f| ctx.found(f));
     dilution::conclude(&ctx);
     alarms::conclude(&ctx);
