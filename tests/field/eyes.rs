@@ -24,7 +24,11 @@ pub(crate) fn reads(site: &mut Site, act: &Value) -> Option<String> {
             "voltage" => format!("{:.2} V", label(site)["supply_v"].as_f64()?),
             _ => format!("{:.0} mA", label(site)["supply_a"].as_f64()? * 1000.0),
         },
-        "smoke-shows" => watches(site, |site| smoke(site) > 0.0055),
+        // From the reading that is asked for on; without one, from the first level on.
+        "smoke-shows" => watches(site, |site| match act["from_n_m"].as_f64() {
+            Some(from) => smoke(site) >= -(-from * 1e-9).exp_m1() * 100.0 - 0.0005,
+            None => display(site)["levels"].as_array().is_some_and(|levels| !levels.is_empty()),
+        }),
         "level-shows" => watches(site, |site| lists(&display(site)["levels"], &act["level"])),
         "fault-shows" => watches(site, |site| lists(&display(site)["flow_low"], &act["inlet"])),
         "fault-gone" => watches(site, |site| !lists(&display(site)["flow_low"], &act["inlet"])),
