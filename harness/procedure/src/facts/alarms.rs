@@ -18,6 +18,10 @@ facts! {
         "alarm level {level} rose only {after} s after its threshold was reached; its delay is {delay} s",
         likely "the unit acts on another threshold or delay than it reads back",
         next "load the settings again and release smoke again; if it comes back, do not put this unit into service";
+    exchanged(sooner, later, first, second) = "alarms.delays-exchanged", Fail,
+        "alarm level {sooner} rose when its threshold had stood for {first} s and level {later} after {second} s: each at about the other's delay",
+        likely "the unit acts on the delays of these levels in exchanged places",
+        next "load the settings again and release smoke again; if it comes back, do not put this unit into service";
     never(level, after, delay) = "alarms.never", Fail,
         "alarm level {level} did not rise although its threshold had stood for {after} s; its delay is {delay} s",
         likely "the unit does not alarm at this level, or acts on another threshold than it reads back",

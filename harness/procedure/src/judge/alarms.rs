@@ -180,6 +180,28 @@ pub(crate) fn risen(level: &Level, rise: Rise, left_out: bool, within: Within) -
     f
 }
 
+/// Levels each of which rose in time, and yet nearer to the other's delay than to its own. Delays that lie nearer to each other than a rise
+/// may be off can't be told apart.
+pub(crate) fn exchanged(rises: &[(Level, Rise)], within: Within) -> Vec<Finding> {
+    let mut found = Vec::new();
+    let in_time =
+        || rises.iter().filter_map(|(level, rise)| if let Rise::InTime(s) = rise { Some((level, *s)) } else { None });
+    for (sooner, first) in in_time() {
+        for (later, second) in in_time().filter(|(later, _)| later.delay_s - sooner.delay_s >= within.time_s) {
+            let middle = 0.5 * (sooner.delay_s + later.delay_s);
+            if first > middle && second < middle {
+                let seconds = |s: f64| alloc::format!("{s:.0}");
+                let fact = fact::exchanged(sooner.number, later.number, seconds(first), seconds(second));
+                let mut f = Finding::of(StageKind::ProveSmoke, Subject::Level(later.number), fact);
+                f.measured = Some(Figure::plain(second, "s"));
+                f.expected = Some(Figure::with(later.delay_s, within.time_s, "s"));
+                found.push(f);
+            }
+        }
+    }
+    found
+}
+
 /// What stands once the smoke is gone and before latches are reset, for the levels that had risen.
 pub(crate) fn after_smoke(levels: &[Level], risen: u32, reached: u32, latched: u32) -> Vec<Finding> {
     let judged = levels.iter().filter(|l| risen & bit(l.number) != 0).map(|l| {
@@ -226,6 +248,27 @@ mod tests {
         // Nobody knows for how long smoke had stood that was there before.
         assert_eq!(rise(&LEVEL, &job(2e-3, Some(30))[27..], WITHIN), Rise::NotReached);
         assert_eq!(rise(&LEVEL, &job(2e-3, Some(30))[20..], WITHIN), Rise::InTime(10.0));
+    }
+    #[test]
+    fn delays_in_exchanged_places_are_told_where_each_alone_is_in_time() {
+        let level = |number, delay_s| Level { number, delay_s, ..LEVEL };
+        let told = |a: (f64, Rise), b: (f64, Rise)| -> Vec<String> {
+            let found = exchanged(&[(level(1, a.0), a.1), (level(2, b.0), b.1)], WITHIN);
+            found.iter().map(|f| alloc::format!("{} {:?}", f.code.as_str(), f.subject)).collect()
+        };
+        let one = ["alarms.delays-exchanged Level(2)".to_owned()];
+        assert_eq!(told((5.0, Rise::InTime(10.0)), (10.0, Rise::InTime(5.2))), one);
+        let one = ["alarms.delays-exchanged Level(1)".to_owned()];
+        assert_eq!(told((10.0, Rise::InTime(5.2)), (5.0, Rise::InTime(9.0))), one, "in either order");
+        for sound in [
+            ((5.0, Rise::InTime(5.0)), (10.0, Rise::InTime(10.0))),
+            ((5.0, Rise::InTime(9.0)), (10.0, Rise::InTime(13.0))),
+            ((5.0, Rise::InTime(5.0)), (10.0, Rise::InTime(6.0))),
+            ((5.0, Rise::InTime(8.0)), (9.0, Rise::InTime(6.0))),
+            ((5.0, Rise::Seen(10.0)), (10.0, Rise::Seen(5.0))),
+        ] {
+            assert!(told(sound.0, sound.1).is_empty(), "{sound:?}");
+        }
     }
     #[test]
     fn what_the_smoke_does_not_reach_is_not_shown() {

@@ -118,6 +118,11 @@ pub(super) fn conclude(ctx: &Context) {
     for level in levels.iter().filter(|l| !told_wrong(ctx, l.number)) {
         tell(ctx, level);
     }
+    let rises: Vec<(Level, Rise)> = {
+        let told = &ctx.get().record.alarms;
+        levels.iter().filter_map(|l| told.get(&l.number).map(|rise| (*l, *rise))).collect()
+    };
+    judge::exchanged(&rises, within(ctx)).into_iter().for_each(|f| ctx.found(f));
 }
 
 /// Follows the levels that go with the smoke, for as long as the job runs.
