@@ -1,7 +1,11 @@
 //! What is wrong at a site, and the law that its scatter follows. Not here: what a defect does (the simulator).
 use super::dice::Dice;
 use plumeline_base::pipework::{OpeningKind, Pipework, SegmentKind};
-use plumeline_simulator::{Defect, DefectKind, scenario::Law};
+use plumeline_simulator::{
+    Defect, DefectKind,
+    physics::friction::{self, Friction},
+    scenario::Law,
+};
 
 /// The laws of scatter; the predictor holds the first one only.
 const LAWS: [Law; 4] = [Law::Normal, Law::Uniform, Law::HeavyTails, Law::Skewed];
@@ -52,6 +56,14 @@ const ITEMS: usize = 8;
 /// The law of the scatter of one site.
 pub(super) fn law(dice: &mut Dice) -> Law {
     LAWS[dice.below(LAWS.len())]
+}
+
+/// The laws of friction that the air of a site may follow; the predictor holds none of them. They differ by where a pipe turns turbulent.
+const FRICTIONS: [Friction; 3] =
+    [Friction::Cheng, Friction::Other(friction::turns_early), Friction::Other(friction::turns_late)];
+/// The law of friction of one site.
+pub(super) fn friction(dice: &mut Dice) -> Friction {
+    FRICTIONS[dice.below(FRICTIONS.len())]
 }
 
 /// Zero to three defects of different kinds: none in 20 of 100 jobs, one in 45, two in 20, three in 15.

@@ -155,7 +155,8 @@ fn play(
     let site = SimulatedSite::new(simulation);
     let line = |unit, seed| Line::simulated(&site, unit, FaultSpec::default(), seed);
     let seen = Rc::new(Cell::default());
-    let script = Script::willing().with_hands_full().with_eyes(port::eyes(files).slipping(slips, seed));
+    let script =
+        Script::willing().with_hands_full().marking_by_hand(seed).with_eyes(port::eyes(files).slipping(slips, seed));
     let session = job::Job::begin(files, inputs.clone(), MemoryKeeper::default(), DATE_OF_SIMULATIONS)
         .line(line(apart.then_some(Which::Replacement), seed))
         .outgoing_line(apart.then(|| line(Some(Which::Outgoing), seed.wrapping_add(1))))

@@ -182,6 +182,7 @@ impl Drawn {
         let mut scenario = Scenario::new(design.pipework.clone(), seed);
         scenario.scatter.law = draw::law(dice);
         scenario.defects = draw::defects(dice, &design.pipework);
+        scenario.laws.friction = draw::friction(dice);
         Ok(Self { design, scenario })
     }
     /// Its files, checked and predicted.
@@ -199,7 +200,7 @@ impl Drawn {
             .line(Line::simulated(&site, None, FaultSpec::default(), self.scenario.seed))
             .operator(Operator::script(
                 "script",
-                Script::willing().with_hands_full().with_eyes(port::eyes(files)),
+                Script::willing().with_hands_full().marking_by_hand(self.scenario.seed).with_eyes(port::eyes(files)),
                 site,
             ))
             .run()

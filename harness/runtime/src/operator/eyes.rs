@@ -324,7 +324,7 @@ impl<T> Came<Came<T>> {
 }
 
 /// A number between 0 and 1 (SplitMix64, Steele et al. 2014).
-fn draw(state: &mut u64) -> f64 {
+pub(super) fn draw(state: &mut u64) -> f64 {
     *state = state.wrapping_add(0x9e37_79b9_7f4a_7c15);
     let z = (*state ^ (*state >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
     let z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);

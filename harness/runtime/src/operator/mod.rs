@@ -4,6 +4,7 @@
 mod acts;
 mod eyes;
 pub mod keyboard;
+mod marks;
 mod pages;
 mod prompts;
 mod script;

@@ -2,7 +2,10 @@
 //!
 //! Read from `operator.toml`. What the prompts ask for happens through the site's own control channel, never through
 //! the unit's protocol. Not here: a person at a terminal.
-use super::{Eyes, OpenPrompts, Site};
+use super::{
+    Eyes, OpenPrompts, Site,
+    marks::{Marks, Off},
+};
 use crate::failure::Failure;
 use plumeline_base::{
     Instant,
@@ -126,6 +129,8 @@ pub struct Script {
     started: Cell<Option<Instant>>,
     /// Presses no key for what the unit's own readings show.
     hands_full: bool,
+    /// Marks a release as a person does; none: at the very moment.
+    marks: RefCell<Option<Marks>>,
 }
 
 /// Who watches a display looks at it this often.
@@ -150,8 +155,14 @@ impl Script {
             eyes: RefCell::default(),
             started: Cell::default(),
             hands_full: false,
+            marks: RefCell::default(),
             file,
         }
+    }
+    /// The same, whose key marks a release a little early or late, as a person's does, by this seed.
+    #[must_use]
+    pub fn marking_by_hand(self, seed: u64) -> Self {
+        Self { marks: RefCell::new(Some(Marks::new(seed))), ..self }
     }
     /// The same, who presses no key for what the unit's own readings show, as a person at a hole does.
     #[must_use]
@@ -205,7 +216,29 @@ impl Script {
     }
     /// When the next answer is due.
     pub fn due(&self, open: &OpenPrompts) -> Option<Instant> {
-        self.next(open).map(|(at, _)| at)
+        let hands = self.marks.borrow().as_ref().and_then(|marks| marks.hands.as_ref().map(|(at, _)| *at));
+        self.next(open).map(|(at, _)| at).into_iter().chain(hands).min()
+    }
+    /// What becomes of a release where hands and key are not one moment. `None`: they are.
+    fn marked(&self, now: Instant, prompt: &Prompt, site: &mut dyn Site) -> Result<Option<Option<Answer>>, Failure> {
+        let mut marks = self.marks.borrow_mut();
+        let Some(marks) = marks.as_mut().filter(|_| matches!(prompt.act, Act::ReleaseSmoke(_))) else {
+            return Ok(None);
+        };
+        if let Some((_, answer)) = marks.key.take_if(|(id, _)| *id == prompt.id) {
+            return Ok(Some(Some(answer)));
+        }
+        Ok(Some(match marks.off() {
+            Off::KeyFirst(wait) => {
+                marks.hands = Some((now + wait, prompt.act.clone()));
+                Some(Answer::Yes)
+            }
+            Off::HandsFirst(wait) => {
+                marks.key = Some((prompt.id, super::acts::perform(now, &prompt.act, site)?));
+                self.watched.borrow_mut().insert(prompt.id, now + wait);
+                None
+            }
+        }))
     }
     /// The next answer that is due at `now`; what it stands for has been done at the site. It closes its prompt.
     pub fn answer_due(
@@ -215,9 +248,16 @@ impl Script {
         site: &mut dyn Site,
         photos: Option<&Photos>,
     ) -> Result<Option<OperatorAct>, Failure> {
+        let hands = self.marks.borrow_mut().as_mut().and_then(|marks| marks.hands.take_if(|(at, _)| *at <= now));
+        if let Some((_, act)) = hands {
+            super::acts::perform(now, &act, site)?;
+        }
         match self.next(open) {
             Some((at, prompt)) if at <= now => {
                 if self.exception(&prompt.act).is_none() {
+                    if let Some(answer) = self.marked(now, prompt, site)? {
+                        return Ok(answer.map(|answer| OperatorAct::new(prompt.id, answer)));
+                    }
                     let mut watched = self.watched.borrow_mut();
                     let waits = match &prompt.act {
                         Act::ReadDisplay { about } => !self.eyes.borrow_mut().is_done(now, prompt, about, site)?,
