@@ -62,8 +62,12 @@ pub(crate) fn judge(flows: &[Flow], own: &[Own], z: f64, found: &mut Comparison)
     }
     let against = |at: usize, wholes: &[Whole<'_>]| -> Option<(f64, f64)> {
         let others = wholes.iter().enumerate().filter(|(i, w)| *i != at && !w.apart).map(|(_, w)| w);
-        let widest = others.clone().map(|w| w.flow.u).reduce(f64::max)?;
-        Some((wholes[at].ln - median(others.map(|w| w.ln)), wholes[at].flow.u.hypot(widest).hypot(VISITS)))
+        let u = wholes[at].flow.u.hypot(others.clone().map(|w| w.flow.u).reduce(f64::max)?).hypot(VISITS);
+        // Where a pipe turns turbulent between the visits its drops change more than its flow; what is wrong changes both.
+        let drops = wholes[at].ln - median(others.clone().map(|w| w.ln));
+        let flow = wholes[at].flow.ln - median(others.map(|w| w.flow.ln));
+        let both = drops * flow > 0.0;
+        Some((if both { drops.abs().min(flow.abs()).copysign(drops) } else { 0.0 }, u))
     };
     loop {
         let beyond = |(at, _): (usize, &Whole<'_>)| {
