@@ -24,7 +24,7 @@ use plumeline_base::{Instant, input::Answer, obscuration::Extinction, time::seco
 use plumeline_detector::{ask::Look, driver::Wants, vocabulary::ObscurationSensing};
 use plumeline_measure::{
     Sample,
-    smoke::{self, Outcome, Release, Rule},
+    smoke::{self, Outcome, Release, Rule, Unclear},
 };
 
 /// How a release went.
@@ -213,6 +213,10 @@ async fn watched(
         let says = format!("keep the smoke at {}: released {waited:.0} s ago, at most", wanted.words);
         ctx.progress(says, None, Some(left));
     };
+    if matches!(outcome, Outcome::Undecided { because: Unclear::RestlessBaseline { .. } }) {
+        // By the whole record the readings before the release were restless after all. It says nothing of what came after.
+        return Err("the reading was restless before it".into());
+    }
     let elsewhere = gather.elsewhere(wanted, at, &mark);
     let alarm_after_s = gather.alarm.filter(|t| *t >= at).map(|t| t.since(at).as_secs_f64());
     let seen = SmokeSeen::by_readings(&outcome, Watched { released: at, until: gather.last, alarm_after_s, elsewhere });
