@@ -78,8 +78,10 @@ pub(crate) fn rise(level: &Level, seen: &[Seen], within: Within) -> Rise {
     // Since when the reading had stood at least about as high as the threshold when the level rose.
     let stood = seen[..=at].iter().rev().take_while(|s| s.extinction >= under);
     let began = at + 1 - stood.count();
-    let stood_s = seen[began..=at].first().map_or(0.0, |s| rose.since(s.at).as_secs_f64());
-    if stood_s + within.time_s < level.delay_s || began > at {
+    let since = |from: usize| seen[from..=at].first().map_or(0.0, |s| rose.since(s.at).as_secs_f64());
+    let stood_s = since(began);
+    // It may have stood so since right after the reading before: of readings that come seldom, that is long.
+    if since(began.saturating_sub(1)) + within.time_s < level.delay_s || began > at {
         // Smoke that stood before the readings begin, left over from another release, may have stood for longer.
         return if began == 0 { Rise::NotReached } else { Rise::Early(stood_s) };
     }
@@ -245,6 +247,11 @@ mod tests {
         assert_eq!(rise(&LEVEL, &job(2e-3, Some(22)), WITHIN), Rise::Early(2.0));
         assert_eq!(rise(&LEVEL, &job(2e-3, Some(10)), WITHIN), Rise::Early(0.0), "before the smoke");
         assert_eq!(rise(&LEVEL, &job(2e-3, None), WITHIN), Rise::Never(79.0));
+        // Readings that come every ten seconds tell no delay that is shorter.
+        let seldom: Vec<Seen> = job(2e-3, Some(30)).into_iter().step_by(10).collect();
+        assert_eq!(rise(&LEVEL, &seldom, WITHIN), Rise::InTime(10.0));
+        let seldom: Vec<Seen> = job(2e-3, Some(20)).into_iter().step_by(10).collect();
+        assert_eq!(rise(&LEVEL, &seldom, WITHIN), Rise::InTime(0.0));
         // Nobody knows for how long smoke had stood that was there before.
         assert_eq!(rise(&LEVEL, &job(2e-3, Some(30))[27..], WITHIN), Rise::NotReached);
         assert_eq!(rise(&LEVEL, &job(2e-3, Some(30))[20..], WITHIN), Rise::InTime(10.0));

@@ -174,7 +174,7 @@ sections! {
         /// Share of a threshold by which a reading may be off what the unit compares with it
         threshold: f64 = "threshold", Ratio, between(0.0, 1.0), [practice(0.1)];
         /// A level may rise so much sooner or later than its delay says
-        time_s: f64 = "time", Time, over(0.0, 600.0), [practice(5.0)];
+        time_s: f64 = "time", Time, over(0.0, 600.0), [practice(4.0)];
         /// A level is left lower than it is reached by at most this share of its threshold
         hysteresis: f64 = "hysteresis", Ratio, between(0.0, 1.0), [practice_of(0.25, "allowed by the protocol")];
         /// A level follows a reading that has fallen within
