@@ -7,6 +7,7 @@ mod batches;
 mod cable;
 mod ended;
 mod eyes;
+mod live;
 mod person;
 mod pulled;
 mod refused;

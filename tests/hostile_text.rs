@@ -53,7 +53,7 @@ fn job(dir: &Path, change: Change) -> String {
     let session = Job::begin(&files, loaded.inputs.clone(), DiskKeeper::create(&folder).unwrap(), DATE_OF_SIMULATIONS)
         .line(Line::simulated(&site, None, FaultSpec::default(), 11))
         .operator(Operator::script("script", Script::willing(), site))
-        .observer(Words::to(write, true))
+        .observer(Words::to(Box::new(write), true))
         .run()
         .unwrap();
     finish::finished(&folder, &loaded, session, false, true).unwrap();

@@ -370,7 +370,7 @@ fn screen(dir: &Folder, (port, old): &(String, Option<String>)) -> Terminal {
     let job = dir.join("job");
     let mut args = vec!["run", text(&job), "--port", port, "--speed", SPEED];
     args.extend(old.iter().flat_map(|old| ["--old-port", old]));
-    Terminal::sized(&args, true, (24, 80))
+    Terminal::sized(&[&args[..], &["--plain"]].concat(), true, (24, 80))
 }
 
 pub(crate) fn journal(dir: &Folder) -> Vec<Value> {

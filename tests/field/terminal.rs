@@ -23,6 +23,7 @@ const ENDS: Duration = Duration::from_secs(120);
 /// A program on a terminal of its own, which is its controlling terminal.
 pub(crate) struct Terminal {
     child: Child,
+    name: std::path::PathBuf,
     keys: Option<File>,
     shown: Arc<Mutex<String>>,
     gone: Arc<AtomicBool>,
@@ -34,6 +35,7 @@ impl Terminal {
     pub(crate) fn sized(args: &[&str], no_colour: bool, (ws_row, ws_col): (u16, u16)) -> Self {
         let size = Winsize { ws_row, ws_col, ws_xpixel: 0, ws_ypixel: 0 };
         let pair = openpty(Some(&size), None).unwrap();
+        let name = nix::unistd::ttyname(&pair.slave).unwrap();
         // No program may hold the other end of its own line, or of another's: it would never hang up.
         for end in [&pair.master, &pair.slave] {
             fcntl(end, FcntlArg::F_SETFD(FdFlag::FD_CLOEXEC)).unwrap();
@@ -70,7 +72,7 @@ impl Terminal {
                 rest.drain(..whole);
             }
         });
-        Self { child, keys: Some(keys), shown, gone }
+        Self { child, name, keys: Some(keys), shown, gone }
     }
     pub(crate) fn shown(&self) -> String {
         self.shown.lock().unwrap().clone()
@@ -101,6 +103,13 @@ impl Terminal {
     }
     pub(crate) fn press(&mut self, keys: &str) {
         self.keys.as_mut().unwrap().write_all(keys.as_bytes()).unwrap();
+    }
+    /// The window gets another size.
+    pub(crate) fn resize(&self, (rows, columns): (u16, u16)) {
+        let (rows, columns) = (rows.to_string(), columns.to_string());
+        let mut stty = Command::new("stty");
+        stty.arg("-F").arg(&self.name).args(["rows", &rows, "columns", &columns]);
+        assert!(stty.status().unwrap().success());
     }
     /// The window is closed: nobody has the other end of the line any more, and the system hangs up.
     pub(crate) fn close(&mut self) {

@@ -8,6 +8,7 @@ pub mod capture;
 pub mod carrying;
 pub mod commands;
 mod inspection;
+mod live;
 mod output;
 pub mod page;
 pub mod predict;

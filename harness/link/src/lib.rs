@@ -30,3 +30,13 @@ pub use spec::{ByteForm, LineSpec, LinkSpec, Parity, SerialSettings, SpecError};
 pub fn forget_typed() {
     sys::forget_typed();
 }
+
+/// Stops this program until it is told to go on; nothing on a system whose terminals do not know that.
+pub fn stop_here() {
+    sys::stop_here();
+}
+/// What a terminal sends for it.
+#[cfg(unix)]
+pub const STOP_SIGNAL: i32 = sys::STOP_SIGNAL;
+/// Whether a terminal here takes sequences that move, keep and scroll (ECMA-48) as it is.
+pub const SCROLLS_REGIONS: bool = sys::SCROLLS_REGIONS;

@@ -12,30 +12,42 @@ const L_MIN: f64 = 60_000.0;
 /// All of it.
 #[derive(Serialize)]
 pub struct Site {
-    name: String,
-    pipes: Vec<Pipe>,
+    /// Its name.
+    pub name: String,
+    /// Those that are there.
+    pub pipes: Vec<Pipe>,
     /// Inlet and hole, in the order in which they are asked for.
-    walk: Vec<(u8, u32)>,
-    smoke: Vec<(u8, u32)>,
-    runs: u8,
-    transport_limit_s: f64,
+    pub walk: Vec<(u8, u32)>,
+    /// Where smoke is released.
+    pub smoke: Vec<(u8, u32)>,
+    /// How often, at each.
+    pub runs: u8,
+    /// The longest time that is allowed, s.
+    pub transport_limit_s: f64,
 }
+/// A pipe.
 #[derive(Serialize)]
-struct Pipe {
-    inlet: u8,
+pub struct Pipe {
+    /// Its inlet.
+    pub inlet: u8,
     /// Predicted flow and half of its band, L/min.
-    flow: Option<(f64, f64)>,
-    holes: Vec<Hole>,
+    pub flow: Option<(f64, f64)>,
+    /// By number.
+    pub holes: Vec<Hole>,
 }
+/// A hole.
 #[derive(Serialize)]
-struct Hole {
-    number: u32,
-    words: &'static str,
+pub struct Hole {
+    /// Its number.
+    pub number: u32,
+    /// What it is.
+    pub words: &'static str,
     /// Length of pipe between it and the unit, m.
-    along_m: Option<f64>,
-    reachable: bool,
+    pub along_m: Option<f64>,
+    /// A person can get at it.
+    pub reachable: bool,
     /// Predicted time to half of the plateau and half of its band, s.
-    half_s: Option<(f64, f64)>,
+    pub half_s: Option<(f64, f64)>,
 }
 
 impl Site {

@@ -28,86 +28,151 @@ const TEXT: usize = 2000;
 /// The sections.
 #[derive(Default)]
 pub struct View {
-    stage: Option<String>,
-    stages: Vec<Stage>,
-    asks: BTreeMap<u32, Ask>,
-    doing: Option<Doing>,
-    findings: VecDeque<Found>,
-    out: Option<Out>,
-    links: BTreeMap<&'static str, Link>,
+    /// The stage that runs.
+    pub stage: Option<String>,
+    /// Those that ended, in order.
+    pub stages: Vec<Stage>,
+    /// What is asked, by its number.
+    pub asks: BTreeMap<u32, Ask>,
+    /// What goes on.
+    pub doing: Option<Doing>,
+    /// The latest last.
+    pub findings: VecDeque<Found>,
+    /// Since when the zone is out of service.
+    pub out: Option<Out>,
+    /// The lines, by their names.
+    pub links: BTreeMap<&'static str, Link>,
     said: VecDeque<String>,
-    release: Option<Released>,
-    over: Option<Over>,
-    people: Vec<Person>,
-    /// Time, flows, extinctions: one a second.
-    points: VecDeque<Arc<str>>,
+    /// The last release of smoke.
+    pub release: Option<Released>,
+    /// The job's end.
+    pub over: Option<Over>,
+    /// Who is at a page.
+    pub people: Vec<Person>,
+    /// One a second.
+    pub points: VecDeque<Point>,
     last_point: Option<Instant>,
     changed: BTreeSet<&'static str>,
 }
 
+/// A stage that ended.
 #[derive(Serialize)]
-struct Stage {
-    name: String,
-    title: String,
-    verdict: Verdict,
+pub struct Stage {
+    /// Its name.
+    pub name: String,
+    /// In words.
+    pub title: String,
+    /// What it came to.
+    pub verdict: Verdict,
 }
+/// A question.
 #[derive(Serialize)]
-struct Ask {
-    id: u32,
-    text: String,
-    act: &'static str,
+pub struct Ask {
+    /// Its number.
+    pub id: u32,
+    /// The question.
+    pub text: String,
+    /// What is to be done.
+    pub act: &'static str,
     /// What kind of answer is wanted.
-    wants: &'static str,
+    pub wants: &'static str,
     /// Unit of a number.
-    unit: Option<String>,
+    pub unit: Option<String>,
     /// Words or numbers that can be said.
-    words: Vec<(String, String)>,
-    hole: Option<(u8, u32)>,
-    inlet: Option<u8>,
-    may: Vec<&'static str>,
-    later: bool,
-    back: bool,
-    since_us: u64,
+    pub words: Vec<(String, String)>,
+    /// Inlet and number of the hole that it is about.
+    pub hole: Option<(u8, u32)>,
+    /// The inlet that it is about.
+    pub inlet: Option<u8>,
+    /// Who may answer.
+    pub may: Vec<&'static str>,
+    /// It may be put off.
+    pub later: bool,
+    /// The answer before may be taken back.
+    pub back: bool,
+    /// Since when it stands.
+    pub since_us: u64,
 }
+/// What goes on.
 #[derive(Serialize)]
-struct Doing {
-    says: String,
-    fraction: Option<f64>,
-    left_s: Option<f64>,
-    at_us: u64,
+pub struct Doing {
+    /// In words.
+    pub says: String,
+    /// The part that is done.
+    pub fraction: Option<f64>,
+    /// What is left of it, at most.
+    pub left_s: Option<f64>,
+    /// When that was told.
+    pub at_us: u64,
 }
+/// A finding.
 #[derive(Serialize)]
-struct Found {
-    verdict: Verdict,
-    code: String,
-    subject: String,
-    says: String,
-    measured: Option<String>,
-    expected: Option<String>,
-    next: Option<String>,
-    void: bool,
-    stage: &'static str,
+pub struct Found {
+    /// What it counts as.
+    pub verdict: Verdict,
+    /// Its kind.
+    pub code: String,
+    /// Of what.
+    pub subject: String,
+    /// In words.
+    pub says: String,
+    /// What was measured.
+    pub measured: Option<String>,
+    /// What was expected.
+    pub expected: Option<String>,
+    /// What to do next.
+    pub next: Option<String>,
+    /// It holds no more.
+    pub void: bool,
+    /// The stage that found it.
+    pub stage: &'static str,
 }
+/// Out of service.
 #[derive(Serialize)]
-struct Out {
-    since_us: u64,
-    limit_s: f64,
+pub struct Out {
+    /// Since when.
+    pub since_us: u64,
+    /// How long it may be.
+    pub limit_s: f64,
 }
+/// A line.
 #[derive(Serialize)]
-struct Link {
-    up: bool,
-    words: String,
+pub struct Link {
+    /// It is there.
+    pub up: bool,
+    /// In words.
+    pub words: String,
 }
+/// A release of smoke.
 #[derive(Serialize)]
-struct Released {
-    hole: (u8, u32),
-    at_us: u64,
-    by: Option<String>,
+pub struct Released {
+    /// Inlet and number.
+    pub hole: (u8, u32),
+    /// When.
+    pub at_us: u64,
+    /// Who, if from a page.
+    pub by: Option<String>,
 }
+/// The end of a job.
 #[derive(Serialize)]
-struct Over {
-    verdict: Verdict,
-    because: String,
+pub struct Over {
+    /// The verdict.
+    pub verdict: Verdict,
+    /// Why.
+    pub because: String,
+}
+/// Readings of a moment.
+pub struct Point {
+    /// When.
+    pub at: Instant,
+    /// Of each inlet, in the unit that stands beside.
+    pub flows: Vec<Option<f64>>,
+    /// The flows' unit.
+    pub unit: &'static str,
+    /// Of each inlet, %/m.
+    pub smoke: Vec<Option<f64>>,
+    /// As it is told.
+    pub text: Arc<str>,
 }
 /// Somebody at a page.
 #[derive(Clone, Serialize, PartialEq, Eq)]
@@ -253,7 +318,7 @@ impl View {
         let text: Arc<str> = serde_json::json!([at.as_micros() / 1000, flows, smoke, unit]).to_string().into();
         if self.last_point.is_none_or(|last| at.since(last).as_millis() >= 1000) {
             self.last_point = Some(at);
-            self.points.push_back(text.clone());
+            self.points.push_back(Point { at, flows, unit, smoke, text: text.clone() });
             if self.points.len() > POINTS {
                 self.points.pop_front();
             }
@@ -290,7 +355,10 @@ impl View {
             out.push_str(&format!("{}\"{name}\":{value}", if n == 0 { "" } else { "," }));
         }
         if points {
-            out.push_str(&format!(",\"points\":[{}]", self.points.iter().map(|p| &**p).collect::<Vec<_>>().join(",")));
+            out.push_str(&format!(
+                ",\"points\":[{}]",
+                self.points.iter().map(|p| &*p.text).collect::<Vec<_>>().join(",")
+            ));
         }
         out.push_str("}}");
         out.into()

@@ -48,6 +48,42 @@ impl Interrupts {
     }
 }
 
+/// The terminal's wish that the program stop until it is told to go on. From the moment this is made, the program does it itself.
+#[cfg(unix)]
+pub struct Stops(tokio::signal::unix::Signal);
+#[cfg(unix)]
+impl Stops {
+    /// Begins to listen, within a runtime.
+    pub fn listen() -> io::Result<Self> {
+        use tokio::signal::unix::{SignalKind, signal};
+        signal(SignalKind::from_raw(plumeline_link::STOP_SIGNAL)).map(Self)
+    }
+    /// The next one; never without somebody who listens.
+    pub async fn next(stops: &mut Option<Self>) {
+        match stops {
+            Some(stops) => {
+                stops.0.recv().await;
+            }
+            None => std::future::pending().await,
+        }
+    }
+}
+
+/// No terminal of this system stops a program.
+#[cfg(windows)]
+pub struct Stops;
+#[cfg(windows)]
+impl Stops {
+    /// There is nothing to listen to.
+    pub fn listen() -> io::Result<Self> {
+        Ok(Self)
+    }
+    /// Never.
+    pub async fn next(_: &mut Option<Self>) {
+        std::future::pending().await
+    }
+}
+
 /// Listens from the moment it is made.
 #[cfg(windows)]
 pub struct Interrupts(tokio::signal::windows::CtrlC);

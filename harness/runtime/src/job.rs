@@ -8,7 +8,7 @@ mod remote;
 use crate::{
     clock::{self, Clock, DateWatch, event_loop},
     failure::{Exit, Failure},
-    interrupt::Interrupts,
+    interrupt::{Interrupts, Stops},
     job_files::Files,
     line::Line,
     operator::{
@@ -95,14 +95,17 @@ impl Lines {
 struct Outside {
     interrupts: Interrupts,
     ticks: Interval,
+    /// Of a terminal that is given back first.
+    stops: Option<Stops>,
     date: DateWatch,
 }
 impl Outside {
-    fn listen(clock: RealClock) -> Result<Self, Failure> {
+    fn listen(clock: RealClock, holds_terminal: bool) -> Result<Self, Failure> {
         let mut ticks = interval(TICK);
         ticks.set_missed_tick_behavior(MissedTickBehavior::Delay);
         let date = DateWatch::begin(clock.now(), clock.speed(), SystemTime::now());
-        Ok(Self { interrupts: Interrupts::listen()?, ticks, date })
+        let stops = holds_terminal.then(Stops::listen).transpose()?;
+        Ok(Self { interrupts: Interrupts::listen()?, ticks, stops, date })
     }
 }
 
@@ -115,6 +118,8 @@ enum Woke {
     /// Nothing: the clocks that are shown go on.
     Tick,
     Interrupt(AbortCause),
+    /// The program is to stop until it is told to go on (Ctrl-Z).
+    Stop,
 }
 
 impl<'a, K: Keeper> Job<'a, K> {
@@ -226,7 +231,10 @@ impl<'a, K: Keeper> Job<'a, K> {
 
     async fn until_it_ends(&mut self) -> Result<(), Failure> {
         let mut outside = match self.clock {
-            Clock::System(clock) => Some(Outside::listen(clock)?),
+            Clock::System(clock) => {
+                let holds = self.observers.iter().any(|o| o.holds_terminal());
+                Some(Outside::listen(clock, holds)?)
+            }
             Clock::Virtual => None,
         };
         self.ask_again()?;
@@ -353,6 +361,7 @@ impl<'a, K: Keeper> Job<'a, K> {
         tokio::select! {
             biased;
             cause = outside.interrupts.next() => Woke::Interrupt(cause),
+            () = Stops::next(&mut outside.stops) => Woke::Stop,
             input = lines.next() => Woke::Line(input),
             (i, line) = typed => Woke::Typed(i, line),
             sent = page => Woke::Page(sent),
@@ -374,6 +383,11 @@ impl<'a, K: Keeper> Job<'a, K> {
             }
             Woke::Page(Some(sent)) => self.heard_of_pages(sent),
             Woke::Page(None) => self.pages = None,
+            Woke::Stop => {
+                self.observers.iter_mut().for_each(|o| o.set_aside(true));
+                plumeline_link::stop_here();
+                self.observers.iter_mut().for_each(|o| o.set_aside(false));
+            }
             Woke::Time => self.what_is_due()?,
             Woke::Tick => {
                 let now = self.time();
@@ -413,6 +427,7 @@ impl<'a, K: Keeper> Job<'a, K> {
     }
 
     fn typed(&mut self, who: usize, typed: &Typed) {
+        self.observers.iter_mut().for_each(|o| o.typed(&typed.line));
         let act = match self.operators[who].hear(typed, self.session.open()) {
             Heard::Act(act, understood) => {
                 if let Some(words) = understood {

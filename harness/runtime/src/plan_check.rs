@@ -97,6 +97,15 @@ impl Show for Reminding {
     fn say(&mut self, text: &str) {
         self.show.say(text);
     }
+    fn typed(&mut self, line: &str) {
+        self.show.typed(line);
+    }
+    fn holds_terminal(&self) -> bool {
+        self.show.holds_terminal()
+    }
+    fn set_aside(&mut self, aside: bool) {
+        self.show.set_aside(aside);
+    }
     fn tick(&mut self, now: Instant, waits: Option<&Prompt>) {
         self.show.tick(now, waits);
     }

@@ -1,4 +1,7 @@
 //! What a person sees while a job runs: stages, findings, prompts, one live line. Plain text, readable piped.
+mod json_lines;
+pub use json_lines::JsonLines;
+
 use crate::{failure::Failure, session::Outward};
 use indicatif::{ProgressBar, ProgressStyle};
 use plumeline_base::{
@@ -27,6 +30,14 @@ pub trait Show {
     fn tick(&mut self, _now: Instant, _waits: Option<&Prompt>) {}
     /// The job was taken up again with the zone out of service since then, and how long that may be, s.
     fn out_of_service(&mut self, _since: Instant, _limit_s: f64) {}
+    /// A line was typed.
+    fn typed(&mut self, _line: &str) {}
+    /// It keeps a part of the terminal to itself, which is given back while the program is stopped.
+    fn holds_terminal(&self) -> bool {
+        false
+    }
+    /// The terminal is given back, or taken again.
+    fn set_aside(&mut self, _aside: bool) {}
 }
 
 /// The time since the zone was isolated, with its limit. It runs beside whatever else is shown until the zone is back.
@@ -68,6 +79,15 @@ impl<T: Show + ?Sized> Show for Box<T> {
     fn out_of_service(&mut self, since: Instant, limit_s: f64) {
         (**self).out_of_service(since, limit_s);
     }
+    fn typed(&mut self, line: &str) {
+        (**self).typed(line);
+    }
+    fn holds_terminal(&self) -> bool {
+        (**self).holds_terminal()
+    }
+    fn set_aside(&mut self, aside: bool) {
+        (**self).set_aside(aside);
+    }
 }
 
 /// Shows nothing.
@@ -98,57 +118,16 @@ pub fn of_job(json: bool, prompts: bool) -> Box<dyn Show> {
     }
 }
 
-/// One JSON object a line: the journal's entries as they are noted, prompts and the outcome among them, and every ten
-/// seconds how long the zone has been out of service.
-#[derive(Default)]
-pub struct JsonLines {
-    out: Option<OutOfService>,
-    told: Option<Instant>,
-}
-impl JsonLines {
-    fn clock(&mut self, now: Instant) {
-        let Some(out) = self.out else { return };
-        if self.told.is_none_or(|t| now.since(t) >= JSON_CLOCK) {
-            self.told = Some(now);
-            let s = out.seconds(now);
-            let told = serde_json::json!({ "s": s, "limit_s": out.limit_s, "over": s > out.limit_s });
-            print_result(&serde_json::json!({ "at_us": now.as_micros(), "out_of_service": told }).to_string());
-        }
-    }
-}
-const JSON_CLOCK: Duration = Duration::from_secs(10);
-impl Show for JsonLines {
-    fn say(&mut self, text: &str) {
-        print_result(&serde_json::json!({ "said": text.trim() }).to_string());
-    }
-    fn tick(&mut self, now: Instant, _: Option<&Prompt>) {
-        self.clock(now);
-    }
-    fn out_of_service(&mut self, since: Instant, limit_s: f64) {
-        self.out = Some(OutOfService { since, limit_s });
-    }
-    fn show(&mut self, now: Instant, what: &Outward) {
-        if let Outward::Note(entry) = what {
-            OutOfService::follow(&mut self.out, now, entry);
-        }
-        self.clock(now);
-        let value = match what {
-            Outward::Note(entry) => serde_json::json!({ "at_us": now.as_micros(), "note": entry }),
-            Outward::Progress(p) => serde_json::json!({ "at_us": now.as_micros(), "progress": p }),
-            _ => return,
-        };
-        print_result(&value.to_string());
-    }
-}
-
 /// Where nobody looks at a terminal, a line so often.
 const PIPED: Duration = Duration::from_secs(60);
 
 /// Words for a person.
 pub struct Words {
     live: ProgressBar,
+    /// What runs is shown elsewhere: here are only lines that stay.
+    beside: bool,
     /// Where lines go: what comes here is fit to be shown.
-    write: fn(&str),
+    write: Box<dyn Fn(&str)>,
     /// Prompts are shown; false where a script answers.
     prompts: bool,
     colour: bool,
@@ -200,16 +179,21 @@ impl Air {
 impl Words {
     /// `prompts`: somebody at this terminal answers.
     pub fn new(prompts: bool) -> Self {
-        Self::to(print_raw, prompts)
+        Self::to(Box::new(print_raw), prompts)
+    }
+    /// Only lines that stay, each to this: what runs is shown beside them.
+    pub fn beside(write: Box<dyn Fn(&str)>, prompts: bool) -> Self {
+        Self { live: ProgressBar::hidden(), beside: true, ..Self::to(write, prompts) }
     }
     /// The same, each line to this.
-    pub fn to(write: fn(&str), prompts: bool) -> Self {
+    pub fn to(write: Box<dyn Fn(&str)>, prompts: bool) -> Self {
         let live = if stdout().is_terminal() { ProgressBar::new_spinner() } else { ProgressBar::hidden() };
         if let Ok(style) = ProgressStyle::with_template("{msg}") {
             live.set_style(style);
         }
         Self {
             live,
+            beside: false,
             write,
             prompts,
             colour: colour_on(&stdout()),
@@ -354,7 +338,7 @@ impl Words {
         );
         if self.live.is_hidden() {
             // Piped: a line now and then, so that a reader sees that things go on.
-            if self.last_told.is_none_or(|t| now.since(t) >= PIPED) {
+            if !self.beside && self.last_told.is_none_or(|t| now.since(t) >= PIPED) {
                 self.last_told = Some(now);
                 (self.write)(&format!("    ...        {}{share}{left}{out}", visible_line(&p.says)));
             }
@@ -382,7 +366,8 @@ impl Show for Words {
     fn tick(&mut self, now: Instant, waits: Option<&Prompt>) {
         if self.live.is_hidden() {
             // Piped: a line now and then.
-            if let Some(out) = self.out.filter(|_| self.last_told.is_none_or(|t| now.since(t) >= PIPED)) {
+            if let Some(out) = self.out.filter(|_| !self.beside && self.last_told.is_none_or(|t| now.since(t) >= PIPED))
+            {
                 self.last_told = Some(now);
                 (self.write)(&format!("    clock      {}", out.words(now)));
             }
@@ -471,7 +456,8 @@ fn seen(of: &Act) -> String {
     }
 }
 
-fn how_to_answer(p: &Prompt) -> String {
+/// What to type as an answer.
+pub fn how_to_answer(p: &Prompt) -> String {
     use plumeline_detector::driver::Wants;
     match &p.wants {
         Wants::Done => "press Enter when done, or type: no, REASON".into(),

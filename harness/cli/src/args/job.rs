@@ -100,6 +100,9 @@ pub struct Output {
     /// One JSON object a line instead of words.
     #[arg(long)]
     pub json: bool,
+    /// Lines alone, without the live view that stands at the bottom of a terminal.
+    #[arg(long, conflicts_with = "json")]
+    pub plain: bool,
 }
 
 /// Run a simulated unit and site.

@@ -4,6 +4,7 @@ use crate::{
     args::{Demo, Over},
     capture::{self, Captured},
     carrying::{self, Carried, Described, Given},
+    live,
     page::page,
 };
 use plumeline_base::Instant;
@@ -62,11 +63,8 @@ pub fn demo(args: &Demo) -> Result<Exit, Failure> {
     let keeper = DiskKeeper::create(&folder)?;
     let eyes = port::eyes(&files).slipping(args.slips, args.seed);
     let operator = Operator::script("script", Script::willing().with_eyes(eyes), site.clone());
-    let begin = |files: &Files, date: String| {
-        job::Job::begin(files, loaded.inputs.clone(), keeper, date)
-            .operator(operator)
-            .observer(show::of_job(args.output.json, false))
-    };
+    let begin =
+        |files: &Files, date: String| job::Job::begin(files, loaded.inputs.clone(), keeper, date).operator(operator);
     let over = if args.page.is_some() { Over::Pty } else { args.over };
     let session = match over {
         Over::Pty => over_pty(&files, &site, args, &faults, (&folder, &loaded.inputs), begin)?,
@@ -77,7 +75,8 @@ pub fn demo(args: &Demo) -> Result<Exit, Failure> {
                 false => (None, None),
             };
             let main = line(main, args.seed);
-            begin(&files, DATE_OF_SIMULATIONS.into()).line(main).outgoing_line(outgoing).run()?
+            let show = show::of_job(args.output.json, false);
+            begin(&files, DATE_OF_SIMULATIONS.into()).observer(show).line(main).outgoing_line(outgoing).run()?
         }
     };
     finish::finished(&folder, &loaded, session, args.output.json, true)
@@ -131,6 +130,7 @@ fn over_pty<'a>(
         .outgoing_line(old_line)
         .clock(Clock::System(clock));
     let mut served = page(&args.page, Some(folder), inputs, clock)?;
+    let running = running.observer(live::of_job(args.output, false, inputs));
     let running = match &mut served {
         Some(page) => running.observer(page.shown()).pages(page.from()),
         None => running,

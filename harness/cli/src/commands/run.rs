@@ -1,5 +1,5 @@
 //! `plumeline run`: a job through real lines, at a display, or against the bundled simulator.
-use crate::{args::Run, commands::ports, page::page};
+use crate::{args::Run, commands::ports, live, page::page};
 use plumeline_base::{Instant, input::Photo};
 use plumeline_job::folder::{self, Folder};
 use plumeline_link::{LinkSpec, RealClock};
@@ -78,13 +78,14 @@ pub fn run(args: &Run) -> Result<Exit, Failure> {
         return finish::finished(&folder, &loaded, session, args.output.json, false);
     }
     let asks = script.is_none() && !ports.simulated();
-    let show = Reminding { show: show::of_job(args.output.json, asks), open };
-    let job = Job::going_on(session, opening, at).observer(show).photos(photos(&folder));
+    let job = Job::going_on(session, opening, at).photos(photos(&folder));
     let mut served = None;
     let job = if ports.simulated() {
         let site = simulated_site(args, &loaded, at)?;
         let script = script.map_or_else(Script::willing, |(script, _)| script).with_eyes(port::eyes(&files));
-        job.line(ports.simulated_line(&site, args)?)
+        let show = show::of_job(args.output.json, asks);
+        job.observer(Reminding { show, open })
+            .line(ports.simulated_line(&site, args)?)
             .outgoing_line(ports.old.as_ref().map(|_| ports.simulated_old_line(&site, args)).transpose()?)
             .operator(Operator::script(UNATTENDED, script, site))
     } else {
@@ -94,6 +95,9 @@ pub fn run(args: &Run) -> Result<Exit, Failure> {
             None => Operator::person("terminal", keyboard::listen(real), keyboard::Readable::here()),
         };
         served = page(&args.page, Some(&folder), &loaded.inputs, real)?;
+        // The links are told before a part of the terminal is taken.
+        let show = live::of_job(args.output, asks, &loaded.inputs);
+        let job = job.observer(Reminding { show, open });
         let job = match &mut served {
             Some(page) => job.observer(page.shown()).pages(page.from()),
             None => job,

@@ -5,6 +5,7 @@ use nix::{
     errno::Errno,
     fcntl::{FcntlArg, OFlag, fcntl},
     pty::openpty,
+    sys::signal::{Signal, raise},
     sys::termios::{FlushArg, SetArg, cfmakeraw, tcflush, tcgetattr, tcsetattr},
     time::{ClockId, clock_gettime},
     unistd::{AccessFlags, Gid, Group, Uid, User, access, ttyname},
@@ -31,6 +32,17 @@ use tokio::{
 pub(crate) fn forget_typed() {
     // Where it is no terminal there is nothing to forget.
     let _ = tcflush(io::stdin(), FlushArg::TCIFLUSH);
+}
+
+/// What a terminal sends at Ctrl-Z.
+pub(crate) const STOP_SIGNAL: i32 = Signal::SIGTSTP as i32;
+/// Unix terminals do.
+pub(crate) const SCROLLS_REGIONS: bool = true;
+
+/// Stops this process until it is told to go on.
+pub(crate) fn stop_here() {
+    // Nothing is lost where it can't: the job goes on.
+    let _ = raise(Signal::SIGSTOP);
 }
 
 /// The cause that an error of an open line stands for: `ended` if it says that the line is gone.

@@ -79,6 +79,10 @@ pub(crate) fn look_at(_: &Path) -> (Option<String>, Option<Down>) {
 
 /// Not done here: what was typed too early is told by its time alone.
 pub(crate) const fn forget_typed() {}
+/// No terminal here stops a program.
+pub(crate) const fn stop_here() {}
+/// Only once they are told to, which is not done here.
+pub(crate) const SCROLLS_REGIONS: bool = false;
 
 /// None is needed: the performance counter behind the standard clock goes on in sleep (from memory of its
 /// documentation).
