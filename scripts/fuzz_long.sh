@@ -7,7 +7,7 @@ cd "$(dirname "$0")/.."
 seconds=${1:-300}
 shift || true
 bin=$(scripts/fuzz_build.sh)
-all=(frames payloads settings pipework plan trace journal procedure device registers)
+all=(frames payloads settings pipework plan trace journal procedure device registers lines typed page)
 targets=("${@:-${all[@]}}")
 work="${CARGO_TARGET_DIR:-$PWD/target}/fuzz"
 failed=0

@@ -69,6 +69,9 @@ impl Show for Shown {
                 let mut view = self.hub.view();
                 let point = view.reading(reading, *basis);
                 let _ = self.hub.told.send(format!("{{\"m\":\"air\",\"p\":{point}}}").into());
+                if let Some(message) = view.changes(now) {
+                    let _ = self.hub.told.send(message);
+                }
             }
             what => self.hub.change(now, |view| view.show(now, what)),
         }

@@ -16,6 +16,8 @@ use std::{
     sync::Arc,
 };
 
+/// The line of the job's unit.
+const UNIT: &str = "unit";
 /// Findings that are shown; more than any job has, but for one that is done again and again.
 const FINDINGS: usize = 200;
 /// Lines of what was said.
@@ -304,7 +306,7 @@ impl View {
         }
     }
     fn link(&mut self, line: plumeline_base::input::LineId, up: bool, words: &str) {
-        let name = if line.is_main() { "unit" } else { "outgoing unit" };
+        let name = if line.is_main() { UNIT } else { "outgoing unit" };
         self.links.insert(name, Link { up, words: words.to_owned() });
         self.change("links");
     }
@@ -312,6 +314,10 @@ impl View {
     pub fn reading(&mut self, reading: &Reading, basis: FlowBasis) -> Arc<str> {
         let (unit, size) = basis.unit();
         let at = reading.received;
+        // What comes is not gone, whatever was noted of the line.
+        if self.links.get(UNIT).is_some_and(|l| !l.up) {
+            self.link(plumeline_base::input::LineId::Main, true, "readings come");
+        }
         let flows: Vec<Option<f64>> = reading.flow_m3_s.iter().map(|q| q.map(|q| round(q / size))).collect();
         let smoke: Vec<Option<f64>> =
             reading.extinction_per_m.iter().map(|k| k.map(|k| round(Extinction(k).stated(PercentPerMetre)))).collect();
@@ -493,6 +499,16 @@ mod tests {
         assert_eq!(section(&whole, "asks")[0]["act"], "stop-smoke");
         view.show(Instant::START, &Outward::Withdraw(1));
         assert_eq!(section(&view.changes(Instant::START).unwrap(), "asks"), serde_json::json!([]));
+    }
+    #[test]
+    fn a_line_over_which_readings_come_is_not_told_to_be_down() {
+        let mut view = View::default();
+        let trouble = plumeline_detector::Trouble::Silent;
+        view.show(Instant::START, &Outward::Note(Entry::Line { trouble }));
+        assert_eq!(section(&view.whole(Instant::START), "links")["unit"]["up"], false);
+        view.reading(&Reading::default(), FlowBasis::Actual);
+        let told = view.changes(Instant::START).unwrap();
+        assert_eq!(section(&told, "links")["unit"]["up"], true);
     }
     #[test]
     fn what_is_kept_is_bounded() {
