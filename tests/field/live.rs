@@ -126,7 +126,7 @@ fn a_whole_job_is_shown_live_at_two_sizes() {
         assert_eq!(code, Some(0), "{shown}");
         assert!(flow && smoke && out_of_service && seen > 20, "{flow} {smoke} {out_of_service} {seen}");
         let last = of(&shown, size);
-        assert!(!begins(&last, "found  ") && last.concat().contains("PASS"), "{last:#?}");
+        assert!(!begins(&last, "found  ") && last.concat().contains("verdict pass"), "{last:#?}");
         assert!(shown.rfind("\x1b[r") > shown.rfind("\x1b[1;"), "all rows scroll again");
     }
 }
