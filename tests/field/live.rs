@@ -111,7 +111,7 @@ fn a_whole_job_is_shown_live_at_two_sizes() {
     for size in [(24, 80), (40, 120)] {
         let dir = Folder::new(&format!("live-{}", size.0));
         let out = dir.join("job");
-        let args = ["demo", "--small", "--over", "pty", "--speed", "20", "--out", text(&out)];
+        let args = ["demo", "--small", "--over", "pty", "--speed", "15", "--out", text(&out)];
         let mut terminal = Terminal::sized(&args, true, size);
         let (mut flow, mut smoke, mut out_of_service, mut seen) = (false, false, false, 0);
         while !terminal.has_ended() {
