@@ -13,6 +13,8 @@ pub(crate) enum Rise {
     Seen(f64),
     /// It rose although its threshold had not stood for its delay; since when it had, s.
     Early(f64),
+    /// It may have risen too soon: readings come too seldom to tell.
+    TooSeldom,
     /// It rose so long after its threshold was reached, s.
     Late(f64),
     /// It did not rise although its threshold had stood for so long, s.
@@ -23,8 +25,9 @@ impl Rise {
     pub(crate) fn and(self, other: Self) -> Self {
         let weight = |r: &Self| match r {
             Self::NotReached => 0,
-            Self::InTime(_) | Self::Seen(_) => 1,
-            Self::Early(_) | Self::Late(_) | Self::Never(_) => 2,
+            Self::TooSeldom => 1,
+            Self::InTime(_) | Self::Seen(_) => 2,
+            Self::Early(_) | Self::Late(_) | Self::Never(_) => 3,
         };
         if weight(&other) > weight(&self) { other } else { self }
     }

@@ -29,6 +29,9 @@ facts! {
     not_reached(level) = "alarms.not-reached", Undecided,
         "alarm level {level} is not shown: the smoke at the unit did not stand over its threshold for long enough",
         next "release stronger smoke for longer near the unit; or name the level in the plan as not shown (smoke.levels_not_shown)";
+    too_seldom(level) = "alarms.readings-too-seldom", Undecided,
+        "alarm level {level} is not shown to wait for its delay: readings come too seldom to tell when its threshold was reached",
+        next "let the unit tell readings more often, then release smoke again; or name the level in the plan as not shown (smoke.levels_not_shown)";
     left_out(level) = "alarms.left-out", Pass,
         "alarm level {level} is not shown: the smoke did not reach it, and the plan allows that";
     at_threshold(level) = "alarms.at-threshold", Pass,

@@ -80,10 +80,16 @@ pub(crate) fn rise(level: &Level, seen: &[Seen], within: Within) -> Rise {
     let began = at + 1 - stood.count();
     let since = |from: usize| seen[from..=at].first().map_or(0.0, |s| rose.since(s.at).as_secs_f64());
     let stood_s = since(began);
-    // It may have stood so since right after the reading before: of readings that come seldom, that is long.
-    if since(began.saturating_sub(1)) + within.time_s < level.delay_s || began > at {
-        // Smoke that stood before the readings begin, left over from another release, may have stood for longer.
-        return if began == 0 { Rise::NotReached } else { Rise::Early(stood_s) };
+    let early = |stood_s: f64| stood_s + within.time_s < level.delay_s;
+    if early(stood_s) || began > at {
+        return match began {
+            // Smoke that stood before the readings begin, left over from another release, may have stood for longer.
+            0 => Rise::NotReached,
+            _ if began > at => Rise::Early(stood_s),
+            // It may have stood so since right after the reading before.
+            _ if early(since(began - 1)) => Rise::Early(stood_s),
+            _ => Rise::TooSeldom,
+        };
     }
     match due {
         Some((from, latest)) if rose > latest => Rise::Late(rose.since(from).as_secs_f64()),
@@ -173,7 +179,8 @@ pub(crate) fn risen(level: &Level, rise: Rise, left_out: bool, within: Within) -
         Rise::Early(after) => (fact::early(n, seconds(after), delay), Some(after)),
         Rise::Late(after) => (fact::late(n, seconds(after), delay), Some(after)),
         Rise::Never(after) => (fact::never(n, seconds(after), delay), Some(after)),
-        Rise::NotReached if left_out => (fact::left_out(n), None),
+        Rise::NotReached | Rise::TooSeldom if left_out => (fact::left_out(n), None),
+        Rise::TooSeldom => (fact::too_seldom(n), None),
         Rise::NotReached => (fact::not_reached(n), None),
     };
     let mut f = Finding::of(StageKind::ProveSmoke, Subject::Level(n), fact);
@@ -224,6 +231,7 @@ pub(crate) fn after_smoke(levels: &[Level], risen: u32, reached: u32, latched: u
 mod tests {
     use super::*;
     use alloc::{borrow::ToOwned, string::String};
+    use plumeline_base::Verdict;
 
     const LEVEL: Level = Level { number: 2, threshold: 1e-3, highest: 1e-3, delay_s: 10.0, latches: true };
     const WITHIN: Within = Within { threshold: 0.1, time_s: 5.0, hysteresis: 0.25, follows_s: 2.0 };
@@ -247,11 +255,13 @@ mod tests {
         assert_eq!(rise(&LEVEL, &job(2e-3, Some(22)), WITHIN), Rise::Early(2.0));
         assert_eq!(rise(&LEVEL, &job(2e-3, Some(10)), WITHIN), Rise::Early(0.0), "before the smoke");
         assert_eq!(rise(&LEVEL, &job(2e-3, None), WITHIN), Rise::Never(79.0));
-        // Readings that come every ten seconds tell no delay that is shorter.
+        // Readings that come every ten seconds don't tell whether a rise came at once or after ten: that is no pass.
         let seldom: Vec<Seen> = job(2e-3, Some(30)).into_iter().step_by(10).collect();
         assert_eq!(rise(&LEVEL, &seldom, WITHIN), Rise::InTime(10.0));
         let seldom: Vec<Seen> = job(2e-3, Some(20)).into_iter().step_by(10).collect();
-        assert_eq!(rise(&LEVEL, &seldom, WITHIN), Rise::InTime(0.0));
+        assert_eq!(rise(&LEVEL, &seldom, WITHIN), Rise::TooSeldom);
+        assert_eq!(risen(&LEVEL, Rise::TooSeldom, false, WITHIN).verdict, Verdict::Undecided);
+        assert_eq!(Rise::TooSeldom.and(Rise::InTime(9.0)), Rise::InTime(9.0));
         // Nobody knows for how long smoke had stood that was there before.
         assert_eq!(rise(&LEVEL, &job(2e-3, Some(30))[27..], WITHIN), Rise::NotReached);
         assert_eq!(rise(&LEVEL, &job(2e-3, Some(30))[20..], WITHIN), Rise::InTime(10.0));
