@@ -60,18 +60,18 @@ pub(crate) fn judge(flows: &[Flow], own: &[Own], z: f64, found: &mut Comparison)
         found.changes.extend(leak.map(|(more, u)| told_leak(Subject::Pipe(flow.inlet), more, u)));
         wholes.push(Whole { flow, ln, apart: leak.is_some() });
     }
-    let against = |at: usize, wholes: &[Whole<'_>]| -> Option<(f64, f64)> {
+    // By its drops and by its flow, and how sure that is.
+    let against = |at: usize, wholes: &[Whole<'_>]| -> Option<(f64, f64, f64)> {
         let others = wholes.iter().enumerate().filter(|(i, w)| *i != at && !w.apart).map(|(_, w)| w);
         let u = wholes[at].flow.u.hypot(others.clone().map(|w| w.flow.u).reduce(f64::max)?).hypot(VISITS);
-        // Where a pipe turns turbulent between the visits its drops change more than its flow; what is wrong changes both.
         let drops = wholes[at].ln - median(others.clone().map(|w| w.ln));
-        let flow = wholes[at].flow.ln - median(others.map(|w| w.flow.ln));
-        let both = drops * flow > 0.0;
-        Some((if both { drops.abs().min(flow.abs()).copysign(drops) } else { 0.0 }, u))
+        Some((drops, wholes[at].flow.ln - median(others.map(|w| w.flow.ln)), u))
     };
     loop {
         let beyond = |(at, _): (usize, &Whole<'_>)| {
-            let (ln, u) = against(at, &wholes)?;
+            let (drops, flow, u) = against(at, &wholes)?;
+            // Where a pipe turns turbulent between the visits its drops change more than its flow; what is wrong changes both.
+            let ln = if drops * flow > 0.0 { drops.abs().min(flow.abs()).copysign(drops) } else { 0.0 };
             // Of two that differ, the one that changed is the one that changed.
             (ln.abs() > z * u).then_some((at, ln, u, wholes[at].ln.abs()))
         };
@@ -79,6 +79,14 @@ pub(crate) fn judge(flows: &[Flow], own: &[Own], z: f64, found: &mut Comparison)
         let Some((at, ln, u, _)) = worst.max_by(|a, b| a.3.total_cmp(&b.3)) else { break };
         wholes[at].apart = true;
         found.changes.push(told_alone(Subject::Pipe(wholes[at].flow.inlet), ln, u));
+    }
+    for (at, whole) in wholes.iter().enumerate().filter(|(_, w)| !w.apart) {
+        if against(at, &wholes).is_some_and(|(drops, _, u)| drops.abs() > z * u) {
+            let inlet = whole.flow.inlet;
+            found.open.push(format!(
+                "pipe {inlet}: what its holes take off its flow changed against the other pipes, its flow did not"
+            ));
+        }
     }
     for Whole { flow, apart, .. } in &wholes {
         let by_holes = own.iter().any(|o| o.changed && o.pair.inlet == flow.inlet);
