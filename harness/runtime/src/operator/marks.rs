@@ -28,6 +28,16 @@ pub(super) enum Off {
     KeyFirst(Duration),
 }
 
+/// What becomes of a question that is due.
+pub(super) enum Press {
+    /// Hands and key are one moment.
+    AsUsual,
+    /// The hands have done it; the key comes.
+    Later,
+    /// The key is pressed.
+    Now(Answer),
+}
+
 impl Marks {
     pub(super) fn new(seed: u64) -> Self {
         Self { state: seed, hands: None, key: None }

@@ -4,7 +4,7 @@
 //! the unit's protocol. Not here: a person at a terminal.
 use super::{
     Eyes, OpenPrompts, Site,
-    marks::{Marks, Off},
+    marks::{Marks, Off, Press},
 };
 use crate::failure::Failure;
 use plumeline_base::{
@@ -219,26 +219,28 @@ impl Script {
         let hands = self.marks.borrow().as_ref().and_then(|marks| marks.hands.as_ref().map(|(at, _)| *at));
         self.next(open).map(|(at, _)| at).into_iter().chain(hands).min()
     }
-    /// What becomes of a release where hands and key are not one moment. `None`: they are.
-    fn marked(&self, now: Instant, prompt: &Prompt, site: &mut dyn Site) -> Result<Option<Option<Answer>>, Failure> {
+    /// A release where hands and key are not one moment. The key starts the stop-watch too.
+    fn marked(&self, now: Instant, prompt: &Prompt, site: &mut dyn Site) -> Result<Press, Failure> {
         let mut marks = self.marks.borrow_mut();
         let Some(marks) = marks.as_mut().filter(|_| matches!(prompt.act, Act::ReleaseSmoke(_))) else {
-            return Ok(None);
+            return Ok(Press::AsUsual);
         };
-        if let Some((_, answer)) = marks.key.take_if(|(id, _)| *id == prompt.id) {
-            return Ok(Some(Some(answer)));
-        }
-        Ok(Some(match marks.off() {
-            Off::KeyFirst(wait) => {
-                marks.hands = Some((now + wait, prompt.act.clone()));
-                Some(Answer::Yes)
-            }
-            Off::HandsFirst(wait) => {
-                marks.key = Some((prompt.id, super::acts::perform(now, &prompt.act, site)?));
-                self.watched.borrow_mut().insert(prompt.id, now + wait);
-                None
-            }
-        }))
+        let answer = match marks.key.take_if(|(id, _)| *id == prompt.id) {
+            Some((_, answer)) => answer,
+            None => match marks.off() {
+                Off::KeyFirst(wait) => {
+                    marks.hands = Some((now + wait, prompt.act.clone()));
+                    Answer::Yes
+                }
+                Off::HandsFirst(wait) => {
+                    marks.key = Some((prompt.id, super::acts::perform(now, &prompt.act, site)?));
+                    self.watched.borrow_mut().insert(prompt.id, now + wait);
+                    return Ok(Press::Later);
+                }
+            },
+        };
+        self.started.set(Some(now));
+        Ok(Press::Now(answer))
     }
     /// The next answer that is due at `now`; what it stands for has been done at the site. It closes its prompt.
     pub fn answer_due(
@@ -255,8 +257,10 @@ impl Script {
         match self.next(open) {
             Some((at, prompt)) if at <= now => {
                 if self.exception(&prompt.act).is_none() {
-                    if let Some(answer) = self.marked(now, prompt, site)? {
-                        return Ok(answer.map(|answer| OperatorAct::new(prompt.id, answer)));
+                    match self.marked(now, prompt, site)? {
+                        Press::AsUsual => {}
+                        Press::Later => return Ok(None),
+                        Press::Now(answer) => return Ok(Some(OperatorAct::new(prompt.id, answer))),
                     }
                     let mut watched = self.watched.borrow_mut();
                     let waits = match &prompt.act {
