@@ -10,7 +10,7 @@ use plumeline_base::pipework::OpeningKind;
 use plumeline_compare::{Record, compare};
 use plumeline_procedure::{Outcome, outcome::Subject};
 use plumeline_runtime::{failure::Failure, keep::MemoryKeeper};
-use plumeline_simulator::{Defect, DefectKind, scenario::Scatter};
+use plumeline_simulator::{Defect, DefectKind, physics::Laws, scenario::Scatter};
 
 /// Share of a hole's area that is blocked at the second visit.
 const BLOCKED: (f64, f64) = (0.25, 0.6);
@@ -32,15 +32,29 @@ pub struct Pair {
     pub wrong: Vec<String>,
 }
 
+/// How the pipes of a site turn turbulent.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Friction {
+    /// Gently, by the simulator's own law.
+    Gentle,
+    /// By one of the campaign's laws, drawn: gently, early or late.
+    Drawn,
+}
+
 /// Draws a site without defects, does the job at it twice, and compares the records.
 ///
 /// # Errors
 /// What the jobs themselves end on.
-pub fn run(seed: u64) -> Result<Pair, Failure> {
+pub fn run(seed: u64, friction: Friction) -> Result<Pair, Failure> {
     let mut old = Drawn::new(seed, true, 0)?;
     old.scenario.defects.clear();
     let dice = &mut Dice::new(seed, 3);
     let mut new = Drawn::new(seed, true, 0)?;
+    if friction == Friction::Gentle {
+        for drawn in [&mut old, &mut new] {
+            drawn.scenario.laws = Laws::default();
+        }
+    }
     // The pipes stay as they were built; the unit and its sensors are drawn anew.
     new.scenario.pipework = old.scenario.as_built();
     new.scenario.scatter =
