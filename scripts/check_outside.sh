@@ -23,6 +23,7 @@ python3 scripts/unit/by_means.py "$bin"
 
 say "the airflow engine: reference data made anew"
 scripts/reference/check.sh
+python3 scripts/reference/form_of_law.py "$bin" 200 91
 
 say "measurement: reference data made anew"
 scripts/reference_measure/check.sh

@@ -32,7 +32,8 @@ def pipe(dice):
 def starved(p):
     """The far holes draw next to nothing, and no march from the far end finds how much."""
     try:
-        solve(p, OTHERS[0])
+        for method in OTHERS:
+            solve(p, method)
     except ValueError:
         return True
     return False

@@ -60,6 +60,8 @@ pub struct Scatter {
     pub fan: Spread,
     /// Losses within the unit, each unit for itself.
     pub unit_loss: Spread,
+    /// Volume within the unit, each unit for itself (common part only).
+    pub unit_volume: Spread,
 }
 impl Scatter {
     /// No scatter: built as designed.
@@ -75,6 +77,7 @@ impl Scatter {
             minor_k: n,
             fan: n,
             unit_loss: n,
+            unit_volume: n,
         }
     };
 }
@@ -92,6 +95,7 @@ impl Default for Scatter {
             minor_k: s(0.05, 0.05),
             fan: s(0.02, 0.0),
             unit_loss: s(0.03, 0.01),
+            unit_volume: s(0.0, 0.0),
         }
     }
 }

@@ -205,7 +205,7 @@ impl Parts<'_> {
             return (e, 0.0);
         }
         let ratio = deviation / u;
-        if ratio > NONLINEAR {
+        if ratio > clearly_more(self.options.draws) {
             (e.u_common, e.u_individual) = (e.u_common * ratio, e.u_individual * ratio);
         }
         (e, (ratio - 1.0).abs())
@@ -235,8 +235,11 @@ impl Parts<'_> {
     }
 }
 
-/// Above this ratio of the draws' deviation to the linear one the estimate takes the draws'.
-const NONLINEAR: f64 = 1.05;
+/// Above this ratio of the draws' deviation to the linear one the estimate takes the draws': 5 % more, and twice what so few draws
+/// scatter by themselves (standard deviation of a normal sample's: 1/sqrt(2 n), JCGM 100 table E.1).
+fn clearly_more(draws: u64) -> f64 {
+    1.0 + (2.0 / sqrt(2.0 * draws as f64)).max(0.05)
+}
 
 /// A point of the response: it scales with the mean time, and may lie as far off as the other assumption on mixing puts it,
 /// the less likely the farther (triangular with its mode here, JCGM 100 clause 4.3.9; about the mode: 1/6 of the square).

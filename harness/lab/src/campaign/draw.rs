@@ -1,10 +1,11 @@
 //! What is wrong at a site, and the law that its scatter follows. Not here: what a defect does (the simulator).
 use super::dice::Dice;
-use plumeline_base::pipework::{OpeningKind, Pipework, SegmentKind};
+use plumeline_base::pipework::{Drive, Known, OpeningKind, Pipework, SegmentKind, Tolerance};
+use plumeline_procedure::rules::advanced::ModelRules;
 use plumeline_simulator::{
     Defect, DefectKind,
     physics::friction::{self, Friction},
-    scenario::Law,
+    scenario::{Law, Scatter, Spread},
 };
 
 /// The laws of scatter; the predictor holds the first one only.
@@ -53,9 +54,31 @@ const CELLS: &[Cell] = {
 /// Items of the settings that a unit may lose.
 const ITEMS: usize = 8;
 
-/// The law of the scatter of one site.
-pub(super) fn law(dice: &mut Dice) -> Law {
-    LAWS[dice.below(LAWS.len())]
+/// How one site scatters: by the very tolerances that its own files and the rules state, so that an interval is held against
+/// what it claims; in a shape that the predictor is not told.
+pub(super) fn scatter(dice: &mut Dice, design: &Pipework) -> Scatter {
+    let spread = |t: Tolerance| Spread { common: t.common, individual: t.individual };
+    let common = |common| Spread { common, individual: 0.0 };
+    // A drawn design states one basis for all that it has.
+    let known: Known =
+        design.openings.first().and_then(|o| design.known.get(usize::from(o.known))).copied().unwrap_or_default();
+    let rules = ModelRules::default();
+    let fan = match &design.unit.drive {
+        Drive::Fan(fan) => fan.u_pressure,
+        Drive::InletSuction(_) => rules.suction,
+    };
+    Scatter {
+        law: LAWS[dice.below(LAWS.len())],
+        diameter: spread(known.diameter),
+        discharge: spread(known.discharge),
+        length: spread(known.length),
+        bore: spread(known.bore),
+        roughness: spread(known.roughness),
+        minor_k: spread(known.minor_k),
+        fan: common(fan),
+        unit_loss: common(rules.unit_loss),
+        unit_volume: common(rules.unit_volume),
+    }
 }
 
 /// The laws of friction that the air of a site may follow; the predictor holds none of them. They differ by where a pipe turns turbulent.

@@ -130,8 +130,9 @@ fn one(seed: u64, slips: f64, prepares: &dyn Prepares) -> Result<Ran, Failure> {
         let dice = &mut Dice::new(seed, 2 + 2 * anew);
         let mut scenario = Scenario::new(design.clone(), seed);
         (scenario.replacement, scenario.fault_wire) = (model.into(), fault_wire);
-        scenario.scatter.law = draw::law(dice);
+        scenario.scatter = draw::scatter(dice, &design);
         scenario.defects = draw::defects(dice, &design);
+        scenario.laws.friction = draw::friction(dice);
         let drawn = Drawn { design: Design { files, pipework: design }, scenario };
         let loaded = load(&drawn.design.files)?;
         if let Some(truth) = Truth::of(&drawn, &loaded)? {

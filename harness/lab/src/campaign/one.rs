@@ -180,7 +180,7 @@ impl Drawn {
         let design = generator::design(&mut Dice::new(seed, 1 + 2 * anew), holes)?;
         let dice = &mut Dice::new(seed, 2 + 2 * anew);
         let mut scenario = Scenario::new(design.pipework.clone(), seed);
-        scenario.scatter.law = draw::law(dice);
+        scenario.scatter = draw::scatter(dice, &design.pipework);
         scenario.defects = draw::defects(dice, &design.pipework);
         scenario.laws.friction = draw::friction(dice);
         Ok(Self { design, scenario })

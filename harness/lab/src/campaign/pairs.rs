@@ -57,8 +57,8 @@ pub fn run(seed: u64, friction: Friction) -> Result<Pair, Failure> {
     }
     // The pipes stay as they were built; the unit and its sensors are drawn anew.
     new.scenario.pipework = old.scenario.as_built();
-    new.scenario.scatter =
-        Scatter { fan: old.scenario.scatter.fan, unit_loss: old.scenario.scatter.unit_loss, ..Scatter::NONE };
+    let Scatter { fan, unit_loss, unit_volume, .. } = old.scenario.scatter;
+    new.scenario.scatter = Scatter { fan, unit_loss, unit_volume, ..Scatter::NONE };
     new.scenario.seed = seed ^ 0x5EA5_0000_0000;
     new.scenario.pipework.air.temperature_c += dice.between(-SEASON_K, SEASON_K);
     let filter = Defect::usual(DefectKind::FilterClogged);

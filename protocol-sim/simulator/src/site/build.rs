@@ -45,7 +45,8 @@ pub(crate) fn as_built(design: &Pipework, scatter: &Scatter, seed: u64) -> Pipew
 pub(super) fn unit_as_built(path: &AirPath, scatter: &Scatter, seed: u64) -> AirPath {
     let mut unit = path.clone();
     let one = |spread, id| Stream::new(seed, STREAM_BUILT + id).factors(scatter.law, spread, 1)[0];
-    let (fan, loss) = (one(scatter.fan, 100), one(scatter.unit_loss, 101));
+    let (fan, loss, volume) = (one(scatter.fan, 100), one(scatter.unit_loss, 101), one(scatter.unit_volume, 102));
+    unit.volume_m3 *= volume;
     unit.loss.linear *= loss;
     unit.loss.quadratic *= loss;
     if let Drive::Fan(f) = &mut unit.drive {
