@@ -257,6 +257,46 @@ fn weak_short_absent_and_saturated_are_never_a_time() {
     assert!((onset_s.value - 30.0).abs() < 0.5 && since_s > 90.0 && since_s < 94.0);
 }
 
+/// Nobody tells of the ceiling, and the baseline shows its noise in three or four neighbouring steps only.
+#[test]
+fn a_ceiling_shows_in_coarse_steps_too() {
+    let rule = smoke::Rule { min_rise: 0.5, ..smoke::Rule::default() };
+    let stepped = |(before, after): (Vec<Sample>, Vec<Sample>), highest: f64| {
+        let one = |s: &Sample| Sample { value: (s.value.min(highest) / 0.04).round() * 0.04, ..*s };
+        (before.iter().map(one).collect::<Vec<_>>(), after.iter().map(one).collect::<Vec<_>>())
+    };
+    let signal = smoke_signal(240.0, puff(90.0, 130.0, 5.0));
+    let steps = |v: &[Sample]| {
+        let all = v.iter().map(|s| s.value);
+        (all.clone().fold(f64::MIN, f64::max) - all.fold(f64::MAX, f64::min)) / 0.04
+    };
+    let (before, after) = stepped(signal.clone(), 4.0);
+    assert!((1.5..5.5).contains(&steps(&before)), "{}", steps(&before));
+    let capped = analyse(&(before, after), &rule);
+    assert!(matches!(capped, Outcome::Saturated { .. }), "{capped:?}");
+    let whole = analyse(&stepped(signal, f64::INFINITY), &rule);
+    assert!(matches!(whole, Outcome::Response(_)), "{whole:?}");
+}
+
+/// Smoke that still rises when it is cut off peaks between two readings: the plateau is not the highest of them.
+#[test]
+fn a_peak_between_two_readings_is_not_taken_for_a_reading() {
+    for i in 0..20 {
+        let top = 100.0 + f64::from(i) * 0.025;
+        let tent = |t: f64| 200.0 * (1.0 - (t - top).abs() / 10.0).max(0.0);
+        let signal = smoke_signal(160.0, tent);
+        let highest = signal.1.iter().map(|s| s.value).fold(0.0, f64::max);
+        let Outcome::Response(r) = analyse(&signal, &smoke::Rule::default()) else { panic!() };
+        let off = r.plateau.value - 200.0;
+        assert!(off.abs() <= 2.0 * r.plateau.u(), "{off} {:?}", r.plateau);
+        // A quarter of a second to the nearest reading: it is 5 lower.
+        assert!(i != 10 || r.plateau.value - (highest - 1.0) > 1.0, "{:?} {highest}", r.plateau);
+        let (low, high) = r.onset_interval95_s;
+        let tenth = top - 60.0 - 9.0;
+        assert!(low <= tenth && tenth <= high, "{tenth} {low} {high}");
+    }
+}
+
 #[test]
 fn rises_that_end_too_soon_come_too_early_or_are_broken_off_are_undecided() {
     let rule = smoke::Rule::default();

@@ -161,14 +161,16 @@ impl<'a> Course<'a> {
         let mean = stats::mean(readings);
         // What rises on, or was held too short for a mean, lies a little higher than its mean; a flat plateau does not.
         let low = (peak - mean - left).clamp(0.0, next * peak);
+        let hidden = (hidden_peak(&wide) - 3.0 * left).max(0.0);
         let parts = [
             scatter,
             base.u_individual,
             low / libm::sqrt(3.0),
+            hidden / libm::sqrt(12.0),
             NEXT * peak / libm::sqrt(12.0),
             self.record.u_rounding(),
         ];
-        Estimate::new(mean + 0.5 * low, 0.0, libm::sqrt(parts.iter().map(|u| u * u).sum()))
+        Estimate::new(mean + 0.5 * (low + hidden), 0.0, libm::sqrt(parts.iter().map(|u| u * u).sum()))
     }
     /// True if the record ends while the puff still rises by a tenth of its height over its last fifth.
     pub(super) fn still_rising(&self, span: &Span) -> bool {
@@ -246,6 +248,26 @@ impl<'a> Course<'a> {
         let enough = low + ((high - low.min(high)) / 3).max(6);
         self.start + span.peak.max(low + 2).min(high.max(enough)).max(high + 2).min(self.smooth.len())
     }
+}
+
+/// By how much a sharp peak between two readings may stand above the highest of them: where the rise before it and the fall after
+/// it, carried on as straight lines, would meet.
+fn hidden_peak(values: &[f64]) -> f64 {
+    let highest = |best: usize, (i, v): (usize, &f64)| if *v > values[best] { i } else { best };
+    let top = values.iter().enumerate().fold(0, highest);
+    let at = |back: usize, on: usize| Some(*values.get((top + on).checked_sub(back)?)?);
+    let meet = || {
+        let (peak, one_back, two_back, one_on, two_on) = (at(0, 0)?, at(1, 0)?, at(2, 0)?, at(0, 1)?, at(0, 2)?);
+        // By reading: the rise up to the gap and the fall from it on, for the gap after the highest reading and the one before it.
+        let after = triangle(peak - one_back, one_on - two_on, peak - one_on);
+        let before = triangle(peak - one_on, one_back - two_back, peak - one_back);
+        Some(after.max(before))
+    };
+    meet().unwrap_or(0.0)
+}
+/// How far the line that leaves the higher end of a gap by `near` a reading rises until it meets the one that comes down at `far` a reading to the lower end, `drop` below.
+fn triangle(near: f64, far: f64, drop: f64) -> f64 {
+    if near > 0.0 && far > drop { near * (far - drop) / (near + far) } else { 0.0 }
 }
 
 fn running_mean(values: &[f64], half: usize) -> Vec<f64> {

@@ -50,8 +50,8 @@ const UNLIKE: f64 = 0.002;
 const HIDDEN: f64 = 0.1;
 /// What the interval leaves out on either side, 5 % together. A moment that is later than the interval says is the unsafe one: a transport time
 /// would seem shorter than it is.
-const EARLY: f64 = 0.035;
-const LATE: f64 = 0.015;
+const EARLY: f64 = 0.04;
+const LATE: f64 = 0.012;
 /// Standard uncertainty of a moment between two readings, as a share of the time between them, where the rise between them is this share of the
 /// plateau or more.
 const BETWEEN: f64 = 0.07;

@@ -78,11 +78,8 @@ const MEMORY_S: f64 = 60.0;
 const MOST_ERRORS: f64 = 12.0;
 /// Readings in a row at the highest of all that show a ceiling, where readings of the baseline do not repeat.
 const AT_CEILING: usize = 5;
-/// Over so many steps the readings of a baseline must be spread, so that a run of equal ones is none of theirs.
-const STEPS_SEEN: f64 = 3.5;
-/// Over fewer, three neighbouring values at least, a reading in the middle of a step may repeat so often (of noise of 0.3 steps, 0.82).
-const FEW_STEPS: f64 = 1.5;
-const MIDDLE_OF_A_STEP: f64 = 0.85;
+/// Over so many steps, three neighbouring values, the readings of a baseline must be spread for a run of equal ones to be none of theirs.
+const STEPS_SEEN: f64 = 1.5;
 /// A rise of so many times the whole range of the readings before the release is no scatter of theirs, whatever its memory (practice,
 /// no source; tried on signals without smoke).
 const PLAIN: f64 = 5.0;
@@ -436,13 +433,17 @@ fn quick_sd(y: &[f64]) -> f64 {
 fn ceiling(y: &[f64], before: usize, step: f64) -> Option<usize> {
     let quiet = y.get(..before)?;
     let repeats = quiet.iter().zip(quiet.iter().skip(1)).filter(|(a, b)| a == b).count();
-    let own = (repeats as f64 + 1.0) / (before as f64 + 1.0);
-    // A sensor whose steps hide its noise reads any plateau as one value; one whose noise shows in few steps, for longer than on its baseline.
-    let p = match spread(quiet) / step {
-        steps if steps >= STEPS_SEEN => own,
-        steps if steps >= FEW_STEPS && own < MIDDLE_OF_A_STEP => MIDDLE_OF_A_STEP,
-        _ => return None,
-    };
+    // A sensor whose steps hide its noise reads any plateau as one value.
+    if spread(quiet) < STEPS_SEEN * step {
+        return None;
+    }
+    // As often as on the baseline (few readings tell that to about a standard deviation of a count), and as a level in the middle of a step
+    // would by the scatter from reading to reading.
+    let counted = repeats as f64 + 1.0;
+    let own = (counted + libm::sqrt(counted) * f64::from(u8::from(repeats > 0))) / (before as f64 + 1.0);
+    let squares = quiet.iter().zip(quiet.iter().skip(1)).map(|(a, b)| (b - a) * (b - a)).sum::<f64>();
+    let sd = libm::sqrt(0.5 * squares / (before as f64 - 1.0));
+    let p = own.max(2.0 * stats::normal_cdf(0.5 * step / sd) - 1.0);
     let highest = y.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     let (mut run, mut longest, mut from) = (0_usize, 0, 0);
     for (i, v) in y.iter().enumerate() {
