@@ -14,6 +14,7 @@ mod bad_input;
 mod batches;
 mod by_hand;
 mod by_lines;
+mod by_meter;
 mod campaign;
 mod carry;
 mod command_line;

@@ -11,6 +11,7 @@ import sys
 sys.path.insert(0, str(pathlib.Path(__file__).parent))
 
 import decisions
+import differences
 import distributions
 import nist
 import onset
@@ -31,6 +32,7 @@ def main():
         "onset.json": onset.make(),
         "decisions.json": decisions.make(),
         "parts.json": parts.make(),
+        "differences.json": differences.make(),
     }
     for name, content in made.items():
         (folder / name).write_text(json.dumps(content, separators=(",", ":")) + "\n")

@@ -167,6 +167,9 @@ pub enum About {
         inlets: Vec<u8>,
         /// In this unit.
         unit: String,
+        /// Off this meter at the unit's exhaust, and not off the unit.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        meter: Option<String>,
     },
     /// The smoke in the chamber.
     Smoke {

@@ -20,7 +20,14 @@ fn scale(unit: &str, range: (f64, f64), step: f64) -> Scale {
     Scale { unit: unit.into(), range, step: Some(step) }
 }
 fn flow(unit: &str, m3_s: f64, basis: FlowBasis, step: f64) -> FlowShown {
-    FlowShown { scale: scale(unit, (0.0, 120.0), step), m3_s, basis, per_inlet: true, renewed: Duration::ZERO }
+    FlowShown {
+        scale: scale(unit, (0.0, 120.0), step),
+        m3_s,
+        basis,
+        per_inlet: true,
+        meter: None,
+        renewed: Duration::ZERO,
+    }
 }
 fn face() -> Face {
     let lamps = [
@@ -212,7 +219,7 @@ fn flows(p: &mut Person) -> Vec<Option<f64>> {
 fn flows_are_one_table_and_what_can_not_be_is_asked_again() {
     let mut p = identified();
     let q = p.asked(Request::ReadOnce { look: Look::Flows }).types("31,5 L/min 32");
-    assert_eq!(q.about, About::Flows { inlets: vec![1, 2], unit: "L/min".into() });
+    assert_eq!(q.about, About::Flows { inlets: vec![1, 2], unit: "L/min".into(), meter: None });
     assert_eq!(flows(&mut p), [Some(31.5), Some(32.0)]);
     p.asked(Request::ReadOnce { look: Look::Flows });
     for (typed, reason) in [
@@ -231,6 +238,38 @@ fn flows_are_one_table_and_what_can_not_be_is_asked_again() {
     }
     // Half a litre apart: no sign of pipes that were exchanged.
     assert_eq!(flows(&mut p), [Some(32.0), Some(31.5)]);
+}
+
+/// A meter at the exhaust in place of the display: one number for all inlets that are open, within what the meter can show.
+#[test]
+fn a_meter_at_the_exhaust_shows_one_number_for_all() {
+    let mut metered = face();
+    let shown = FlowShown {
+        per_inlet: false,
+        meter: Some("Meter 5, serial m5".into()),
+        ..flow("L/min", M3_S_PER_L_MIN, FlowBasis::Actual, 0.1)
+    };
+    metered.shows.flow = Some(shown);
+    let mut p = Person::at(&[metered]);
+    p.asked(Request::Identify);
+    for typed in ["yes", "1", "-"] {
+        p.types(typed);
+    }
+    let Ok(Reply::Identity((_, can))) = p.end() else { panic!() };
+    assert!(can.flow_per_inlet && can.readings == ReadingsBy::Asking, "a pipe's own while the others are shut");
+    let q = p.asked(Request::ReadOnce { look: Look::Flows }).types("82,4");
+    assert!(q.text.contains("exhaust") && q.text.contains("Meter 5, serial m5"), "{}", q.text);
+    assert_eq!(
+        q.about,
+        About::Flows { inlets: vec![], unit: "L/min".into(), meter: Some("Meter 5, serial m5".into()) }
+    );
+    let Ok(Reply::Reading(r)) = p.end() else { panic!() };
+    let all = r.flow_all_m3_s.map(|q| (q / M3_S_PER_L_MIN * 10.0).round() / 10.0);
+    assert_eq!((r.flow_m3_s, all), (vec![None, None], Some(82.4)));
+    p.asked(Request::ReadOnce { look: Look::Flows }).types("82,45");
+    assert!(p.again().contains("between the steps of 0.1"));
+    p.types("82.4 41");
+    assert!(p.again().contains("wanted"), "one for all");
 }
 
 #[test]

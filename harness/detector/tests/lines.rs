@@ -9,7 +9,7 @@ use plumeline_base::{Instant, input::Answer};
 use plumeline_detector::{
     Abilities, Driver, Faults, Reading, Report, Request, Trouble,
     ask::{Look, Reply},
-    display::{Display, Face, Hands, Lamp, Shows},
+    display::{Display, Face, FlowShown, Hands, Lamp, Scale, Shows},
     driver::{End, Means},
     lines::{
         Lines, Map,
@@ -193,6 +193,40 @@ fn each_thing_comes_from_the_first_means_that_has_it() {
     let ticket = u.0.request(u.1, Request::TakeBaseline);
     assert!(matches!(u.prints("Q 31.5 32 S OK").reports()[..], [Report::Reading(_)]));
     assert!(u.0.give_up(u.1, ticket).is_some());
+}
+
+/// Lines that tell no flow, and a meter at the exhaust: it is read by the person, whatever streams meanwhile.
+#[test]
+fn a_meter_tells_what_no_line_does() {
+    let mut quiet = map(true);
+    quiet.lines[0].0[1] = Part::Skip;
+    quiet.lines[0].0[3] = Part::Skip;
+    let mut metered = face();
+    metered.shows.flow = Some(FlowShown {
+        scale: Scale { unit: "L/min".into(), range: (0.0, 200.0), step: Some(0.1) },
+        m3_s: 1.0 / 60_000.0,
+        basis: FlowBasis::Actual,
+        per_inlet: false,
+        meter: Some("Meter 5".into()),
+        renewed: Duration::ZERO,
+    });
+    // Nothing of a flow is left in the map.
+    quiet.fields = vec![quiet.fields[2].clone(), quiet.fields[3].clone()];
+    (quiet.lines[0].0[5], quiet.lines[1].0[1]) = (Part::Field(0), Part::Field(1));
+    let mut u = Unit::up(Mixed::new(Box::new(Lines::new(quiet)), Display::new(vec![metered])));
+    u.asked(Request::Identify).prints("# 4711").prints("Q 31.5 32 S OK");
+    let Ok(Reply::Identity((_, can))) = u.end() else { panic!() };
+    assert_eq!((can.inlets, can.flow_per_inlet, can.flow_step_nl_s), (2, true, 1_666_667));
+    assert!(u.0.asks(Look::Flows) && !u.0.asks(Look::State));
+    assert_eq!(u.0.means(&Request::ReadOnce { look: Look::Flows }), Means::Person);
+    u.asked(Request::StartReadings { hz: 1 }).reports();
+    u.asked(Request::ReadOnce { look: Look::Flows }).prints("Q 31.5 32 S OK");
+    assert!(u.says("63.5").contains("Meter 5"));
+    let [Report::Reading(_), Report::Ended(_, Ok(Reply::Reading(read)))] = <[_; 2]>::try_from(u.reports()).unwrap()
+    else {
+        panic!()
+    };
+    assert_eq!(read.flow_all_m3_s.map(|q| (q * 600_000.0).round()), Some(635.0));
 }
 
 #[test]

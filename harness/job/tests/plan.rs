@@ -182,6 +182,20 @@ fn instruments_are_read_with_their_certificates() {
         let problem = parse("plan.toml", text.as_bytes(), &template_pipes().pipework).unwrap_err();
         assert_eq!(problem.kind(), kind, "{from} {to}: {}", problem.render(false));
     }
+    // A flow meter may sit at the exhaust, one of them; what measures no flow sits nowhere.
+    let flow = METER.replace("multimeter", "flow meter").replace("\"mA\"", "\"L/min\"");
+    let at = |name: &str, place: &str| flow.replace("name = \"M\"", &format!("name = \"{name}\"\nat = \"{place}\""));
+    let parsed = |tables: &str| parse("plan.toml", format!("{LEAST}{tables}").as_bytes(), &template_pipes().pipework);
+    let exhaust = parsed(&format!("{}{}", at("A", "inlet"), at("B", "exhaust"))).unwrap().plan;
+    assert_eq!(exhaust.exhaust_meter().map(|i| i.name.as_str()), Some("B"));
+    assert_eq!(
+        exhaust.instrument(Measurand::Flow, None).map(|i| i.name.as_str()),
+        Some("A"),
+        "that one is no meter of a pipe"
+    );
+    assert_eq!(parsed(&at("A", "ceiling")).unwrap_err().kind(), Kind::UnknownName);
+    assert_eq!(parsed(&format!("{}{}", at("A", "exhaust"), at("B", "exhaust"))).unwrap_err().kind(), Kind::Duplicate);
+    assert_eq!(parsed(&METER.replace("serial", "at = \"exhaust\"\nserial")).unwrap_err().kind(), Kind::Range);
     let twice = format!("{LEAST}{METER}{METER}");
     assert!(parse("plan.toml", twice.as_bytes(), &template_pipes().pipework).is_err());
 }

@@ -8,6 +8,7 @@ extern crate alloc;
 
 pub mod clock;
 pub mod decide;
+pub mod difference;
 pub mod error;
 pub mod far_clock;
 pub mod few;

@@ -6,6 +6,7 @@ use plumeline_measure::{
     Sample,
     clock::{Exchange, exchange},
     decide::{self, Guard, Limits, Prior, Rule},
+    difference::{Common, Reading},
     joint::{self, Parted, Seen},
     mean::welch_satterthwaite,
     pool, smoke, stats,
@@ -287,4 +288,32 @@ fn pooled_runs() {
     close(p.estimate.value, 40.4, 1e-14);
     close(p.estimate.u_individual, (0.63f64 / 3.0).sqrt(), 1e-12);
     close(p.dof, 2.0, 1e-12);
+}
+
+/// JCGM 100, equation 13 over the whole covariance matrix of three readings of one instrument; its derivatives by differences.
+#[test]
+fn differences_of_one_instrument_by_their_covariance() {
+    let d = data("differences.json");
+    for r in rows(&d["rows"]) {
+        let [x1, x2, x3, u1, u2, u3, offset, gain, by, by_common, by_own, share, share_common, share_own] = r[..]
+        else {
+            panic!("{r:?}")
+        };
+        let common = Common { offset, gain };
+        let read = |value, u_own| Reading { value, u_own };
+        let difference = common.difference(read(x1, u1), read(x2, u2));
+        // Offsets that cancel leave rounding in a matrix of their squares.
+        close(difference.value, by, 1e-12);
+        assert!((difference.u_common - by_common).abs() < 1e-6 * (offset + by_common), "{difference:?} {by_common}");
+        close(difference.u_individual, by_own, 1e-8);
+        let told = common.share(read(x1, u1), read(x2, u2), read(x3, u3));
+        close(told.value, share, 1e-12);
+        assert!((told.u_common - share_common).abs() < 1e-6 * (offset / x3 + share_common), "{told:?} {share_common}");
+        close(told.u_individual, share_own, 1e-7);
+    }
+    // The example of clause 5.2.2, note 1: ten resistors against one standard of u = 100 mohm add up to 1 ohm; two of them differ by nothing.
+    assert!((d["series"].as_f64().unwrap() - 1.0).abs() < 1e-9 && d["two"].as_f64().unwrap() < 1e-9);
+    let standard = Common { offset: 0.1, gain: 0.0 };
+    let resistor = Reading { value: 1000.0, u_own: 0.0 };
+    assert_eq!(standard.difference(resistor, resistor).u(), 0.0);
 }

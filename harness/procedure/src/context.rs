@@ -6,6 +6,7 @@ use crate::{
     again::{self, Named, Part},
     effect::{Effect, Entry, Progress},
     executor::wait_for,
+    instrument::Instrument,
     job::JobInputs,
     lines::Drivers,
     means,
@@ -32,6 +33,7 @@ use plumeline_base::{
 use plumeline_detector::{
     Abilities, Ask, Faults, ReadingsBy, Request, Ticket, Trouble, ask,
     driver::{About, End, Wants},
+    vocabulary::FlowBasis,
 };
 
 /// How long is waited before a unit that did not answer is asked again: at first, and at most.
@@ -60,6 +62,12 @@ impl Context {
     pub(crate) fn stage(&self) -> StageKind {
         self.get().running.stage
     }
+    /// The meter at the replacement's exhaust, if the flows of this stage are read off one.
+    pub(crate) fn meter(&self) -> Option<Instrument> {
+        let s = self.get();
+        let of_replacement = !matches!(s.running.stage, StageKind::Bench | StageKind::Isolate | StageKind::AsFound);
+        s.inputs.plan.exhaust_meter().filter(|_| of_replacement).cloned()
+    }
     pub(crate) fn abilities(&self) -> Option<Abilities> {
         self.get().lines.used().driver.abilities().cloned()
     }
@@ -77,7 +85,13 @@ impl Context {
     pub(crate) fn remark(&self, text: impl Into<String>) {
         self.note(Entry::Remark { text: text.into() });
     }
-    pub(crate) fn found(&self, finding: Finding) {
+    pub(crate) fn found(&self, mut finding: Finding) {
+        // Where flows are read off a meter, whatever is a flow was read off it.
+        if let (Some(meter), Some(measured)) = (self.meter(), finding.measured.as_mut())
+            && measured.unit == FlowBasis::Actual.unit().0
+        {
+            measured.by.get_or_insert_with(|| meter.label());
+        }
         self.note(Entry::Found(Box::new(finding.clone())));
         // A baseline is only as good as what is tested on it.
         let voids = (finding.verdict == Verdict::Fail && finding.stage.row().traits.tests_baseline)

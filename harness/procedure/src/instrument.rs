@@ -6,6 +6,7 @@ use crate::plan::Plan;
 use alloc::{format, string::String};
 use plumeline_base::quantity::{Estimate, M3_S_PER_L_MIN};
 use plumeline_detector::display::Scale;
+use plumeline_measure::difference::Common;
 
 /// What an instrument is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -38,6 +39,20 @@ impl Kind {
                 | (Self::StopWatch, Measurand::Time)
         )
     }
+}
+
+/// Where a flow meter sits.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Place {
+    /// Between a pipe and its inlet, for as long as that pipe's flow is read.
+    #[default]
+    Inlet,
+    /// At the unit's exhaust: it shows the flow of all pipes whose inlets are open, and all flows of the job are read off it.
+    Exhaust,
+}
+impl Place {
+    /// The names in plans.
+    pub const NAMES: [(&'static str, Self); 2] = [("inlet", Self::Inlet), ("exhaust", Self::Exhaust)];
 }
 
 /// What is measured.
@@ -114,6 +129,8 @@ pub struct Instrument {
     pub u: f64,
     /// The same as a share of the reading; both count.
     pub u_relative: f64,
+    /// Where it sits, if it measures a flow.
+    pub at: Place,
     /// When it was calibrated.
     pub calibrated: Day,
     /// The last day on which that holds.
@@ -123,6 +140,10 @@ impl Instrument {
     /// Its name and serial number.
     pub fn label(&self) -> String {
         format!("{}, serial {}", self.name, self.serial)
+    }
+    /// What is common to all of its readings, SI.
+    pub(crate) fn common(&self) -> Common {
+        Common { offset: self.u * self.si, gain: self.u_relative }
     }
     /// What a reading says, SI. What the certificate leaves open is common to all readings of this instrument; what its step hides
     /// is each one's own (JCGM 100:2008, F.2.2.1: a rectangle of its width).
@@ -136,9 +157,16 @@ impl Instrument {
 impl Plan {
     /// The instrument that measures this: the first whose range holds about so much, SI; else the first.
     pub fn instrument(&self, what: Measurand, about: Option<f64>) -> Option<&Instrument> {
-        let measures = || self.instruments.iter().filter(|i| i.measures == what);
+        let measures = || self.instruments.iter().filter(|i| i.measures == what && i.at == Place::Inlet);
         let holds = |i: &&Instrument| about.is_some_and(|x| (i.scale.range.0..=i.scale.range.1).contains(&(x / i.si)));
         measures().find(holds).or_else(|| measures().next())
+    }
+}
+
+impl Plan {
+    /// The flow meter at the unit's exhaust off which all flows of the job are read.
+    pub fn exhaust_meter(&self) -> Option<&Instrument> {
+        self.instruments.iter().find(|i| i.at == Place::Exhaust)
     }
 }
 
@@ -162,6 +190,7 @@ pub(crate) mod tests {
             si: 1.0,
             u: 0.5,
             u_relative: 0.01,
+            at: Place::Inlet,
             calibrated: Day { text: "2026-03-02".into(), begins_ms: today() - 200 * Day::LASTS_MS },
             due: Day { text: "2027-03-02".into(), begins_ms: today() + 100 * Day::LASTS_MS },
         }

@@ -92,6 +92,14 @@ impl JobInputs {
     pub(crate) fn predicted(&self, opening: usize) -> Option<&OpeningPrediction> {
         self.prediction.openings.iter().find(|p| p.opening == opening)
     }
+    /// The pipework as it is while an opening of it is measured: where one meter shows all flows, the other pipes are shut.
+    pub(crate) fn open_beside(&self, opening: usize) -> Pipework {
+        let own = self.pipes().into_iter().find(|p| p.openings.contains(&opening)).map(|p| p.inlet);
+        match (self.plan.exhaust_meter(), own) {
+            (Some(_), Some(own)) => pipe_alone(&self.pipework, own),
+            _ => self.pipework.clone(),
+        }
+    }
     /// Every opening of a pipe that draws by design, as people name it.
     pub(crate) fn holes(&self, pipe: &Pipe) -> Vec<(HoleRef, usize)> {
         let open = |o: &Opening| !o.blocked && o.diameter_m > 0.0;
@@ -119,6 +127,16 @@ impl JobInputs {
     pub(crate) fn predicted_flow(&self, inlet: u8) -> Option<Estimate> {
         self.prediction.inlets.iter().find(|p| p.number == inlet).map(|p| p.flow_m3_s)
     }
+}
+
+/// The pipework with every pipe shut but the one at this inlet: nothing enters at their openings, so that nothing flows in them.
+pub fn pipe_alone(pipework: &Pipework, inlet: u8) -> Pipework {
+    let mut alone = pipework.clone();
+    let by_inlet = pipework.openings_by_inlet();
+    for (of, openings) in pipework.inlets.iter().zip(by_inlet) {
+        openings.into_iter().filter(|_| of.number != inlet).for_each(|o| alone.openings[o].blocked = true);
+    }
+    alone
 }
 
 /// The words for a hole.

@@ -45,7 +45,7 @@ mod watch;
 
 pub use effect::{Effect, Entry, Progress};
 pub use facts::smoke::NOTHING_ROSE;
-pub use job::{JobInputs, Warned};
+pub use job::{JobInputs, Warned, pipe_alone};
 pub use judge::conclusion::decided_by;
 pub use lines::Drivers;
 pub use machine::{Procedure, STARTED_AGAIN};

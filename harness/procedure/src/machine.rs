@@ -329,7 +329,8 @@ impl Procedure {
         // A reading missed here and there shows in the times of those that came: whoever judges them says what a gap is.
         let basis = s.lines.used().driver.abilities().map_or(FlowBasis::Actual, |a| a.flow_basis);
         s.effects.push_back(Effect::Reading(reading.clone(), basis));
-        s.readings.push(Item::Reading(Rc::new(Timed { at, reading })));
+        let alone = s.alone();
+        s.readings.push(Item::Reading(Rc::new(Timed { at, reading, alone })));
         s.stream.lost = false;
         s.changed = true;
     }

@@ -1,7 +1,7 @@
 //! A mean flow of one inlet with its uncertainty: what flows are judged by.
 //!
 //! Not here: how it is averaged ([`crate::stages::flow`]) and what it is compared with ([`crate::judge`]).
-use crate::{facts::fixed, job::JobInputs, outcome::Figure};
+use crate::{facts::fixed, instrument::Instrument, job::JobInputs, outcome::Figure};
 use alloc::{format, string::String};
 use plumeline_base::{
     Instant,
@@ -9,7 +9,11 @@ use plumeline_base::{
     quantity::{Estimate, KELVIN_AT_0_C, M3_S_PER_L_MIN},
 };
 use plumeline_detector::vocabulary::{FlowBasis, WHOLE_M3_S};
-use plumeline_measure::mean::Mean;
+use plumeline_measure::{
+    difference::{Common, Reading},
+    mean::{Mean, welch_satterthwaite},
+    stats::t_quantile,
+};
 
 /// L/min in a m3/s.
 pub(crate) const L_MIN: f64 = 1.0 / M3_S_PER_L_MIN;
@@ -41,6 +45,9 @@ pub(crate) struct MeanFlow {
     pub(crate) window: (Instant, Instant),
     /// The scatter part of the mean's standard uncertainty: what differences of the same sensor carry.
     pub(crate) u_scatter: f64,
+    /// The part of its standard uncertainty that shifts all readings of one instrument by as much, m3/s: it drops out of their
+    /// differences, not of what such a difference is a share of.
+    pub(crate) u_offset: f64,
     /// It was told as a share of what the unit holds to be normal, which is taken for this flow, m3/s: its level is not known.
     pub(crate) share_of: Option<f64>,
 }
@@ -50,17 +57,43 @@ impl MeanFlow {
         let u_scatter = mean.estimate.u_individual * scale;
         let estimate = Estimate::new(value, mean.estimate.u_common * scale, libm::hypot(u_scatter, individual * value));
         let expanded = estimate.u() * mean.coverage_factor;
-        Self { estimate, dof: mean.dof, expanded, window: (mean.from, mean.to), u_scatter, share_of }
+        Self { estimate, dof: mean.dof, expanded, window: (mean.from, mean.to), u_scatter, u_offset: 0.0, share_of }
     }
     /// One reading of an instrument, at this moment.
     pub(crate) fn metered(estimate: Estimate, coverage_factor: f64, at: Instant) -> Self {
         let (u_scatter, expanded) = (estimate.u_individual, coverage_factor * estimate.u());
-        Self { estimate, dof: f64::INFINITY, expanded, window: (at, at), u_scatter, share_of: None }
+        Self { estimate, dof: f64::INFINITY, expanded, window: (at, at), u_scatter, u_offset: 0.0, share_of: None }
+    }
+    /// The mean of several readings of an instrument: what its certificate leaves open is common to all of them, and only what they
+    /// scatter is their own.
+    pub(crate) fn by_meter(mean: &Mean, meter: &Instrument, coverage: f64) -> Self {
+        let (value, u_scatter) = (mean.estimate.value, mean.estimate.u_individual);
+        let (u_offset, u_gain) = (meter.u * meter.si, meter.u_relative * value);
+        let estimate = Estimate::new(value, libm::hypot(u_offset, u_gain), u_scatter);
+        let dof = welch_satterthwaite(estimate.u(), &[(u_scatter, mean.dof)]);
+        let expanded = t_quantile(0.5 + 0.5 * coverage, dof) * estimate.u();
+        Self { estimate, dof, expanded, window: (mean.from, mean.to), u_scatter, u_offset, share_of: None }
     }
     /// What was read for a while, by a sensor that stood still.
     pub(crate) fn still(value: f64, u_scatter: f64, window: (Instant, Instant)) -> Self {
         let estimate = Estimate::new(value, 0.0, u_scatter);
-        Self { estimate, dof: f64::INFINITY, expanded: 2.0 * u_scatter, window, u_scatter, share_of: None }
+        Self {
+            estimate,
+            dof: f64::INFINITY,
+            expanded: 2.0 * u_scatter,
+            window,
+            u_scatter,
+            u_offset: 0.0,
+            share_of: None,
+        }
+    }
+    /// What an offset of the instrument shifts every share of this flow by, as a part of that share.
+    pub(crate) fn offset_of_share(&self) -> f64 {
+        Common { offset: self.u_offset, gain: 0.0 }.of_share(self.estimate.value)
+    }
+    /// Beside other readings of the same instrument.
+    pub(crate) fn read(&self) -> Reading {
+        Reading { value: self.estimate.value, u_own: self.u_scatter }
     }
     pub(crate) fn figure(&self) -> Figure {
         // Of a share no calibration counts: the level is not known.
@@ -93,5 +126,38 @@ impl Told {
     fn unit(self) -> &'static str {
         let basis = if self.share_of.is_some() { FlowBasis::Share } else { FlowBasis::Actual };
         basis.unit().0
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::instrument::{Measurand, Place, tests::manometer};
+    use core::time::Duration;
+    use plumeline_measure::{Sample, few};
+
+    /// By hand: three readings of 40.0, 40.1, 40.2 L/min; hypot(0.5, 1 % of 40.1) is 0.641 for the certificate, and the mean scatters
+    /// by 0.1 / root 3 and the step's part of it.
+    #[test]
+    fn a_mean_off_a_meter_has_its_certificate_in_common_and_its_scatter_by_itself() {
+        let meter = Instrument { measures: Measurand::Flow, at: Place::Exhaust, si: M3_S_PER_L_MIN, ..manometer() };
+        let at = |s: u64| Instant::START + Duration::from_secs(s);
+        let values = [40.0, 40.1, 40.2].map(|l| l * M3_S_PER_L_MIN);
+        let samples: [Sample; 3] = [0, 1, 2].map(|i| Sample::new(at(i as u64 * 10), values[i]));
+        let mut scatter = few::Scatter::default();
+        scatter.take(&values);
+        let terms = few::Terms {
+            resolution: 0.1 * M3_S_PER_L_MIN,
+            calibration_relative: 0.0,
+            coverage: 0.95,
+            each: Duration::ZERO,
+        };
+        let mean = MeanFlow::by_meter(&few::mean_of(&samples, &scatter, &terms).unwrap(), &meter, 0.95);
+        let l_min = |q: f64| q * L_MIN;
+        assert!((l_min(mean.estimate.u_common) - 0.640_938).abs() < 1e-5, "{mean:?}");
+        assert!((l_min(mean.u_offset) - 0.5).abs() < 1e-9 && (mean.offset_of_share() - 0.5 / 40.1).abs() < 1e-9);
+        assert!((0.057..0.07).contains(&l_min(mean.u_scatter)), "{}", l_min(mean.u_scatter));
+        // The certificate's part is so much the greater that the few readings hardly widen the interval.
+        assert!((mean.expanded / mean.estimate.u() - 1.96).abs() < 0.01, "{mean:?}");
     }
 }

@@ -75,7 +75,7 @@ impl Context {
         self.metered(asking, async |act, text, wants| self.ask(act, text, wants).await.1).await
     }
     /// An instrument counts for something in this stage: whether its calibration holds is found once.
-    fn used(&self, instrument: &Instrument) {
+    pub(crate) fn used(&self, instrument: &Instrument) {
         let (stage, now) = (self.stage(), self.now());
         let allowed = self.inputs().plan.not_shown.contains(&Untold::Calibration);
         let finding = judge::in_date(stage, instrument, self.utc_ms(now), allowed);

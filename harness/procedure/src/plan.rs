@@ -112,16 +112,19 @@ pub enum Untold {
     Air,
     /// That an instrument's calibration still holds.
     Calibration,
+    /// What it holds as its airflow baseline.
+    Baseline,
 }
 impl Untold {
     /// The names in plans.
-    pub const NAMES: [(&'static str, Self); 6] = [
+    pub const NAMES: [(&'static str, Self); 7] = [
         ("device time", Self::DeviceTime),
         ("event log", Self::EventLog),
         ("inhibit", Self::Inhibit),
         ("date and time", Self::DateAndTime),
         ("untold air", Self::Air),
         ("calibration in date", Self::Calibration),
+        ("baseline", Self::Baseline),
     ];
     /// A unit that can do this shows it.
     pub const fn is_shown(self, can: &Abilities) -> bool {
@@ -129,7 +132,7 @@ impl Untold {
             Self::DeviceTime => can.clock,
             Self::EventLog => can.event_log,
             // What the job does about it shows it, or a certificate, not the unit.
-            Self::Air | Self::Calibration => true,
+            Self::Air | Self::Calibration | Self::Baseline => true,
             Self::Inhibit => can.inhibit,
             // It speaks of its clock itself, and says that it has no date.
             Self::DateAndTime => can.wall_clock || can.clock,

@@ -7,18 +7,31 @@ use plumeline_measure::Sample;
 /// Kept for feeds that have not been polled yet; every feed is polled after every event, so this is ample.
 const KEPT: usize = 1024;
 
+/// In place of an inlet: all of them together.
+pub(crate) const TOGETHER: u8 = 0;
+
 /// A reading with the instant of log time at which it was measured.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct Timed {
     /// The unit's own time mapped to log time, or the arrival where there is no tie.
     pub(crate) at: Instant,
     pub(crate) reading: Reading,
+    /// The only inlet that was open, where one meter shows the flow of all: what it shows is that pipe's.
+    pub(crate) alone: Option<u8>,
 }
 impl Timed {
-    /// Flow of an inlet by its position in the unit's order, as a sample.
+    /// Flow of an inlet by its position in the unit's order, or of [`TOGETHER`], as a sample.
     pub(crate) fn flow(&self, inlet: u8) -> Option<Sample> {
-        let value = *self.reading.flow_m3_s.get(usize::from(inlet).checked_sub(1)?)?;
-        Some(Sample { at: self.at, value: value? })
+        if inlet == TOGETHER {
+            return self.together();
+        }
+        let own = usize::from(inlet).checked_sub(1).and_then(|i| self.reading.flow_m3_s.get(i).copied().flatten());
+        let value = own.or_else(|| self.reading.flow_all_m3_s.filter(|_| self.alone == Some(inlet)))?;
+        Some(Sample { at: self.at, value })
+    }
+    /// Flow of all inlets together, where that is what is told.
+    fn together(&self) -> Option<Sample> {
+        self.reading.flow_all_m3_s.map(|value| Sample { at: self.at, value })
     }
     /// Extinction that concerns an inlet: its own, or the one of the unit's chamber.
     pub(crate) fn extinction(&self, inlet: u8) -> Option<Sample> {

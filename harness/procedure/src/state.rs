@@ -183,6 +183,8 @@ pub(crate) struct SiteState {
     pub(crate) smoke_used: bool,
     /// Smoke was asked for and nobody has said yet that it has stopped.
     pub(crate) smoke_out: bool,
+    /// Inlets of pipes that are shut, so that one meter shows the flow of another alone.
+    pub(crate) shut: BTreeSet<u8>,
 }
 
 /// The stage that runs, and what may end it early.
@@ -242,8 +244,10 @@ pub(crate) struct RecordState {
     pub(crate) alike: Option<joint::Given>,
     /// How much typed flows of each inlet scatter.
     pub(crate) typed: BTreeMap<u8, few::Scatter>,
-    /// What was typed last of all flows of a state.
-    pub(crate) typed_last: Option<Vec<Option<f64>>>,
+    /// What was typed last of all flows of a state: of each inlet, and of all together.
+    pub(crate) typed_last: Option<(Vec<Option<f64>>, Option<f64>)>,
+    /// What one meter showed of all pipes together when the baseline was taken.
+    pub(crate) together: Option<MeanFlow>,
 }
 
 /// An open question: since when, and which question of a driver's it is, where it is one.
@@ -350,6 +354,12 @@ impl JobState {
     pub(crate) fn untie(&mut self) {
         self.clock.tie = None;
         self.clock.tie_number = self.clock.tie_number.wrapping_add(1);
+    }
+    /// The only pipe whose inlet is open, by its inlet, where all flows are read off one meter.
+    pub(crate) fn alone(&self) -> Option<u8> {
+        self.inputs.plan.exhaust_meter()?;
+        let mut open = self.inputs.pipes().into_iter().map(|p| p.inlet).filter(|n| !self.site.shut.contains(n));
+        open.next().filter(|_| open.next().is_none())
     }
     pub(crate) fn end(&self, deadline: Deadline) -> Instant {
         deadline.at + self.paused.saturating_sub(deadline.paused)

@@ -22,6 +22,11 @@ const MORE: usize = 4;
 /// What is waited for at a display is looked for again after this.
 const LOOKED_AGAIN: Duration = Duration::from_secs(10);
 
+/// The flows of a reading, of each inlet and of all together.
+fn told(t: &Timed) -> (Vec<Option<f64>>, Option<f64>) {
+    (t.reading.flow_m3_s.clone(), t.reading.flow_all_m3_s)
+}
+
 impl Context {
     /// What is looked at at the unit in use is asked for by itself each time.
     pub(crate) fn is_asked(&self, look: Look) -> bool {
@@ -76,7 +81,7 @@ impl Context {
             tables.push(self.look(Look::Flows).await?);
             let agreed = self.agreeing(&tables, inlets);
             // What was typed last of all before may have been typed once more without a look.
-            let stale = agreed.iter().all(|t| Some(&t.reading.flow_m3_s) == before.as_ref());
+            let stale = agreed.iter().all(|t| Some(told(t)) == before);
             if agreed.len() >= times + usize::from(stale) {
                 break agreed;
             }
@@ -93,7 +98,7 @@ impl Context {
             inlets.iter().zip(&mut samples).for_each(|(inlet, series)| series.extend(t.flow(*inlet)));
         }
         let mut s = self.edit();
-        s.record.typed_last = tables.last().map(|t| t.reading.flow_m3_s.clone());
+        s.record.typed_last = tables.last().map(|t| told(t));
         for (inlet, series) in inlets.iter().zip(&samples) {
             let values: Vec<f64> = series.iter().map(|q| q.value).collect();
             s.record.typed.entry(*inlet).or_default().take(&values);

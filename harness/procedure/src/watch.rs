@@ -33,7 +33,9 @@ fn stop(ctx: &Context) {
 pub(crate) async fn readings(ctx: Context) {
     let inputs = ctx.inputs();
     let rules = &inputs.plan.advanced.readings;
-    let inlets: Vec<u8> = inputs.pipes().iter().map(|p| p.inlet).collect();
+    // Flows that are read off a meter are not asked of the stream.
+    let metered = inputs.plan.exhaust_meter().is_some();
+    let inlets: Vec<u8> = inputs.pipes().iter().map(|p| p.inlet).filter(|_| !metered).collect();
     let mut told = Vec::new();
     loop {
         let hz = wait_for(|| wanted(&ctx)).await;
@@ -47,6 +49,7 @@ pub(crate) async fn readings(ctx: Context) {
             let item = feed.next_before(ctx.within(LOOKED)).await;
             let mut found = None;
             match &item {
+                Some(Item::Reading(t)) if metered && t.reading.flow_all_m3_s.is_some() => continue,
                 Some(Item::Reading(t)) => {
                     found = stamps.take(&t.reading, hz, rules).or_else(|| moves.take(t.at, &t.reading, rules));
                     lacking = lacks(&t.reading, &inlets, smoke).map(Into::into);

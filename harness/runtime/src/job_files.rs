@@ -1,6 +1,6 @@
 //! From the bytes of a job's own files to what the procedure is made of. The same for a live run and for a replay, which
 //! takes the bytes from the log.
-use crate::{failure::Failure, places::Forest, warnings};
+use crate::{each_alone::each_alone, failure::Failure, places::Forest, warnings};
 use plumeline_airflow::{
     AirflowError, SolveOptions, defects,
     friction::FrictionLaw,
@@ -23,7 +23,7 @@ use plumeline_job::{
     pipework::{self, FrictionChoice, ModelChoice, PipeworkFile},
     plan, settings,
 };
-use plumeline_procedure::{JobInputs, Plan, Warned, rules::advanced::ModelRules};
+use plumeline_procedure::{JobInputs, Plan, Warned, instrument::Instrument, rules::advanced::ModelRules};
 use plumeline_unit::Description;
 
 /// The name under which the port enters the log beside the files.
@@ -43,6 +43,8 @@ pub(crate) struct Expected {
     pub(crate) description: Description,
     /// Its serial number, where the plan states one.
     pub(crate) serial: Option<String>,
+    /// The meter at its exhaust off which its flows are read.
+    pub(crate) meter: Option<Instrument>,
 }
 
 impl Files {
@@ -56,10 +58,11 @@ impl Files {
         let [replacement, outgoing] =
             [folder::UNIT_REPLACEMENT, folder::UNIT_OUTGOING].map(|name| self.described(name, None));
         let [of_replacement, of_outgoing] = serials;
-        let expected = |description: Result<Option<Description>, _>, serial| {
-            description.ok().flatten().map(|description| Expected { description, serial })
+        let meter = plan.as_ref().and_then(|p| p.exhaust_meter().cloned());
+        let expected = |description: Result<Option<Description>, _>, serial, meter| {
+            description.ok().flatten().map(|description| Expected { description, serial, meter })
         };
-        [expected(replacement, of_replacement), expected(outgoing, of_outgoing)]
+        [expected(replacement, of_replacement, meter), expected(outgoing, of_outgoing, None)]
     }
     /// Reads them from a job folder. What is missing of those that a job can be without leaves it undecided.
     pub fn read(folder: &Folder) -> Result<Self, Failure> {
@@ -222,6 +225,16 @@ impl Files {
             Some(old) => translate(old, &pipework.pipework, &options).map_err(told)?,
             None => Vec::new(),
         };
+        if plan.plan.exhaust_meter().is_some() {
+            readable_by_meter(replacement.as_ref())?;
+        }
+        let by_opening = pipework.pipework.openings.len() <= ONE_BY_ONE;
+        let several = pipework.pipework.inlets.iter().filter(|i| i.node.is_some()).count() > 1;
+        let (prediction, alone) = match plan.plan.exhaust_meter() {
+            Some(_) if several => each_alone(&pipework.pipework, &options, &prediction, by_opening).map_err(told)?,
+            _ if by_opening => (prediction, alone(&pipework.pipework, &options).map_err(told)?),
+            _ => (prediction, Vec::new()),
+        };
         let inputs = JobInputs {
             plan: plan.plan.clone(),
             warnings: warned(&pipework, &plan.plan).map_err(told)?,
@@ -230,11 +243,7 @@ impl Files {
             defects: defects::visible(&pipework.pipework, &options, &prediction).map_err(told)?,
             pipework: pipework.pipework.clone(),
             prediction,
-            alone: if pipework.pipework.openings.len() <= ONE_BY_ONE {
-                alone(&pipework.pipework, &options).map_err(told)?
-            } else {
-                Vec::new()
-            },
+            alone,
             to_load,
             outgoing,
             replacement,
@@ -256,6 +265,22 @@ impl Files {
         }
         Ok(Loaded { pipework, plan, inputs, carried, history })
     }
+}
+
+/// A meter at the exhaust is read by a person, in place of what the unit shows or does not: a unit that tells its flows over a line has no
+/// use for one.
+fn readable_by_meter(replacement: Option<&Description>) -> Result<(), Failure> {
+    let tells = |d: &Description| match d.is_by_hand() {
+        true => false,
+        false => d.offers().line.is_none_or(|line| line.can.flow_per_inlet),
+    };
+    if replacement.is_some_and(|d| !tells(d)) {
+        return Ok(());
+    }
+    let cause =
+        "a meter at the exhaust is named, and the replacement tells its flows over its line (or nobody described it)";
+    let remedy = "take `at = \"exhaust\"` or the instrument out of the plan; a unit that tells no flow is described without one, in [display], [registers] or [lines]";
+    Err(Problem::with_file(Kind::Conflict, folder::PLAN, cause, remedy).into())
 }
 
 /// What each hole draws alone is worked out for pipework of up to so many openings: more are not opened one by one by anybody.

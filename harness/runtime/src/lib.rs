@@ -4,6 +4,7 @@
 //! is (procedure), frames (detector), files (job, trace), pages (report).
 pub mod anew;
 pub mod clock;
+mod each_alone;
 pub mod failure;
 pub mod finish;
 pub mod interrupt;

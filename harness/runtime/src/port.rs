@@ -7,14 +7,16 @@ use crate::{
 };
 use plumeline_detector::{
     Driver,
-    display::{Display, Face},
+    display::{Display, Face, FlowShown},
     lines::{self, Lines},
     mixed::Mixed,
     plumewire::Plumewire,
     registers::{Map, Registers},
+    vocabulary::FlowBasis,
 };
 use plumeline_link::{Injected, LineSpec, LinkSpec, Opener, RealClock, faults::FaultSpec};
 use plumeline_procedure::Drivers;
+use std::time::Duration;
 
 /// A driver, and which ports and units it is for.
 struct Entry {
@@ -63,7 +65,7 @@ fn by_lines(port: &LinkSpec, units: &[Expected]) -> bool {
 }
 /// What the line can't tell or do, a person does, where the description says that one can.
 fn with_person(units: &[Expected], line: Box<dyn Driver>) -> Box<dyn Driver> {
-    let shows = units.first().is_some_and(|unit| unit.description.display.is_some());
+    let shows = units.first().is_some_and(|unit| unit.description.display.is_some() || unit.meter.is_some());
     if shows { Box::new(Mixed::new(line, Display::new(faces(units)))) } else { line }
 }
 
@@ -77,7 +79,21 @@ fn by_hand(port: &LinkSpec, units: &[Expected]) -> bool {
 }
 
 fn faces(units: &[Expected]) -> Vec<Face> {
-    units.iter().map(|unit| Face { serial: unit.serial.clone(), ..unit.description.face() }).collect()
+    units.iter().map(face).collect()
+}
+fn face(unit: &Expected) -> Face {
+    let mut face = Face { serial: unit.serial.clone(), ..unit.description.face() };
+    if let Some(meter) = &unit.meter {
+        face.shows.flow = Some(FlowShown {
+            scale: meter.scale.clone(),
+            m3_s: meter.si,
+            basis: FlowBasis::Actual,
+            per_inlet: false,
+            meter: Some(meter.label()),
+            renewed: Duration::ZERO,
+        });
+    }
+    face
 }
 
 /// The driver for a port as the user wrote it, and the units at it. What can't be read as a port counts as a line.

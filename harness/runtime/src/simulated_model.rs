@@ -8,7 +8,10 @@ use plumeline_base::{
     quantity::M3_S_PER_L_MIN,
 };
 use plumeline_detector::{
-    lines,
+    lines::{
+        self,
+        map::{Part, Template},
+    },
     registers::{Map, map::Protocol},
     settings::{Item, Settings, Value},
 };
@@ -173,7 +176,18 @@ pub fn plays(map: &Map) -> bool {
 /// The simulator has one kind of line for all models; this is the description of it.
 pub fn prints(map: &lines::Map) -> bool {
     let shipped = |(_, text): &(&str, &str)| description::parse("shipped", text.as_bytes()).ok()?.lines;
-    description::SHIPPED.iter().filter_map(shipped).any(|own| own.lines == map.lines && own.fields == map.fields)
+    description::SHIPPED.iter().filter_map(shipped).any(|own| tells_no_more(&own, map))
+}
+/// The lines are those of this map, each of its fields read in the same way or passed over.
+fn tells_no_more(own: &lines::Map, map: &lines::Map) -> bool {
+    let field = |map: &lines::Map, i: usize| map.fields.get(i).cloned();
+    let part = |(own_part, part): (&Part, &Part)| match (own_part, part) {
+        (Part::Field(a), Part::Field(b)) => field(own, *a) == field(map, *b),
+        (Part::Field(_), Part::Skip) => true,
+        (a, b) => a == b,
+    };
+    let line = |(a, b): (&Template, &Template)| a.0.len() == b.0.len() && a.0.iter().zip(&b.0).all(part);
+    own.lines.len() == map.lines.len() && own.lines.iter().zip(&map.lines).all(line)
 }
 /// A unit with a table or lines of its own is played by the other protocol.
 fn spoken(described: &Description) -> Spoken {

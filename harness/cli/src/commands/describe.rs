@@ -34,7 +34,11 @@ fn asked() -> [(&'static str, Request, &'static str); 13] {
     let lease = Duration::ZERO;
     let settings = Settings::default();
     [
-        ("flow of each pipe", Request::ReadOnce { look: Look::Flows }, "no flow is proven: the job ends undecided"),
+        (
+            "flow of each pipe",
+            Request::ReadOnce { look: Look::Flows },
+            "no flow is proven, unless the plan names a meter at the exhaust",
+        ),
         (
             "smoke, as a number",
             Request::ReadOnce { look: Look::Smoke },

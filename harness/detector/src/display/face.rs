@@ -100,6 +100,8 @@ pub struct FlowShown {
     pub basis: FlowBasis,
     /// One number for each inlet; else one for all together.
     pub per_inlet: bool,
+    /// It is no display of the unit's, but a meter at its exhaust with this name: whichever inlets are open, it shows their flow.
+    pub meter: Option<String>,
     /// How long it takes until another number can be shown.
     pub renewed: Duration,
 }
@@ -188,6 +190,7 @@ impl Face {
             m3_s: M3_S_PER_L_MIN,
             basis: FlowBasis::Actual,
             per_inlet: true,
+            meter: None,
             renewed: Duration::ZERO,
         };
         Self {
@@ -216,7 +219,8 @@ impl Face {
             alarm_levels: if has(|l| matches!(l, Lamp::Level(_))) { self.levels } else { 0 },
             outputs: self.outputs,
             readings: if flow.is_some() { ReadingsBy::Asking } else { ReadingsBy::None },
-            flow_per_inlet: flow.is_some_and(|f| f.per_inlet) || flow.is_some() && inlets == 1,
+            // What one meter shows is one inlet's while the others are shut.
+            flow_per_inlet: flow.is_some_and(|f| f.per_inlet || f.meter.is_some() || inlets == 1),
             flow_basis: flow.map_or(FlowBasis::Actual, |f| f.basis),
             flow_step_nl_s: flow.and_then(|f| f.scale.step.map(|step| nl_s(step * f.m3_s))).unwrap_or(0),
             flow_max_nl_s: flow.map_or(0, |f| nl_s(f.scale.range.1 * f.m3_s)),

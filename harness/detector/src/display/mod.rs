@@ -113,6 +113,8 @@ impl Display {
     pub fn stands_at(&mut self, identity: &Identity, inlets: u8) -> Abilities {
         let of_model = |face: &&Face| face.model == identity.model && face.maker == identity.maker;
         let face = self.memory.faces.iter().find(of_model).or(self.memory.faces.first()).cloned().unwrap_or_default();
+        // A line that tells nothing of inlets leaves it open how many there are: as many as the model may have.
+        let inlets = if inlets == 0 { face.inlets.1 } else { inlets };
         let unit = Known { identity: identity.clone(), abilities: face.abilities(inlets), face };
         self.memory.stands_at(unit).abilities.clone()
     }

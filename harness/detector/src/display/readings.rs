@@ -77,7 +77,7 @@ fn read(words: &str, scale: &Scale, wanted: usize) -> Result<Vec<Option<f64>>, S
 /// The flows of a reading, m3/s: by inlet, and of all together.
 fn flows(flow: &FlowShown, typed: &[Option<f64>], inlets: u8) -> (Vec<Option<f64>>, Option<f64>) {
     let m3_s = |x: &Option<f64>| x.map(|x| x * flow.m3_s);
-    if flow.per_inlet || inlets == 1 {
+    if flow.per_inlet || inlets == 1 && flow.meter.is_none() {
         return (typed.iter().map(m3_s).collect(), None);
     }
     (vec![None; inlets.into()], typed.first().and_then(m3_s))
@@ -120,10 +120,13 @@ fn is_swapped(a: f64, b: f64) -> bool {
 impl Task for Flows {
     fn ask(&self, _: &Memory) -> Asked {
         let (words, inlets) = table(&self.flow, self.inlets);
-        let unit = &self.flow.scale.unit;
+        let (unit, meter) = (&self.flow.scale.unit, self.flow.meter.clone());
         let each = if inlets.len() > 1 { ", in this order" } else { "" };
-        let text = format!("Flow of {words} [{unit}], as the display shows it now{each}");
-        Asked { about: About::Flows { inlets, unit: unit.clone() }, text, wants: Wants::Text }
+        let text = match &meter {
+            Some(meter) => format!("Flow at the unit's exhaust [{unit}], as {meter} shows it now"),
+            None => format!("Flow of {words} [{unit}], as the display shows it now{each}"),
+        };
+        Asked { about: About::Flows { inlets, unit: unit.clone(), meter }, text, wants: Wants::Text }
     }
     fn take(&mut self, now: Instant, said: Said, memory: &mut Memory) -> Step {
         let words = match said {

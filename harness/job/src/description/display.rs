@@ -135,7 +135,7 @@ fn flow(source: &Source<'_>, f: &raw::Flow, d: &Description) -> Result<FlowShown
     let per_inlet =
         f.shown_for.as_ref().map_or(Ok(true), |s| choice(source, s, "what a number stands for", SHOWN_FOR))?;
     let renewed = Duration::from_secs_f64(f.renewed.read_or(source, 0.0)?);
-    Ok(FlowShown { scale, m3_s, basis, per_inlet, renewed })
+    Ok(FlowShown { scale, m3_s, basis, per_inlet, meter: None, renewed })
 }
 
 fn smoke(source: &Source<'_>, s: &raw::Smoke) -> Result<(Scale, ObscurationUnit), Problem> {

@@ -8,7 +8,7 @@ use crate::{
     written::{Bounded, Bounds, ReadOr, Spanned, choice},
 };
 use plumeline_detector::display::Scale;
-use plumeline_procedure::instrument::{Day, Instrument, Kind, Measurand, UNITS};
+use plumeline_procedure::instrument::{Day, Instrument, Kind, Measurand, Place, UNITS};
 use std::ops::Range;
 use time::{OffsetDateTime, format_description::well_known::Rfc3339};
 
@@ -33,7 +33,18 @@ pub(super) fn instruments(source: &Source<'_>, list: &[raw::Instrument]) -> Resu
             let remedy = "give each entry a name; a meter of two quantities has two, such as \"Meter 7, volts\" and \"Meter 7, amperes\"";
             return Err(source.problem(Wrong::Duplicate, raw.name.span(), cause, remedy));
         }
-        all.push(instrument(source, name, raw)?);
+        let instrument = instrument(source, name, raw)?;
+        if instrument.at == Place::Exhaust && all.iter().any(|i| i.at == Place::Exhaust) {
+            let at = raw.at.as_ref().map_or_else(|| raw.name.span(), Spanned::span);
+            let cause = "two meters sit at the exhaust; all flows of a job are read off one";
+            return Err(source.problem(
+                Wrong::Duplicate,
+                at,
+                cause,
+                "name the one that is used: their readings do not mix",
+            ));
+        }
+        all.push(instrument);
     }
     Ok(all)
 }
@@ -69,9 +80,15 @@ fn instrument(source: &Source<'_>, name: &str, raw: &raw::Instrument) -> Result<
         let cause = format!("it is due on {}, before it was calibrated on {}", due.text, calibrated.text);
         return Err(wrong(raw.due.span(), cause, "correct the dates from its certificate"));
     }
+    let at =
+        raw.at.as_ref().map_or(Ok(Place::Inlet), |at| choice(source, at, "a place of a flow meter", &Place::NAMES))?;
+    if let Some(stated) = raw.at.as_ref().filter(|_| measures != Measurand::Flow) {
+        let cause = format!("a {} sits at no inlet or exhaust: it measures no flow", raw.kind.as_ref());
+        return Err(wrong(stated.span(), cause, "take `at` out, or correct the kind"));
+    }
     let scale = Scale { unit: raw.unit.as_ref().clone(), range: (low, high), step: Some(step) };
     let (name, serial) = (name.to_owned(), raw.serial.trim().to_owned());
-    Ok(Instrument { name, kind, serial, measures, scale, si, u, u_relative, calibrated, due })
+    Ok(Instrument { name, kind, serial, measures, scale, si, u, u_relative, at, calibrated, due })
 }
 
 fn day(source: &Source<'_>, written: &Spanned<String>) -> Result<Day, Problem> {

@@ -102,6 +102,10 @@ pub(super) struct Instrument {
     pub(super) uncertainty: Option<Spanned<f64>>,
     /// Standard uncertainty by its certificate as a share of the reading, such as "0.5 %"; 0 if not stated.
     pub(super) relative_uncertainty: Option<Q<RelativeUncertainty>>,
+    /// Where a flow meter sits: put between a pipe and its inlet when that is asked for (if not stated), or at the unit's exhaust, where
+    /// it shows what all open inlets draw together, and all flows of the job are read off it.
+    #[cfg_attr(feature = "schema", schemars(transform = names(&Place::NAMES)))]
+    pub(super) at: Option<Spanned<String>>,
     /// The day on which it was calibrated, such as "2026-03-02".
     #[cfg_attr(feature = "schema", schemars(regex(pattern = "^[0-9]{4}-[0-9]{2}-[0-9]{2}$")))]
     pub(super) calibrated: Spanned<String>,

@@ -173,7 +173,7 @@ fn not_shown(plan: &Plan, described: &Description) -> Vec<Remark> {
     }
     let shows = |what: Untold| match (&can, what) {
         // No unit says of itself that air enters past its pipes, nor what an instrument is worth: what the job does shows that.
-        (_, Untold::Air | Untold::Calibration) => None,
+        (_, Untold::Air | Untold::Calibration | Untold::Baseline) => None,
         // A unit that speaks plumewire shows the others, and says itself whether it keeps a date.
         (None, what) => (what != Untold::DateAndTime).then_some(true),
         (Some(can), what) => Some(what.is_shown(can)),
@@ -196,13 +196,15 @@ pub fn port(port: &str, face: &Face, inlets: u8, plan: &Plan) -> Vec<Remark> {
     let faults = lamp(|l| *l == Lamp::AnyFault);
     let smoke = can.obscuration != ObscurationSensing::None || lamp(|l| matches!(l, Lamp::Level(_)));
     let reads = can.readings != ReadingsBy::None;
+    // What a display shows of its baseline is nothing that a meter shows.
+    let shown = face.shows.baseline.is_some() && plan.exhaust_meter().is_none();
     let needs = [
         (StageKind::Load, can.read_settings && can.write_settings, "load settings and read them back"),
         (StageKind::Settle, reads, "tell flows"),
         (StageKind::ProveFlow, reads, "tell flows"),
         (
             StageKind::Baseline,
-            can.baseline && (face.shows.baseline.is_some() || can.flow_basis == FlowBasis::Share),
+            can.baseline && (shown || can.flow_basis == FlowBasis::Share || plan.not_shown.contains(&Untold::Baseline)),
             "take the baseline and read it back",
         ),
         (StageKind::ProveSmoke, smoke, "see smoke arrive"),

@@ -11,6 +11,8 @@ facts! {
     not_shown(trouble) = "baseline.not-shown", Undecided,
         "the baseline was taken by hand, and what the unit holds is not shown: {trouble}",
         next "describe where the unit shows its baseline, or have it read in another way";
+    not_shown_allowed(trouble) = "baseline.not-shown-allowed", Pass,
+        "the baseline was taken by hand; what the unit holds is not shown ({trouble}), and the plan goes without it by name", by Word;
     another_read_back() = "baseline.another-read-back", Fail, "the baseline read back is not the one that was taken";
     before_start() = "baseline.taken-before-start", Fail,
         "the baseline read back was taken before the unit's last start";
@@ -58,6 +60,8 @@ facts! {
         next "find out who took another one, then prove flow and take the baseline again";
     not_shown_held(trouble) = "last-look.baseline-not-shown", Undecided,
         "not shown that the unit still holds its baseline: {trouble}";
+    not_shown_held_allowed(trouble) = "last-look.baseline-not-shown-allowed", Pass,
+        "that the unit still holds its baseline is not shown ({trouble}), and the plan goes without it by name", by Word;
     settings_as_loaded() = "last-look.settings-as-loaded", Pass, "the settings are still as loaded";
     settings_changed(difference) = "last-look.settings-changed", Undecided,
         "the settings were changed since they were loaded: {difference}",

@@ -40,6 +40,10 @@ facts! {
         "closing every hole of pipe {own} lowered the flow of inlet {other} by {percent} %, not that of inlet {own}",
         likely "pipes {own} and {other} are crossed",
         next "put each pipe into the inlet of its own number, then prove flow again";
+    not_of_pipe(percent, own) = "holes.not-this-pipes", Fail,
+        "with every hole of pipe {own} closed and the inlets of the other pipes shut, {percent} % of the flow is still there: most of it is not drawn at this pipe's holes",
+        likely "pipes are crossed, so that another pipe sits in inlet {own}; or the pipe is open at another place, its end cap missing or a joint apart",
+        next "follow the pipe from its inlet to its holes, and put each pipe into the inlet of its own number, then prove flow again";
     opened_unseen(holes, error, remedy) = "holes.opened-unseen", Undecided,
         "{holes} was opened again, but no flow shows it: {error}", next "{remedy}";
     one_left_closed(percent) = "holes.one-left-closed", Fail,

@@ -38,6 +38,8 @@ facts! {
         "a change of the flows of all pipes alike, whatever its size: they were not held against their prediction together";
     baseline_off(pipe, percent) = "missed.baseline-off", Undecided,
         "pipe {pipe}: a baseline that is up to {percent} % off the flow, by which the unit's band around it is wrong";
+    together() = "missed.pipes-together", Undecided,
+        "a change of one pipe since the baseline that a change of another makes up for: one meter at the exhaust showed all pipes together at the last look";
     threshold(level, low, high, seconds) = "missed.alarm-threshold", Undecided,
         "alarm level {level}: that it acts on {low} to {high} % of its threshold (it was seen to go, and how far under its threshold it does is its own), or up to {seconds} s sooner or later than its delay";
     threshold_by_eye(level) = "missed.threshold-by-eye", Undecided,

@@ -215,6 +215,7 @@ topics! {
     isolate
     load
     log
+    meter
     missed
     outgoing
     outputs

@@ -36,6 +36,12 @@ pub(crate) fn crossed(flows: &[(u8, MeanFlow, MeanFlow)], inlet: u8) -> Option<(
     others.filter(|(_, fell)| own < ITS_OWN && *fell > ITS_OWN).max_by(|a, b| a.1.total_cmp(&b.1))
 }
 
+/// The part of a flow that is still there after every hole of the only open pipe was closed, where most of it is: it is another's.
+pub(crate) fn of_another(open: &MeanFlow, closed: &MeanFlow) -> Option<f64> {
+    let left = closed.estimate.value / open.estimate.value;
+    (left > ITS_OWN).then_some(left)
+}
+
 /// What is read of a pipe while all its holes are closed.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct AllClosed {
@@ -56,7 +62,8 @@ impl AllClosed {
         let less = |suction: f64| sqrt((suction / shut).clamp(0.0, 1.0));
         let (low, high) = (less(least), less(most));
         let read = closed.estimate.value / open.estimate.value;
-        let u = closed.u_scatter / open.estimate.value;
+        // Where nothing moves an offset of the instrument is all that it shows.
+        let u = hypot(closed.u_scatter, closed.u_offset) / open.estimate.value;
         let middle = 0.5 * (low + high);
         let elsewhere = Estimate::new(middle * read, 0.5 * (high - low) * read / sqrt(3.0), middle * u);
         (read.is_finite() && elsewhere.is_sound()).then_some(Self { read, elsewhere })
@@ -113,6 +120,7 @@ impl OpenedAlone {
         // All holes of the pipe are held against the same two flows, by the same sensor far below its normal flow.
         let readings =
             [closed.u_scatter / expected.value, open.u_scatter / whole, inputs.plan.advanced.typed.linearity];
+        let offset = Some(open.offset_of_share()).filter(|offset| *offset > 0.0);
         Some(MeasuredDrop {
             hole: self.hole,
             opening: self.opening,
@@ -122,7 +130,11 @@ impl OpenedAlone {
             window: self.flows.last()?.window,
             expected,
             looks: self.flows.iter().map(look).collect(),
-            common: by_cause(inputs, &predicted.common, share.value).into_iter().chain(readings).collect(),
+            common: by_cause(inputs, &predicted.common, share.value)
+                .into_iter()
+                .chain(readings)
+                .chain(offset)
+                .collect(),
             share_of_pipe: inputs.predicted(self.opening)?.share_of_pipe,
         })
     }

@@ -192,10 +192,13 @@ pub(crate) fn left_alone(answer: &Answer) -> Finding {
 }
 
 /// Whether the unit still holds the baseline that was taken; `None`: another answer came.
-pub(crate) fn still_held(taken: &Baseline, now: &Result<Baseline, Trouble>) -> Finding {
+/// `allowed`: the plan goes without it by name.
+pub(crate) fn still_held(taken: &Baseline, now: &Result<Baseline, Trouble>, allowed: bool) -> Finding {
     looked(match now {
         Ok(now) if now == taken => fact::still_held(),
         Ok(_) => fact::no_longer_held(),
+        // A unit that shows none of it has not lost it.
+        Err(trouble @ Trouble::CannotDo(_)) if allowed => fact::not_shown_held_allowed(trouble),
         Err(trouble) => fact::not_shown_held(trouble),
     })
 }
@@ -305,7 +308,7 @@ mod tests {
         assert_eq!(told(&left_alone(&Answer::Yes)), ("last-look.left-alone", Verdict::Pass));
         assert_eq!(told(&left_alone(&Answer::No)), ("last-look.touched", Verdict::Undecided));
         assert_eq!(told(&left_alone(&Answer::Text("?".into()))), ("last-look.not-told-left-alone", Verdict::Undecided));
-        let still = |now| still_held(&held(7), &now);
+        let still = |now| still_held(&held(7), &now, false);
         assert_eq!(told(&still(Ok(held(7)))), ("last-look.baseline-still-held", Verdict::Pass));
         assert_eq!(told(&still(Ok(held(8)))), ("last-look.baseline-no-longer-held", Verdict::Undecided));
         assert_eq!(told(&still(Err(Trouble::Silent))), ("last-look.baseline-not-shown", Verdict::Undecided));

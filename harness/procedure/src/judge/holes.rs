@@ -14,8 +14,9 @@ use crate::{
     outcome::{Finding, StageKind, Subject},
     plan::HoleRef,
 };
-use alloc::boxed::Box;
+use alloc::{boxed::Box, vec::Vec};
 use core::time::Duration;
+use plumeline_airflow::uncertainty::OpeningPrediction;
 use plumeline_base::{Instant, quantity::Estimate, time::seconds};
 use plumeline_measure::{
     Error, Sample,
@@ -109,9 +110,19 @@ pub(crate) fn closing(inputs: &JobInputs, c: &Closing<'_>) -> Closed {
         window: own.window,
         expected,
         looks: alloc::vec![look],
-        common: by_cause(inputs, &predicted.closed_common, predicted.closed_share.value),
+        common: common_of(inputs, predicted, own.offset),
         share_of_pipe: predicted.share_of_pipe,
     })
+}
+
+/// What each common cause does to the drop, as a share of it. An offset of the instrument shifts the shares of all holes alike; it
+/// stands where it stands of holes that were opened alone.
+fn common_of(inputs: &JobInputs, predicted: &OpeningPrediction, offset: f64) -> Vec<f64> {
+    let mut common = by_cause(inputs, &predicted.closed_common, predicted.closed_share.value);
+    if offset > 0.0 {
+        common.extend([0.0, 0.0, 0.0, offset]);
+    }
+    common
 }
 
 impl Closing<'_> {
@@ -165,6 +176,8 @@ struct FlowDrop {
     dof: f64,
     /// The flow while open.
     open: f64,
+    /// What an offset of the instrument shifts the drop's share by, as a part of it.
+    offset: f64,
     told: Told,
     window: (Instant, Instant),
 }
@@ -178,6 +191,7 @@ impl FlowDrop {
             u,
             dof: before.dof.min(closed.dof).min(after.dof),
             open,
+            offset: before.offset_of_share(),
             told: before.told(),
             window: (before.window.0, after.window.1),
         })
@@ -220,7 +234,6 @@ impl Reopened {
 mod tests {
     use super::*;
     use crate::judge::sample::{self, FLOW, SHARE, flow};
-    use alloc::vec::Vec;
     use plumeline_base::Verdict;
 
     type Flows = [Result<MeanFlow, Error>; 2];

@@ -63,7 +63,7 @@ impl PipesShow {
 impl PipesCompared {
     /// Of the pipes whose flow was measured and is predicted.
     pub(crate) fn new(inputs: &JobInputs, measured: &[(Pipe, MeanFlow)]) -> Self {
-        let common = inputs.plan.flow.calibration_common;
+        let (common, metered) = (inputs.plan.flow.calibration_common, inputs.plan.exhaust_meter().is_some());
         let mut this = Self { alike: inputs.plan.advanced.as_found.alike, ..Self::default() };
         let (mut places, mut own) = (Vec::new(), Vec::new());
         for (pipe, mean) in measured {
@@ -80,7 +80,9 @@ impl PipesCompared {
             });
             this.deviations.push(mean.estimate.value / predicted.value - 1.0);
             places.push((at, predicted));
-            own.push((mean.estimate.value / predicted.value, mean.estimate.u_individual / predicted.value));
+            let share = |x: f64| x / predicted.value;
+            let MeanFlow { estimate, .. } = mean;
+            own.push((share(estimate.value), share(estimate.u_individual), share(estimate.u_common)));
         }
         let drawn = |a: usize, b: usize| inputs.prediction.inlet_covariance.get(a)?.get(b).copied();
         for (i, (a, p)) in places.iter().enumerate() {
@@ -88,7 +90,11 @@ impl PipesCompared {
                 // Not narrower than the prediction itself states.
                 let widen = |at: usize, e: &Estimate| drawn(at, at).map_or(1.0, |v| (e.u() / libm::sqrt(v)).max(1.0));
                 let predicted = drawn(*a, *b).unwrap_or(f64::NAN) * widen(*a, p) * widen(*b, q) / (p.value * q.value);
-                let calibration = common * common * own[i].0 * own[j].0;
+                // By one meter, what its certificate leaves open is common to all flows too.
+                let calibration = match metered {
+                    true => own[i].2 * own[j].2,
+                    false => common * common * own[i].0 * own[j].0,
+                };
                 predicted + calibration + if i == j { own[i].1 * own[i].1 } else { 0.0 }
             });
             this.covariance.push(row.collect());
@@ -98,7 +104,15 @@ impl PipesCompared {
 
     /// What was seen at a pipe's holes: it shows the common causes, and so sharpens what each pipe's flow is held against.
     pub(crate) fn holes(&mut self, inlet: u8, seen: &[Seen]) {
-        self.holes.extend(seen.iter().map(|s| (inlet, s.clone())));
+        // What only the readings of one pipe's holes have in common is each one's own beside other pipes.
+        let causes = self.flows.iter().map(|f| f.common.len()).max().unwrap_or(0);
+        let beside = |s: &Seen| {
+            let mut s = s.clone();
+            let readings = s.common.split_off(causes.min(s.common.len()));
+            s.u = readings.iter().fold(s.u, |u, x| libm::hypot(u, *x));
+            s
+        };
+        self.holes.extend(seen.iter().map(|s| (inlet, beside(s))));
     }
 
     /// How far this pipe's flow is off what the other pipes and all holes predict. What shifts the pipe's own holes all alike

@@ -175,6 +175,7 @@ pub(crate) fn flow(litres: f64, scatter_percent: f64) -> MeanFlow {
         expanded: 2.0 * estimate.u(),
         window: (second(0), second(40)),
         u_scatter,
+        u_offset: 0.0,
         share_of: None,
     }
 }

@@ -35,7 +35,7 @@ pub(crate) fn of_hole(hole: HoleRef, fact: Fact) -> Finding {
 /// unsure the suction of the open hole is: one hole of many moves little.
 pub(crate) fn expected(inputs: &JobInputs, opening: usize) -> Option<Expected> {
     let open = inputs.predicted(opening)?.suction_pa;
-    let mut closed = inputs.pipework.clone();
+    let mut closed = inputs.open_beside(opening);
     closed.openings.get_mut(opening)?.blocked = true;
     let value = *solve(&closed, &SolveOptions::default()).ok()?.opening_suction_pa.get(opening)?;
     let times = value / open.value;

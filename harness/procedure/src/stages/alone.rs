@@ -3,6 +3,7 @@
 //! So are holes proven where a person reads shares in coarse steps, and what closing them one by one left open. Not here: what the
 //! readings show ([`crate::judge::alone`]).
 use super::{
+    by_meter,
     flow::average,
     holes::{ByHoles, Flows, keep, say_coarse, stands},
     inlets,
@@ -14,7 +15,7 @@ use crate::{
     facts::{Fact, fixed, flow, holes as fact, list},
     job::{JobInputs, Pipe, hole_words},
     judge::{
-        alone::{AllClosed, OpenedAlone, both, crossed, is_near, left_closed},
+        alone::{AllClosed, OpenedAlone, both, crossed, is_near, left_closed, of_another},
         holes::of_hole,
         holes_compared::{HoleJudged, compared},
     },
@@ -30,9 +31,11 @@ use plumeline_base::{Verdict, time::seconds};
 use plumeline_detector::{ask::Look, vocabulary::FlowBasis};
 use plumeline_measure::Error;
 
-/// Whether holes are opened alone: shares that are asked for one by one, and every hole of the pipe in reach and predicted.
+/// Whether holes are opened alone: shares that are asked for one by one, or flows off a meter that shows none too; and every hole of
+/// the pipe in reach and predicted.
 pub(super) fn serves(ctx: &Context, inputs: &JobInputs, holes: &[(HoleRef, usize)], left_out: &[HoleRef]) -> bool {
-    tells_shares(ctx) && ctx.is_asked(Look::Flows) && in_reach(inputs, holes, left_out)
+    let shows_none = ctx.meter().is_some_and(|meter| meter.scale.range.0 <= 0.0);
+    (tells_shares(ctx) || shows_none) && ctx.is_asked(Look::Flows) && in_reach(inputs, holes, left_out)
 }
 fn tells_shares(ctx: &Context) -> bool {
     ctx.abilities().is_some_and(|a| a.flow_basis == FlowBasis::Share)
@@ -152,7 +155,9 @@ struct Walk<'a> {
 impl<'a> Walk<'a> {
     fn new(ctx: &'a Context, inputs: &'a JobInputs, pipe: &'a Pipe, holes: Vec<(HoleRef, usize)>) -> Self {
         let (opened, stood, found) = (Vec::new(), Vec::new(), Vec::new());
-        Self { ctx, inputs, pipe, pipes: inputs.pipes(), holes, open: None, opened, stood, found }
+        // What one meter shows is this pipe's: the others are shut.
+        let pipes = if by_meter::of_several(ctx) { Vec::from([pipe.clone()]) } else { inputs.pipes() };
+        Self { ctx, inputs, pipe, pipes, holes, open: None, opened, stood, found }
     }
     /// How long it takes where flows come by themselves: as long for the hands as for the readings (practice, no source).
     fn takes(&self, each: bool) -> Duration {
@@ -215,7 +220,13 @@ impl<'a> Walk<'a> {
         if let Some((other, fell)) = crossed(&flows, inlet) {
             return Err(Ends { crossed: true, ..self.ends(fact::all_crossed(other, fixed(fell * 100.0, 0), inlet)) });
         }
-        self.own(closed).map_err(|e| self.ends(fact::not_measured(words, e, e.remedy())))
+        let own = self.own(closed).map_err(|e| self.ends(fact::not_measured(words, e, e.remedy())))?;
+        if by_meter::of_several(self.ctx)
+            && let Some(left) = self.own(before).ok().and_then(|before| of_another(&before, &own))
+        {
+            return Err(Ends { crossed: true, ..self.ends(fact::not_of_pipe(fixed(left * 100.0, 0), inlet)) });
+        }
+        Ok(own)
     }
 
     /// On the way back from the end of the pipe.

@@ -1,7 +1,10 @@
 //! The airflow baseline: refused while any flow is unproven, taken, read back; and the last look once everything is put back.
 //!
 //! Not here: what the flows are compared with ([`crate::judge::baseline`]).
-use super::flow::{average, record};
+use super::{
+    by_meter,
+    flow::{average, record},
+};
 use crate::{
     context::{Context, Stop},
     facts::{baseline as fact, fixed, missed},
@@ -9,6 +12,7 @@ use crate::{
     judge::baseline as judge,
     mean_flow::{L_MIN, to_actual},
     outcome::{StageKind, Statement, Subject},
+    plan::Untold,
     prompt::{Act, name_and_reason},
 };
 use alloc::{format, string::String, vec::Vec};
@@ -35,6 +39,12 @@ pub(crate) async fn baseline(ctx: Context) -> Result<(), Stop> {
         unproven = Some(words);
     }
     let pipes = inputs.pipes();
+    if ctx.meter().is_some() {
+        by_meter::baseline(&ctx).await?;
+        how_far_off(&ctx, &pipes);
+        unproven.into_iter().for_each(|words| ctx.found(judge::of_unit(fact::over_unproven(words))));
+        return Ok(());
+    }
     let before =
         average(&ctx, &pipes, seconds(inputs.plan.flow.average_s), "averaging the flows before the baseline").await;
     let taken = ctx.unit(ask::TakeBaseline).await.map_err(Stop::Trouble)?;
@@ -46,7 +56,7 @@ pub(crate) async fn baseline(ctx: Context) -> Result<(), Stop> {
         // It was taken, says the technician, and the unit shows to nobody what it holds.
         Err(trouble @ Trouble::CannotDo(_)) if ctx.means(&Request::TakeBaseline) != Means::Protocol => {
             ctx.edit().unit.baseline = Some(taken);
-            ctx.found(judge::of_unit(fact::not_shown(trouble)));
+            ctx.found(judge::of_unit(by_meter::not_shown(&inputs, trouble)));
             return Ok(());
         }
         Err(trouble) => return Err(Stop::Trouble(trouble)),
@@ -76,6 +86,14 @@ pub(crate) async fn baseline(ctx: Context) -> Result<(), Stop> {
 async fn kept(ctx: &Context) -> Result<(), Stop> {
     let inputs = ctx.inputs();
     let pipes = inputs.pipes();
+    if ctx.meter().is_some() {
+        let now = by_meter::together(ctx, "flow of all pipes beside the baseline that the unit keeps").await;
+        ctx.edit().record.together = now.ok();
+        ctx.found(judge::of_unit(fact::kept_not_shown(
+            "flows are read off a meter, and what the unit tells of them is not",
+        )));
+        return Ok(());
+    }
     let span = seconds(inputs.plan.flow.average_s);
     let now = average(ctx, &pipes, span, "averaging the flows against the baseline that the unit keeps").await;
     let read = match ctx.unit(ask::ReadBaseline).await {
@@ -176,6 +194,11 @@ pub(crate) async fn last_look(ctx: Context) -> Result<(), Stop> {
     still_held(&ctx).await;
     // Air that has just been disturbed (a refitted inlet, closed holes) is given one settling window.
     ctx.sleep(seconds(inputs.plan.settle.window_s)).await;
+    if ctx.meter().is_some() {
+        super::inlets::unused(&ctx, StageKind::LastLook, core::iter::empty()).await;
+        by_meter::last_look(&ctx, band(&ctx)).await;
+        return Ok(());
+    }
     let means = average(&ctx, &pipes, seconds(inputs.plan.flow.average_s), "the last look at the flows").await;
     super::inlets::unused(&ctx, StageKind::LastLook, means.iter().flatten()).await;
     let taken = ctx.get().unit.baseline.is_some();
@@ -215,7 +238,8 @@ async fn still_held(ctx: &Context) {
     };
     if let Some(taken) = taken {
         let now = ctx.unit(ask::ReadBaseline).await;
-        let f = judge::still_held(&taken, &now);
+        let allowed = ctx.inputs().plan.not_shown.contains(&Untold::Baseline);
+        let f = judge::still_held(&taken, &now, allowed);
         if f.verdict != Verdict::Pass {
             ctx.void(&[StageKind::Baseline], &f.says);
         }

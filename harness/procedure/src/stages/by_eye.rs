@@ -64,8 +64,9 @@ pub(super) async fn state(ctx: &Context, flows: bool) -> Option<Rc<Timed>> {
         return Some(state);
     }
     let read = ctx.look(Look::Flows).await.ok()?;
-    let reading = Reading { flow_m3_s: read.reading.flow_m3_s.clone(), ..state.reading.clone() };
-    Some(Rc::new(Timed { at: state.at, reading }))
+    let Reading { flow_m3_s, flow_all_m3_s, .. } = read.reading.clone();
+    let reading = Reading { flow_m3_s, flow_all_m3_s, ..state.reading.clone() };
+    Some(Rc::new(Timed { at: state.at, reading, alone: read.alone }))
 }
 
 /// The display tells how much smoke there is, and not only that a level is reached.

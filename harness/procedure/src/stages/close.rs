@@ -13,6 +13,7 @@ pub(super) fn still(s: &JobState) -> Vec<String> {
     let all = [
         (s.site.zone_isolated, "the zone is isolated at the panel"),
         (s.site.locked_off, "the release circuits are locked off"),
+        (!s.site.shut.is_empty(), "an inlet of a pipe is shut"),
         (s.inhibit.on, "the unit's own outputs are inhibited, until the lease lapses and raises its fault"),
     ];
     all.into_iter().filter(|(on, _)| *on).map(|(_, what)| what.into()).collect()

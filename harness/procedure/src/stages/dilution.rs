@@ -40,7 +40,10 @@ fn applies(ctx: &Context, inputs: &JobInputs) -> bool {
     let told = |able: &Abilities| {
         able.obscuration == ObscurationSensing::One && able.flow_per_inlet && able.flow_basis != FlowBasis::Share
     };
-    inputs.pipes().len() > 1 && ctx.abilities().is_some_and(|able| told(&able)) && !ctx.is_asked(Look::Smoke)
+    inputs.pipes().len() > 1
+        && ctx.meter().is_none()
+        && ctx.abilities().is_some_and(|able| told(&able))
+        && !ctx.is_asked(Look::Smoke)
 }
 
 /// The pipe that is to be shut: of all but the smoke's own the one that draws most; `None`: no reading tells which.

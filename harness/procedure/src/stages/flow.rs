@@ -3,7 +3,7 @@
 //! Not here: what it is compared with ([`crate::judge::flow`]).
 pub(crate) use crate::mean_flow::{L_MIN, MeanFlow, coverage_factor};
 
-use super::inlets;
+use super::{by_meter, inlets};
 use crate::{
     context::{Context, Stop},
     facts::flow as fact,
@@ -14,7 +14,7 @@ use crate::{
     metered::{Asking, not_read},
     outcome::{Figure, Finding, PipeFlow, StageKind},
     prompt::Metered,
-    readings::Item,
+    readings::{Item, TOGETHER},
 };
 use alloc::{format, vec::Vec};
 use core::time::Duration;
@@ -43,6 +43,9 @@ pub(crate) fn scale(ctx: &Context, inlet: u8) -> f64 {
 /// Averages the flow of these inlets over `span`, or longer where the readings hang together too strongly. A gap starts it
 /// over; the stage's deadline ends it.
 pub(crate) async fn average(ctx: &Context, pipes: &[Pipe], span: Duration, says: &str) -> Vec<Result<MeanFlow, Error>> {
+    if ctx.meter().is_some() {
+        return by_meter::average(ctx, pipes, span, says).await;
+    }
     let inputs = ctx.inputs();
     let rules = &inputs.plan.advanced.average;
     let abilities = ctx.abilities();
@@ -238,18 +241,25 @@ pub(crate) async fn settle(ctx: Context) -> Result<(), Stop> {
 async fn settle_typed(ctx: &Context) -> Result<(), Stop> {
     let inputs = ctx.inputs();
     let pipes = inputs.pipes();
+    let together = by_meter::of_several(ctx);
+    let of = |pipe: &Pipe| if together { TOGETHER } else { pipe.inlet };
+    if let Some(meter) = ctx.meter() {
+        ctx.used(&meter);
+    }
     let rules = &inputs.plan.advanced.typed;
     let terms = ctx.typed_terms(ctx.abilities().map_or(0.0, |a| f64::from(a.flow_step_nl_s) * 1e-12));
     let rule = few::Rule {
         window: seconds(inputs.plan.settle.window_s),
         least: rules.least_steady as usize,
-        slope_per_min: inputs.plan.settle.slope_per_min.value,
+        // One pipe that drifts moves the flow of all together by its part alone.
+        slope_per_min: inputs.plan.settle.slope_per_min.value
+            * if together { by_meter::least_part(&inputs) } else { 1.0 },
         confidence: inputs.plan.advanced.settle.confidence,
     };
     let mut read: Vec<Vec<Sample>> = alloc::vec![Vec::new(); pipes.len()];
     loop {
         let t = ctx.look(Look::Flows).await.map_err(Stop::Trouble)?;
-        pipes.iter().zip(&mut read).for_each(|(pipe, series)| series.extend(t.flow(pipe.inlet)));
+        pipes.iter().zip(&mut read).for_each(|(pipe, series)| series.extend(t.flow(of(pipe))));
         let mut states: Vec<settle::State> = read.iter().map(|series| few::state(series, &terms, &rule)).collect();
         let late = ctx.get().running.ends.since(ctx.now()) <= seconds(rules.each_s) + LEFT_OVER;
         for state in states.iter_mut().filter(|_| late) {

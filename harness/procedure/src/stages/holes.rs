@@ -3,7 +3,7 @@
 //! Not here: what a drop shows ([`crate::judge::holes`]), and what the pipe's other holes add ([`crate::judge::holes_compared`]).
 use super::{
     alone::{self, Settled},
-    dilution,
+    by_meter, dilution,
     flow::{self, MeanFlow, average},
     inlets,
     presence::presence,
@@ -42,20 +42,33 @@ use plumeline_measure::{Error, Sample, joint::Seen};
 /// Flow of each pipe against the prediction, then hole by hole. Where only a part is done again, the other holes stay as they
 /// were shown, and are compared anew.
 pub(crate) async fn prove_flow(ctx: Context) -> Result<(), Stop> {
-    let inputs = ctx.inputs();
     if ctx.get().stream.hz.is_none() {
         ctx.start_readings().await?;
     }
+    let before = match by_meter::of_several(&ctx) {
+        true => Some(by_meter::together(&ctx, "flow of all pipes before any inlet is shut").await),
+        false => None,
+    };
+    let came = prove(&ctx).await;
+    by_meter::back(&ctx, before).await;
+    if ctx.get().unit.baseline.is_some() && ctx.verdict_of(StageKind::ProveFlow) != Verdict::Pass {
+        ctx.void(&[StageKind::Baseline], "the airflow was looked at again and is not proven");
+    }
+    came
+}
+
+async fn prove(ctx: &Context) -> Result<(), Stop> {
+    let inputs = ctx.inputs();
     let part = ctx.edit().running.part.take();
     if part.is_none() {
         ctx.edit().record.holes.clear();
         warned(&inputs).into_iter().for_each(|f| ctx.found(f));
     }
-    let flow::Flows { by_pipe, compared: mut pipes_compared, measured } = flow::against_prediction(&ctx).await;
-    let untold_at_most = inlets::covered(&ctx, &measured).await;
-    suction::measured(&ctx).await;
+    let flow::Flows { by_pipe, compared: mut pipes_compared, measured } = flow::against_prediction(ctx).await;
+    let untold_at_most = inlets::covered(ctx, &measured).await;
+    suction::measured(ctx).await;
     let failed = by_pipe.iter().any(|(_, f)| f.verdict == Verdict::Fail);
-    let mut doubt = Doubt { ctx: &ctx, measured: &measured, tried: Vec::new() };
+    let mut doubt = Doubt { ctx, measured: &measured, tried: Vec::new() };
     if failed && let Some((pipe, _)) = by_pipe.iter().find(|(_, f)| more_than_expected(&inputs, f)) {
         doubt.tried(pipe.inlet).await;
     }
@@ -67,7 +80,7 @@ pub(crate) async fn prove_flow(ctx: Context) -> Result<(), Stop> {
             ctx.found(finding);
             continue;
         }
-        let holes = hole_by_hole(&ctx, &inputs, &pipe, part.as_ref()).await?;
+        let holes = hole_by_hole(ctx, &inputs, &pipe, part.as_ref()).await?;
         crossed = holes.crossed;
         if !crossed && judge::all_too_little(&holes.deviations) {
             doubt.tried(pipe.inlet).await;
@@ -86,7 +99,7 @@ pub(crate) async fn prove_flow(ctx: Context) -> Result<(), Stop> {
             closed => {
                 let mut shows = pipes_compared.shows(&inputs, pipe.inlet, closed.as_ref());
                 if closed.is_none() && left_open(&finding, &verdicts) && shows.draws_more() {
-                    *closed = alone::tightness(&ctx, &inputs, &pipe).await;
+                    *closed = alone::tightness(ctx, &inputs, &pipe).await;
                     shows = pipes_compared.shows(&inputs, pipe.inlet, closed.as_ref());
                 }
                 by_holes(&inputs, &mut finding, &verdicts, &left_out, &shows);
@@ -104,17 +117,16 @@ pub(crate) async fn prove_flow(ctx: Context) -> Result<(), Stop> {
     }
     // A share of one unit's normal flow is nothing to hold against another unit's flow.
     let mut captured = ctx.get().record.as_found.clone();
-    captured.retain(|_, mean| !shares && mean.share_of.is_none());
+    // Nor is what a pipe drew beside others to what it draws alone.
+    let alone = by_meter::of_several(ctx);
+    captured.retain(|_, mean| !shares && mean.share_of.is_none() && !alone);
     for finding in as_found::against(&inputs, &captured, &measured, &shown) {
         ctx.found(finding);
     }
     ctx.edit().record.alike = if shares { None } else { pipes_compared.alike() };
-    smallest_missed(&ctx, &inputs, (!shares).then_some(&pipes_compared));
+    smallest_missed(ctx, &inputs, (!shares).then_some(&pipes_compared));
     if let Some(most) = untold_at_most {
-        dilution::bounded(&ctx, most, missed::untold_by_covers());
-    }
-    if ctx.get().unit.baseline.is_some() && ctx.verdict_of(StageKind::ProveFlow) != Verdict::Pass {
-        ctx.void(&[StageKind::Baseline], "the airflow was looked at again and is not proven");
+        dilution::bounded(ctx, most, missed::untold_by_covers());
     }
     Ok(())
 }
@@ -129,6 +141,10 @@ struct Doubt<'a> {
 impl Doubt<'_> {
     async fn tried(&mut self, inlet: u8) {
         let Some((_, mean)) = self.measured.iter().find(|(p, _)| p.inlet == inlet) else { return };
+        // A meter has no other air to tell as this pipe's.
+        if self.ctx.meter().is_some() {
+            return;
+        }
         if !self.tried.contains(&inlet) {
             self.tried.push(inlet);
             inlets::shut(self.ctx, inlet, mean.estimate.value).await;
@@ -294,7 +310,9 @@ const AROUND: Duration = Duration::from_secs(20);
 impl<'a> HoleRound<'a> {
     fn new(ctx: &'a Context, pipe: &'a Pipe) -> Self {
         let inputs = ctx.inputs();
-        Self { ctx, pipes: inputs.pipes(), inputs, pipe, before: None, steps: Vec::new() }
+        // What one meter shows is this pipe's: the others are shut.
+        let pipes = if by_meter::of_several(ctx) { Vec::from([pipe.clone()]) } else { inputs.pipes() };
+        Self { ctx, pipes, inputs, pipe, before: None, steps: Vec::new() }
     }
     /// The air was disturbed: the flow while open is no longer known.
     fn interrupted(&mut self) {
@@ -473,6 +491,10 @@ pub(super) fn say_coarse(ctx: &Context, inputs: &JobInputs, inlet: u8, holes: Ve
 /// The design's own check: enough suction at the last hole, by prediction.
 fn suction_at_last_hole(ctx: &Context, inputs: &JobInputs, pipe: &Pipe) {
     let limit = &inputs.plan.limits.last_hole_suction;
+    // Beside other pipes it is less than alone.
+    if by_meter::of_several(ctx) {
+        return;
+    }
     let Some((hole, p)) = inputs.holes(pipe).last().and_then(|(h, o)| Some((*h, inputs.predicted(*o)?))) else {
         return;
     };

@@ -32,7 +32,11 @@ pub(super) async fn unused<'a>(ctx: &Context, stage: StageKind, used: impl Itera
     let used: Vec<&MeanFlow> = used.collect();
     let all = used.iter().map(|m| m.estimate.value).sum();
     let (scale, shares) = (whole_of_shares(&used), used.iter().any(|m| m.share_of.is_some()));
-    let told = read(ctx, &empty, "reading the inlets that carry no pipe").await;
+    // A meter at the exhaust shows what enters there with the pipes' own, and not by itself.
+    let told = match ctx.meter() {
+        Some(_) => alloc::vec![None; empty.len()],
+        None => read(ctx, &empty, "reading the inlets that carry no pipe").await,
+    };
     let plugged = if told.contains(&None) { plugged(ctx, &empty).await } else { false };
     let findings = empty.iter().zip(told).map(|(inlet, told)| {
         let told = told.unwrap_or(Unused::NotTold { plugged }).scaled(scale);

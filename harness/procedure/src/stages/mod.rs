@@ -8,6 +8,7 @@ mod anchor;
 mod baseline;
 mod bench;
 mod by_eye;
+mod by_meter;
 mod by_watch;
 mod checklist;
 mod clear_air;
@@ -126,6 +127,8 @@ async fn run(ctx: &Context, plan: &StagePlan) -> Ran {
     ctx.note(Entry::StageBegan { stage });
     let work = async {
         unit::inhibit_again(ctx).await?;
+        // What an earlier stage that ended early left shut.
+        by_meter::all_open(ctx).await;
         checklist::checklist(ctx, stage, false).await;
         body(ctx, stage).await?;
         checklist::checklist(ctx, stage, true).await;

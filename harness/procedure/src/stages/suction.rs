@@ -2,6 +2,7 @@
 //! only one before the smoke where the unit tells flows as shares.
 //!
 //! Not here: what a suction shows ([`crate::judge::suction`]).
+use super::by_meter;
 use crate::{
     context::Context,
     facts::{Fact, holes::left_closed, suction as fact},
@@ -22,6 +23,13 @@ pub(super) async fn measured(ctx: &Context) {
     for hole in &inputs.plan.suction_at {
         let Some((opening, of)) = inputs.opening(*hole) else { continue };
         let words = hole_words(*hole, of.kind);
+        // What is predicted of a pipe whose flow is read alone is predicted of that state.
+        if by_meter::of_several(ctx)
+            && let Err(why) = by_meter::only(ctx, hole.inlet).await
+        {
+            ctx.found(judge::of_hole(*hole, fact::not_measured(words, why)));
+            continue;
+        }
         let Some(expected) = judge::expected(&inputs, opening) else {
             ctx.found(judge::of_hole(*hole, fact::not_predicted(words)));
             continue;

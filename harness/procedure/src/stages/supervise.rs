@@ -153,7 +153,8 @@ async fn shut_by_eye(
             by_eye::Moment::Not(_) | by_eye::Moment::TimeUp => (None, false),
         }
     };
-    let state = by_eye::state(ctx, true).await;
+    // Of the inlet that is shut a meter at the exhaust shows nothing.
+    let state = by_eye::state(ctx, ctx.meter().is_none()).await;
     let mut flows = Flows::since(at, baseline_of(ctx, inlet));
     flows.take(state.as_ref().and_then(|t| t.flow(inlet)));
     let seen = judge::Shut {

@@ -61,6 +61,21 @@ pub struct Eyes {
     begun: Option<u32>,
     /// What was typed wrongly, for tests and statistics.
     slipped: u32,
+    /// What the meter at the exhaust shows beside the truth.
+    meter: MeterError,
+}
+
+/// How a meter at the exhaust errs.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct MeterError {
+    /// It shows so much more, as a share of the flow.
+    pub gain: f64,
+    /// And so many L/min more, whatever flows.
+    pub offset: f64,
+    /// Standard deviation of its readings, L/min.
+    pub scatter: f64,
+    /// State of the draws.
+    pub state: u64,
 }
 
 #[derive(Deserialize)]
@@ -144,6 +159,12 @@ impl Eyes {
         self.slips = Some((share, seed));
         self
     }
+    /// The same with a meter at the exhaust that errs so.
+    #[must_use]
+    pub fn with_meter(mut self, meter: MeterError) -> Self {
+        self.meter = meter;
+        self
+    }
     /// How often they slipped.
     pub fn slipped(&self) -> u32 {
         self.slipped
@@ -192,6 +213,7 @@ impl Eyes {
             About::Label { .. } | About::Which { .. } | About::Serial | About::Firmware | About::Inlets => {
                 Came::To(named(about, &label))
             }
+            About::Flows { meter: Some(_), .. } => self.at_exhaust(now, prompt, &face, site)?,
             About::Flows { inlets, .. } => self.flows(now, prompt, (&face, &label), inlets, site)?,
             About::Smoke { .. } => look(now, site)?.map(|shown| smoke(&face, &shown)).and(),
             About::Lamps { lamps } => {
@@ -265,14 +287,36 @@ impl Eyes {
         let read: Vec<Option<f64>> = if inlets.is_empty() { all.to_vec() } else { inlets.iter().map(of).collect() };
         // A share is one of the baseline, once there is one.
         let whole = |i: usize| label.baseline_l_min.as_ref().and_then(|b| *b.get(i)?).unwrap_or(NORMAL_L_MIN);
-        let mut typed: Vec<String> = read.iter().enumerate().map(|(i, q)| written(flow, *q, whole(i))).collect();
-        // Whoever is asked again looks again.
+        let typed: Vec<String> = read.iter().enumerate().map(|(i, q)| written(flow, *q, whole(i))).collect();
+        Ok(self.typed(prompt, typed))
+    }
+    /// What is typed, with a slip now and then. Whoever is asked again looks again.
+    fn typed(&mut self, prompt: &Prompt, mut typed: Vec<String>) -> Came<Answer> {
         if !prompt.text.starts_with("Not taken") {
             self.slip(&mut typed);
         }
         let typed = typed.join(" ");
         self.last = Some(typed.clone());
-        Ok(Came::To(Answer::Text(typed)))
+        Came::To(Answer::Text(typed))
+    }
+    /// What a meter at the exhaust shows: all that really enters, with the meter's own errors.
+    fn at_exhaust(
+        &mut self,
+        now: Instant,
+        prompt: &Prompt,
+        face: &Face,
+        site: &mut dyn Site,
+    ) -> Result<Came<Answer>, Failure> {
+        let Some(shown) = &face.shows.flow else { return Ok(Came::Not("there is no meter".into())) };
+        let Reply { truth: Some(air), .. } = ask(now, site, &json!({ "do": "truth" }))? else {
+            return Ok(Came::Not("nobody is there to read it".into()));
+        };
+        let flow = air.inlets.iter().map(|i| i.flow_l_min).sum::<f64>();
+        // Rectangular, which is as wide as a normal one of this standard deviation.
+        let scatter = self.meter.scatter * 12.0_f64.sqrt() * (draw(&mut self.meter.state) - 0.5);
+        let l_min = flow * (1.0 + self.meter.gain) + self.meter.offset + scatter;
+        let typed = written(shown, Some(l_min), NORMAL_L_MIN);
+        Ok(self.typed(prompt, vec![typed]))
     }
     /// Now and then something else is typed than what is shown.
     fn slip(&mut self, typed: &mut [String]) {

@@ -11,7 +11,7 @@ mod script;
 mod site;
 mod typist;
 
-pub use eyes::{Eyes, Slip};
+pub use eyes::{Eyes, MeterError, Slip};
 pub use pages::{FromPages, Sent, Told};
 pub use prompts::OpenPrompts;
 pub use script::{OperatorFile, Photos, Script, read};
