@@ -295,3 +295,18 @@ fn a_unit_that_tells_its_flows_over_its_line_takes_no_meter() {
     let said = stderr(&o);
     assert!(said.contains("tells its flows over its line") && said.contains("at = \"exhaust\""), "{said}");
 }
+
+/// The demonstration has such a unit too.
+#[test]
+fn the_demonstration_plays_a_unit_that_shows_no_flow() {
+    let dir = Folder::new("by-meter-demo");
+    let demo = |more: &[&str]| {
+        let job = dir.join("job");
+        let mut args = vec!["demo", "--small", "--unit", "meter", "--quiet", "--force", "--out", text(&job)];
+        args.extend(more);
+        run(&args).status.code()
+    };
+    assert_eq!(demo(&[]), Some(0));
+    exits(&run(&["replay", text(&dir.join("job")), "--expect", "pass"]), &[0]);
+    assert_ne!(demo(&["--defect", "hole-blocked"]), Some(0));
+}

@@ -64,7 +64,7 @@ impl Described {
         }
         Ok(None)
     }
-    fn read(name: &str, bytes: Vec<u8>) -> Result<Self, Failure> {
+    pub(crate) fn read(name: &str, bytes: Vec<u8>) -> Result<Self, Failure> {
         Ok(Self { description: description::parse(name, &bytes)?, bytes })
     }
     /// The description of the unit that a settings document is of: as given, else by the model that it names.

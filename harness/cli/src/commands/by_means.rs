@@ -25,7 +25,7 @@ const TEXT: &str = "means.md";
 /// `plumeline campaign --means`
 pub(super) fn campaign(args: &Campaign, by: AskedThrough) -> Result<Exit, Failure> {
     let runs = Runs { seed: args.seed, runs: args.runs, slips: args.slips };
-    let all = means::run(runs, args.threads, &Invented::with(by.replacement())?)?;
+    let all = means::run(runs, args.threads, &Invented::with(by)?)?;
     let words = means::text(&all);
     if let Some(dir) = &args.out {
         std::fs::create_dir_all(dir).map_err(|e| Problem::from_io(dir, "make the campaign's folder", &e))?;
@@ -46,10 +46,16 @@ struct Invented {
     described: Described,
 }
 impl Invented {
-    fn with(replacement: &'static str) -> Result<Self, Failure> {
+    fn with(by: AskedThrough) -> Result<Self, Failure> {
+        let replacement = by.replacement();
         // The plan of the small site, the four inlets of the whole one.
         let job = Job { pipework: Job::find(false, replacement)?.pipework, ..Job::find(true, replacement)? };
-        Ok(Self { replacement, job, described: Described::find(replacement)? })
+        let described = Described::find(replacement)?;
+        let (job, described) = match by {
+            AskedThrough::Meter => (job.by_meter(), invented::without_flow(&described)?),
+            _ => (job, described),
+        };
+        Ok(Self { replacement, job, described })
     }
 }
 impl Prepares for Invented {

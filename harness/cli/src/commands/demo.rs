@@ -1,7 +1,7 @@
 //! The whole job against the bundled simulator: an invented site, invented units.
-use super::invented::Job;
+use super::invented::{Job, without_flow};
 use crate::{
-    args::{Demo, Over},
+    args::{AskedThrough, Demo, Over},
     capture::{self, Captured},
     carrying::{self, Carried, Described, Given},
     live,
@@ -32,7 +32,10 @@ use plumeline_simulator::{Simulation, models::Spoken, scenario::Which};
 /// `plumeline demo`
 pub fn demo(args: &Demo) -> Result<Exit, Failure> {
     let faults = port::faults(args.faults.as_deref())?;
-    let job = Job::find(args.small, &args.replacement)?;
+    let mut job = Job::find(args.small, &args.replacement)?;
+    if args.unit == AskedThrough::Meter {
+        job = job.by_meter();
+    }
     if !(0.0..=1.0).contains(&args.slips) {
         return Err(Failure::input(format!("{} is no share", args.slips), "say --slips 0 to 1, such as 0.05"));
     }
@@ -89,10 +92,14 @@ fn carried(job: &Job, args: &Demo) -> Result<(Vec<u8>, Carried), Failure> {
     let mut earlier = scenario::simulation(scenario::site(pipework, args.seed, &[], true)?, Instant::START)?;
     let Captured { unit, settings } = capture::from_simulation(&mut earlier, Instant::START)?;
     let old = settings::to_json(&settings, Some(&unit), true)?;
+    let mut to = Described::find(&args.replacement)?;
+    if args.unit == AskedThrough::Meter {
+        to = without_flow(&to)?;
+    }
     let carried = carrying::carry_over(&Given {
         settings: (folder::SETTINGS_OLD, &old),
         from: None,
-        to: &Described::find(&args.replacement)?,
+        to: &to,
         decisions: Some((folder::DECISIONS, job.decisions.as_bytes())),
         pipework: job.pipework.as_bytes(),
         plan: job.plan.as_bytes(),

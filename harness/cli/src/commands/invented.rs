@@ -1,6 +1,7 @@
 //! The files of the demonstration's invented jobs, and what becomes of them with another replacement.
 //!
 //! Not here: running the job.
+use crate::carrying::Described;
 use plumeline_job::description;
 use plumeline_runtime::{failure::Failure, simulated_model};
 use plumeline_simulator::models::{Model, Spoken};
@@ -139,6 +140,41 @@ impl Job {
             fault_wire: prepared.fault_wire,
         })
     }
+}
+
+/// The meter at the exhaust of a unit that shows no flow.
+const METER: &str = r#"
+[[instruments]]
+name = "Flow meter 5"
+kind = "flow meter"
+serial = "F5-0087"
+at = "exhaust"
+unit = "L/min"
+range = [0.0, 300.0]
+resolution = 0.1
+uncertainty = 0.2
+relative_uncertainty = "1.5 %"
+calibrated = "2024-03-01"
+due = "2049-12-31"
+"#;
+
+impl Job {
+    /// The same with a replacement whose display shows no flow and a meter at its exhaust.
+    #[must_use]
+    pub fn by_meter(self) -> Self {
+        let plan = self.plan.replacen("\nreadings = ", "\nnot_shown = [\"baseline\"]\nreadings = ", 1);
+        Self { plan: format!("{}\n{METER}", plan.trim_end()).into(), ..self }
+    }
+}
+/// A description whose display shows neither flows nor a baseline.
+///
+/// # Errors
+/// It is no sound description without them.
+pub fn without_flow(described: &Described) -> Result<Described, Failure> {
+    let text = String::from_utf8_lossy(&described.bytes);
+    let shows = |line: &&str| !["flow = {", "baseline = {"].iter().any(|start| line.starts_with(start));
+    let left: Vec<&str> = text.lines().filter(shows).collect();
+    Described::read("the replacement's description", left.join("\n").into_bytes())
 }
 
 /// `text` with everything from the line `from` up to the line `to` replaced.

@@ -13,7 +13,7 @@ use {
     super::check::MARKS,
     crate::schema::{names, one_of, words_or_list},
     plumeline_procedure::{
-        instrument::{Kind, UNITS},
+        instrument::{Kind, Place, UNITS},
         outcome::StageKind,
         plan::{Policy, Visit},
         rules::declared::BATTERY,

@@ -10,10 +10,11 @@ use super::{
     one::{Drawn, Truth, load},
 };
 use crate::rehearsal::{Seen, Watch};
-use plumeline_base::{Instant, Verdict};
+use plumeline_base::{Instant, Verdict, quantity::M3_S_PER_L_MIN};
 use plumeline_job::pipework;
 use plumeline_link::faults::FaultSpec;
-use plumeline_procedure::decided_by;
+use plumeline_measure::stats::normal_quantile;
+use plumeline_procedure::{decided_by, instrument::Instrument};
 use plumeline_runtime::{
     clock::DATE_OF_SIMULATIONS,
     failure::Failure,
@@ -21,7 +22,7 @@ use plumeline_runtime::{
     job_files::Files,
     keep::MemoryKeeper,
     line::Line,
-    operator::{Operator, Script, SimulatedSite},
+    operator::{MeterError, Operator, Script, SimulatedSite},
     port,
 };
 use plumeline_simulator::{
@@ -156,8 +157,12 @@ fn play(
     let site = SimulatedSite::new(simulation);
     let line = |unit, seed| Line::simulated(&site, unit, FaultSpec::default(), seed);
     let seen = Rc::new(Cell::default());
-    let script =
-        Script::willing().with_hands_full().marking_by_hand(seed).with_eyes(port::eyes(files).slipping(slips, seed));
+    let eyes = port::eyes(files).slipping(slips, seed);
+    let eyes = match inputs.plan.exhaust_meter() {
+        Some(meter) => eyes.with_meter(drawn_error(meter, seed)),
+        None => eyes,
+    };
+    let script = Script::willing().with_hands_full().marking_by_hand(seed).with_eyes(eyes);
     let session = job::Job::begin(files, inputs.clone(), MemoryKeeper::default(), DATE_OF_SIMULATIONS)
         .line(line(apart.then_some(Which::Replacement), seed))
         .outgoing_line(apart.then(|| line(Some(Which::Outgoing), seed.wrapping_add(1))))
@@ -179,6 +184,21 @@ fn play(
         out_of_service: outcome.out_of_service_s.map(|s| s / 60.0),
         prompts,
     })
+}
+
+/// How a meter errs of which a certificate says no more than this.
+fn drawn_error(meter: &Instrument, seed: u64) -> MeterError {
+    // Sites are drawn from the streams behind the first.
+    let dice = &mut Dice::new(seed, 0);
+    let mut normal = |u: f64| u * normal_quantile(dice.between(1e-6, 1.0));
+    let step = meter.scale.step.unwrap_or(0.0) * meter.si / M3_S_PER_L_MIN;
+    MeterError {
+        gain: normal(meter.u_relative),
+        offset: normal(meter.u * meter.si / M3_S_PER_L_MIN),
+        // Readings that move by a step or so, as those of most instruments do.
+        scatter: step,
+        state: seed,
+    }
 }
 
 /// Seeds that a table names at most.
