@@ -186,8 +186,8 @@ pub(super) async fn last_look(ctx: &Context, band: f64) {
                 let expanded = now.expanded;
                 (Ok(MeanFlow { estimate, expanded, u_scatter, ..*now }), Some(part * L_MIN))
             }
-            (Err(error), ..) => (Err(error.clone()), None),
-            (now, ..) => (now.clone(), None),
+            (Err(error), ..) => (Err(*error), None),
+            (now, ..) => (*now, None),
         };
         ctx.found(judge::last_look(&inputs, pipe.inlet, &mean, baseline, band));
     }
