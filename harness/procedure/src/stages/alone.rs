@@ -130,7 +130,7 @@ pub(super) async fn each(
 }
 
 /// So often is read again what does not agree (practice, no source).
-const AGAIN: usize = 4;
+pub(super) const AGAIN: usize = 4;
 
 /// Why a walk ends before a hole was shown.
 struct Ends {
