@@ -73,6 +73,7 @@ fn network(seed: u64, given: bool) -> Pipework {
             given: given.then_some(GivenAir { density: 1.15, viscosity: 1.82e-5 }),
         },
         known: vec![Known::default()],
+        walk: Vec::new(),
     };
     for number in 1..=1 + d.below(4) as u8 {
         pipe(d, &mut p, number);
@@ -129,6 +130,7 @@ fn pipe(d: &mut Dice, p: &mut Pipework, number: u8) {
             outside_pa: d.between(-1.0, 1.0),
             reachable: true,
             known: 0,
+            whereabouts: Default::default(),
         });
         at = far;
     }

@@ -31,6 +31,11 @@ struct Job {
 }
 
 fn run(job: Job) -> Outcome {
+    with_journal(job).0
+}
+
+/// With the lines of its journal.
+fn with_journal(job: Job) -> (Outcome, Vec<serde_json::Value>) {
     let demo = if job.small { "demo/small" } else { "demo" };
     let dir = Path::new(env!("CARGO_MANIFEST_DIR")).join(demo);
     let read = |name: &str, edits: &[(&str, &str)]| {
@@ -61,7 +66,55 @@ fn run(job: Job) -> Outcome {
         .operator(Operator::script("script", script, site))
         .run()
         .unwrap();
-    session.outcome().unwrap().clone()
+    let outcome = session.outcome().unwrap().clone();
+    let journal = session.into_parts().0.journal;
+    let lines = journal.split(|b| *b == b'\n').filter(|line| !line.is_empty());
+    (outcome, lines.map(|line| serde_json::from_slice(line).unwrap()).collect())
+}
+
+/// Where somebody is sent to for this, in order: inlet, hole, and the words.
+fn sent_to(journal: &[serde_json::Value], act: &str) -> Vec<(u64, u64, String)> {
+    let asked = journal.iter().map(|line| &line["entry"]).filter(|e| e["entry"] == "asked" && e["act"]["act"] == act);
+    asked
+        .map(|e| {
+            (
+                e["act"]["inlet"].as_u64().unwrap(),
+                e["act"]["number"].as_u64().unwrap(),
+                e["text"].as_str().unwrap().to_owned(),
+            )
+        })
+        .collect()
+}
+
+/// Holes and releases are asked for as a person walks, each with the words of the pipework file for its place.
+#[test]
+fn holes_are_asked_for_in_the_order_of_a_walk_with_their_places() {
+    let usual = [(1, 1), (1, 2), (1, 3), (1, 4), (1, 5), (1, 6), (1, 7), (2, 1), (2, 2), (2, 3), (2, 4), (2, 5)];
+    let stated = [(2, 5), (2, 4), (2, 1), (2, 2), (2, 3), (1, 1), (1, 2), (1, 3), (1, 4), (1, 5), (1, 6), (1, 7)];
+    const WALK: &[(&str, &str)] = &[("format = 1", "format = 1\nwalk = [{ inlet = 2, holes = [5, 4] }]")];
+    for (pipework, order, far) in [(&[][..], usual, [1, 2]), (WALK, stated, [2, 1])] {
+        let (o, journal) = with_journal(Job { seed: 3, pipework, ..Job::default() });
+        assert_eq!(o.verdict, Verdict::Pass, "{}", o.because);
+        let mut closed = sent_to(&journal, "close-hole");
+        // One that is closed a second time, for longer, is asked for after its pipe's others.
+        let mut seen = std::collections::BTreeSet::new();
+        closed.retain(|(inlet, hole, _)| seen.insert((*inlet, *hole)));
+        assert_eq!(closed.iter().map(|(i, h, _)| (*i, *h)).collect::<Vec<_>>(), order);
+        let of = |inlet, hole| &closed.iter().find(|c| (c.0, c.1) == (inlet, hole)).unwrap().2;
+        assert!(
+            of(1, 3).starts_with("Close hole 3 of pipe 1, \"packing hall, above packing table 2\" (tape"),
+            "{}",
+            of(1, 3)
+        );
+        assert!(
+            of(2, 5).contains("(hole 5) of pipe 2, labelled L5, \"cold room lobby, above the far window\""),
+            "{}",
+            of(2, 5)
+        );
+        let mut released: Vec<u64> = sent_to(&journal, "release-smoke").iter().map(|r| r.0).collect();
+        released.dedup();
+        assert_eq!(released, far);
+    }
 }
 
 fn coded(o: &Outcome, code: &str) -> Vec<Finding> {

@@ -14,6 +14,7 @@ pub mod quantity;
 pub mod text;
 pub mod time;
 pub mod verdict;
+mod walk;
 
 pub use time::Instant;
 pub use verdict::Verdict;

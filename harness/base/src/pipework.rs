@@ -3,6 +3,7 @@
 //! A pipework is a graph of nodes joined by segments. Usually it is a forest, one tree per inlet; rings are
 //! allowed. Openings (sampling holes, end caps, open ends) sit at nodes. Everything is SI; pressures are gauge
 //! against [`Air::pressure_pa`] unless they say otherwise.
+use crate::text::visible_line;
 use alloc::{string::String, vec::Vec};
 
 /// Index of a node in [`Pipework::nodes`].
@@ -27,6 +28,42 @@ pub struct Pipework {
     pub air: Air,
     /// How well the facts are known; indexed by the `known` fields. Entry 0 must exist.
     pub known: Vec<Known>,
+    /// The order in which a person walks, where it is stated ([`Pipework::walking_order`]).
+    pub walk: Vec<Walked>,
+}
+
+/// A pipe of a stated walk.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Walked {
+    /// Number of its inlet.
+    pub inlet: u8,
+    /// Numbers of its holes, in the order in which they are reached; those that are not named come after them.
+    pub holes: Vec<u32>,
+}
+
+/// What people at the site know an opening by.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Whereabouts {
+    /// What is written beside it; empty: nothing.
+    pub label: String,
+    /// Where it is, in words; empty: not stated.
+    pub place: String,
+}
+impl Whereabouts {
+    /// Behind the words for the hole, fit to be shown; empty where nothing is stated.
+    pub fn words(&self) -> String {
+        let mut words = String::new();
+        if !self.label.is_empty() {
+            words.push_str(", labelled ");
+            words.push_str(&visible_line(&self.label));
+        }
+        if !self.place.is_empty() {
+            words.push_str(", \"");
+            words.push_str(&visible_line(&self.place));
+            words.push('"');
+        }
+        words
+    }
 }
 
 /// A point of the pipework.
@@ -102,6 +139,8 @@ pub struct Opening {
     pub reachable: bool,
     /// How well this is known: index into [`Pipework::known`].
     pub known: u16,
+    /// What people at the site know it by.
+    pub whereabouts: Whereabouts,
 }
 
 /// One of the unit's inlets.

@@ -57,6 +57,18 @@ fn plans(more: &str) -> Result<plan::PlanFile, Problem> {
 messages! {
     // pipework.toml
     wrong_key: pipes("bore =", "bor =");
+    one_label_for_several_holes: pipes("every = \"4 m\"", "every = \"4 m\", label = \"A\"");
+    a_label_twice: pipes("{ cap = \"4 mm\" },\n]", "{ cap = \"4 mm\", label = \"A\" },\n]\nexcept = [{ holes = [3], label = \"A\" }]");
+    too_few_places: pipes("every = \"4 m\"", "every = \"4 m\", where = [\"hall\", \"lobby\"]");
+    an_empty_place: pipes("cap = \"4 mm\"", "cap = \"4 mm\", where = \" \"");
+    a_place_that_is_too_long: pipes("cap = \"4 mm\"", &format!("cap = \"4 mm\", where = \"{}\"", "x".repeat(121)));
+    a_place_of_two_lines: pipes("cap = \"4 mm\"", "cap = \"4 mm\", where = \"a\\nb\"");
+    a_place_that_is_no_text: pipes("cap = \"4 mm\"", "cap = \"4 mm\", where = 4");
+    a_place_where_no_hole_is: pipes("pipe = \"6 m\"", "pipe = \"6 m\", where = \"hall\"");
+    a_walk_to_no_pipe: pipes("format = 1", "format = 1\nwalk = [{ inlet = 2 }]");
+    a_walk_to_no_hole: pipes("format = 1", "format = 1\nwalk = [{ inlet = 1, holes = [1, 11] }]");
+    a_walk_to_a_pipe_twice: pipes("format = 1", "format = 1\nwalk = [{ inlet = 1 }, { inlet = 1, holes = [2] }]");
+    a_walk_to_a_hole_twice: pipes("format = 1", "format = 1\nwalk = [{ inlet = 1, holes = [2, 2] }]");
     wrong_key_in_a_step: pipes("every = \"4 m\"", "evry = \"4 m\"");
     missing_key: pipes("inlet = 1\n", "");
     no_unit: pipes("\"21 mm\"", "21");

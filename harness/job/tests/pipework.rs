@@ -122,6 +122,46 @@ fn nodes_and_segments() {
 }
 
 #[test]
+fn what_people_call_the_holes() {
+    let file = read(FULL);
+    let of = |p: &Pipework, k: usize| {
+        let w = &p.openings[k].whereabouts;
+        (w.label.clone(), w.place.clone())
+    };
+    let text = |label: &str, place: &str| (label.to_owned(), place.to_owned());
+    let p = &file.pipework;
+    assert_eq!(of(p, 0), text("B1", "loading bay, above dock 1"));
+    assert_eq!(of(p, 3), text("B4", "loading bay, above dock 4"));
+    assert_eq!(of(p, 4), text("", "office, on the ceiling"), "of one hole");
+    assert_eq!(
+        (of(p, 5), of(p, 6)),
+        (text("", "battery room"), text("B7", "battery room, above the charger")),
+        "one for both, and one that differs"
+    );
+    assert_eq!(of(p, 8), text("", ""));
+    assert_eq!(of(&read(NETWORK).pipework, 1), text("R2", "plant room, behind the duct"));
+    assert!(
+        read(SIMPLE).pipework.openings.iter().all(|o| o.whereabouts.words().is_empty()),
+        "a file without them still reads"
+    );
+}
+
+#[test]
+fn the_way_that_is_walked() {
+    let numbers = |p: &Pipework| -> Vec<(u8, Vec<u32>)> {
+        let of = |all: Vec<usize>| all.into_iter().map(|k| p.openings[k].number).collect();
+        p.walking_order().into_iter().map(|(i, all)| (p.inlets[i].number, of(all))).collect()
+    };
+    // A run with a branch, a drop tube and a ring, by its numbers.
+    let p = read(FULL).pipework;
+    assert_eq!(p.walk, []);
+    assert_eq!(numbers(&p), [(1, (1..=9).collect()), (2, (1..=6).collect())]);
+    let walk = "format = 1\nwalk = [{ inlet = 2 }, { inlet = 1, holes = [9, 2] }]";
+    let p = read(&FULL.replacen("format = 1", walk, 1)).pipework;
+    assert_eq!(numbers(&p), [(2, (1..=6).collect()), (1, vec![9, 2, 1, 3, 4, 5, 6, 7, 8])]);
+}
+
+#[test]
 fn sizes_are_bounded() {
     let many = SIMPLE.replace("holes = 9", "holes = 100000");
     assert_eq!(parse("p", many.as_bytes()).unwrap_err().kind(), Kind::TooLarge);

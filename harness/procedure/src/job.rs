@@ -68,22 +68,27 @@ impl Warned {
 #[derive(Clone, Debug)]
 pub(crate) struct Pipe {
     pub(crate) inlet: u8,
-    /// Openings by position in `Pipework::openings`, nearest first.
+    /// Openings by position in `Pipework::openings`, by their numbers.
     pub(crate) openings: Vec<usize>,
+    /// The same in the order in which a person reaches them.
+    walk: Vec<usize>,
+    /// When a person comes to this pipe, beside the others.
+    pub(crate) turn: usize,
 }
 
 impl JobInputs {
     pub(crate) fn pipes(&self) -> Vec<Pipe> {
-        let by_inlet = self.pipework.openings_by_inlet();
-        let inlets = self.pipework.inlets.iter().enumerate();
-        inlets
-            .filter(|(_, i)| i.node.is_some())
-            .map(|(index, i)| {
-                let mut openings = by_inlet.get(index).cloned().unwrap_or_default();
+        let walks = self.pipework.walking_order().into_iter().enumerate();
+        let mut pipes: Vec<(usize, Pipe)> = walks
+            .map(|(turn, (index, walk))| {
+                let mut openings = walk.clone();
                 openings.sort_by_key(|&o| self.pipework.openings[o].number);
-                Pipe { inlet: i.number, openings }
+                (index, Pipe { inlet: self.pipework.inlets[index].number, openings, walk, turn })
             })
-            .collect()
+            .collect();
+        // As the unit's inlets stand, whatever the way of a person.
+        pipes.sort_by_key(|(index, _)| *index);
+        pipes.into_iter().map(|(_, pipe)| pipe).collect()
     }
     pub(crate) fn opening(&self, hole: HoleRef) -> Option<(usize, &Opening)> {
         let pipe = self.pipes().into_iter().find(|p| p.inlet == hole.inlet)?;
@@ -102,26 +107,54 @@ impl JobInputs {
     }
     /// Every opening of a pipe that draws by design, as people name it.
     pub(crate) fn holes(&self, pipe: &Pipe) -> Vec<(HoleRef, usize)> {
+        self.drawing(pipe.inlet, &pipe.openings)
+    }
+    fn drawing(&self, inlet: u8, openings: &[usize]) -> Vec<(HoleRef, usize)> {
         let open = |o: &Opening| !o.blocked && o.diameter_m > 0.0;
-        pipe.openings
+        openings
             .iter()
             .filter(|&&o| open(&self.pipework.openings[o]))
-            .map(|&o| (HoleRef { inlet: pipe.inlet, number: self.pipework.openings[o].number }, o))
+            .map(|&o| (HoleRef { inlet, number: self.pipework.openings[o].number }, o))
             .collect()
     }
-    /// The holes of a pipe that the plan wants closed, with their openings, and those it leaves out.
+    /// The holes of a pipe that the plan wants closed, with their openings, and those it leaves out; in the order of a walk.
     pub(crate) fn holes_to_close(&self, pipe: &Pipe) -> (Vec<(HoleRef, usize)>, Vec<HoleRef>) {
         let wanted = |(hole, opening): &(HoleRef, usize)| match &self.plan.holes.choice {
             HoleChoice::Reachable => self.pipework.openings[*opening].reachable,
             HoleChoice::These(list) => list.contains(hole),
             HoleChoice::None => false,
         };
-        let (take, leave): (Vec<_>, Vec<_>) = self.holes(pipe).into_iter().partition(wanted);
+        let (take, leave): (Vec<_>, Vec<_>) = self.drawing(pipe.inlet, &pipe.walk).into_iter().partition(wanted);
         (take, leave.into_iter().map(|(hole, _)| hole).collect())
     }
     /// The holes that are to be closed in turn, in the order in which they are asked for.
     pub fn walk(&self) -> Vec<HoleRef> {
-        self.pipes().iter().flat_map(|pipe| self.holes_to_close(pipe).0).map(|(hole, _)| hole).collect()
+        let mut pipes = self.pipes();
+        pipes.sort_by_key(|pipe| pipe.turn);
+        pipes.iter().flat_map(|pipe| self.holes_to_close(pipe).0).map(|(hole, _)| hole).collect()
+    }
+    /// Where smoke is released, in the order in which it is asked for.
+    pub fn releases(&self) -> Vec<HoleRef> {
+        self.as_walked(&self.plan.smoke.at)
+    }
+    /// Holes in the order of the walk that the pipework states. Where it states none, a list of the plan stands as it is written:
+    /// whoever wrote it chose an order.
+    pub(crate) fn as_walked(&self, holes: &[HoleRef]) -> Vec<HoleRef> {
+        let mut holes = holes.to_vec();
+        if !self.pipework.walk.is_empty() {
+            let pipes = self.pipes();
+            holes.sort_by_cached_key(|hole| {
+                let pipe = pipes.iter().find(|p| p.inlet == hole.inlet)?;
+                let at = pipe.walk.iter().position(|&o| self.pipework.openings[o].number == hole.number)?;
+                Some((pipe.turn, at))
+            });
+        }
+        holes
+    }
+    /// The words for a hole for somebody who is to go there: with what the pipework file says of the place.
+    pub(crate) fn place_words(&self, hole: HoleRef, words: &str) -> String {
+        let at = self.opening(hole).map(|(_, o)| o.whereabouts.words()).unwrap_or_default();
+        alloc::format!("{words}{at}")
     }
     /// The flow of an inlet that is predicted, m3/s.
     pub(crate) fn predicted_flow(&self, inlet: u8) -> Option<Estimate> {
@@ -145,5 +178,52 @@ pub(crate) fn hole_words(hole: HoleRef, kind: OpeningKind) -> alloc::string::Str
         OpeningKind::Hole => alloc::format!("hole {} of pipe {}", hole.number, hole.inlet),
         OpeningKind::EndCap => alloc::format!("the end cap (hole {}) of pipe {}", hole.number, hole.inlet),
         OpeningKind::OpenEnd => alloc::format!("the open end (hole {}) of pipe {}", hole.number, hole.inlet),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::judge::sample;
+    use alloc::vec;
+    use plumeline_base::pipework::{Walked, Whereabouts};
+
+    fn hole(inlet: u8, number: u32) -> HoleRef {
+        HoleRef { inlet, number }
+    }
+
+    #[test]
+    fn holes_are_walked_pipe_after_pipe_and_a_stated_walk_goes_before_that() {
+        let mut inputs = sample::inputs();
+        let usual = [(1, 1), (1, 2), (1, 3), (2, 1), (2, 2), (2, 3)].map(|(i, n)| hole(i, n));
+        assert_eq!(inputs.walk(), usual);
+        inputs.pipework.walk = vec![Walked { inlet: 2, holes: vec![3, 1] }];
+        let stated = [(2, 3), (2, 1), (2, 2), (1, 1), (1, 2), (1, 3)].map(|(i, n)| hole(i, n));
+        assert_eq!(inputs.walk(), stated);
+        // What is judged of a pipe goes by its numbers all the same.
+        let pipe = sample::pipe(&inputs, 2);
+        assert_eq!(inputs.holes(&pipe).iter().map(|(h, _)| h.number).collect::<Vec<_>>(), [1, 2, 3]);
+        assert_eq!(inputs.pipes().iter().map(|p| p.inlet).collect::<Vec<_>>(), [1, 2]);
+        inputs.pipework.openings[3].blocked = true;
+        inputs.pipework.openings[5].reachable = false;
+        assert_eq!(inputs.walk()[..2], [hole(2, 2), hole(1, 1)]);
+        assert_eq!(inputs.holes_to_close(&pipe).1, [hole(2, 3)]);
+    }
+    #[test]
+    fn releases_stand_as_the_plan_writes_them_unless_a_walk_is_stated() {
+        let mut inputs = sample::inputs();
+        let written = vec![hole(2, 3), hole(1, 3), hole(1, 1)];
+        inputs.plan.smoke.at = written.clone();
+        assert_eq!(inputs.releases(), written);
+        inputs.pipework.walk = vec![Walked { inlet: 1, holes: vec![3] }];
+        assert_eq!(inputs.releases(), [hole(1, 3), hole(1, 1), hole(2, 3)]);
+    }
+    #[test]
+    fn whoever_is_sent_to_a_hole_is_told_where_it_is() {
+        let mut inputs = sample::inputs();
+        let words = |inputs: &JobInputs| inputs.place_words(hole(1, 2), "hole 2 of pipe 1");
+        assert_eq!(words(&inputs), "hole 2 of pipe 1");
+        inputs.pipework.openings[1].whereabouts = Whereabouts { label: "A2".into(), place: "store room".into() };
+        assert_eq!(words(&inputs), "hole 2 of pipe 1, labelled A2, \"store room\"");
     }
 }

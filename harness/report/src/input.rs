@@ -64,6 +64,9 @@ pub struct OpeningFacts {
     pub diameter_mm: f64,
     /// The technician can reach it.
     pub reachable: bool,
+    /// What people at the site call it; empty where the pipework file does not say.
+    #[serde(skip)]
+    pub whereabouts: String,
 }
 
 impl PipeFacts {
@@ -109,6 +112,7 @@ impl PipeFacts {
                         },
                         diameter_mm: o.diameter_m * 1e3,
                         reachable: o.reachable,
+                        whereabouts: o.whereabouts.words().trim_start_matches(", ").to_owned(),
                     })
                     .collect();
                 openings.sort_by_key(|o| o.number);
@@ -148,6 +152,7 @@ mod tests {
             outside_pa: 0.0,
             reachable: number != 2,
             known: 0,
+            whereabouts: Default::default(),
         };
         let inlet = |number, node| Inlet { number, node, loss: Loss::default(), bore_m: 0.021, volume_m3: 0.0 };
         let pipework = Pipework {
@@ -173,6 +178,7 @@ mod tests {
             },
             air: Air { temperature_c: 20.0, pressure_pa: 101_325.0, relative_humidity: 0.5, given: None },
             known: vec![Known::default()],
+            walk: Vec::new(),
         };
         let pipes = PipeFacts::of(&pipework);
         assert_eq!(pipes.iter().map(|p| p.inlet).collect::<Vec<_>>(), [1, 2], "a plugged inlet is no pipe");

@@ -19,6 +19,7 @@ pub mod port;
 pub mod rejudge;
 pub mod replay;
 pub mod resume;
+pub mod runs;
 pub mod scenario;
 pub mod session;
 pub mod show;

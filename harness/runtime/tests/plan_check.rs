@@ -35,7 +35,7 @@ const MISTAKES: &[(usize, &str, &str, &str)] = &[
     (0, "every = \"4 m\"", "every = \"40 mm\"", "holes-close"),
     (0, "diameter = \"3 mm\"", "diameter = \"0.3 mm\"", "hole-size"),
     (0, "diameter = \"3 mm\"", "diameter = \"30 mm\"", "file-unreadable"),
-    (0, "{ cap = \"4 mm\" }", "{ open = true }", "suction-low end-open hole-weak"),
+    (0, "cap = \"4 mm\"", "open = true", "suction-low end-open hole-weak"),
     (0, "inlets = 4", "inlets = 9", "file-unreadable"),
     (0, "[\"50 L/min\", \"400 Pa\"]", "[\"50 L/min\", \"380 Pa\"]", "fan-differs"),
     (0, "linear = \"10 Pa\", quadratic = \"25 Pa\"", "linear = \"10 Pa\", quadratic = \"35 Pa\"", "losses-differ"),

@@ -246,7 +246,10 @@ impl Rows<'_> {
         }
         let next = ask.hole.and_then(|hole| {
             let at = panel.site.walk.iter().position(|h| *h == hole).filter(|_| ask.act == "close-hole")?;
-            panel.site.walk.get(at + 1).map(|(inlet, number)| format!("   then {inlet}.{number}"))
+            let next = panel.site.walk.get(at + 1)?;
+            let place = panel.site.hole(*next).and_then(|h| h.place.as_ref());
+            let place = place.map(|p| format!(", {}", visible_line(p))).unwrap_or_default();
+            Some(format!("   then {}.{}{place}", next.0, next.1))
         });
         let how = how.get(&ask.id).cloned().unwrap_or_default();
         let words = how + if ask.later { "; later" } else { "" } + &next.unwrap_or_default();
@@ -354,8 +357,23 @@ mod tests {
     use plumeline_runtime::session::Outward;
 
     fn panel(pipes: u8) -> Panel {
-        let hole = |number| Hole { number, words: "hole", along_m: None, reachable: true, half_s: Some((40.0, 6.0)) };
-        let pipe = |inlet| Pipe { inlet, flow: Some((40.0, 2.0)), holes: vec![hole(1), hole(2)] };
+        let hole = |number| Hole {
+            number,
+            words: "hole",
+            label: None,
+            place: Some(format!("room {number}")),
+            along_m: None,
+            row: 0.0,
+            reachable: true,
+            half_s: Some((40.0, 6.0)),
+        };
+        let pipe = |inlet| Pipe {
+            inlet,
+            flow: Some((40.0, 2.0)),
+            holes: vec![hole(1), hole(2)],
+            lines: vec![],
+            rings: vec![],
+        };
         let site = Site {
             name: String::new(),
             pipes: (1..=pipes).map(pipe).collect(),
@@ -417,7 +435,7 @@ mod tests {
                 let rows = rows(&view, &panel(pipes), Instant::START, size);
                 let last = rows.last().unwrap();
                 assert!(last.starts_with("type   press Enter when done"), "{rows:#?}");
-                assert!(size.0 == 40 || last.contains("; later   then 1.2"), "{rows:#?}");
+                assert!(size.0 == 40 || last.contains("; later   then 1.2, room 2"), "{rows:#?}");
                 assert!(rows.iter().any(|r| r.starts_with("asked  [7] Close hole 1")), "{rows:#?}");
                 assert!(!rows.concat().contains(char::is_control));
             }

@@ -13,6 +13,7 @@ pub fn straight_pipes(holes: &[u32], spacing_m: f64, hole_m: f64, unit: AirPath)
         unit,
         air: Air { temperature_c: 20.0, pressure_pa: 101_325.0, relative_humidity: 0.5, given: None },
         known: vec![Known::default()],
+        walk: Vec::new(),
     };
     for (i, &n) in holes.iter().enumerate() {
         let mut near = p.nodes.len() as u32;
@@ -48,6 +49,7 @@ pub fn straight_pipes(holes: &[u32], spacing_m: f64, hole_m: f64, unit: AirPath)
                 outside_pa: 0.0,
                 reachable: true,
                 known: 0,
+                whereabouts: Default::default(),
             });
             near = far;
         }

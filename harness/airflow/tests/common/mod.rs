@@ -52,6 +52,7 @@ pub fn empty() -> Pipework {
         unit: unit(),
         air: site(),
         known: vec![tolerances()],
+        walk: Vec::new(),
     }
 }
 
@@ -86,6 +87,7 @@ pub fn hole(node: u32, number: u32, diameter_m: f64) -> Opening {
         outside_pa: 0.0,
         reachable: true,
         known: 0,
+        whereabouts: Default::default(),
     }
 }
 

@@ -101,6 +101,7 @@ impl Case {
                 given: Some(GivenAir { density: self.density, viscosity: self.viscosity }),
             },
             known: vec![Known::default()],
+            walk: Vec::new(),
         }
     }
 }
@@ -112,5 +113,16 @@ fn segment(&(near, far, capillary, length_m, bore_m, roughness_m, minor_k, air_t
 
 fn opening(&(node, number, kind, diameter_m, discharge, blocked, outside_pa): &OpeningRow) -> Opening {
     let kind = [OpeningKind::Hole, OpeningKind::EndCap, OpeningKind::OpenEnd][usize::from(kind)];
-    Opening { node, number, kind, diameter_m, discharge, blocked: blocked == 1, outside_pa, reachable: true, known: 0 }
+    Opening {
+        node,
+        number,
+        kind,
+        diameter_m,
+        discharge,
+        blocked: blocked == 1,
+        outside_pa,
+        reachable: true,
+        known: 0,
+        whereabouts: Default::default(),
+    }
 }

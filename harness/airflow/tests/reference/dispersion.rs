@@ -56,6 +56,7 @@ fn pipe(length_m: f64, suction: f64) -> (Pipework, Solution) {
             outside_pa: 0.0,
             reachable: true,
             known: 0,
+            whereabouts: Default::default(),
         }],
         inlets: vec![Inlet { number: 1, node: Some(0), loss: Loss::default(), bore_m: BORE, volume_m3: 0.0 }],
         unit: AirPath {
@@ -74,6 +75,7 @@ fn pipe(length_m: f64, suction: f64) -> (Pipework, Solution) {
             given: Some(GivenAir { density: 1.2, viscosity: 1.8e-5 }),
         },
         known: vec![Known::default()],
+        walk: Vec::new(),
     };
     let solution = solve(&pipework, &SolveOptions { momentum: false, ..SolveOptions::default() }).unwrap();
     (pipework, solution)

@@ -54,6 +54,7 @@ impl Example {
                 outside_pa: 0.0,
                 reachable: true,
                 known: 0,
+                whereabouts: Default::default(),
             }],
             inlets: vec![Inlet {
                 number: 1,
@@ -78,6 +79,7 @@ impl Example {
                 given: Some(GivenAir { density: DENSITY, viscosity: DENSITY * self.nu }),
             },
             known: vec![Known::default()],
+            walk: Vec::new(),
         }
     }
 }

@@ -48,6 +48,11 @@ struct Opening<'a> {
     kind: &'static str,
     diameter_m: f64,
     blocked: bool,
+    /// As in the pipework file.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    label: Option<&'a str>,
+    #[serde(rename = "where", skip_serializing_if = "Option::is_none")]
+    place: Option<&'a str>,
     /// Absent where it is closed.
     #[serde(flatten)]
     open: Option<Open<'a>>,
@@ -189,6 +194,8 @@ fn opening(p: &Predicted, k: usize) -> Opening<'_> {
         kind: kind_word(o.kind),
         diameter_m: o.diameter_m,
         blocked: o.blocked,
+        label: Some(o.whereabouts.label.as_str()).filter(|t| !t.is_empty()),
+        place: Some(o.whereabouts.place.as_str()).filter(|t| !t.is_empty()),
         open,
     }
 }

@@ -26,6 +26,7 @@ pub fn text(p: &Predicted) -> String {
         } else {
             out.paragraph("", &format!("Pipe {}", inlet.number));
             out.table(&holes);
+            places(p, inlet.number, &mut out);
         }
     }
     out.blank();
@@ -140,6 +141,17 @@ fn holes(p: &Predicted, inlet: u8) -> Table {
         }
     }
     t
+}
+
+/// What people at the site call the holes, in the order in which they walk.
+fn places(p: &Predicted, inlet: u8, out: &mut Text) {
+    let walks = p.pipework().walking_order();
+    let walk = walks.iter().find(|(i, _)| p.pipework().inlets[*i].number == inlet);
+    let named = |o: &&Opening| !o.whereabouts.words().is_empty();
+    for o in walk.into_iter().flat_map(|(_, walk)| walk).map(|k| &p.pipework().openings[*k]).filter(named) {
+        let lead = format!("  {}: ", label(o));
+        out.paragraph(&lead, o.whereabouts.words().trim_start_matches(", "));
+    }
 }
 
 fn needed(p: &Predicted, out: &mut Text) {

@@ -1,7 +1,7 @@
 //! From the raw file to the checked pipework: what both forms (runs, and nodes with segments) share.
 //!
 //! Not here: the two forms themselves, the unit and the air.
-use super::{MAX_INLETS, MAX_OPENINGS, MAX_SEGMENTS, PipeworkFile, bounds, raw, unit};
+use super::{MAX_INLETS, MAX_OPENINGS, MAX_SEGMENTS, PipeworkFile, bounds, named, raw, unit};
 use crate::{
     error::{Kind, Problem, Source, quoted},
     tables,
@@ -34,6 +34,8 @@ pub(super) struct Builder<'a> {
     pub(super) inlets: BTreeMap<u8, (Option<NodeId>, Option<f64>)>,
     /// Loss coefficients that the file states for fittings by name.
     fittings: BTreeMap<&'a str, f64>,
+    /// Where the labels of openings are written.
+    pub(super) labels: BTreeMap<usize, Range<usize>>,
     /// Fittings taken from the built-in table.
     used: BTreeMap<&'static str, &'static tables::Fitting>,
 }
@@ -58,6 +60,7 @@ pub(super) fn build(source: &Source<'_>, file: &raw::File, models: &[Description
         builder.pipe(pipe, facts)?;
     }
     builder.network(file, facts)?;
+    builder.check_labels()?;
     if builder.segments.is_empty() {
         let remedy = "add a [[pipe]] with its inlet and run";
         return Err(source.problem(Kind::MissingKey, 0..0, "the file has no pipe", remedy));
@@ -65,7 +68,7 @@ pub(super) fn build(source: &Source<'_>, file: &raw::File, models: &[Description
     note_defaults(file, named.as_ref(), &mut notes);
     notes.extend(builder.used.values().map(|f| format!("fitting \"{}\": K = {}, {}", f.name, f.k, f.source)));
     let (inlets, drive) = builder.inlets(file, named.as_ref())?;
-    let pipework = Pipework {
+    let mut pipework = Pipework {
         name: file.name.clone(),
         unit: unit::air_path(source, &file.unit, named.as_ref(), drive)?,
         nodes: builder.nodes,
@@ -74,7 +77,9 @@ pub(super) fn build(source: &Source<'_>, file: &raw::File, models: &[Description
         inlets,
         air,
         known,
+        walk: Vec::new(),
     };
+    pipework.walk = named::walk(source, &file.walk, &pipework)?;
     let outgoing = file.outgoing.as_ref().map(|o| unit::outgoing(source, o, models, &pipework)).transpose()?;
     Ok(PipeworkFile { pipework, outgoing, model, notes })
 }
@@ -137,6 +142,7 @@ impl<'a> Builder<'a> {
             names: BTreeMap::new(),
             inlets: BTreeMap::new(),
             fittings,
+            labels: BTreeMap::new(),
             used: BTreeMap::new(),
         })
     }

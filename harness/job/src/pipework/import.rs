@@ -24,6 +24,8 @@ const COLUMNS: &[(&str, &str, bool)] = &[
     ("drop_length_m", "m", false),
     ("drop_bore_mm", "mm", false),
     ("reachable", "", false),
+    ("label", "", false),
+    ("where", "", false),
     ("basis", "", false),
 ];
 /// What a length's column may end in.
@@ -269,6 +271,8 @@ fn write_opening(source: &Source<'_>, out: &mut String, hole: &Hole<'_>, last: b
             out.push_str(", reachable = false");
         }
     }
+    copy(out, hole, "label", "label");
+    copy(out, hole, "where", "where");
     copy(out, hole, "basis", "basis");
     if kind == "hole" && hole.cells.contains_key("drop_length_m") {
         needed(source, &hole.cells, &hole.row, "drop_bore_mm")?;

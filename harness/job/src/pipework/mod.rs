@@ -7,6 +7,7 @@ pub(crate) mod bounds;
 mod build;
 mod import;
 mod inp;
+mod named;
 mod network;
 pub(crate) mod raw;
 mod run;

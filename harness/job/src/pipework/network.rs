@@ -11,7 +11,7 @@ use crate::{
     tables,
     written::{ReadOr, choice, whole},
 };
-use plumeline_base::pipework::{NodeId, Opening, OpeningKind, Segment, SegmentKind};
+use plumeline_base::pipework::{NodeId, Opening, OpeningKind, Segment, SegmentKind, Whereabouts};
 use std::collections::BTreeSet;
 
 /// The kinds of openings by name.
@@ -96,6 +96,7 @@ impl Builder<'_> {
             outside_pa: o.outside.read_or(self.source, 0.0)?,
             reachable: o.reachable.unwrap_or(true),
             known: Self::known(self.basis(o.basis.as_ref(), facts.basis)?),
+            whereabouts: Whereabouts::default(),
         };
         let bore = bores.get(node as usize).copied().unwrap_or(0.0);
         if bore == 0.0 {
@@ -103,7 +104,15 @@ impl Builder<'_> {
             let remedy = "lay a segment to it, or name the node where the opening is";
             return Err(self.source.problem(Kind::Conflict, o.node.span(), cause, remedy));
         }
-        self.add_opening(opening, bore, o.diameter.span())
+        self.add_opening(opening, bore, o.diameter.span())?;
+        let last = self.openings.len() - 1;
+        if let Some(label) = &o.label {
+            self.label(last, label.as_ref(), label)?;
+        }
+        if let Some(place) = &o.place {
+            self.place(last, place.as_ref(), place)?;
+        }
+        Ok(())
     }
 
     /// An [[inlet]] gives an inlet its node, or says more of one that a pipe has, or stands for one that is plugged.

@@ -1,7 +1,10 @@
 //! What is written where in a `pipework.toml`: the keys of the format, with their places in the text.
 //!
 //! Not here: what the values mean; see the modules beside this one.
-use super::bounds;
+use super::{
+    bounds,
+    named::{OnTheWalk, TextOrEach},
+};
 use crate::written::{Q, Spanned, Written};
 use serde::{
     Deserialize, Deserializer,
@@ -10,7 +13,11 @@ use serde::{
 use std::{collections::BTreeMap, fmt, ops::Range};
 #[cfg(feature = "schema")]
 use {
-    super::{MAX_INLETS, MAX_OPENINGS, network, unit},
+    super::{
+        MAX_INLETS, MAX_OPENINGS,
+        named::{LABEL, PLACE},
+        network, unit,
+    },
     crate::schema::{names, one_kind, one_of, quantity_or, quantity_or_each},
     crate::{tables, written::Bounded},
 };
@@ -100,6 +107,9 @@ pub(crate) struct File {
     /// Inlets of a network, or more about those that pipes have.
     #[serde(default)]
     pub(crate) inlet: Vec<Inlet>,
+    /// The order in which a person walks along the pipes, where it is another than by rule.
+    #[serde(default)]
+    pub(crate) walk: Vec<Spanned<OnTheWalk>>,
 }
 
 /// What holds where nothing else is said.
@@ -324,6 +334,8 @@ pub(crate) struct Step {
     pub(crate) of_pipe: OfPipe,
     #[cfg_attr(feature = "schema", schemars(flatten))]
     pub(crate) of_hole: OfHole,
+    #[cfg_attr(feature = "schema", schemars(flatten))]
+    pub(crate) of_place: OfPlace,
 }
 
 /// What a step is: one of them.
@@ -417,13 +429,33 @@ pub(crate) struct OfHole {
     pub(crate) drop: Option<Spanned<DropTube>>,
 }
 
+/// What people at the site know the holes of a step by.
+#[derive(Debug, Default)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub(crate) struct OfPlace {
+    /// What is written beside the hole; for several holes a list with one for each. Prompts name it.
+    pub(crate) label: Option<Spanned<TextOrEach>>,
+    /// Where it is, in words that lead a person there; for several holes one for all, or a list with one for each. Prompts name it.
+    #[cfg_attr(feature = "schema", schemars(rename = "where"))]
+    pub(crate) place: Option<Spanned<TextOrEach>>,
+}
+
+/// The key of a field.
+macro_rules! key {
+    ($field:ident) => {
+        stringify!($field)
+    };
+    ($field:ident $key:literal) => {
+        $key
+    };
+}
 /// Reads the keys of a step into its groups (`serde(flatten)` would lose their places in the text), and tells where they stand.
 macro_rules! step_keys {
-    ($($group:ident: $($key:ident)*;)*) => {
+    ($($group:ident: $($key:ident $(= $name:literal)?)*;)*) => {
         #[derive(Deserialize)]
         #[serde(field_identifier)]
         #[allow(non_camel_case_types, reason = "named as the keys are")]
-        enum StepKey { $($($key,)*)* }
+        enum StepKey { $($($(#[serde(rename = $name)])? $key,)*)* }
 
         impl<'de> Visitor<'de> for StepVisitor {
             type Value = Step;
@@ -441,7 +473,7 @@ macro_rules! step_keys {
         impl Step {
             /// The keys that it has, with their places.
             pub(super) fn keys(&self) -> impl Iterator<Item = (&'static str, Range<usize>)> {
-                let all = [$($((stringify!($key), self.$group.$key.as_ref().map(|v| v.span())),)*)*];
+                let all = [$($((key!($key $($name)?), self.$group.$key.as_ref().map(|v| v.span())),)*)*];
                 all.into_iter().filter_map(|(key, span)| Some((key, span?)))
             }
         }
@@ -453,6 +485,7 @@ step_keys! {
     loss: count k k_branch k_run;
     of_pipe: bore roughness rise temperature basis;
     of_hole: discharge outside reachable blocked drop;
+    of_place: label place = "where";
 }
 struct StepVisitor;
 impl<'de> Deserialize<'de> for Step {
@@ -493,6 +526,13 @@ pub(crate) struct Except {
     pub(crate) reachable: Option<bool>,
     /// Whether it is closed on purpose; no if not stated.
     pub(crate) blocked: Option<bool>,
+    /// What is written beside it. Prompts name it.
+    #[cfg_attr(feature = "schema", schemars(length(min = 1, max = LABEL)))]
+    pub(crate) label: Option<Spanned<String>>,
+    /// Where it is, in words that lead a person there. Prompts name it.
+    #[serde(rename = "where")]
+    #[cfg_attr(feature = "schema", schemars(length(min = 1, max = PLACE)))]
+    pub(crate) place: Option<Spanned<String>>,
     /// How these facts are known.
     #[cfg_attr(feature = "schema", schemars(transform = one_of(tables::BASES.map(tables::basis_name).into())))]
     pub(crate) basis: Option<Spanned<String>>,
@@ -558,6 +598,13 @@ pub(crate) struct Opening {
     pub(crate) reachable: Option<bool>,
     /// Whether it is closed on purpose; no if not stated.
     pub(crate) blocked: Option<bool>,
+    /// What is written beside it. Prompts name it.
+    #[cfg_attr(feature = "schema", schemars(length(min = 1, max = LABEL)))]
+    pub(crate) label: Option<Spanned<String>>,
+    /// Where it is, in words that lead a person there. Prompts name it.
+    #[serde(rename = "where")]
+    #[cfg_attr(feature = "schema", schemars(length(min = 1, max = PLACE)))]
+    pub(crate) place: Option<Spanned<String>>,
     /// How these facts are known.
     #[cfg_attr(feature = "schema", schemars(transform = one_of(tables::BASES.map(tables::basis_name).into())))]
     pub(crate) basis: Option<Spanned<String>>,

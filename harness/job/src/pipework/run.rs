@@ -13,7 +13,7 @@ use crate::{
     tables,
     written::{Bounded, Q, ReadOr, Spanned, Written, whole},
 };
-use plumeline_base::pipework::{NodeId, Opening, OpeningKind, Segment, SegmentKind};
+use plumeline_base::pipework::{NodeId, Opening, OpeningKind, Segment, SegmentKind, Whereabouts};
 use std::ops::Range;
 
 /// Deepest nesting of branches.
@@ -90,6 +90,7 @@ impl Builder<'_> {
                 Is::Hole(q) => {
                     let diameter = q.read(self.source)?;
                     self.opening(&mut walk, step, OpeningKind::Hole, diameter, facts, number)?;
+                    self.name_last(step, 0, 1)?;
                 }
                 Is::Holes(count) => self.holes(&mut walk, step, count, facts, number)?,
                 Is::HolesAt(places) => self.holes_at(&mut walk, step, places, facts, number)?,
@@ -110,6 +111,7 @@ impl Builder<'_> {
                     let diameter = if blind { 0.0 } else { bounds::Cap::BOUNDS.read(self.source, cap)? };
                     walk.ended = true;
                     self.opening(&mut walk, step, OpeningKind::EndCap, diameter, facts, number)?;
+                    self.name_last(step, 0, 1)?;
                 }
                 Is::Open(open) => {
                     if !*open.as_ref() {
@@ -120,6 +122,7 @@ impl Builder<'_> {
                     let bore = walk.last.and_then(|i| self.segments.get(i)).map_or(facts.bore_m, |seg| seg.bore_m);
                     walk.ended = true;
                     self.opening(&mut walk, step, OpeningKind::OpenEnd, bore, facts, number)?;
+                    self.name_last(step, 0, 1)?;
                 }
             }
         }
@@ -237,6 +240,7 @@ impl Builder<'_> {
             outside_pa: s.of_hole.outside.read_or(self.source, 0.0)?,
             reachable: s.of_hole.reachable.as_ref().is_none_or(|b| *b.as_ref()),
             known: Self::known(basis),
+            whereabouts: Whereabouts::default(),
         };
         walk.just_laid = None;
         self.add_opening(opening, bore_m, step.span())
@@ -299,6 +303,7 @@ impl Builder<'_> {
             }
             let diameter = self.diameter(step, i as usize, n as usize)?;
             self.opening(walk, step, OpeningKind::Hole, diameter, facts, number)?;
+            self.name_last(step, i as usize, n as usize)?;
         }
         Ok(())
     }
@@ -337,6 +342,7 @@ impl Builder<'_> {
             before = *distance;
             let diameter = self.diameter(step, i, distances.len())?;
             self.opening(walk, step, OpeningKind::Hole, diameter, facts, number)?;
+            self.name_last(step, i, distances.len())?;
         }
         Ok(())
     }
@@ -407,6 +413,13 @@ impl Builder<'_> {
             opening.reachable = e.reachable.unwrap_or(opening.reachable);
             opening.blocked = e.blocked.unwrap_or(opening.blocked);
             opening.known = basis.map_or(opening.known, Self::known);
+            let opening = first.saturating_add(i);
+            if let Some(label) = &e.label {
+                self.label(opening, label.as_ref(), label)?;
+            }
+            if let Some(place) = &e.place {
+                self.place(opening, place.as_ref(), place)?;
+            }
         }
         Ok(())
     }

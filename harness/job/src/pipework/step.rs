@@ -12,17 +12,18 @@ const DIAMETER: &[&str] = &["diameter"];
 const PIPE: &[&str] = &["bore", "roughness", "rise", "temperature"];
 const HOLE: &[&str] = &["discharge", "outside", "reachable", "blocked"];
 const DROP: &[&str] = &["drop"];
+const PLACE: &[&str] = &["label", "where"];
 const BASIS: &[&str] = &["basis"];
 
 /// What a step can be, with the groups of further keys that have a meaning then.
 pub(crate) const WHAT: &[(&str, &[&[&str]])] = &[
     ("pipe", &[PIPE, BASIS]),
     ("fitting", &[&["count", "k"]]),
-    ("hole", &[HOLE, DROP, BASIS]),
-    ("holes", &[DIAMETER, ROW, PIPE, HOLE, DROP, BASIS]),
-    ("holes_at", &[DIAMETER, PIPE, HOLE, DROP, BASIS]),
-    ("cap", &[HOLE, BASIS]),
-    ("open", &[HOLE, BASIS]),
+    ("hole", &[HOLE, DROP, PLACE, BASIS]),
+    ("holes", &[DIAMETER, ROW, PIPE, HOLE, DROP, PLACE, BASIS]),
+    ("holes_at", &[DIAMETER, PIPE, HOLE, DROP, PLACE, BASIS]),
+    ("cap", &[HOLE, PLACE, BASIS]),
+    ("open", &[HOLE, PLACE, BASIS]),
     ("branch", &[&["bore", "k_branch", "k_run"]]),
     ("mark", &[]),
     ("join", &[]),

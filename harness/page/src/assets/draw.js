@@ -14,31 +14,61 @@ function picture(width, height, says) {
   return svg;
 }
 
-// The pipe as a line from the unit to its end; the hole that is meant stands out by size, form and words.
-function drawPipe(pipe, number) {
-  const at = pipe.holes.findIndex((h) => h.number === number);
-  const hole = pipe.holes[at];
-  const words = holeWords(pipe, hole);
-  const svg = picture(340, 92, words);
-  svg.append(el("rect", { x: 4, y: 26, width: 40, height: 34, class: "hole" }), el("text", { x: 8, y: 48 }, "unit"));
-  svg.append(el("line", { x1: 44, y1: 43, x2: 330, y2: 43, class: "pipe" }));
-  const last = Math.max(...pipe.holes.map((h) => h.along_m || 0));
-  const x = (h, i) => 70 + 250 * (last > 0 && h.along_m !== null ? h.along_m / last : i / Math.max(1, pipe.holes.length - 1));
-  pipe.holes.forEach((h, i) => {
-    if (i !== at) svg.append(el("circle", { cx: x(h, i), cy: 43, r: 5, class: "hole" }));
-  });
-  if (hole) {
-    const cx = x(hole, at);
-    svg.append(el("path", { d: `M${cx} 30 l-10 -18 h20 z`, class: "here" }), el("circle", { cx, cy: 43, r: 11, class: "here" }));
-    svg.append(el("text", { x: Math.min(cx, 326), y: 82, "text-anchor": "middle", class: "big" }, String(hole.number)));
+// The pipe with its branches, by length from the unit. The hole that is meant stands out by size, form and number; the one after it
+// has a ring round it and the word "next".
+function drawPipe(pipe, number, next) {
+  const here = pipe.holes.find((h) => h.number === number);
+  const then = pipe.holes.find((h) => h.number === next);
+  const rows = Math.max(0, ...pipe.lines.flatMap((l) => [l[1], l[3]]), ...pipe.rings.flatMap((l) => [l[1], l[3]]));
+  const W = 340, TOP = 44, ROW = 44, H = TOP + ROW * rows + 46;
+  const says = `Drawing: ${holeWords(pipe, here)}${then ? `; then ${holeWords(pipe, then)}` : ""}`;
+  const svg = picture(W, H, says);
+  const last = Math.max(1e-9, ...pipe.lines.flatMap((l) => [l[0], l[2]]), ...pipe.holes.map((h) => h.along_m || 0));
+  const x = (m) => 48 + (W - 70) * (m / last), y = (row) => TOP + ROW * row;
+  svg.append(el("rect", { x: 4, y: TOP - 17, width: 40, height: 34, class: "hole" }), el("text", { x: 8, y: TOP + 5 }, "unit"));
+  svg.append(el("line", { x1: 44, y1: TOP, x2: x(0), y2: TOP, class: "pipe" }));
+  for (const l of pipe.lines) svg.append(el("line", { x1: x(l[0]), y1: y(l[1]), x2: x(l[2]), y2: y(l[3]), class: "pipe" }));
+  // A length that closes a ring goes round below what it joins.
+  for (const l of pipe.rings) {
+    svg.append(el("path", { d: `M${x(l[0])} ${y(l[1])} C${x(l[0])} ${y(l[1]) + 34} ${x(l[2])} ${y(l[3]) + 34} ${x(l[2])} ${y(l[3])}`, class: "ring" }));
+  }
+  const at = (h) => [x(h.along_m || 0), y(h.row)];
+  const write = (h, big) => {
+    const [cx, cy] = at(h);
+    svg.append(el("text", { x: cx, y: cy + (big ? 32 : 26), "text-anchor": "middle", class: big ? "big" : "" }, String(h.number)));
+  };
+  // Numbers of all holes only where they have room.
+  const room = pipe.holes.length < 2 || (W - 70) / pipe.holes.length >= 26;
+  for (const h of pipe.holes) {
+    if (h === here) continue;
+    const [cx, cy] = at(h);
+    svg.append(el("circle", { cx, cy, r: 5, class: "hole" }));
+    if (room && rows === 0) write(h, false);
+  }
+  if (then) {
+    const [cx, cy] = at(then);
+    svg.append(el("circle", { cx, cy, r: 10, class: "then" }), el("text", { x: Math.min(cx, W - 18), y: cy - 16, "text-anchor": "middle" }, "next"));
+  }
+  if (here) {
+    const [cx, cy] = at(here);
+    svg.append(el("path", { d: `M${cx} ${cy - 13} l-10 -18 h20 z`, class: "here" }), el("circle", { cx, cy, r: 11, class: "here" }));
+    write(here, true);
   }
   return svg;
 }
-function holeWords(pipe, hole) {
+function holeName(pipe, hole) {
   if (!hole) return `pipe ${pipe.inlet}`;
-  const far = hole.along_m === null ? "" : `, about ${Math.round(hole.along_m)} m of pipe from the unit`;
   const end = hole.words === "hole" ? "" : ` (${hole.words})`;
-  return `hole ${hole.number}${end} of pipe ${pipe.inlet}${far}`;
+  return `hole ${hole.number}${end} of pipe ${pipe.inlet}`;
+}
+function holeFar(hole) {
+  const label = hole && hole.label ? `, labelled ${hole.label}` : "";
+  const far = !hole || hole.along_m === null ? "" : `, about ${Math.round(hole.along_m)} m of pipe from the unit`;
+  return label + far;
+}
+function holeWords(pipe, hole) {
+  const place = hole && hole.place ? `, \u201c${hole.place}\u201d` : "";
+  return holeName(pipe, hole) + place + holeFar(hole);
 }
 
 // A line over the last seconds. `band`: what is predicted, [middle, half width]. `marks`: instants in ms with words.

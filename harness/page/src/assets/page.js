@@ -279,17 +279,25 @@ function place(a) {
   const pipe = state.site && a && a.inlet !== null && state.site.pipes.find((p) => p.inlet === a.inlet);
   if (!pipe) return;
   const hole = a.hole && pipe.holes.find((h) => h.number === a.hole[1]);
-  if (hole) where.append(drawPipe(pipe, hole.number));
-  where.append(line(holeWords(pipe, hole), "soft"));
+  const after = hole && following(a);
+  // Whoever stands on a ladder reads the place first.
+  const name = holeName(pipe, hole);
+  where.append(line(hole && hole.place ? hole.place : name[0].toUpperCase() + name.slice(1), "place"));
+  if (hole) where.append(line(hole.place ? name + holeFar(hole) : holeFar(hole).replace(/^, /, ""), "soft"), drawPipe(pipe, hole.number, after && after[0] === pipe.inlet ? after[1] : null));
 }
-function next(a) {
-  let text = "";
+// The place after the one that is asked for: [inlet, hole]; null: it is the last; undefined: no walk goes on.
+function following(a) {
   const list = a && a.hole && state.site ? (a.act === "release-smoke" || a.act === "release-went" ? state.site.smoke : state.site.walk) : [];
   const at = list.findIndex((h) => h[0] === a?.hole?.[0] && h[1] === a?.hole?.[1]);
-  if (at >= 0 && at + 1 < list.length) {
-    const pipe = state.site.pipes.find((p) => p.inlet === list[at + 1][0]);
-    text = `After that: ${holeWords(pipe, pipe && pipe.holes.find((h) => h.number === list[at + 1][1]))}.`;
-  } else if (at >= 0) text = "This is the last place of this walk.";
+  return at < 0 ? undefined : list[at + 1] || null;
+}
+function next(a) {
+  const after = following(a);
+  let text = "";
+  if (after) {
+    const pipe = state.site.pipes.find((p) => p.inlet === after[0]);
+    text = `After that: ${holeWords(pipe, pipe && pipe.holes.find((h) => h.number === after[1]))}.`;
+  } else if (after === null) text = "This is the last place of this walk.";
   $("next").textContent = text;
 }
 function render_asks() {

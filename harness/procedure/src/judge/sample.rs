@@ -52,6 +52,7 @@ fn pipework() -> Pipework {
         outside_pa: 0.0,
         reachable: true,
         known: 0,
+        whereabouts: Default::default(),
     };
     let inlet = |number: u8| Inlet {
         number,
@@ -77,6 +78,7 @@ fn pipework() -> Pipework {
         },
         air: Air { temperature_c: 20.0, pressure_pa: 101_325.0, relative_humidity: 0.5, given: None },
         known: Vec::new(),
+        walk: Vec::new(),
     }
 }
 

@@ -72,6 +72,7 @@ fn with_opening(pipework: &Pipework, width_m: f64) -> Pipework {
         outside_pa: 0.0,
         reachable: false,
         known: changed.openings.first().map_or(0, |o| o.known),
+        whereabouts: Default::default(),
     });
     changed
 }

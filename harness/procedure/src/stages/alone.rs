@@ -266,9 +266,10 @@ impl<'a> Walk<'a> {
     /// Has a hole opened alone. `Err`: why it was not.
     async fn open_alone(&mut self, hole: HoleRef, words: &str) -> Result<(), String> {
         let close = self.open.filter(|number| *number != hole.number);
+        let place = self.inputs.place_words(hole, words);
         let text = match close {
-            Some(other) => format!("Close hole {other} again and open {words}; all others stay closed. Done?"),
-            None => format!("Open {words}; all others stay closed. Done?"),
+            Some(other) => format!("Close hole {other} again and open {place}; all others stay closed. Done?"),
+            None => format!("Open {place}; all others stay closed. Done?"),
         };
         let act = Act::OpenAlone { inlet: hole.inlet, close, open: hole.number };
         self.ctx.ask_done(act, text).await?;

@@ -114,8 +114,9 @@ pub(super) async fn release(
     if let Err(why) = clear_air::quiet(ctx, "waiting for clear air before the next release").await {
         return Ran::NotReleased(why);
     }
+    let place = inputs.place_words(hole, words);
     let text = format!(
-        "Release smoke at {words} and hold it there until it is to be stopped, {what}. Answer at the very moment it starts. Test smoke can \
+        "Release smoke at {place} and hold it there until it is to be stopped, {what}. Answer at the very moment it starts. Test smoke can \
          alarm people: see that they know."
     );
     let asked = ctx.now();

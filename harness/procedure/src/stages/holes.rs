@@ -64,7 +64,8 @@ async fn prove(ctx: &Context) -> Result<(), Stop> {
         ctx.edit().record.holes.clear();
         warned(&inputs).into_iter().for_each(|f| ctx.found(f));
     }
-    let flow::Flows { by_pipe, compared: mut pipes_compared, measured } = flow::against_prediction(ctx).await;
+    let flow::Flows { mut by_pipe, compared: mut pipes_compared, measured } = flow::against_prediction(ctx).await;
+    by_pipe.sort_by_key(|(pipe, _)| pipe.turn);
     let untold_at_most = inlets::covered(ctx, &measured).await;
     suction::measured(ctx).await;
     let failed = by_pipe.iter().any(|(_, f)| f.verdict == Verdict::Fail);
@@ -264,7 +265,11 @@ async fn hole_by_hole(ctx: &Context, inputs: &JobInputs, pipe: &Pipe, part: Opti
         keep(ctx, hole, HoleShown::BySmoke(Box::new(finding.clone())));
         verdicts.push(tell(finding));
     }
-    let numbers = |holes: &[HoleRef]| list(holes.iter().map(|h| h.number));
+    let numbers = |holes: &[HoleRef]| {
+        let mut numbers: Vec<u32> = holes.iter().map(|h| h.number).collect();
+        numbers.sort_unstable();
+        list(numbers)
+    };
     let mut missed = Vec::new();
     if !by_smoke.is_empty() {
         missed.push(stated(pipe.inlet, missed::beside_smoke(pipe.inlet, numbers(&by_smoke))));
@@ -355,7 +360,8 @@ impl<'a> HoleRound<'a> {
         };
         let own = self.pipes.iter().position(|p| p.inlet == self.pipe.inlet).and_then(|i| before.get(i)?.as_ref().ok());
         let span = judge::long_enough(&inputs, opening, own).max(least);
-        let ask = format!("Close {words} (tape or a finger) and keep it closed. Done?");
+        let place = inputs.place_words(hole, &words);
+        let ask = format!("Close {place} (tape or a finger) and keep it closed. Done?");
         let (at, answer) = ctx.ask(Act::CloseHole(hole), ask, Wants::Done).await;
         if answer == Answer::Later {
             self.before = Some(before);

@@ -84,8 +84,9 @@ pub(super) async fn release(
     let mut gather = Gather::new(ctx, inputs);
     at_rest(ctx, &wanted, &mut gather).await;
     let text = format!(
-        "Release smoke at {words} and hold it there until it is to be stopped (about {held_s:.0} s), {what}. Answer at the very moment it \
-         starts. Test smoke can alarm people: see that they know."
+        "Release smoke at {} and hold it there until it is to be stopped (about {held_s:.0} s), {what}. Answer at the very moment it \
+         starts. Test smoke can alarm people: see that they know.",
+        inputs.place_words(hole, words)
     );
     let asked = ctx.ask_after(None, Act::ReleaseSmoke(hole), text, Wants::Moment);
     let (prompt, at, answer) = gather.during(asked).await;

@@ -38,7 +38,7 @@ pub(crate) async fn prove_smoke(ctx: Context) -> Result<(), Stop> {
             ctx.found(judge::of_pipe(pipe.inlet, fact::not_planned()));
         }
     }
-    let open: Vec<HoleRef> = inputs.plan.smoke.at.iter().copied().filter(|hole| !stands(hole.inlet)).collect();
+    let open: Vec<HoleRef> = inputs.releases().into_iter().filter(|hole| !stands(hole.inlet)).collect();
     // What can't be reached now comes at the end of the walk, and is then done or refused.
     let mut walk: VecDeque<(HoleRef, bool)> = open.into_iter().map(|hole| (hole, false)).collect();
     while let Some((hole, put_off)) = walk.pop_front() {

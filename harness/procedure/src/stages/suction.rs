@@ -20,7 +20,7 @@ use plumeline_base::time::seconds;
 /// a hole that is half blocked, too.
 pub(super) async fn measured(ctx: &Context) {
     let inputs = ctx.inputs();
-    for hole in &inputs.plan.suction_at {
+    for hole in &inputs.as_walked(&inputs.plan.suction_at) {
         let Some((opening, of)) = inputs.opening(*hole) else { continue };
         let words = hole_words(*hole, of.kind);
         // What is predicted of a pipe whose flow is read alone is predicted of that state.
@@ -47,8 +47,9 @@ async fn at(ctx: &Context, hole: HoleRef, words: &str, expected: &Expected) -> R
         return Err(fact::no_manometer(words));
     };
     let hold = format!(
-        "Hold the tube of {} tight over {words}, so that it closes it, and keep it there. Done?",
-        manometer.label()
+        "Hold the tube of {} tight over {}, so that it closes it, and keep it there. Done?",
+        manometer.label(),
+        inputs.place_words(hole, words)
     );
     if let Err(why) = ctx.ask_done(Act::CloseHole(hole), hold).await {
         return Err(fact::not_measured(words, why));

@@ -109,7 +109,7 @@ fn holes(input: &ReportInput<'_>) -> Vec<Block> {
             for f in hole_findings(input, p.inlet, o.number) {
                 any = true;
                 table.rows.push(vec![
-                    Cell::text(&name),
+                    Cell::text(&name).below(&o.whereabouts),
                     judged(f),
                     Cell { text: diameter.text.clone(), number: true, ..Cell::default() },
                     Cell::number(figure_or_dash(f.measured.as_ref())),
@@ -125,7 +125,7 @@ fn holes(input: &ReportInput<'_>) -> Vec<Block> {
                     "out of reach, not closed in turn: not shown to draw by itself"
                 };
                 table.rows.push(vec![
-                    Cell::text(&name),
+                    Cell::text(&name).below(&o.whereabouts),
                     Cell::text("not shown"),
                     diameter,
                     Cell::text(""),

@@ -80,6 +80,7 @@ impl Works {
             name: pipework.name.clone(),
             unit: pipework.unit.clone(),
             air: pipework.air,
+            walk: Vec::new(),
         };
         let joints = empty.inlets.iter().map(|_| Joint { open: true, ..Joint::default() }).collect();
         Self { pipework: empty, joints, loose: Vec::new(), unit }
@@ -209,6 +210,7 @@ impl Works {
                 outside_pa: 0.0,
                 reachable: false,
                 known: whole.known,
+                whereabouts: Default::default(),
             }));
             p.segments.push(Segment {
                 near: ends[1],

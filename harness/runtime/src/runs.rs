@@ -1,52 +1,66 @@
-//! Which parts of the pipework stand on one line of the drawing: runs with their stations, branches hanging from them.
+//! Which parts of the pipework stand on one line of a drawing: runs with their stations, branches hanging from them.
 //!
 //! A run goes on through the larger part of the pipework at every tee, so that branches nest no deeper than the logarithm
 //! of the number of parts. Not here: coordinates.
+use crate::places::Forest;
 use plumeline_base::pipework::{Pipework, SegmentKind};
-use plumeline_runtime::places::Forest;
 
 /// A line of pipe with what sits along it.
 #[derive(Debug, Default)]
-pub(super) struct Run {
-    pub(super) stations: Vec<Station>,
+pub struct Run {
+    /// What sits along it, from its beginning.
+    pub stations: Vec<Station>,
 }
 
 /// Something that is drawn along a run.
 #[derive(Debug)]
-pub(super) struct Station {
+pub struct Station {
     /// Pipe from the station before it, m; 0 where both are at one place.
-    pub(super) gap_m: f64,
-    pub(super) what: What,
+    pub gap_m: f64,
+    /// What it is.
+    pub what: What,
 }
 
+/// What is drawn.
 #[derive(Debug)]
-pub(super) enum What {
+pub enum What {
     /// An opening (by index), perhaps at the end of a drop tube of this length, m.
-    Opening { index: usize, drop_m: Option<f64> },
+    Opening {
+        /// Position among the openings.
+        index: usize,
+        /// Length of its drop tube.
+        drop_m: Option<f64>,
+    },
     /// A tee, and what branches off.
     Branch(Run),
     /// One end of a length that closes a ring: its number, from 0, and its length, m.
-    Ring { number: usize, length_m: f64 },
+    Ring {
+        /// Its number.
+        number: usize,
+        /// Its length.
+        length_m: f64,
+    },
     /// A dead end.
     End,
 }
 
 impl Run {
     /// Columns that the run takes with all of its branches hanging below it, each from the column behind its tee.
-    pub(super) fn columns(&self) -> usize {
+    pub fn columns(&self) -> usize {
         let branch = |(i, s): (usize, &Station)| match &s.what {
             What::Branch(run) => i + 1 + run.columns(),
             _ => 0,
         };
         self.stations.iter().enumerate().map(branch).fold(self.stations.len(), usize::max)
     }
-    pub(super) fn has_drop(stations: &[Station]) -> bool {
+    /// One of them hangs on a drop tube.
+    pub fn has_drop(stations: &[Station]) -> bool {
         stations.iter().any(|s| matches!(s.what, What::Opening { drop_m: Some(_), .. }))
     }
 }
 
 /// The runs of all inlets that carry a pipe, each with the inlet's index.
-pub(super) fn runs(p: &Pipework, forest: &Forest) -> Vec<(usize, Run)> {
+pub fn runs(p: &Pipework, forest: &Forest) -> Vec<(usize, Run)> {
     let mut size = vec![1usize; p.nodes.len()];
     for &at in forest.order.iter().rev() {
         size[at] += forest.out[at].iter().map(|&(to, _)| size[to]).sum::<usize>();

@@ -3,16 +3,14 @@
 //!
 //! A landscape A4 page wide. A run that is too long for the page goes on in the next row; its branches then stand on lines
 //! of their own, referred to by letters.
-mod plan;
-
 use super::{
     Predicted, is_closed,
     table::{flow, seconds},
 };
-use plan::{Run, Station, What};
 use plumeline_airflow::{Place, warnings::Remark};
 use plumeline_base::pipework::OpeningKind;
 use plumeline_report::svg::{Anchor, Svg};
+use plumeline_runtime::runs::{self, Run, Station, What};
 use std::collections::BTreeSet;
 
 /// Width of the page, mm.
@@ -43,11 +41,12 @@ pub fn svg(p: &Predicted) -> String {
     };
     d.header();
     let mut inlets = Vec::new();
-    for (i, run) in plan::runs(p.pipework(), &p.forest) {
+    for (i, run) in runs::runs(p.pipework(), &p.forest) {
         inlets.push(d.inlet(i, &run));
     }
     d.unit(&inlets);
     d.legend();
+    d.places();
     let says = "Pipes, holes, flows and transport times of the sampling pipework, as plumeline predict tells them.";
     d.svg.document(PAGE, d.y + 6.0, &p.pipework().name, says, STYLE)
 }
@@ -247,6 +246,28 @@ impl Drawing<'_> {
         let (top, bottom) = (top - 8.0, bottom + 8.0);
         self.svg.rect("unit", UNIT.0, top, UNIT.1 - UNIT.0, bottom - top);
         self.svg.upward("", UNIT.0 + 4.2, 0.5 * (top + bottom), "unit");
+    }
+
+    /// What people at the site call the holes, in the order in which they walk; two to a row.
+    fn places(&mut self) {
+        let pipework = self.p.pipework();
+        let mut all = Vec::new();
+        for (inlet, openings) in pipework.walking_order() {
+            for o in openings.into_iter().map(|k| &pipework.openings[k]) {
+                let words = o.whereabouts.words();
+                if !words.is_empty() {
+                    all.push(format!("{}.{}{}", pipework.inlets[inlet].number, o.number, words.replacen(',', ":", 1)));
+                }
+            }
+        }
+        let rows = all.len().div_ceil(2);
+        for (i, words) in all.iter().enumerate() {
+            let x = UNIT.0 + if i < rows { 0.0 } else { PAGE / 2.0 };
+            self.svg.text("small", x, self.y + 6.0 + 3.6 * (i % rows) as f64, Anchor::Start, &cut(words, 90));
+        }
+        if rows > 0 {
+            self.y += 6.0 + 3.6 * (rows - 1) as f64;
+        }
     }
 
     fn legend(&mut self) {
