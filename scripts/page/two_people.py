@@ -1,6 +1,6 @@
 """A whole two-person job with real browsers: one person at the far end with a phone, and what goes wrong with phones and radio.
 
-    python3 scripts/page/two_people.py target/debug/plumeline [--speed 8] [--shots DIR] [--axe]
+    python3 scripts/page/two_people.py target/debug/plumeline [--speed 8] [--shots DIR] [--axe] [--tls]
 
 The unit is a simulated one on a pseudo-terminal; a script answers at the laptop, and everything at pipes is answered in a browser
 whose way to the laptop leads through a proxy that can be cut. Hands at the site are the site control's. Not here: hostile
@@ -18,6 +18,7 @@ import tempfile
 import threading
 import time
 from pathlib import Path
+from types import SimpleNamespace
 
 from playwright.sync_api import sync_playwright
 
@@ -103,7 +104,7 @@ class Site:
         assert reply["ok"], (what, reply)
 
 
-def begin(tool, folder, speed):
+def begin(tool, folder, speed, tls):
     """The small invented job, its simulator, and the job under way."""
     job = folder / "job"
     demo = TOP / "harness/cli/demo/small"
@@ -120,7 +121,7 @@ def begin(tool, folder, speed):
     answers = "".join(f'[[answer]]\nact = "{act}"\npause_s = 1000000\n' for act in AT_THE_PIPE + BY_THE_LEAD)
     (folder / "operator.toml").write_text(f'format = 1\ncontrol = "{control}"\n{answers}')
     said = open(folder / "said.txt", "w+")
-    run = subprocess.Popen([tool, "run", job, "--port", unit, "--operator", folder / "operator.toml", "--speed", str(speed), "--page=127.0.0.1:0"], stdout=said, stderr=subprocess.STDOUT)
+    run = subprocess.Popen([tool, "run", job, "--port", unit, "--operator", folder / "operator.toml", "--speed", str(speed), "--page=127.0.0.1:0", *(["--page-tls"] if tls else [])], stdout=said, stderr=subprocess.STDOUT)
     links = {}
     for _ in range(200):
         links = dict(re.findall(r"page for ([\w ]+): (\S+)", (folder / "said.txt").read_text()))
@@ -128,6 +129,7 @@ def begin(tool, folder, speed):
             break
         time.sleep(0.1)
     assert len(links) == 3, (folder / "said.txt").read_text()
+    assert all(link.startswith("https://" if tls else "http://") for link in links.values()), links
     return job, simulator, run, links, Site(control)
 
 
@@ -144,7 +146,7 @@ class Person:
 
     def __init__(self, browser, link, name, way=None, size=(360, 780), scheme="light"):
         proxy = {"server": f"http://127.0.0.1:{way.port}", "bypass": "<-loopback>"} if way else None
-        self.context = browser.new_context(viewport={"width": size[0], "height": size[1]}, color_scheme=scheme, has_touch=size[0] < 500, proxy=proxy)
+        self.context = browser.new_context(viewport={"width": size[0], "height": size[1]}, color_scheme=scheme, has_touch=size[0] < 500, proxy=proxy, ignore_https_errors=True)
         self.page, self.errors = self.context.new_page(), []
         self.page.on("pageerror", lambda e: self.errors.append(str(e)))
         self.page.on("console", lambda m: self.errors.append(m.text) if "Content Security Policy" in m.text else None)
@@ -178,11 +180,11 @@ class Person:
         return self.page.text_content("#sent")
 
 
-def stranger(browser, link):
+def stranger(browser, link, shots):
     """Without the code nobody sees anything."""
     base = link.split("#")[0]
     for wrong in [base, f"{base}#{'0' * 32}"]:
-        context = browser.new_context()
+        context = browser.new_context(ignore_https_errors=True)
         page = context.new_page()
         page.goto(wrong)
         if "#" in wrong:
@@ -190,6 +192,7 @@ def stranger(browser, link):
             page.click("#join button")
             until(page, "document.getElementById('join-why').textContent.includes('not of this job')")
         assert page.is_hidden("#job") and page.text_content("#site") == "plumeline", "a stranger sees the site"
+        shots.of(SimpleNamespace(page=page), "stranger-with-a-wrong-code" if "#" in wrong else "stranger-without-a-code")
         context.close()
 
 
@@ -197,6 +200,16 @@ def watcher_can_do_nothing(watch, ask):
     """Whatever a watcher's page is made to send, it answers nothing."""
     watch.page.evaluate("id => socket.send(JSON.stringify({m: 'act', id: 'x-1', prompt: id, words: '', boot: me.boot}))", ask["id"])
     until(watch.page, "document.getElementById('sent').textContent.includes('who watches')")
+
+
+def places_are_named(far, number):
+    """The place stands there in the words of the pipework file, and the one after it; the drawing says the same."""
+    words = re.findall(r'"(archive room, [^"]+)"', (TOP / "harness/cli/demo/small/pipework.toml").read_text())
+    assert len(words) == 5 and far.page.text_content("#where .place") == words[number - 1], words
+    after = far.page.text_content("#next")
+    assert (words[number] if number < 5 else "the last place") in after, after
+    drawn = far.page.get_attribute("#where svg", "aria-label")
+    assert words[number - 1] in drawn and (number == 5 or f"then hole {number + 1}" in drawn), drawn
 
 
 class Shots:
@@ -240,17 +253,18 @@ def main():
     parser.add_argument("--speed", type=float, default=8)
     parser.add_argument("--shots")
     parser.add_argument("--axe", action="store_true")
+    parser.add_argument("--tls", action="store_true", help="over TLS, with the certificate of the program's making")
     parser.add_argument("--browser", default=shutil.which("chromium") or shutil.which("chromium-browser"))
     args = parser.parse_args()
     tool = str(Path(args.tool).resolve())
     folder = Path(tempfile.mkdtemp(prefix="two-people-"))
-    job, simulator, run, links, site = begin(tool, folder, args.speed)
+    job, simulator, run, links, site = begin(tool, folder, args.speed, args.tls)
     done, counts, offline_ids = {k: False for k in ["later", "photo", "reload", "second", "cut", "watcher", "lead"]}, {}, []
     shots = Shots(args.shots, args.axe)
     try:
         with sync_playwright() as p:
             browser = p.chromium.launch(executable_path=args.browser, args=["--no-sandbox"])
-            stranger(browser, links["far end"])
+            stranger(browser, links["far end"], shots)
             way = Way()
             far = Person(browser, links["far end"], "A. Example", way).joined()
             watch = Person(browser, links["watch"], "B. Example", size=(1280, 800)).joined()
@@ -293,6 +307,7 @@ def main():
                 counts[act] = counts.get(act, 0) + 1
                 if act == "close-hole":
                     shots.of(far, "far-end-close-a-hole")
+                    places_are_named(far, hole["hole"])
                     if not done["watcher"]:
                         done["watcher"] = True
                         watcher_can_do_nothing(watch, ask)
@@ -332,6 +347,7 @@ def main():
                 elif act == "release-smoke":
                     shots.of(far, "far-end-release")
                     smoke = lambda: site.do(do="smoke", obscuration=40, seconds=3000, **hole)  # noqa: E731
+                    assert far.page.text_content("#where .place") == "archive room, by the window", "the place in the file's words"
                     if counts[act] == 2:
                         done["cut"] = True
                         way.cut()
@@ -348,6 +364,7 @@ def main():
                     site.do(do="smoke-off")
                     far.touch()
                 elif act in ("shut-inlet", "refit-inlet"):
+                    shots.of(far, "far-end-shut-an-inlet")
                     site.do(do="inlet", inlet=ask["inlet"], shut=act == "shut-inlet")
                     far.touch()
                 elif act in ("cover-inlets", "uncover-inlets"):
@@ -355,6 +372,7 @@ def main():
                 else:
                     raise AssertionError(f"a far end is asked {act}")
             shots.of(watch, "watch-at-the-end")
+            shots.of(far, "far-end-at-the-end")
             errors = far.errors + watch.errors + lead.errors + (second.errors if second else [])
             browser.close()
         assert not errors, errors

@@ -6,7 +6,7 @@ mod lab;
 mod record;
 mod settings;
 
-pub use job::{AskedThrough, Demo, New, Output, Over, PlanCheck, Replay, Report, Run, Simulate, Watch};
+pub use job::{AskedThrough, Demo, New, Output, Over, Page, PlanCheck, Replay, Report, Run, Simulate, Watch};
 pub use judge::{Dates, DecimalMark, Judge, Logged, LoggerFile, Mark, Mean, Onset, Question, Settle};
 pub use lab::{Batch, Campaign};
 pub use record::{Check, Close, Compare, Design, Key, KeyNew, KeyShow, Pack, Stamp, Unpack};

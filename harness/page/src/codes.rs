@@ -27,8 +27,8 @@ impl Codes {
         self.0.iter().fold(None, |found, (role, right)| if same(right) { Some(*role) } else { found })
     }
     /// The links, by role. A browser sends nothing of what stands behind the `#`.
-    pub fn links(&self, address: &str) -> Vec<(Role, String)> {
-        self.0.iter().map(|(role, code)| (*role, format!("http://{address}/#{code}"))).collect()
+    pub fn links(&self, scheme: &str, address: &str) -> Vec<(Role, String)> {
+        self.0.iter().map(|(role, code)| (*role, format!("{scheme}://{address}/#{code}"))).collect()
     }
 }
 
@@ -73,7 +73,7 @@ mod tests {
     }
     #[test]
     fn a_square_fits_a_terminal() {
-        let links = Codes::draw().unwrap().links("192.168.100.100:8480");
+        let links = Codes::draw().unwrap().links("https", "192.168.100.100:8480");
         let square = square(&links[0].1).unwrap();
         let lines: Vec<&str> = square.lines().collect();
         assert!(lines.len() <= 22 && lines.iter().all(|l| l.chars().count() <= 80), "{} lines", lines.len());

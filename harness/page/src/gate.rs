@@ -14,7 +14,7 @@ use std::{
         Arc, Mutex, PoisonError,
         atomic::{AtomicBool, Ordering},
     },
-    task::{Context, Poll},
+    task::{Context, Poll, ready},
     time::{Duration, Instant},
 };
 use tokio::{
@@ -22,6 +22,7 @@ use tokio::{
     net::{TcpListener, TcpStream},
     time::{Sleep, sleep},
 };
+use tokio_rustls::{Accept, TlsAcceptor, server::TlsStream};
 
 /// Connections in all: well under what a process may have open, so that the unit's port can always be opened.
 const MOST: u32 = 96;
@@ -99,6 +100,7 @@ impl Drop for Entered {
 pub(crate) struct Gated {
     pub(crate) listener: TcpListener,
     pub(crate) gate: Arc<Gate>,
+    pub(crate) tls: Option<TlsAcceptor>,
 }
 impl Listener for Gated {
     type Io = Stream;
@@ -115,7 +117,11 @@ impl Listener for Gated {
                 let _ = stream.set_nodelay(true);
                 let known = Arc::new(AtomicBool::new(false));
                 let ends = Box::pin(sleep(UNKNOWN));
-                return (Stream { stream, ends, known, from, _entered: entered }, from);
+                let wire = match &self.tls {
+                    None => Wire::Plain(stream),
+                    Some(tls) => Wire::Greets(Box::new(tls.accept(stream))),
+                };
+                return (Stream { wire, ends, known, from, _entered: entered }, from);
             }
         }
     }
@@ -124,9 +130,39 @@ impl Listener for Gated {
     }
 }
 
+/// What goes over the network. Under TLS both sides greet each other with the first bytes that are wanted, so that nobody who is
+/// slow at it keeps others from being let in.
+enum Wire {
+    Plain(TcpStream),
+    Greets(Box<Accept<TcpStream>>),
+    Tls(Box<TlsStream<TcpStream>>),
+    /// They did not come together.
+    Failed,
+}
+trait Io: AsyncRead + AsyncWrite + Unpin {}
+impl<T: AsyncRead + AsyncWrite + Unpin> Io for T {}
+impl Wire {
+    fn poll_open(&mut self, cx: &mut Context<'_>) -> Poll<io::Result<Pin<&mut dyn Io>>> {
+        if let Self::Greets(accept) = self {
+            *self = match ready!(Pin::new(accept).poll(cx)) {
+                Ok(stream) => Self::Tls(Box::new(stream)),
+                Err(e) => {
+                    *self = Self::Failed;
+                    return Poll::Ready(Err(e));
+                }
+            };
+        }
+        Poll::Ready(match self {
+            Self::Plain(stream) => Ok(Pin::new(stream)),
+            Self::Tls(stream) => Ok(Pin::new(stream.as_mut())),
+            Self::Greets(_) | Self::Failed => Err(io::ErrorKind::NotConnected.into()),
+        })
+    }
+}
+
 /// A connection that ends by itself unless it becomes known.
 pub(crate) struct Stream {
-    stream: TcpStream,
+    wire: Wire,
     ends: Pin<Box<Sleep>>,
     known: Arc<AtomicBool>,
     from: SocketAddr,
@@ -143,20 +179,25 @@ impl Stream {
 impl AsyncRead for Stream {
     fn poll_read(mut self: Pin<&mut Self>, cx: &mut Context<'_>, buf: &mut ReadBuf<'_>) -> Poll<io::Result<()>> {
         self.over(cx)?;
-        Pin::new(&mut self.stream).poll_read(cx, buf)
+        ready!(self.wire.poll_open(cx))?.poll_read(cx, buf)
     }
 }
 impl AsyncWrite for Stream {
     fn poll_write(mut self: Pin<&mut Self>, cx: &mut Context<'_>, buf: &[u8]) -> Poll<io::Result<usize>> {
         self.over(cx)?;
-        Pin::new(&mut self.stream).poll_write(cx, buf)
+        ready!(self.wire.poll_open(cx))?.poll_write(cx, buf)
     }
     fn poll_flush(mut self: Pin<&mut Self>, cx: &mut Context<'_>) -> Poll<io::Result<()>> {
         self.over(cx)?;
-        Pin::new(&mut self.stream).poll_flush(cx)
+        ready!(self.wire.poll_open(cx))?.poll_flush(cx)
     }
     fn poll_shutdown(mut self: Pin<&mut Self>, cx: &mut Context<'_>) -> Poll<io::Result<()>> {
-        Pin::new(&mut self.stream).poll_shutdown(cx)
+        match &mut self.wire {
+            Wire::Plain(stream) => Pin::new(stream).poll_shutdown(cx),
+            Wire::Tls(stream) => Pin::new(stream.as_mut()).poll_shutdown(cx),
+            // Nothing was said that would have to be ended.
+            Wire::Greets(_) | Wire::Failed => Poll::Ready(Ok(())),
+        }
     }
 }
 

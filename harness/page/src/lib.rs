@@ -16,7 +16,9 @@ mod server;
 pub mod site;
 mod telling;
 pub mod tie;
+mod tls;
 pub mod view;
 
 pub use hub::{Hub, Shown};
 pub use server::{Config, KeepPhoto, PHOTO_LIMIT, Serving, serve};
+pub use tls::Tls;

@@ -7,6 +7,7 @@ use crate::{
     gate::{Gate, Gated, Peer},
     hub::Hub,
     people::{PHOTOS, People},
+    tls::Tls,
 };
 use axum::{
     Router,
@@ -60,6 +61,8 @@ pub struct Config {
     pub site: String,
     /// Keeps photos; `None`: a recording is shown, and nothing is taken.
     pub photos: Option<KeepPhoto>,
+    /// What protects connections; `None`: plain HTTP.
+    pub tls: Option<Tls>,
 }
 
 /// A page that is served until this goes.
@@ -97,6 +100,8 @@ pub(crate) struct Served {
     photos_at_once: Semaphore,
     /// As browsers name it.
     hosts: Vec<String>,
+    /// `http` or `https`.
+    scheme: &'static str,
 }
 impl Served {
     pub(crate) fn people(&self) -> MutexGuard<'_, People> {
@@ -117,7 +122,7 @@ impl Served {
 /// # Errors
 /// The address can't be had, or no thread can be started: cause and remedy.
 pub fn serve(config: Config) -> Result<(Serving, UnboundedReceiver<FromPages>), (String, String)> {
-    let Config { mut address, codes, clock, hub, site, photos } = config;
+    let Config { mut address, codes, clock, hub, site, photos, tls } = config;
     let no = |address: SocketAddr, e: &std::io::Error| {
         let remedy = "name an address of this computer, with a port that is free: --page=ADDRESS:PORT";
         (format!("the page can't be served at {address}: {e}"), remedy.to_owned())
@@ -131,7 +136,8 @@ pub fn serve(config: Config) -> Result<(Serving, UnboundedReceiver<FromPages>), 
     })?;
     let address = listener.local_addr().map_err(|e| no(address, &e))?;
     listener.set_nonblocking(true).map_err(|e| no(address, &e))?;
-    let links = codes.links(&address.to_string());
+    let scheme = if tls.is_some() { "https" } else { "http" };
+    let links = codes.links(scheme, &address.to_string());
     let (to_job, from_pages) = unbounded_channel();
     let (told, mut became) = unbounded_channel::<Told>();
     let (stop, stopped) = oneshot::channel();
@@ -153,6 +159,7 @@ pub fn serve(config: Config) -> Result<(Serving, UnboundedReceiver<FromPages>), 
         photos,
         photos_at_once: Semaphore::new(PHOTOS_AT_ONCE),
         hosts,
+        scheme,
     });
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().map_err(|e| no(address, &e))?;
     let work = async move {
@@ -165,7 +172,7 @@ pub fn serve(config: Config) -> Result<(Serving, UnboundedReceiver<FromPages>), 
         };
         tokio::select! {
             // Whatever is still connected ends with the runtime.
-            end = axum::serve(Gated { listener, gate }, app) => tracing::debug!(?end, "the page ends"),
+            end = axum::serve(Gated { listener, gate, tls: tls.map(|tls| tls.acceptor) }, app) => tracing::debug!(?end, "the page ends"),
             () = tells => {}
             // Who is there still sees how it ended.
             _ = stopped => tokio::time::sleep(GRACE).await,
@@ -207,7 +214,8 @@ async fn guarded(State(served): State<Arc<Served>>, request: Request, next: Next
         Some(refused) => refused,
         None => next.run(request).await,
     };
-    let socket: String = served.hosts.iter().map(|h| format!(" ws://{h}")).collect();
+    let ws = if served.scheme == "https" { "wss" } else { "ws" };
+    let socket: String = served.hosts.iter().map(|h| format!(" {ws}://{h}")).collect();
     let csp = format!(
         "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob: data:; connect-src 'self'{socket}; base-uri 'none'; \
          form-action 'none'; frame-ancestors 'none'"
@@ -236,7 +244,7 @@ fn not_allowed(served: &Served, request: &Request) -> Option<Response> {
     match (host, text(header::ORIGIN)) {
         // A name that leads here without being this address: another site that has rebound its name.
         (None, _) => Some(refused(StatusCode::MISDIRECTED_REQUEST, "this is not the address of the page")),
-        (Some(host), Some(origin)) if origin != format!("http://{host}") => {
+        (Some(host), Some(origin)) if origin != format!("{}://{host}", served.scheme) => {
             Some(refused(StatusCode::FORBIDDEN, "another site may not use this page"))
         }
         (Some(_), None) if sends => Some(refused(StatusCode::FORBIDDEN, "only the page itself may use this")),

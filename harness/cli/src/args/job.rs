@@ -50,10 +50,9 @@ pub struct Demo {
     /// The outgoing unit is dead.
     #[arg(long)]
     pub dead: bool,
-    /// Serve a page to phones and laptops on the local network, at this address of this computer or at the one of its network; goes with
-    /// --over pty, which it brings along.
-    #[arg(long, value_name = "ADDRESS", num_args = 0..=1, require_equals = true)]
-    pub page: Option<Option<String>>,
+    /// A page beside it; goes with --over pty, which it brings along.
+    #[command(flatten)]
+    pub page: Page,
     /// Replace a job that is there already.
     #[arg(long)]
     pub force: bool,
@@ -232,15 +231,29 @@ pub struct Run {
     /// Where the system's `sys` and `dev` are; for tests of the tool itself.
     #[arg(long, value_name = "DIR", hide = true)]
     pub root: Option<PathBuf>,
-    /// Serve a page to phones and laptops on the local network, at this address of this computer or at the one of its network.
-    #[arg(long, value_name = "ADDRESS", num_args = 0..=1, require_equals = true)]
-    pub page: Option<Option<String>>,
+    /// A page beside it.
+    #[command(flatten)]
+    pub page: Page,
     /// Ends with whoever holds the other end of its standard input; for the jobs of a batch.
     #[arg(long, hide = true)]
     pub while_stdin: bool,
     /// What is shown.
     #[command(flatten)]
     pub output: Output,
+}
+
+/// A page for phones and laptops.
+#[derive(Args, Clone, Debug)]
+pub struct Page {
+    /// Serve a page to phones and laptops on the local network, at this address of this computer or at the one of its network.
+    #[arg(long, value_name = "ADDRESS", num_args = 0..=1, require_equals = true)]
+    pub page: Option<Option<String>>,
+    /// Serve it over TLS, with this certificate (PEM); without one, with a certificate that is made now, whose fingerprint is shown.
+    #[arg(long, value_name = "CERT", num_args = 0..=1, require_equals = true)]
+    pub page_tls: Option<Option<PathBuf>>,
+    /// The certificate's private key (PEM), if it is not in the same file.
+    #[arg(long, value_name = "KEY", requires = "page_tls")]
+    pub page_key: Option<PathBuf>,
 }
 
 /// Replay a trace.
@@ -264,9 +277,9 @@ pub struct Replay {
 pub struct Watch {
     /// The job folder.
     pub job: PathBuf,
-    /// Where the page is served: an address of this computer; the one of its network, if none is given.
-    #[arg(long, value_name = "ADDRESS", num_args = 0..=1, require_equals = true)]
-    pub page: Option<Option<String>>,
+    /// The page.
+    #[command(flatten)]
+    pub page: Page,
     /// How much faster than it went.
     #[arg(long, default_value_t = 1.0)]
     pub speed: f64,

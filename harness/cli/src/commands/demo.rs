@@ -68,7 +68,7 @@ pub fn demo(args: &Demo) -> Result<Exit, Failure> {
     let operator = Operator::script("script", Script::willing().with_eyes(eyes), site.clone());
     let begin =
         |files: &Files, date: String| job::Job::begin(files, loaded.inputs.clone(), keeper, date).operator(operator);
-    let over = if args.page.is_some() { Over::Pty } else { args.over };
+    let over = if args.page.page.is_some() { Over::Pty } else { args.over };
     let session = match over {
         Over::Pty => over_pty(&files, &site, args, &faults, (&folder, &loaded.inputs), begin)?,
         Over::Process => {

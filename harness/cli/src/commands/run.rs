@@ -30,7 +30,7 @@ pub fn run(args: &Run) -> Result<Exit, Failure> {
         None => port_of_plan(&folder)?,
     };
     let ports = Ports::read(&port, args)?;
-    if args.page.is_some() && ports.simulated() {
+    if args.page.page.is_some() && ports.simulated() {
         let remedy =
             "leave --page out; or `plumeline demo --page`, or `plumeline simulate` and its address as the port";
         return Err(Failure::input("in virtual time nobody could follow on a page", remedy));

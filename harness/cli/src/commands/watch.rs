@@ -1,5 +1,8 @@
 //! `plumeline watch`: a recorded job on a page, as a film. The trace is replayed strictly; nothing is taken from the page.
-use crate::{args::Watch, page::page};
+use crate::{
+    args::{Page, Watch},
+    page::page,
+};
 use plumeline_base::Instant;
 use plumeline_job::folder::{self, Folder};
 use plumeline_link::RealClock;
@@ -24,7 +27,7 @@ pub fn watch(args: &Watch) -> Result<Exit, Failure> {
     let loaded = Files::read(&folder)?.check()?;
     let log = LogReader::open(&folder.dir().join(folder::TRACE))?;
     let clock = RealClock::starting_at(Instant::START, args.speed);
-    let wanted = Some(args.page.clone().flatten());
+    let wanted = Page { page: Some(args.page.page.clone().flatten()), ..args.page.clone() };
     let Some(served) = page(&wanted, None, &loaded.inputs, clock)? else {
         return Err(Failure::internal("no page is served"));
     };

@@ -36,7 +36,7 @@ let open = null, photo = null, quiet = store.get("quiet") === "yes";
 function connect() {
   if (!me.code || !me.name || !wanted) return;
   link("connecting", false);
-  const ws = new WebSocket(`ws://${location.host}/socket`);
+  const ws = new WebSocket(`${location.protocol === "https:" ? "wss" : "ws"}://${location.host}/socket`);
   socket = ws;
   ws.onopen = () => ws.send(JSON.stringify({ m: "hello", code: me.code, name: me.name, client: me.client, boot: me.boot }));
   ws.onmessage = (e) => { const got_us = clock_us(); lastHeard = performance.now(); took(ws, JSON.parse(e.data), got_us); };
@@ -64,6 +64,7 @@ function took(ws, m, got_us) {
       $("job").hidden = false;
       $("now").hidden = m.role === "watch";
       link("connected", true);
+      stayAwake();
       for (const act of waiting) send(act);
       break;
     case "refused":
@@ -431,6 +432,14 @@ function draw() {
   figure("smoke-chart", chart(state.air.map((a) => [a[0], worst(a)]), { seconds: SECONDS, now, marks: r ? [r.at_us / 1000] : [], spans, says: caption, unit: "%/m" }), caption, $("smoke"));
 }
 setInterval(() => { if (!state.drawn) { state.drawn = true; draw(); clocks(); meanwhile(); } }, 500);
+
+// Where the browser lets it (over TLS only), the screen stays on while the page is looked at.
+let awake = null;
+async function stayAwake() {
+  if (!navigator.wakeLock || document.visibilityState !== "visible" || !state.role || (awake && !awake.released)) return;
+  try { awake = await navigator.wakeLock.request("screen"); } catch { /* the battery is low, or it may not */ }
+}
+document.addEventListener("visibilitychange", stayAwake);
 
 // ---- joining ----
 
