@@ -5,6 +5,29 @@ use clap::CommandFactory;
 use plumeline::args::Cli;
 use std::process::Stdio;
 
+#[test]
+fn what_protects_a_page_is_told_with_it() {
+    let clean = concat!(env!("CARGO_MANIFEST_DIR"), "/../../demo-traces/clean");
+    let no_certificate = format!("--page-tls={clean}/plan.toml");
+    for (args, cause, remedy) in [
+        (&["run", clean, "--page-tls"][..], "none is served", "add --page"),
+        (&["demo", "--page-tls=x.pem"], "none is served", "add --page"),
+        (
+            &["run", clean, "--page", "--page-tls", "--page-key", "x.key"],
+            "no certificate is named",
+            "--page-tls=CERT --page-key KEY",
+        ),
+        (&["run", clean, "--page", "--page-key", "x.key"], "--page-tls", ""),
+        (&["watch", clean, "--page=127.0.0.1:0", "--page-tls=none.pem"], "none.pem can't be read", "check the path"),
+        (&["watch", clean, "--page=127.0.0.1:0", &no_certificate], "plan.toml holds no certificate", "in PEM"),
+    ] {
+        let o = run(args);
+        exits(&o, &[3]);
+        let said = stderr(&o);
+        assert!(said.contains(cause) && said.contains(remedy), "{args:?}: {said}");
+    }
+}
+
 fn commands() -> Vec<clap::Command> {
     Cli::command().get_subcommands().filter(|c| c.get_name() != "help").cloned().collect()
 }

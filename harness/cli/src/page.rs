@@ -28,6 +28,21 @@ impl Page {
     }
 }
 
+/// What goes together, before anything else is begun.
+///
+/// # Errors
+/// TLS without a page, or a key without a certificate.
+pub fn checked(wanted: &args::Page) -> Result<(), Failure> {
+    match (&wanted.page, &wanted.page_tls, &wanted.page_key) {
+        (None, Some(_), _) => Err(Failure::input("--page-tls protects a page, and none is served", "add --page")),
+        (_, Some(None), Some(_)) => {
+            let cause = "--page-key names a key, but no certificate is named";
+            Err(Failure::input(cause, "name both: --page-tls=CERT --page-key KEY"))
+        }
+        _ => Ok(()),
+    }
+}
+
 /// Serves a page, where one is wanted. `photos`: the folder that takes them; `None`: a recording is shown.
 ///
 /// # Errors
@@ -39,19 +54,11 @@ pub fn page(
     clock: RealClock,
 ) -> Result<Option<Page>, Failure> {
     let told = |(cause, remedy): (String, String)| Failure::input(cause, remedy);
-    let Some(address) = &wanted.page else {
-        return match wanted.page_tls {
-            None => Ok(None),
-            Some(_) => Err(Failure::input("--page-tls protects a page, and none is served", "add --page")),
-        };
-    };
+    checked(wanted)?;
+    let Some(address) = &wanted.page else { return Ok(None) };
     let address = address::parse(address.as_deref()).map_err(told)?;
     let tls = match &wanted.page_tls {
         None => None,
-        Some(None) if wanted.page_key.is_some() => {
-            let cause = "--page-key names a key, but no certificate is named";
-            return Err(Failure::input(cause, "name both: --page-tls=CERT --page-key KEY"));
-        }
         Some(None) => Some(Tls::made(address.ip()).map_err(told)?),
         Some(Some(cert)) => Some(Tls::from_files(cert, wanted.page_key.as_ref().unwrap_or(cert)).map_err(told)?),
     };

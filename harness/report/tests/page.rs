@@ -177,6 +177,13 @@ fn charts_show_smoke_and_flow_with_units_and_say_so_to_those_who_do_not_see() {
 }
 
 #[test]
+fn holes_stand_with_what_people_call_them() {
+    let page = page(&clean());
+    assert!(visible(&page).contains("Pipe 1 hole 2 labelled A2, \"store <b>room</b>\""), "{}", visible(&page));
+    assert!(!page.contains("<b>room"));
+}
+
+#[test]
 fn runs_set_aside_and_what_the_band_sees_are_shown() {
     let mut sample = clean();
     let run = &mut sample.outcome.smoke[0];

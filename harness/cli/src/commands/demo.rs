@@ -5,7 +5,7 @@ use crate::{
     capture::{self, Captured},
     carrying::{self, Carried, Described, Given},
     live,
-    page::page,
+    page::{checked, page},
 };
 use plumeline_base::Instant;
 use plumeline_job::{
@@ -31,6 +31,7 @@ use plumeline_simulator::{Simulation, models::Spoken, scenario::Which};
 
 /// `plumeline demo`
 pub fn demo(args: &Demo) -> Result<Exit, Failure> {
+    checked(&args.page)?;
     let faults = port::faults(args.faults.as_deref())?;
     let mut job = Job::find(args.small, &args.replacement)?;
     if args.unit == AskedThrough::Meter {

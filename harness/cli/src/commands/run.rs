@@ -1,5 +1,10 @@
 //! `plumeline run`: a job through real lines, at a display, or against the bundled simulator.
-use crate::{args::Run, commands::ports, live, page::page};
+use crate::{
+    args::Run,
+    commands::ports,
+    live,
+    page::{checked, page},
+};
 use plumeline_base::{Instant, input::Photo};
 use plumeline_job::folder::{self, Folder};
 use plumeline_link::{LinkSpec, RealClock};
@@ -24,6 +29,7 @@ const UNATTENDED: &str = "script";
 
 /// `plumeline run`
 pub fn run(args: &Run) -> Result<Exit, Failure> {
+    checked(&args.page)?;
     let folder = Folder::open(&args.job)?;
     let port = match &args.port {
         Some(port) => port.clone(),

@@ -148,7 +148,12 @@ fn places(p: &Predicted, inlet: u8, out: &mut Text) {
     let walks = p.pipework().walking_order();
     let walk = walks.iter().find(|(i, _)| p.pipework().inlets[*i].number == inlet);
     let named = |o: &&Opening| !o.whereabouts.words().is_empty();
-    for o in walk.into_iter().flat_map(|(_, walk)| walk).map(|k| &p.pipework().openings[*k]).filter(named) {
+    let all = walk.into_iter().flat_map(|(_, walk)| walk).map(|k| &p.pipework().openings[*k]).filter(named);
+    for (i, o) in all.enumerate() {
+        if i == 0 {
+            out.blank();
+            out.paragraph("", "Where they are, as a person walks:");
+        }
         let lead = format!("  {}: ", label(o));
         out.paragraph(&lead, o.whereabouts.words().trim_start_matches(", "));
     }

@@ -20,17 +20,17 @@ function drawPipe(pipe, number, next) {
   const here = pipe.holes.find((h) => h.number === number);
   const then = pipe.holes.find((h) => h.number === next);
   const rows = Math.max(0, ...pipe.lines.flatMap((l) => [l[1], l[3]]), ...pipe.rings.flatMap((l) => [l[1], l[3]]));
-  const W = 340, TOP = 44, ROW = 44, H = TOP + ROW * rows + 46;
+  const W = 340, TOP = 44, ROW = 44, H = TOP + ROW * rows + (pipe.rings.length ? 62 : 46);
   const says = `Drawing: ${holeWords(pipe, here)}${then ? `; then ${holeWords(pipe, then)}` : ""}`;
   const svg = picture(W, H, says);
   const last = Math.max(1e-9, ...pipe.lines.flatMap((l) => [l[0], l[2]]), ...pipe.holes.map((h) => h.along_m || 0));
-  const x = (m) => 48 + (W - 70) * (m / last), y = (row) => TOP + ROW * row;
+  const x = (m) => 48 + (W - 92) * (m / last), y = (row) => TOP + ROW * row;
   svg.append(el("rect", { x: 4, y: TOP - 17, width: 40, height: 34, class: "hole" }), el("text", { x: 8, y: TOP + 5 }, "unit"));
   svg.append(el("line", { x1: 44, y1: TOP, x2: x(0), y2: TOP, class: "pipe" }));
   for (const l of pipe.lines) svg.append(el("line", { x1: x(l[0]), y1: y(l[1]), x2: x(l[2]), y2: y(l[3]), class: "pipe" }));
   // A length that closes a ring goes round below what it joins.
   for (const l of pipe.rings) {
-    svg.append(el("path", { d: `M${x(l[0])} ${y(l[1])} C${x(l[0])} ${y(l[1]) + 34} ${x(l[2])} ${y(l[3]) + 34} ${x(l[2])} ${y(l[3])}`, class: "ring" }));
+    svg.append(el("path", { d: `M${x(l[0])} ${y(l[1])} C${x(l[0])} ${y(l[1]) + 66} ${x(l[2])} ${y(l[3]) + 66} ${x(l[2])} ${y(l[3])}`, class: "ring" }));
   }
   const at = (h) => [x(h.along_m || 0), y(h.row)];
   const write = (h, big) => {
@@ -38,7 +38,7 @@ function drawPipe(pipe, number, next) {
     svg.append(el("text", { x: cx, y: cy + (big ? 32 : 26), "text-anchor": "middle", class: big ? "big" : "" }, String(h.number)));
   };
   // Numbers of all holes only where they have room.
-  const room = pipe.holes.length < 2 || (W - 70) / pipe.holes.length >= 26;
+  const room = pipe.holes.length < 2 || (W - 92) / pipe.holes.length >= 26;
   for (const h of pipe.holes) {
     if (h === here) continue;
     const [cx, cy] = at(h);
@@ -47,7 +47,11 @@ function drawPipe(pipe, number, next) {
   }
   if (then) {
     const [cx, cy] = at(then);
-    svg.append(el("circle", { cx, cy, r: 10, class: "then" }), el("text", { x: Math.min(cx, W - 18), y: cy - 16, "text-anchor": "middle" }, "next"));
+    svg.append(el("circle", { cx, cy, r: 10, class: "then" }));
+    // Beside the arrow where that stands close by.
+    const [hx, hy] = here ? at(here) : [-99, cy], beside = hy === cy && Math.abs(cx - hx) < 30;
+    const place = beside ? (cx < hx ? [hx - 14, "end"] : [hx + 14, "start"]) : [cx, "middle"];
+    svg.append(el("text", { x: place[0], y: cy - 16, "text-anchor": place[1] }, "next"));
   }
   if (here) {
     const [cx, cy] = at(here);

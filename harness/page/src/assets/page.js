@@ -43,8 +43,10 @@ function connect() {
   ws.onclose = () => {
     if (socket !== ws) return;
     socket = null;
-    link(s.over ? "the job has ended" : "no link to the job: what you touch is kept here with its time", false);
-    if (wanted) setTimeout(connect, Math.min(8000, 500 * 2 ** tries++));
+    // Whoever was refused has been told so.
+    if (!wanted) return;
+    link("no link to the job: what you touch is kept here with its time", false);
+    setTimeout(connect, Math.min(8000, 500 * 2 ** tries++));
   };
 }
 setInterval(() => {
@@ -109,8 +111,9 @@ const lastAir = () => (state.air.length ? state.air[state.air.length - 1][0] : 0
 function link(words, up) {
   const tie = up && state.tied ? `; a touch counts to ${state.tied.u_ms < 1 ? "1" : state.tied.u_ms.toFixed(0)} ms` : "";
   const kept = waiting.length ? `; ${waiting.length} kept here, not sent yet` : "";
-  $("link").textContent = `${up ? "Link: " : "LINK: "}${words}${tie}${kept}`;
-  $("link").className = up ? "good" : "warn";
+  const over = !up && s.over;
+  $("link").textContent = over ? "The job has ended, and its page with it." : `${up ? "Link: " : "LINK: "}${words}${tie}${kept}`;
+  $("link").className = over ? "soft" : up ? "good" : "warn";
 }
 
 // ---- answers ----
@@ -303,12 +306,14 @@ function next(a) {
 }
 function render_asks() {
   const a = mine()[0] || null;
-  const key = a ? `${a.id}` : "none";
+  const over = !a && s.over;
+  const key = a ? `${a.id}` : over ? "over" : "none";
   $("now").classList.toggle("rest", !a);
   if (key !== open) {
     open = key;
-    if (a && performance.now() - toldAt > 3000) $("sent").textContent = "";
-    $("ask").textContent = a ? a.text : waiting.length ? "Wait: your answer is on its way." : "Nothing to do now: wait for the next question.";
+    if (over || (a && performance.now() - toldAt > 3000)) $("sent").textContent = "";
+    $("ask").classList.toggle("long", !!a && a.text.length > 120);
+    $("ask").textContent = a ? a.text : over ? `The job has ended: ${over.verdict}. There is nothing more to do here.` : waiting.length ? "Wait: your answer is on its way." : "Nothing to do now: wait for the next question.";
     if (a) { ask(a); call(); } else $("buttons").replaceChildren();
     place(a);
     next(a);
@@ -385,7 +390,8 @@ function render(which) {
   if (has("people")) $("people").replaceChildren(...s.people.map((p) => item(`${p.name}, ${p.role.replace("-", " ")} (page ${p.page})${p.here ? "" : ": not connected"}`)));
   if (has("over")) {
     $("over").hidden = !s.over;
-    if (s.over) $("over").textContent = `The job has ended: ${s.over.verdict}. ${s.over.because}`;
+    render_asks();
+    if (s.over) $("over").textContent = `The job has ended: ${s.over.verdict}; ${s.over.because}.`;
   }
   if (has("out")) clocks();
   draw();

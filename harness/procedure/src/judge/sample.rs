@@ -181,3 +181,49 @@ pub(crate) fn flow(litres: f64, scatter_percent: f64) -> MeanFlow {
         share_of: None,
     }
 }
+
+/// Of the job's own walk: a module below this one, which sees no sample.
+#[cfg(test)]
+mod walk {
+    use super::*;
+    use plumeline_base::pipework::{Walked, Whereabouts};
+
+    fn hole(inlet: u8, number: u32) -> HoleRef {
+        HoleRef { inlet, number }
+    }
+
+    #[test]
+    fn holes_are_walked_pipe_after_pipe_and_a_stated_walk_goes_before_that() {
+        let mut inputs = inputs();
+        let usual = [(1, 1), (1, 2), (1, 3), (2, 1), (2, 2), (2, 3)].map(|(i, n)| hole(i, n));
+        assert_eq!(inputs.walk(), usual);
+        inputs.pipework.walk = vec![Walked { inlet: 2, holes: vec![3, 1] }];
+        let stated = [(2, 3), (2, 1), (2, 2), (1, 1), (1, 2), (1, 3)].map(|(i, n)| hole(i, n));
+        assert_eq!(inputs.walk(), stated);
+        // What is judged of a pipe goes by its numbers all the same.
+        let pipe = pipe(&inputs, 2);
+        assert_eq!(inputs.holes(&pipe).iter().map(|(h, _)| h.number).collect::<Vec<_>>(), [1, 2, 3]);
+        assert_eq!(inputs.pipes().iter().map(|p| p.inlet).collect::<Vec<_>>(), [1, 2]);
+        inputs.pipework.openings[3].blocked = true;
+        inputs.pipework.openings[5].reachable = false;
+        assert_eq!(inputs.walk()[..2], [hole(2, 2), hole(1, 1)]);
+        assert_eq!(inputs.holes_to_close(&pipe).1, [hole(2, 3)]);
+    }
+    #[test]
+    fn releases_stand_as_the_plan_writes_them_unless_a_walk_is_stated() {
+        let mut inputs = inputs();
+        let written = vec![hole(2, 3), hole(1, 3), hole(1, 1)];
+        inputs.plan.smoke.at = written.clone();
+        assert_eq!(inputs.releases(), written);
+        inputs.pipework.walk = vec![Walked { inlet: 1, holes: vec![3] }];
+        assert_eq!(inputs.releases(), [hole(1, 3), hole(1, 1), hole(2, 3)]);
+    }
+    #[test]
+    fn whoever_is_sent_to_a_hole_is_told_where_it_is() {
+        let mut inputs = inputs();
+        let words = |inputs: &JobInputs| inputs.place_words(hole(1, 2), "hole 2 of pipe 1");
+        assert_eq!(words(&inputs), "hole 2 of pipe 1");
+        inputs.pipework.openings[1].whereabouts = Whereabouts { label: "A2".into(), place: "store room".into() };
+        assert_eq!(words(&inputs), "hole 2 of pipe 1, labelled A2, \"store room\"");
+    }
+}

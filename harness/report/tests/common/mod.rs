@@ -289,6 +289,7 @@ fn pipes() -> Vec<PipeFacts> {
         kind: if number == HOLES { "end cap" } else { "hole" },
         diameter_mm: if number == HOLES { 5.0 } else { 3.0 },
         reachable: true,
+        whereabouts: if number == 2 { "labelled A2, \"store <b>room</b>\"".into() } else { String::new() },
     };
     let pipe = |inlet, length_m| PipeFacts { inlet, length_m, openings: (1..=HOLES).map(opening).collect() };
     vec![pipe(1, 38.0), pipe(2, 44.5), pipe(3, 33.2)]
