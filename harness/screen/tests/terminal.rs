@@ -48,7 +48,14 @@ fn written(how: &str) -> Vec<u8> {
     let (mut master, slave) = (File::from(pair.master), File::from(pair.slave));
     let mut command = Command::new(&helper()[0]);
     let stdio = || Stdio::from(slave.try_clone().unwrap());
-    command.args(&helper()[1..]).env(HOW, how).env("TERM", "xterm").stdin(stdio()).stdout(stdio()).stderr(stdio());
+    command
+        .args(&helper()[1..])
+        .env(HOW, how)
+        .env("TERM", "xterm")
+        .env("RUST_BACKTRACE", "0")
+        .stdin(stdio())
+        .stdout(stdio())
+        .stderr(stdio());
     let mut child = command.spawn().unwrap();
     // Nobody but the child holds the other end: it is over when the child is.
     drop(command);
@@ -99,7 +106,7 @@ fn a_terminal_keeps_every_line_for_scrolling_back() {
             String::from_utf8(out.stdout).unwrap()
         };
         let own = helper().join("' '");
-        let run = format!("{HOW}={how} '{own}'; echo over; sleep 600");
+        let run = format!("RUST_BACKTRACE=0 {HOW}={how} '{own}'; echo over; sleep 600");
         let (columns, rows) = (COLUMNS.to_string(), ROWS.to_string());
         tmux(&["new-session", "-d", "-x", &columns, "-y", &rows, &run]);
         let began = Instant::now();
