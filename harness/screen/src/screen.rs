@@ -104,8 +104,10 @@ impl Screen {
     /// Gives the terminal back.
     pub fn close(&mut self) {
         self.open = false;
-        if let Some((scrolls, _)) = self.parts.take() {
-            SCROLLS.store(0, Ordering::Relaxed);
+        // Where the program breaks it was given back already: what is said of that stands where the panel stood.
+        if let Some((scrolls, _)) = self.parts.take()
+            && SCROLLS.swap(0, Ordering::Relaxed) > 0
+        {
             write(&given_back(scrolls));
         }
     }
