@@ -266,7 +266,6 @@ fn only_this_address_and_this_page(over: Over) {
 
 fn without_the_code_nobody_learns_anything(over: Over) {
     let served = Served::over(over);
-    let a = served.serving.address;
     for n in 0..12 {
         let mut c = served.open(&served.itself()).unwrap();
         c.hello(&"0".repeat(32), "stranger");
@@ -282,7 +281,6 @@ fn without_the_code_nobody_learns_anything(over: Over) {
 
 fn first_messages_that_are_none_end_it(over: Over) {
     let served = Served::over(over);
-    let a = served.serving.address;
     for first in ["", "{}", "\u{0}", r#"{"m":"pong","n":1,"got_us":1,"sent_us":1}"#, &"x".repeat(100_000)] {
         let mut c = served.open(&served.itself()).unwrap();
         c.say(first);

@@ -50,7 +50,7 @@ impl ServerCertVerifier for Pinned {
 }
 
 /// TLS over a connection, with the certificate of this fingerprint.
-pub fn over(stream: TcpStream, pin: &str) -> StreamOwned<ClientConnection, TcpStream> {
+pub(crate) fn over(stream: TcpStream, pin: &str) -> StreamOwned<ClientConnection, TcpStream> {
     let provider = Arc::new(ring::default_provider());
     let verifier = Arc::new(Pinned { pin: pin.to_owned(), provider: provider.clone() });
     let config = ClientConfig::builder_with_provider(provider)
@@ -64,7 +64,7 @@ pub fn over(stream: TcpStream, pin: &str) -> StreamOwned<ClientConnection, TcpSt
 }
 
 /// In PEM (RFC 7468).
-pub fn pem(label: &str, der: &[u8]) -> String {
+pub(crate) fn pem(label: &str, der: &[u8]) -> String {
     const DIGITS: &[u8; 64] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
     let mut text = String::new();
     for three in der.chunks(3) {
