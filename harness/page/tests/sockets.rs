@@ -15,7 +15,7 @@ use plumeline_runtime::{
     show::Show,
 };
 use std::{
-    io::{Read, Write},
+    io::{ErrorKind, Read, Write},
     net::{SocketAddr, TcpStream},
     time::Duration,
 };
@@ -225,6 +225,13 @@ impl Client {
             }
         }
     }
+    /// The other end is gone: not merely silent.
+    fn is_closed(&mut self) -> bool {
+        match self.0.read(&mut [0]) {
+            Ok(n) => n == 0,
+            Err(e) => !matches!(e.kind(), ErrorKind::WouldBlock | ErrorKind::TimedOut),
+        }
+    }
     /// Reads on until the server ends it; gives the last message.
     fn ends(&mut self) -> serde_json::Value {
         let mut last = serde_json::Value::Null;
@@ -378,7 +385,11 @@ fn who_says_too_much_is_let_go(over: Over) {
     for n in 0..500 {
         c.act(&format!("a{n}"), 99);
     }
-    assert!(c.ends()["why"].as_str().unwrap().contains("too much"));
+    // A server that closes with much still unread may take its last word along; that it closes is what counts.
+    match c.ends()["why"].as_str() {
+        Some(why) => assert!(why.contains("too much"), "{why}"),
+        None => assert!(c.is_closed()),
+    }
     served.join(Role::FarEnd, "f");
 }
 
