@@ -283,7 +283,9 @@ impl<'a> World<'a> {
                 self.closed.remove(&HoleRef { inlet: *inlet, number: *open });
             }
             Act::OpenHoles { inlet, holes } => {
-                holes.iter().for_each(|n| drop(self.closed.remove(&HoleRef { inlet: *inlet, number: *n })));
+                for n in holes {
+                    self.closed.remove(&HoleRef { inlet: *inlet, number: *n });
+                }
             }
             Act::ReleaseSmoke(hole) => self.smoke = Some((*hole, self.now, Instant::FAR_FUTURE)),
             Act::StopSmoke => {
