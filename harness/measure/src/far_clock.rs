@@ -90,8 +90,4 @@ impl FarClock {
     pub fn drift_ppm(&self) -> Option<(f64, f64)> {
         self.tie.drift_ppm()
     }
-    /// The shortest delay so far, s.
-    pub fn quickest_s(&self) -> Option<f64> {
-        self.kept.iter().map(|(_, o)| o.delay_s).reduce(f64::min)
-    }
 }

@@ -5,7 +5,7 @@ use plumeline_base::{Instant, Verdict, quantity::Estimate};
 use plumeline_measure::{
     Sample,
     clock::{Exchange, exchange},
-    decide::{self, Guard, Limits, Prior, Rule},
+    decide::{self, Guard, Limits, Rule},
     difference::{Common, Reading},
     joint::{self, Parted, Seen},
     mean::welch_satterthwaite,
@@ -231,20 +231,6 @@ fn guard_bands() {
     close(d.consumers_risk, 0.022_750_131_948_179, 1e-10);
     let d = decide::decide(&value, f64::INFINITY, &Limits::at_most(2.0), &rule(Guard::Risk(0.05))).unwrap();
     close(d.guard_band, 1.644_853_626_951_47, 1e-10);
-}
-
-/// JCGM 106:2012, 9.5.3: global risks, against scipy's cubature (and its bivariate normal distribution).
-#[test]
-fn global_risks() {
-    for case in data("decisions.json")["global"].as_array().unwrap() {
-        let get = |i: usize| case[i].as_f64();
-        let prior = Prior { name: "made up for the check", mean: get(0).unwrap(), sd: get(1).unwrap() };
-        let limits = Limits { lower: get(3), upper: get(4) };
-        let accept = Limits { lower: get(5), upper: get(6) };
-        let risk = decide::global_risk(&prior, get(2).unwrap(), &limits, &accept).unwrap();
-        close(risk.consumers, get(7).unwrap(), 1e-8);
-        close(risk.producers, get(8).unwrap(), 1e-8);
-    }
 }
 
 /// The conditional normal distribution (Rasmussen and Williams 2006, equation A.6), by numpy's dense matrices.
