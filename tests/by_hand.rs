@@ -1,19 +1,11 @@
 //! A unit that speaks nothing of ours, by a simulated person's eyes and hands: the whole job, with defects and with slips; and the
 //! sheets that its settings are entered by.
-use crate::common::{Folder, exits, run, stdout, text};
-use plumeline_base::{Instant, Verdict};
-use plumeline_link::faults::FaultSpec;
-use plumeline_procedure::Outcome;
-use plumeline_runtime::{
-    clock::DATE_OF_SIMULATIONS,
-    job,
-    job_files::Files,
-    keep::MemoryKeeper,
-    line::Line,
-    operator::{Operator, Script, SimulatedSite},
-    port, scenario, simulated_model,
+use crate::{
+    common::{Folder, exits, run, stdout, text},
+    person::{played, verdicts},
 };
-use plumeline_simulator::{Simulation, scenario::Which};
+use plumeline_base::Verdict;
+use plumeline_procedure::Outcome;
 use serde_json::Value;
 
 /// The demonstration with a unit that a person reads: its exit code and its result.
@@ -73,32 +65,7 @@ fn again(dir: &Folder, edits: &[(&str, &str)]) -> Outcome {
 }
 /// The same at a site with these defects.
 fn with(dir: &Folder, edits: &[(&str, &str)], defects: &[&str]) -> Outcome {
-    let folder = plumeline_job::folder::Folder::open(&dir.join("job")).unwrap();
-    let mut files = Files::read(&folder).unwrap().with_port("sim:").with_old_port(Some("sim:"));
-    let plan = files.0.iter_mut().find(|(name, _)| name == "plan.toml").unwrap();
-    let mut words = String::from_utf8(plan.1.clone()).unwrap();
-    for (from, to) in edits {
-        assert!(words.contains(from), "the plan has no `{from}`");
-        words = words.replacen(from, to, 1);
-    }
-    plan.1 = words.into_bytes();
-    let inputs = files.check_with(|plan| plan.advanced.model.draws = 400).unwrap().inputs;
-    let defects: Vec<String> = defects.iter().map(|d| (*d).to_owned()).collect();
-    let mut site = scenario::site(inputs.pipework.clone(), 1, &defects, true).unwrap();
-    site.replacement = simulated_model::find("model-f").unwrap().into();
-    let site = SimulatedSite::new(Simulation::new(site, Instant::START).unwrap());
-    let operator = Operator::script("script", Script::willing().with_eyes(port::eyes(&files)), site.clone());
-    let line = |unit, seed| Line::simulated(&site, Some(unit), FaultSpec::default(), seed);
-    let session = job::Job::begin(&files, inputs, MemoryKeeper::default(), DATE_OF_SIMULATIONS)
-        .line(line(Which::Replacement, 1))
-        .outgoing_line(Some(line(Which::Outgoing, 2)))
-        .operator(operator)
-        .run()
-        .unwrap();
-    session.outcome().unwrap().clone()
-}
-fn verdicts(o: &Outcome, code: &str) -> Vec<Verdict> {
-    o.findings.iter().filter(|f| f.code == *code).map(|f| f.verdict).collect()
+    played(dir, &[], edits, defects, |eyes| eyes, "")
 }
 
 #[test]

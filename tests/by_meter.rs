@@ -1,19 +1,12 @@
 //! A unit that shows no flow at all, by a meter at its exhaust: pipe by pipe with the inlets of the others shut, hole by hole. The whole
 //! job, with defects, with a meter that errs within its certificate, and with one that errs far beyond it.
-use crate::common::{Folder, exits, run, stderr, stdout, text};
-use plumeline_base::{Instant, Verdict};
-use plumeline_link::faults::FaultSpec;
-use plumeline_procedure::{Outcome, outcome::StageKind};
-use plumeline_runtime::{
-    clock::DATE_OF_SIMULATIONS,
-    job,
-    job_files::Files,
-    keep::MemoryKeeper,
-    line::Line,
-    operator::{Eyes, MeterError, Operator, Script, SimulatedSite},
-    port, scenario, simulated_model,
+use crate::{
+    common::{Folder, exits, run, stderr, stdout, text},
+    person::{self, verdicts},
 };
-use plumeline_simulator::{Simulation, scenario::Which};
+use plumeline_base::Verdict;
+use plumeline_procedure::{Outcome, outcome::StageKind};
+use plumeline_runtime::operator::{Eyes, MeterError};
 use serde_json::Value;
 use std::fs;
 
@@ -39,7 +32,8 @@ fn lamps_alone(dir: &Folder, small: bool) {
 fn with(dir: &Folder, edits: &[(&str, &str)], defects: &[&str], meter: MeterError) -> Outcome {
     played(dir, edits, defects, |eyes| eyes.with_meter(meter), "")
 }
-/// The same by a person with these eyes, who answers so.
+/// The same by a person with these eyes, who answers so. The settings were carried over to the model whose display shows flows: it is
+/// the same unit.
 fn played(
     dir: &Folder,
     edits: &[(&str, &str)],
@@ -47,32 +41,7 @@ fn played(
     eyes: impl FnOnce(Eyes) -> Eyes,
     answers: &str,
 ) -> Outcome {
-    let folder = plumeline_job::folder::Folder::open(&dir.join("job")).unwrap();
-    let mut files = Files::read(&folder).unwrap().with_port("sim:").with_old_port(Some("sim:"));
-    // The settings were carried over to the model whose display shows flows: it is the same unit.
-    files.0.retain(|(name, _)| name != "carry-account.json");
-    let plan = files.0.iter_mut().find(|(name, _)| name == "plan.toml").unwrap();
-    let mut words = String::from_utf8(plan.1.clone()).unwrap();
-    for (from, to) in edits {
-        assert!(words.contains(from), "the plan has no `{from}`");
-        words = words.replacen(from, to, 1);
-    }
-    plan.1 = words.into_bytes();
-    let inputs = files.check_with(|plan| plan.advanced.model.draws = 400).unwrap().inputs;
-    let defects: Vec<String> = defects.iter().map(|d| (*d).to_owned()).collect();
-    let mut site = scenario::site(inputs.pipework.clone(), 1, &defects, true).unwrap();
-    site.replacement = simulated_model::find("model-f").unwrap().into();
-    let site = SimulatedSite::new(Simulation::new(site, Instant::START).unwrap());
-    let script = Script::of(Script::read("operator.toml", format!("format = 1\n{answers}").as_bytes()).unwrap());
-    let operator = Operator::script("script", script.with_eyes(eyes(port::eyes(&files))), site.clone());
-    let line = |unit, seed| Line::simulated(&site, Some(unit), FaultSpec::default(), seed);
-    let session = job::Job::begin(&files, inputs, MemoryKeeper::default(), DATE_OF_SIMULATIONS)
-        .line(line(Which::Replacement, 1))
-        .outgoing_line(Some(line(Which::Outgoing, 2)))
-        .operator(operator)
-        .run()
-        .unwrap();
-    session.outcome().unwrap().clone()
+    person::played(dir, &["carry-account.json"], edits, defects, eyes, answers)
 }
 const USUAL: [(&str, &str); 2] = [("[supply]", METER), ("\nreadings = ", WITHOUT)];
 /// A meter that is off by its certificate's standard uncertainty, and scatters.
@@ -81,9 +50,6 @@ const HONEST: MeterError = MeterError { gain: 0.015, offset: 0.2, scatter: 0.1, 
 fn told(o: &Outcome) -> String {
     let all = o.findings.iter().filter(|f| f.verdict != Verdict::Pass);
     all.map(|f| format!("{} {} {}: {}\n", f.verdict, f.subject, f.code, f.says)).collect()
-}
-fn verdicts(o: &Outcome, code: &str) -> Vec<Verdict> {
-    o.findings.iter().filter(|f| f.code == *code).map(|f| f.verdict).collect()
 }
 
 #[test]

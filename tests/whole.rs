@@ -7,6 +7,8 @@
 mod common;
 #[path = "common/devices.rs"]
 mod devices;
+#[path = "common/person.rs"]
+mod person;
 #[path = "common/simulator.rs"]
 mod simulator;
 
