@@ -436,8 +436,7 @@ fn a_certificate_of_ones_own_and_what_is_none() {
     let make = || {
         let pair = rcgen::KeyPair::generate().unwrap();
         let made = rcgen::CertificateParams::new(vec!["page.example".to_owned()]).unwrap().self_signed(&pair).unwrap();
-        let pem = |label: &str, der: &[u8]| pinned::pem(label, der);
-        (pem("CERTIFICATE", made.der()), pem("PRIVATE KEY", &pair.serialize_der()))
+        (pinned::pem("CERTIFICATE", made.der()), pinned::pem("PRIVATE KEY", &pair.serialize_der()))
     };
     let ((cert, key), (_, other_key)) = (make(), make());
     let (cert_file, key_file) = (file("a.pem", &cert), file("a.key", &key));

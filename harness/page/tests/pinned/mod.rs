@@ -65,14 +65,5 @@ pub(crate) fn over(stream: TcpStream, pin: &str) -> StreamOwned<ClientConnection
 
 /// In PEM (RFC 7468).
 pub(crate) fn pem(label: &str, der: &[u8]) -> String {
-    const DIGITS: &[u8; 64] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
-    let mut text = String::new();
-    for three in der.chunks(3) {
-        let n = three.iter().fold(0u32, |n, b| n << 8 | u32::from(*b)) << (8 * (3 - three.len()));
-        let digit =
-            |i: usize| if i <= three.len() { char::from(DIGITS[(n >> (18 - 6 * i) & 63) as usize]) } else { '=' };
-        text.extend((0..4).map(digit));
-    }
-    let lines: Vec<&str> = text.as_bytes().chunks(64).map(|line| std::str::from_utf8(line).unwrap()).collect();
-    format!("-----BEGIN {label}-----\n{}\n-----END {label}-----\n", lines.join("\n"))
+    pem_rfc7468::encode_string(label, pem_rfc7468::LineEnding::LF, der).unwrap()
 }
