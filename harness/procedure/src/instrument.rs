@@ -161,9 +161,6 @@ impl Plan {
         let holds = |i: &&Instrument| about.is_some_and(|x| (i.scale.range.0..=i.scale.range.1).contains(&(x / i.si)));
         measures().find(holds).or_else(|| measures().next())
     }
-}
-
-impl Plan {
     /// The flow meter at the unit's exhaust off which all flows of the job are read.
     pub fn exhaust_meter(&self) -> Option<&Instrument> {
         self.instruments.iter().find(|i| i.at == Place::Exhaust)

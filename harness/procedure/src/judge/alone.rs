@@ -168,13 +168,39 @@ pub(crate) fn is_near(inputs: &JobInputs, drop: &MeasuredDrop) -> bool {
     fabs(drop.pooled().deviation) < 0.5 * matters(inputs)
 }
 
-/// By which share of the flow before, a pipe draws clearly less after all its holes were opened again: one of them is still closed.
-pub(crate) fn left_closed(inputs: &JobInputs, pipe: &Pipe, before: &MeanFlow, after: &MeanFlow) -> Option<f64> {
+/// What a flow shows of whether all is open again.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) enum Opened {
+    /// A hole less would show, and none is missing.
+    AsBefore,
+    /// There is clearly less, by this share: something is still closed.
+    Less(f64),
+    /// There is clearly more, by this share.
+    More(f64),
+    /// The scatter hides what one hole takes, or nothing is predicted of one.
+    Unseen,
+}
+impl Opened {
+    /// By a share that the flow changed, with its standard uncertainty, where the hole that matters least takes the share `least`. A change
+    /// is clear that the plan's noise does not explain; none is, where the interval that the plan asks for holds no whole hole.
+    pub(crate) fn by(inputs: &JobInputs, change: f64, u: f64, least: f64) -> Self {
+        let clear = (inputs.plan.advanced.holes.noise * u).max(0.5 * least);
+        match change {
+            _ if !(change.is_finite() && u.is_finite() && least.is_finite()) => Self::Unseen,
+            less if less < -clear => Self::Less(-less),
+            more if more > clear => Self::More(more),
+            x if fabs(x) + coverage_factor(inputs) * u <= least => Self::AsBefore,
+            _ => Self::Unseen,
+        }
+    }
+}
+
+/// Whether a pipe draws what it did before, once all its holes were opened again.
+pub(crate) fn opened_again(inputs: &JobInputs, pipe: &Pipe, before: &MeanFlow, after: &MeanFlow) -> Opened {
     let least = pipe.openings.iter().filter_map(|o| inputs.predicted(*o)).map(|p| p.closed_share.value);
-    let least = least.fold(f64::INFINITY, f64::min);
     let u = hypot(before.u_scatter, after.u_scatter) / before.estimate.value;
-    let less = 1.0 - after.estimate.value / before.estimate.value;
-    (less > (0.5 * least).max(inputs.plan.advanced.holes.noise * u)).then_some(less)
+    let change = after.estimate.value / before.estimate.value - 1.0;
+    Opened::by(inputs, change, u, least.fold(f64::INFINITY, f64::min))
 }
 
 /// What a pipe's holes show of it where the level of its flow is not told. What enters elsewhere fails whatever the holes show.
@@ -379,8 +405,10 @@ mod tests {
         assert_eq!(crossed(&[pair(1, FLOW), pair(2, FLOW)], 1), None, "nothing was closed");
         let inputs = sample::inputs();
         let own = sample::pipe(&inputs, 1);
-        let less = |after: f64| left_closed(&inputs, &own, &flow(FLOW, 0.5), &flow(after, 0.5));
-        assert_eq!(less(FLOW), None);
-        assert!(less(FLOW * (1.0 - sample::SHARE)).is_some());
+        let again = |after: f64, scatter| opened_again(&inputs, &own, &flow(FLOW, scatter), &flow(after, scatter));
+        assert_eq!(again(FLOW, 0.5), Opened::AsBefore);
+        assert!(matches!(again(FLOW * (1.0 - sample::SHARE), 0.5), Opened::Less(_)));
+        // What scatters by as much as a hole takes shows nothing, and more of it no more.
+        assert_eq!([50.0, 500.0].map(|scatter| again(FLOW, scatter)), [Opened::Unseen; 2]);
     }
 }

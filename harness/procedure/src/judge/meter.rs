@@ -5,30 +5,25 @@ use crate::{
     facts::{fixed, meter as fact},
     instrument::Instrument,
     job::JobInputs,
+    judge::alone::Opened,
     mean_flow::{L_MIN, MeanFlow, coverage_factor},
     outcome::{Figure, Finding, StageKind, Subject},
 };
-use libm::fabs;
 
 /// The flow of all pipes with every inlet open again, against that of before. A change counts if the scatter does not explain it and
-/// it is half of the least that closing any one hole would take away.
+/// it is half of the least that closing any one hole would take away; what hides a hole shows nothing.
 pub(crate) fn changed(inputs: &JobInputs, meter: &Instrument, before: &MeanFlow, after: &MeanFlow) -> Finding {
     let off = meter.common().difference(after.read(), before.read());
     let k = coverage_factor(inputs);
     let share = off.value / before.estimate.value;
-    let noise = inputs.plan.advanced.holes.noise * off.u() / before.estimate.value;
     let drops = inputs.prediction.openings.iter().map(|p| p.closed_share.value * p.share_of_unit / p.share_of_pipe);
-    let matters = 0.5 * drops.fold(f64::INFINITY, f64::min);
-    let percent = fixed(fabs(share) * 100.0, 1);
-    let fact = match share {
-        _ if !(noise.is_finite() && matters.is_finite()) => fact::not_compared("nothing is predicted of it"),
-        // What could be a hole and could be noise is open: nobody has seen that all is as before.
-        _ if noise > 2.0 * matters && fabs(share) > matters => {
-            fact::not_compared("the meter's readings scatter too much")
-        }
-        share if fabs(share) <= noise.max(matters) => fact::as_before(),
-        share if share < 0.0 => fact::less_than_before(percent),
-        _ => fact::more_than_before(percent),
+    let percent = |share: f64| fixed(share * 100.0, 1);
+    let u = off.u() / before.estimate.value;
+    let fact = match Opened::by(inputs, share, u, drops.fold(f64::INFINITY, f64::min)) {
+        Opened::AsBefore => fact::as_before(),
+        Opened::Less(share) => fact::less_than_before(percent(share)),
+        Opened::More(share) => fact::more_than_before(percent(share)),
+        Opened::Unseen => fact::not_compared("the meter's readings scatter by as much as a hole takes"),
     };
     let mut f = Finding::of(StageKind::ProveFlow, Subject::Job, fact);
     f.measured = Some(after.figure());
@@ -67,6 +62,9 @@ mod tests {
             "a hole left taped"
         );
         assert_eq!(told(2.5 * FLOW, 0.1), is("meter.more-than-before", Verdict::Fail), "a pipe not pushed home");
-        assert_eq!(told(2.0 * FLOW - sample::SHARE * FLOW, 10.0), is("meter.not-compared", Verdict::Undecided));
+        // Scatter that could hide a hole shows nothing, whether a change was read or none.
+        for after in [2.0 * FLOW - sample::SHARE * FLOW, 2.0 * FLOW] {
+            assert_eq!(told(after, 10.0), is("meter.not-compared", Verdict::Undecided));
+        }
     }
 }

@@ -15,7 +15,7 @@ use crate::{
     facts::{Fact, fixed, flow, holes as fact, list},
     job::{JobInputs, Pipe, hole_words},
     judge::{
-        alone::{AllClosed, OpenedAlone, both, crossed, is_near, left_closed, of_another},
+        alone::{AllClosed, Opened, OpenedAlone, both, crossed, is_near, of_another, opened_again},
         holes::of_hole,
         holes_compared::{HoleJudged, compared},
     },
@@ -313,16 +313,30 @@ impl<'a> Walk<'a> {
                 self.found.push(self.of_pipe(fact::left_closed(words, why)));
                 return;
             }
-            let is_back = |m: &MeanFlow| left_closed(self.inputs, self.pipe, open, m).is_none();
+            let shows = |m: &MeanFlow| opened_again(self.inputs, self.pipe, open, m);
+            let is_back = |m: &MeanFlow| matches!(shows(m), Opened::AsBefore | Opened::More(_));
             let after = self.read("flow with every hole open again", is_back).await;
-            let after = match self.own(&after) {
+            let mut after = match self.own(&after) {
                 Ok(after) => after,
                 Err(e) => {
                     self.found.push(self.of_pipe(fact::opened_unseen(words, e, e.remedy())));
                     return;
                 }
             };
-            let Some(less) = left_closed(self.inputs, self.pipe, open, &after) else { return };
+            if shows(&after) == Opened::Unseen {
+                let longer = self.inputs.plan.advanced.holes.most_longer;
+                let flows = self.times(longer, "flow with every hole open again, for longer").await;
+                after = self.own(&flows).unwrap_or(after);
+            }
+            let less = match shows(&after) {
+                Opened::AsBefore | Opened::More(_) => return,
+                Opened::Unseen => {
+                    let (why, remedy) = ("it scatters by as much as a hole takes", "prove flow again in quieter air");
+                    self.found.push(self.of_pipe(fact::opened_unseen(words, why, remedy)));
+                    return;
+                }
+                Opened::Less(less) => less,
+            };
             let percent = fixed(less * 100.0, 1);
             if last {
                 self.found.push(self.of_pipe(fact::one_left_closed(&percent)));

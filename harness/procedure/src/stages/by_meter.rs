@@ -4,7 +4,7 @@
 //! for (the driver), and what a flow is held against (the judges).
 use super::{alone::AGAIN, flow::MeanFlow};
 use crate::{
-    context::Context,
+    context::{Context, Stop},
     facts::{Fact, meter as fact, missed},
     job::{JobInputs, Pipe},
     judge::{baseline as judge, meter::changed},
@@ -18,7 +18,7 @@ use alloc::{collections::BTreeSet, format, string::String, vec::Vec};
 use core::time::Duration;
 use libm::{fabs, hypot};
 use plumeline_base::time::seconds;
-use plumeline_detector::{Baseline, Trouble, ask};
+use plumeline_detector::{Request, Trouble, ask, driver::Means};
 use plumeline_measure::{Error, few};
 
 /// The meter shows several pipes together, and one of them alone only while the others are shut.
@@ -151,19 +151,27 @@ pub(super) async fn back(ctx: &Context, before: Option<Result<MeanFlow, Error>>)
 }
 
 /// The baseline over flows that were read off a meter: the unit takes it by what its own sensors tell, which nobody sees.
-pub(super) async fn baseline(ctx: &Context) -> Result<(), crate::context::Stop> {
+pub(super) async fn baseline(ctx: &Context) -> Result<(), Stop> {
     let now = together(ctx, "flow of all pipes before the baseline").await;
-    let taken = ctx.unit(ask::TakeBaseline).await.map_err(crate::context::Stop::Trouble)?;
-    let read: Result<Baseline, Trouble> = ctx.unit(ask::ReadBaseline).await;
+    let taken = ctx.unit(ask::TakeBaseline).await.map_err(Stop::Trouble)?;
+    let read = match ctx.unit(ask::ReadBaseline).await {
+        Ok(read) => Ok(read),
+        Err(trouble @ Trouble::CannotDo(_)) => Err(trouble),
+        // A unit that did not answer has not said that it can't show it.
+        Err(trouble) => return Err(Stop::Trouble(trouble)),
+    };
+    let why = match &read {
+        Ok(read) => {
+            let boot_id = ctx.get().unit.identity.as_ref().and_then(|i| i.boot_id);
+            let by_hand = ctx.means(&Request::TakeBaseline) != Means::Protocol;
+            judge::read_back(&taken, read, boot_id, by_hand).into_iter().for_each(|f| ctx.found(f));
+            String::from("its flows are read off a meter, and what it shows of them is its own")
+        }
+        Err(trouble) => format!("{trouble}"),
+    };
     let finding = match &now {
         Err(error) => judge::of_unit(crate::facts::baseline::not_measured(error)),
-        Ok(_) => {
-            let why = match &read {
-                Ok(_) => "its flows are read off a meter, and what it shows of them is its own".into(),
-                Err(trouble) => format!("{trouble}"),
-            };
-            judge::of_unit(not_shown(&ctx.inputs(), why))
-        }
+        Ok(_) => judge::of_unit(not_shown(&ctx.inputs(), why)),
     };
     {
         let mut s = ctx.edit();
@@ -211,13 +219,13 @@ pub(super) async fn last_look(ctx: &Context, band: f64) {
     }
 }
 
-/// The part of a pipe in the flow of all together, by the prediction.
+/// The part of a pipe in the flow of all together, by the prediction; 0 where nothing is predicted, so that nothing is steady or as before by it.
 fn part(inputs: &JobInputs, pipe: &Pipe) -> f64 {
     let of = |pipe: &Pipe| -> f64 {
         pipe.openings.iter().filter_map(|o| inputs.predicted(*o)).map(|p| p.share_of_unit).sum()
     };
     let all: f64 = inputs.pipes().iter().map(of).sum();
-    of(pipe) / all
+    if all > 0.0 { of(pipe) / all } else { 0.0 }
 }
 
 /// The least part that a pipe has in the flow of all: what moves it alone moves that by so much less.
