@@ -18,9 +18,6 @@ bin="$target/debug/plumeline"
 say "the wire: an independent client talks to the simulated unit"
 python3 scripts/wire/try_simulator.py "$bin"
 
-say "registers and lines: a unit of another make, read by registers (pymodbus, TCP and RTU) and by the lines that it prints"
-python3 scripts/unit/by_means.py "$bin"
-
 say "the airflow engine: reference data made anew"
 scripts/reference/check.sh
 python3 scripts/reference/form_of_law.py "$bin" 200 91
