@@ -182,15 +182,17 @@ pub(crate) enum Opened {
 }
 impl Opened {
     /// By a share that the flow changed, with its standard uncertainty, where the hole that matters least takes the share `least`. A change
-    /// is clear that the plan's noise does not explain; none is, where the interval that the plan asks for holds no whole hole.
+    /// is clear that the plan's noise does not explain, of half a hole or more. Less or more is told where one is clear and a whole
+    /// hole explains it; none, where none is and the interval that the plan asks for holds no whole hole.
     pub(crate) fn by(inputs: &JobInputs, change: f64, u: f64, least: f64) -> Self {
-        let clear = (inputs.plan.advanced.holes.noise * u).max(0.5 * least);
-        match change {
+        let (off, wide) = (fabs(change), coverage_factor(inputs) * u);
+        let clear = off > (inputs.plan.advanced.holes.noise * u).max(0.5 * least);
+        match (clear, off + wide >= least) {
             _ if !(change.is_finite() && u.is_finite() && least.is_finite()) => Self::Unseen,
-            less if less < -clear => Self::Less(-less),
-            more if more > clear => Self::More(more),
-            x if fabs(x) + coverage_factor(inputs) * u <= least => Self::AsBefore,
-            _ => Self::Unseen,
+            (true, true) if change < 0.0 => Self::Less(off),
+            (true, true) => Self::More(off),
+            (false, false) => Self::AsBefore,
+            (true, false) | (false, true) => Self::Unseen,
         }
     }
 }
@@ -410,5 +412,8 @@ mod tests {
         assert!(matches!(again(FLOW * (1.0 - sample::SHARE), 0.5), Opened::Less(_)));
         // What scatters by as much as a hole takes shows nothing, and more of it no more.
         assert_eq!([50.0, 500.0].map(|scatter| again(FLOW, scatter)), [Opened::Unseen; 2]);
+        // Clearly less, and by less than any hole takes: neither all nor one hole less.
+        assert_eq!(again(FLOW * (1.0 - 0.6 * sample::SHARE), 0.5), Opened::Unseen);
+        assert_eq!(again(FLOW * (1.0 - 0.05 * sample::SHARE), 0.1), Opened::AsBefore, "a change that no hole makes");
     }
 }

@@ -355,9 +355,9 @@ impl<'a> Walk<'a> {
     /// Where no flow shows whether all is open again, the tape does: one piece for each hole. `Err`: it does not.
     async fn tape(&self, holes: &[u32]) -> Result<usize, String> {
         let inlet = self.pipe.inlet;
-        let scatters = "the flow scatters by as much as a hole takes";
+        let hides = "what the pipe draws can't be told from one hole less";
         let mut text = format!(
-            "No flow shows whether every hole of pipe {inlet} is open again: {scatters}. Count the pieces of tape that came off it."
+            "No flow shows whether every hole of pipe {inlet} is open again: {hides}. Count the pieces of tape that came off it."
         );
         for _ in 0..AGAIN {
             let act = Act::CountTape { inlet, holes: holes.to_vec() };
@@ -370,12 +370,12 @@ impl<'a> Walk<'a> {
                     );
                 }
                 Answer::Cannot(why) | Answer::NoBecause(why) => {
-                    return Err(format!("{scatters}, and the tape was not counted: {why}"));
+                    return Err(format!("{hides}, and the tape was not counted: {why}"));
                 }
                 _ => break,
             }
         }
-        Err(format!("{scatters}, and the pieces of tape that came off are not as many as its holes"))
+        Err(format!("{hides}, and the pieces of tape that came off are not as many as its holes"))
     }
 
     /// What each hole drew alone, those of an earlier walk too, in the order of the pipe.
