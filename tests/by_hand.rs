@@ -136,6 +136,27 @@ fn times_are_read_off_a_stop_watch_that_the_plan_names() {
     assert_ne!(slow.verdict, Verdict::Pass);
 }
 
+/// A pipe of many holes, of which the display's steps hide one: the tape is counted, as many pieces as holes, or it is left open. The
+/// site is the campaign's, which leaves its job when it is asked to explain it.
+#[test]
+fn where_no_flow_shows_that_all_is_open_again_the_tape_does() {
+    let dir = Folder::new("by-tape");
+    let job = dir.join("job");
+    let o = run(&["campaign", "--means", "display", "--explain", "175501", "--out", text(&job)]);
+    exits(&o, &[0]);
+    assert!(stdout(&o).contains("sound by the campaign's definition"), "{}", stdout(&o));
+    let of = |answers: &str| {
+        let o = played(&dir, &[], &[], &[], |eyes| eyes, answers);
+        (verdicts(&o, "holes.opened-counted"), verdicts(&o, "holes.opened-unseen"))
+    };
+    assert_eq!(of(""), (vec![Verdict::Pass], vec![]));
+    let one_short = "[[answer]]\nact = \"count-tape\"\nvalue = 3\n";
+    assert_eq!(of(&format!("{one_short}times = 1\n")), (vec![Verdict::Pass], vec![]), "found when it was looked for");
+    assert_eq!(of(one_short), (vec![], vec![Verdict::Undecided]));
+    let cannot = "[[answer]]\nact = \"count-tape\"\nsay = \"cannot\"\nbecause = \"swept up\"\n";
+    assert_eq!(of(cannot), (vec![], vec![Verdict::Undecided]));
+}
+
 const MANOMETER: &str = "[suction]\nat = \"farthest\"\n\n[[instruments]]\nname = \"Gauge\"\nkind = \"manometer\"\nserial = \"g1\"\nunit = \"Pa\"\nrange = [0.0, 500.0]\nresolution = 1.0\nuncertainty = 0.5\nrelative_uncertainty = \"0.5 %\"\ncalibrated = \"2024-03-01\"\ndue = \"2049-12-31\"\n\n[supply]";
 
 #[test]

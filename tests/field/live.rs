@@ -108,25 +108,30 @@ fn plain_lines_where_they_are_wanted_and_where_no_view_can_stand() {
 #[test]
 #[ignore = "takes minutes in real time: .ci/run runs it"]
 fn a_whole_job_is_shown_live_at_two_sizes() {
-    for size in [(24, 80), (40, 120)] {
-        let dir = Folder::new(&format!("live-{}", size.0));
-        let out = dir.join("job");
-        let args = ["demo", "--small", "--over", "pty", "--speed", "15", "--out", text(&out)];
-        let mut terminal = Terminal::sized(&args, true, size);
-        let (mut flow, mut smoke, mut out_of_service, mut seen) = (false, false, false, 0);
-        while !terminal.has_ended() {
-            let rows = rows(&terminal, size);
-            flow |= rows.iter().any(|r| r.contains("L/min, predicted") && r.contains("within"));
-            smoke |= rows.iter().any(|r| r.contains("released at 1.") && r.contains("half predicted at"));
-            out_of_service |= rows.iter().any(|r| r.contains("next: ") && r.contains("out of service 0:"));
-            seen += usize::from(begins(&rows, "found  ") && begins(&rows, "line   unit: open"));
-            std::thread::sleep(Duration::from_millis(300));
+    std::thread::scope(|s| {
+        for size in [(24, 80), (40, 120)] {
+            s.spawn(move || a_whole_job_is_shown(size));
         }
-        let (code, shown) = terminal.exit();
-        assert_eq!(code, Some(0), "{shown}");
-        assert!(flow && smoke && out_of_service && seen > 20, "{flow} {smoke} {out_of_service} {seen}");
-        let last = of(&shown, size);
-        assert!(!begins(&last, "found  ") && last.concat().contains("verdict pass"), "{last:#?}");
-        assert!(shown.rfind("\x1b[r") > shown.rfind("\x1b[1;"), "all rows scroll again");
+    });
+}
+fn a_whole_job_is_shown(size: (u16, u16)) {
+    let dir = Folder::new(&format!("live-{}", size.0));
+    let out = dir.join("job");
+    let args = ["demo", "--small", "--over", "pty", "--speed", "15", "--out", text(&out)];
+    let mut terminal = Terminal::sized(&args, true, size);
+    let (mut flow, mut smoke, mut out_of_service, mut seen) = (false, false, false, 0);
+    while !terminal.has_ended() {
+        let rows = rows(&terminal, size);
+        flow |= rows.iter().any(|r| r.contains("L/min, predicted") && r.contains("within"));
+        smoke |= rows.iter().any(|r| r.contains("released at 1.") && r.contains("half predicted at"));
+        out_of_service |= rows.iter().any(|r| r.contains("next: ") && r.contains("out of service 0:"));
+        seen += usize::from(begins(&rows, "found  ") && begins(&rows, "line   unit: open"));
+        std::thread::sleep(Duration::from_millis(300));
     }
+    let (code, shown) = terminal.exit();
+    assert_eq!(code, Some(0), "{shown}");
+    assert!(flow && smoke && out_of_service && seen > 20, "{flow} {smoke} {out_of_service} {seen}");
+    let last = of(&shown, size);
+    assert!(!begins(&last, "found  ") && last.concat().contains("verdict pass"), "{last:#?}");
+    assert!(shown.rfind("\x1b[r") > shown.rfind("\x1b[1;"), "all rows scroll again");
 }

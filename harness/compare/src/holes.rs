@@ -3,12 +3,11 @@
 //! A drop is a difference of one sensor within minutes: calibration, air, fan and filter move all drops of a pipe alike. So each
 //! hole is held against the middle of the others, and one that changed is no measure for the others.
 use crate::{Change, Comparison, Record, Standing, VISITS, line, median, more_or_less, ratio};
+use plumeline_measure::stats::NORMAL_BY_MEDIAN;
 use plumeline_procedure::outcome::{Figure, Subject};
 
 /// Part of a common change that holes at different places along a pipe may differ by: the flow takes another form of friction.
 const UNEVEN: f64 = 0.1;
-/// Standard deviation of normal values over the median of what they are off.
-const SIGMA_OF_MAD: f64 = 1.4826;
 /// Holes that can be told from each other.
 const LEAST: usize = 3;
 
@@ -74,7 +73,7 @@ pub(crate) fn own_changes(pairs: &[Pair], z: f64) -> Vec<Own> {
         let of_common = others.iter().map(|p| p.u * p.u).sum::<f64>() / (others.len() * others.len()) as f64;
         // Where a pipe turns turbulent between the visits, its holes change unevenly: what the others differ by beyond what is known of them
         // counts for this one too.
-        let scatter = SIGMA_OF_MAD * median(others.iter().map(|p| (p.ln - common).abs()));
+        let scatter = NORMAL_BY_MEDIAN * median(others.iter().map(|p| (p.ln - common).abs()));
         let stated = median(others.iter().map(|p| p.u));
         let uneven = (UNEVEN * common).powi(2).max(scatter * scatter - stated * stated);
         let u = (pairs[at].u.powi(2) + of_common * core::f64::consts::FRAC_PI_2 + uneven).sqrt();

@@ -132,6 +132,7 @@ pub(crate) struct Seen {
     pub(crate) prompts: u64,
 }
 /// Counts prompts that want a key and keeps the time.
+#[derive(Default)]
 pub(crate) struct Watch(pub(crate) Rc<Cell<Seen>>);
 impl Show for Watch {
     fn show(&mut self, now: Instant, what: &Outward) {

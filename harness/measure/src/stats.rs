@@ -255,7 +255,24 @@ pub fn median(values: &[f64]) -> f64 {
 /// (Rousseeuw & Croux, JASA 88 (1993) 1273).
 pub fn robust_sd(values: &[f64], centre: f64) -> f64 {
     let deviations: Vec<f64> = values.iter().map(|v| (v - centre).abs()).collect();
-    1.482_602_218_505_602 * median(&deviations)
+    NORMAL_BY_MEDIAN * median(&deviations)
+}
+
+/// A normal distribution's standard deviation by its median absolute deviation.
+pub const NORMAL_BY_MEDIAN: f64 = 1.482_602_218_505_602;
+
+/// Median of sizes that are whole steps: within the class of a step around the middle one its values are taken to lie evenly (the
+/// median of grouped data, as textbooks of statistics have it). The plain one where there is no step.
+pub fn grouped_median(sizes: &[f64], step: f64) -> f64 {
+    let middle = median(sizes);
+    if step <= 0.0 || !middle.is_finite() {
+        return middle;
+    }
+    let from = (libm::round(middle / step) - 0.5).max(0.0) * step;
+    let to = (libm::round(middle / step) + 0.5) * step;
+    let below = sizes.iter().filter(|s| **s < from).count() as f64;
+    let within = sizes.iter().filter(|s| (from..to).contains(*s)).count() as f64;
+    if within > 0.0 { from + (0.5 * sizes.len() as f64 - below) / within * (to - from) } else { middle }
 }
 
 /// Of more readings than this, only so many lags are summed one by one; beyond them neighbours are taken together in pairs, so that the work

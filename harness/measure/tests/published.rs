@@ -31,6 +31,17 @@ fn close(got: f64, wanted: f64, relative: f64) {
 }
 
 /// NIST Statistical Reference Datasets, univariate summary statistics: certified mean, standard deviation, lag-1 autocorrelation.
+/// Python's `statistics.median_grouped`, but for the class of nothing, which is half as wide: sizes have no sign.
+#[test]
+fn the_median_of_sizes_in_steps_lies_within_their_class() {
+    let ten = [1.0, 2.0, 2.0, 3.0, 4.0, 4.0, 4.0, 4.0, 4.0, 5.0];
+    close(stats::grouped_median(&ten, 1.0), 3.7, 1e-12);
+    close(stats::grouped_median(&[0.5, 0.5, 1.0, 1.0, 1.5], 0.5), 0.875, 1e-12);
+    close(stats::grouped_median(&[0.0, 0.0, 0.0, 1.0], 1.0), 1.0 / 3.0, 1e-12);
+    assert_eq!(stats::grouped_median(&ten, 0.0), 4.0);
+    assert!(stats::grouped_median(&[], 1.0).is_nan());
+}
+
 #[test]
 fn nist_univariate_sets() {
     let sets = data("nist.json");

@@ -423,6 +423,7 @@ fn ask(now: Instant, prompt: &Prompt) -> Ask {
     let inlet = match &prompt.act {
         Act::CloseHoles { inlet, .. }
         | Act::OpenHoles { inlet, .. }
+        | Act::CountTape { inlet, .. }
         | Act::ShutInlet { inlet }
         | Act::RefitInlet { inlet } => Some(*inlet),
         act => act.hole().map(|h| h.inlet),

@@ -111,6 +111,13 @@ acts! {
         /// Hole numbers.
         holes: Vec<u32>,
     } = "open-holes",
+    /// Count the pieces of tape that came off the holes of a pipe.
+    CountTape {
+        /// Inlet number of the pipe.
+        inlet: u8,
+        /// Hole numbers.
+        holes: Vec<u32>,
+    } = "count-tape",
     /// Release smoke at a hole; the answer marks the moment.
     ReleaseSmoke(HoleRef) = "release-smoke",
     /// Mark the moment at which the unit shows the smoke that was released.
@@ -234,6 +241,7 @@ impl Act {
                 | Self::CloseHoles { .. }
                 | Self::OpenAlone { .. }
                 | Self::OpenHoles { .. }
+                | Self::CountTape { .. }
                 | Self::ReleaseSmoke(_)
                 | Self::ReleaseWent(_)
                 | Self::StopSmoke
@@ -260,6 +268,7 @@ impl Act {
             self,
             Self::OpenHole(_)
                 | Self::OpenHoles { .. }
+                | Self::CountTape { .. }
                 | Self::ReleaseWent(_)
                 | Self::SmokeShows { .. }
                 | Self::LevelShows { .. }

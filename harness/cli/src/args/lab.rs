@@ -29,7 +29,7 @@ pub struct Campaign {
     #[arg(long, value_name = "NAME", conflicts_with_all = ["shard", "merge", "no_holes"])]
     pub lie: Vec<String>,
     /// The replacement is asked in this way, as by `demo --unit`; with counts of their own.
-    #[arg(long, value_name = "HOW", conflicts_with_all = ["shard", "merge", "explain", "lies", "lie", "json"])]
+    #[arg(long, value_name = "HOW", conflicts_with_all = ["shard", "merge", "lies", "lie", "json", "no_holes"])]
     pub means: Option<AskedThrough>,
     /// With --means: the share of typed flows in which the simulated person slips, by the seed.
     #[arg(long, value_name = "SHARE", default_value_t = 0.0, requires = "means")]

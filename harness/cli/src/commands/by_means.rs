@@ -17,6 +17,7 @@ use plumeline_runtime::{
     scenario,
     show::print_progress,
 };
+use std::path::Path;
 
 /// Names of what is written to a campaign's folder.
 const JOBS: &str = "means.jsonl";
@@ -37,6 +38,11 @@ pub(super) fn campaign(args: &Campaign, by: AskedThrough) -> Result<Exit, Failur
     }
     print_progress(words.trim_end());
     Ok(Exit::Pass)
+}
+
+/// `plumeline campaign --means --explain`
+pub(super) fn explain(args: &Campaign, by: AskedThrough, seed: u64, dir: &Path) -> Result<Exit, Failure> {
+    means::explain(seed, args.slips, &Invented::with(by)?, dir, args.force)
 }
 
 /// The demonstration's job with one replacement, at other pipes.

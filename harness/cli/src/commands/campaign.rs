@@ -24,10 +24,12 @@ const LIES_TEXT: &str = "lies.md";
 /// `plumeline campaign`
 pub fn campaign(args: &Campaign) -> Result<Exit, Failure> {
     if let Some(seed) = args.explain {
-        if !args.lie.is_empty() {
-            return explain::explain_lies(seed, &scenario::lies(&args.lie)?, args.out.as_deref(), args.force);
-        }
-        return explain::explain(seed, !args.no_holes, args.out.as_deref(), args.force);
+        let dir = args.out.clone().unwrap_or_else(|| format!("campaign-job-{seed}").into());
+        return match args.means {
+            Some(by) => by_means::explain(args, by, seed, &dir),
+            None if args.lie.is_empty() => explain::explain(seed, !args.no_holes, &dir, args.force),
+            None => explain::explain_lies(seed, &scenario::lies(&args.lie)?, &dir, args.force),
+        };
     }
     if let Some(by) = args.means {
         return by_means::campaign(args, by);

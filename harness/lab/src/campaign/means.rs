@@ -4,7 +4,7 @@
 //! a job with such a unit (whoever starts the campaign has them).
 use super::{
     dice::Dice,
-    draw,
+    draw, explain,
     generator::{self, Design},
     interval::Share,
     one::{Drawn, Truth, load},
@@ -17,13 +17,14 @@ use plumeline_measure::stats::normal_quantile;
 use plumeline_procedure::{decided_by, instrument::Instrument};
 use plumeline_runtime::{
     clock::DATE_OF_SIMULATIONS,
-    failure::Failure,
+    failure::{Exit, Failure},
     job,
-    job_files::Files,
+    job_files::{Files, Loaded},
     keep::MemoryKeeper,
     line::Line,
     operator::{MeterError, Operator, Script, SimulatedSite},
     port,
+    session::{Keeper, Session},
 };
 use plumeline_simulator::{
     Scenario, Simulation,
@@ -32,7 +33,7 @@ use plumeline_simulator::{
 };
 use rayon::prelude::*;
 use serde::Serialize;
-use std::{cell::Cell, collections::BTreeMap, fmt::Write as _, rc::Rc};
+use std::{cell::Cell, collections::BTreeMap, fmt::Write as _, path::Path, rc::Rc};
 
 /// A job of one site.
 pub struct Prepared {
@@ -117,73 +118,100 @@ pub fn run(what: Runs, threads: usize, prepares: &dyn Prepares) -> Result<Vec<Ra
 const MOST_DRAWS: u64 = 500;
 
 fn one(seed: u64, slips: f64, prepares: &dyn Prepares) -> Result<Ran, Failure> {
-    for anew in 0..MOST_DRAWS {
-        let dice = &mut Dice::new(seed, 1 + 2 * anew);
-        let (air, pipes) = generator::parts(dice);
-        let text = prepares.pipework(&air, &pipes)?;
-        let design = pipework::parse(plumeline_job::folder::PIPEWORK, text.as_bytes())?.pipework;
-        if !generator::is_sane(&design) {
-            continue;
-        }
-        let Prepared { files, model, fault_wire } = prepares.job(&text, seed)?;
-        let apart = model.spoken != Spoken::Plumewire || port::is_by_hand(&files.clone().with_port("sim:"));
-        let files = files.with_ports("sim:", apart.then_some("sim:"));
-        let dice = &mut Dice::new(seed, 2 + 2 * anew);
-        let mut scenario = Scenario::new(design.clone(), seed);
-        (scenario.replacement, scenario.fault_wire) = (model.into(), fault_wire);
-        scenario.scatter = draw::scatter(dice, &design);
-        scenario.defects = draw::defects(dice, &design);
-        scenario.laws.friction = draw::friction(dice);
-        let drawn = Drawn { design: Design { files, pipework: design }, scenario };
-        let loaded = load(&drawn.design.files)?;
-        if let Some(truth) = Truth::of(&drawn, &loaded)? {
-            return play(&drawn, &loaded.inputs, apart, slips, truth.material);
-        }
-    }
-    Err(Failure::internal("no site was drawn whose flows come to rest"))
+    let job = Job::draw(seed, prepares)?;
+    let seen = Rc::new(Cell::default());
+    let session = job.play(slips, MemoryKeeper::default(), Watch(seen.clone()))?;
+    job.ran(&session, seen.get())
 }
 
-fn play(
-    drawn: &Drawn,
-    inputs: &plumeline_procedure::JobInputs,
+/// Runs the job of this seed again and leaves everything in a folder.
+///
+/// # Errors
+/// The job can't be made or run, or the folder not written.
+pub fn explain(seed: u64, slips: f64, prepares: &dyn Prepares, dir: &Path, force: bool) -> Result<Exit, Failure> {
+    let job = Job::draw(seed, prepares)?;
+    let Job { drawn, loaded, material, .. } = &job;
+    let play = |keeper| job.play(slips, keeper, Watch::default());
+    let exit = explain::in_folder(&drawn.design.files, loaded, dir, force, play)?;
+    let wrong: Vec<String> = drawn.scenario.defects.iter().map(ToString::to_string).collect();
+    explain::say(&if wrong.is_empty() { "nothing".into() } else { wrong.join(", ") }, material);
+    Ok(exit)
+}
+
+/// A job that was drawn.
+struct Job {
+    drawn: Drawn,
+    loaded: Loaded,
+    /// The units are read over lines of their own.
     apart: bool,
-    slips: f64,
     material: Vec<String>,
-) -> Result<Ran, Failure> {
-    let (files, scenario) = (&drawn.design.files, &drawn.scenario);
-    let seed = scenario.seed;
-    let simulation = Simulation::new(scenario.clone(), Instant::START)
-        .map_err(|e| Failure::internal(format!("the campaign drew what can't be simulated: {e}")))?;
-    let site = SimulatedSite::new(simulation);
-    let line = |unit, seed| Line::simulated(&site, unit, FaultSpec::default(), seed);
-    let seen = Rc::new(Cell::default());
-    let eyes = port::eyes(files).slipping(slips, seed);
-    let eyes = match inputs.plan.exhaust_meter() {
-        Some(meter) => eyes.with_meter(drawn_error(meter, seed)),
-        None => eyes,
-    };
-    let script = Script::willing().with_hands_full().marking_by_hand(seed).with_eyes(eyes);
-    let session = job::Job::begin(files, inputs.clone(), MemoryKeeper::default(), DATE_OF_SIMULATIONS)
-        .line(line(apart.then_some(Which::Replacement), seed))
-        .outgoing_line(apart.then(|| line(Some(Which::Outgoing), seed.wrapping_add(1))))
-        .operator(Operator::script("script", script, site.clone()))
-        .observer(Watch(seen.clone()))
-        .run()?;
-    let outcome = session.outcome().ok_or_else(|| Failure::internal("a job ended without an outcome"))?;
-    let Seen { at, prompts } = seen.get();
-    let because = decided_by(outcome).filter(|_| outcome.verdict != Verdict::Pass);
-    Ok(Ran {
-        seed,
-        size: (inputs.prediction.inlets.len() as u32, inputs.prediction.openings.len() as u32),
-        defects: scenario.defects.iter().map(ToString::to_string).collect(),
-        material,
-        verdict: outcome.verdict,
-        code: because.map_or_else(String::new, |f| f.code.to_string()),
-        says: because.map_or_else(|| outcome.because.clone(), |f| format!("{}: {}", f.subject, f.says)),
-        minutes: at.since(Instant::START).as_secs_f64() / 60.0,
-        out_of_service: outcome.out_of_service_s.map(|s| s / 60.0),
-        prompts,
-    })
+}
+impl Job {
+    fn draw(seed: u64, prepares: &dyn Prepares) -> Result<Self, Failure> {
+        for anew in 0..MOST_DRAWS {
+            let dice = &mut Dice::new(seed, 1 + 2 * anew);
+            let (air, pipes) = generator::parts(dice);
+            let text = prepares.pipework(&air, &pipes)?;
+            let design = pipework::parse(plumeline_job::folder::PIPEWORK, text.as_bytes())?.pipework;
+            if !generator::is_sane(&design) {
+                continue;
+            }
+            let Prepared { files, model, fault_wire } = prepares.job(&text, seed)?;
+            let apart = model.spoken != Spoken::Plumewire || port::is_by_hand(&files.clone().with_port("sim:"));
+            let files = files.with_ports("sim:", apart.then_some("sim:"));
+            let dice = &mut Dice::new(seed, 2 + 2 * anew);
+            let mut scenario = Scenario::new(design.clone(), seed);
+            (scenario.replacement, scenario.fault_wire) = (model.into(), fault_wire);
+            scenario.scatter = draw::scatter(dice, &design);
+            scenario.defects = draw::defects(dice, &design);
+            scenario.laws.friction = draw::friction(dice);
+            let drawn = Drawn { design: Design { files, pipework: design }, scenario };
+            let loaded = load(&drawn.design.files)?;
+            if let Some(truth) = Truth::of(&drawn, &loaded)? {
+                return Ok(Self { drawn, loaded, apart, material: truth.material });
+            }
+        }
+        Err(Failure::internal("no site was drawn whose flows come to rest"))
+    }
+
+    fn play<K: Keeper>(&self, slips: f64, keeper: K, watch: Watch) -> Result<Session<K>, Failure> {
+        let (files, scenario, inputs) = (&self.drawn.design.files, &self.drawn.scenario, &self.loaded.inputs);
+        let seed = scenario.seed;
+        let simulation = Simulation::new(scenario.clone(), Instant::START)
+            .map_err(|e| Failure::internal(format!("the campaign drew what can't be simulated: {e}")))?;
+        let site = SimulatedSite::new(simulation);
+        let line = |unit, seed| Line::simulated(&site, unit, FaultSpec::default(), seed);
+        let eyes = port::eyes(files).slipping(slips, seed);
+        let eyes = match inputs.plan.exhaust_meter() {
+            Some(meter) => eyes.with_meter(drawn_error(meter, seed)),
+            None => eyes,
+        };
+        let script = Script::willing().with_hands_full().marking_by_hand(seed).with_eyes(eyes);
+        job::Job::begin(files, inputs.clone(), keeper, DATE_OF_SIMULATIONS)
+            .line(line(self.apart.then_some(Which::Replacement), seed))
+            .outgoing_line(self.apart.then(|| line(Some(Which::Outgoing), seed.wrapping_add(1))))
+            .operator(Operator::script("script", script, site.clone()))
+            .observer(watch)
+            .run()
+    }
+
+    fn ran<K: Keeper>(&self, session: &Session<K>, Seen { at, prompts }: Seen) -> Result<Ran, Failure> {
+        let (scenario, prediction) = (&self.drawn.scenario, &self.loaded.inputs.prediction);
+        let outcome = session.outcome().ok_or_else(|| Failure::internal("a job ended without an outcome"))?;
+        let because = decided_by(outcome).filter(|_| outcome.verdict != Verdict::Pass);
+        Ok(Ran {
+            seed: scenario.seed,
+            size: (prediction.inlets.len() as u32, prediction.openings.len() as u32),
+            defects: scenario.defects.iter().map(ToString::to_string).collect(),
+            material: self.material.clone(),
+            verdict: outcome.verdict,
+            code: because.map_or_else(String::new, |f| f.code.to_string()),
+            says: because.map_or_else(|| outcome.because.clone(), |f| format!("{}: {}", f.subject, f.says)),
+            minutes: at.since(Instant::START).as_secs_f64() / 60.0,
+            out_of_service: outcome.out_of_service_s.map(|s| s / 60.0),
+            prompts,
+        })
+    }
 }
 
 /// How a meter errs of which a certificate says no more than this.

@@ -73,7 +73,9 @@ impl<'a> Course<'a> {
         let n = (self.start - self.record.clean) as f64;
         let mean = self.baseline.long_run.variance / n;
         let slope = self.u_slope * (t - self.baseline.x_mean);
-        let beyond = self.baseline.slope * (t - self.furthest).max(0.0);
+        // What falls goes on falling by no more than its line, and by nothing at least (rectangular).
+        let share = if self.baseline.slope < 0.0 { 1.0 / libm::sqrt(12.0) } else { 1.0 };
+        let beyond = share * self.baseline.slope * (t - self.furthest).max(0.0);
         let u = libm::sqrt(mean + slope * slope + beyond * beyond);
         Estimate::new(self.baseline.at(t.min(self.furthest)), 0.0, u)
     }

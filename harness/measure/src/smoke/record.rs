@@ -105,8 +105,8 @@ impl Record {
         let released = before.len();
         let before = released.max(FEWEST);
         let few = Error::TooFew { have: y.len(), need: FEWEST };
-        let clean = clean_from(t.get(..before).ok_or(few)?, y.get(..before).ok_or(few)?);
-        let quick_sd = quick_sd(&y);
+        let clean = clean_from(t.get(..before).ok_or(few)?, y.get(..before).ok_or(few)?, step);
+        let quick_sd = quick_sd(&y, step);
         let (clean, before) = past_a_fall(&t, &y, clean..before, quick_sd);
         let (t0, y0) = (t.get(clean..before).ok_or(few)?, y.get(clean..before).ok_or(few)?);
         let mut noise = noise(t0, y0, rule).ok_or(few)?;
@@ -242,7 +242,7 @@ impl Record {
     /// The baseline and its noise anew, by the readings up to `end` among which nothing rose.
     pub(super) fn relearn(&mut self, end: usize, rule: &Rule) {
         if let (Some(t), Some(y)) = (self.t.get(self.clean..end), self.y.get(self.clean..end)) {
-            self.clean += clean_from(t, y);
+            self.clean += clean_from(t, y, self.step);
         }
         self.before = self.before.min(end - 1);
         self.learn(end, rule);
@@ -391,14 +391,14 @@ fn noise(t: &[f64], y: &[f64], rule: &Rule) -> Option<Noise> {
 
 /// Where the baseline begins: the longest last part of the readings before the release that scatters about its line hardly more than the
 /// quietest of them. What a purge leaves falls off first; a line through it would take its bend for noise with a long memory.
-fn clean_from(t: &[f64], y: &[f64]) -> usize {
+fn clean_from(t: &[f64], y: &[f64], step: f64) -> usize {
     let parts: Vec<(usize, f64)> = [0, 2, 4, 5, 6]
         .into_iter()
         .map(|eighths| t.len() * eighths / 8)
         .filter(|from| *from == 0 || t.len() - from >= SHORTEST_CLEAN)
         .filter_map(|from| Some((from, stats::line(t.get(from..)?, y.get(from..)?)?.residual_sd)))
         .collect();
-    let quietest = parts.iter().map(|p| p.1).fold(f64::INFINITY, f64::min).max(quick_sd(y));
+    let quietest = parts.iter().map(|p| p.1).fold(f64::INFINITY, f64::min).max(quick_sd(y, step));
     parts.iter().find(|p| p.1 <= NO_BASELINE * quietest).map_or(0, |p| p.0)
 }
 
@@ -422,10 +422,11 @@ fn past_a_fall(t: &[f64], y: &[f64], baseline: Range<usize>, quick_sd: f64) -> (
     (from, to)
 }
 
-/// Standard deviation by the median difference from reading to reading: deaf to smoke, drift and spikes, and to noise with a memory.
-fn quick_sd(y: &[f64]) -> f64 {
-    let differences: Vec<f64> = y.iter().zip(y.iter().skip(1)).map(|(a, b)| b - a).collect();
-    stats::robust_sd(&differences, 0.0) * core::f64::consts::FRAC_1_SQRT_2
+/// Standard deviation by the median difference from reading to reading: deaf to smoke, drift and spikes, and to noise with a memory. In
+/// steps of the reading the median is that of grouped data: the next whole step would be up to half too much.
+fn quick_sd(y: &[f64], step: f64) -> f64 {
+    let differences: Vec<f64> = y.iter().zip(y.iter().skip(1)).map(|(a, b)| (b - a).abs()).collect();
+    stats::NORMAL_BY_MEDIAN * stats::grouped_median(&differences, step) * core::f64::consts::FRAC_1_SQRT_2
 }
 
 /// The first reading of a run at the highest value of all that readings which repeat no more often than those before the release do not

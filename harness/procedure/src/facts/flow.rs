@@ -85,6 +85,10 @@ facts! {
         "with every hole closed the pipe still draws {closed} % of its flow: while they are open, {percent} % of it enter elsewhere",
         likely "air enters where it should not: the pipe is off or half seated in its inlet, an end cap is missing, the pipe is broken, or it has a hole that the pipework file lacks",
         next "look at the inlet and the end cap of this pipe first, then along it; then prove flow again";
+    draws_a_little_when_closed(closed, percent) = "flow.draws-a-little-when-closed", Undecided,
+        "with every hole closed the pipe still draws {closed} % of its flow: while they are open, {percent} % of it enter elsewhere, more than the tolerance, and not shown to thin the smoke by more than is allowed",
+        likely "a hole that was not closed tightly, or the pipe is not fully seated in its inlet, or a joint leaks",
+        next "look at the inlet and the end cap of this pipe first, then along it; then prove flow again";
     may_draw_when_closed(closed, percent) = "flow.may-draw-when-closed", Undecided,
         "with every hole closed the pipe still draws {closed} % of its flow: while they are open, {percent} % of it enter elsewhere, too near the limit to tell",
         next "see that every hole was closed tightly; look at the inlet and the end cap of this pipe; then prove flow again";

@@ -46,6 +46,8 @@ facts! {
         next "follow the pipe from its inlet to its holes, and put each pipe into the inlet of its own number, then prove flow again";
     opened_unseen(holes, error, remedy) = "holes.opened-unseen", Undecided,
         "{holes} was opened again, but no flow shows it: {error}", next "{remedy}";
+    opened_counted(tapes) = "holes.opened-counted", Pass,
+        "what the pipe draws can't be told from one hole less; {tapes} pieces of tape came off the pipe, one for each hole, says the technician", by Word;
     one_left_closed(percent) = "holes.one-left-closed", Fail,
         "after every hole was opened again the pipe draws {percent} % less than before: one of them is still closed",
         next "open it, then prove flow again";

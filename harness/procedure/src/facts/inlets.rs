@@ -18,6 +18,8 @@ facts! {
         next "plug and seal the inlet, and say so";
     plugged() = "inlets.plugged", Pass,
         "the unit has no flow sensor at this inlet, which carries no pipe; it is plugged and sealed, says the technician", by Word;
+    plugged_still(percent) = "inlets.plugged-and-still", Pass,
+        "the display shows nothing at this inlet, which carries no pipe, by steps that hide up to {percent} % of the flow of all pipes; it is plugged and sealed, says the technician", by Word;
     no_rise(percent, most) = "inlets.no-untold-air", Pass,
         "the pipe's flow rose by {percent} % when the inlets without a pipe were covered: air that the unit does not tell is at most {most} % of the pipe's";
     no_rise_unbounded(percent) = "inlets.no-untold-air-seen", Pass,

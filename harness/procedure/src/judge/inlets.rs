@@ -19,6 +19,8 @@ pub(crate) enum Unused {
     NotTold { plugged: bool },
     /// The mean of its flow and the standard uncertainty of that by scatter, m3/s.
     Flow { mean: f64, u: f64 },
+    /// A display shows nothing, and its step is coarser than what may enter; a person says that the inlet is plugged and sealed.
+    Still { within: f64 },
 }
 
 impl Unused {
@@ -27,6 +29,13 @@ impl Unused {
         match self {
             Self::Flow { mean, u } => Self::Flow { mean: mean * by, u: u * by },
             other => other,
+        }
+    }
+    /// Nothing is read, to so much (m3/s), and that is more than may enter: a step of the display hides it.
+    pub(crate) fn hidden(self, all: f64, limit: &Limit, widths: f64) -> Option<f64> {
+        match self {
+            Self::Flow { mean, u } => Some(widths * u).filter(|within| mean == 0.0 && *within > limit.value * all),
+            _ => None,
         }
     }
 }
@@ -47,6 +56,7 @@ pub(crate) fn unused(
         Unused::NoReading => of(fact::no_reading()),
         Unused::NotTold { plugged: true } => of(fact::plugged()),
         Unused::NotTold { plugged: false } => of(fact::not_told()),
+        Unused::Still { within } => of(fact::plugged_still(fixed(within / all * 100.0, 1))),
         Unused::Flow { mean, u } => {
             let percent = fixed(mean / all * 100.0, 1);
             let (low, high) = (mean - widths * u, mean + widths * u);
@@ -223,5 +233,18 @@ mod tests {
         assert_eq!(of(Unused::NoReading).verdict, Verdict::Undecided);
         assert_eq!(of(Unused::NotTold { plugged: false }).verdict, Verdict::Undecided);
         assert_eq!(of(Unused::NotTold { plugged: true }).verdict, Verdict::Pass);
+    }
+
+    #[test]
+    fn a_step_that_hides_too_much_is_told_from_a_reading() {
+        let limit = Limit { value: 0.02, unit: "1".into(), source: "a test".into(), mark: Mark::ThisJob };
+        let hidden = |mean, u| Unused::Flow { mean, u }.hidden(1e-3, &limit, 2.0);
+        assert_eq!(hidden(0.0, 1.5e-5), Some(3e-5), "3 % of the flow");
+        assert_eq!(hidden(0.0, 0.5e-5), None, "1 %: the reading shows it closed");
+        assert_eq!(hidden(1e-6, 1.5e-5), None, "something is read");
+        assert_eq!(Unused::NoReading.hidden(1e-3, &limit, 2.0), None);
+        let still = unused(StageKind::ProveFlow, 3, Unused::Still { within: 3e-5 }, (1e-3, true), &limit, 2.0);
+        assert_eq!((still.code.as_str(), still.verdict), ("inlets.plugged-and-still", Verdict::Pass));
+        assert!(still.says.contains("3.0 %"), "{}", still.says);
     }
 }

@@ -92,6 +92,8 @@ sections! {
         least_steady: u32 = "least_steady", Count, between(4.0, 100.0), [practice(5.0)];
         /// Standard uncertainty of the moment at which a person marks what a display or a lamp shows, its refresh included
         seen_u_s: f64 = "seen_u", Time, over(0.0, 60.0), [practice(1.0)];
+        /// So much later than it came about what a display or a lamp shows is marked: half of a refresh of 1 s
+        seen_late_s: f64 = "seen_late", Time, between(0.0, 10.0), [practice(0.5)];
         /// Standard uncertainty of a press of a stop-watch at something that is done by hand
         press_u_s: f64 = "press_u", Time, over(0.0, 10.0),
             [practice_of(0.2, "reaction of 0.12 to 0.23 s: NIST SP 960-12, 2009, from memory")];

@@ -27,8 +27,8 @@ use crate::{
 use alloc::{boxed::Box, format, string::String, vec::Vec};
 use core::time::Duration;
 use libm::{fabs, hypot};
-use plumeline_base::{Verdict, time::seconds};
-use plumeline_detector::{ask::Look, vocabulary::FlowBasis};
+use plumeline_base::{Verdict, input::Answer, time::seconds};
+use plumeline_detector::{ask::Look, driver::Wants, vocabulary::FlowBasis};
 use plumeline_measure::Error;
 
 /// Whether holes are opened alone: shares that are asked for one by one, or flows off a meter that shows none too; and every hole of
@@ -331,8 +331,13 @@ impl<'a> Walk<'a> {
             let less = match shows(&after) {
                 Opened::AsBefore | Opened::More(_) => return,
                 Opened::Unseen => {
-                    let (why, remedy) = ("it scatters by as much as a hole takes", "prove flow again in quieter air");
-                    self.found.push(self.of_pipe(fact::opened_unseen(words, why, remedy)));
+                    let counted = self.tape(&holes).await;
+                    self.found.push(self.of_pipe(match counted {
+                        Ok(tapes) => fact::opened_counted(tapes),
+                        Err(why) => {
+                            fact::opened_unseen(words, why, "look at each hole, then prove flow again in quieter air")
+                        }
+                    }));
                     return;
                 }
                 Opened::Less(less) => less,
@@ -345,6 +350,32 @@ impl<'a> Walk<'a> {
                 "Pipe {inlet} draws {percent} % less than before: look at each of its holes, and open what is still closed. Done?"
             );
         }
+    }
+
+    /// Where no flow shows whether all is open again, the tape does: one piece for each hole. `Err`: it does not.
+    async fn tape(&self, holes: &[u32]) -> Result<usize, String> {
+        let inlet = self.pipe.inlet;
+        let hides = "what the pipe draws can't be told from one hole less";
+        let mut text = format!(
+            "No flow shows whether every hole of pipe {inlet} is open again: {hides}. Count the pieces of tape that came off it."
+        );
+        for _ in 0..AGAIN {
+            let act = Act::CountTape { inlet, holes: holes.to_vec() };
+            let (all, unit) = (holes.len(), "pieces".into());
+            match self.ctx.ask(act, text, Wants::Number { unit }).await.1 {
+                Answer::Number(n) if n == all as f64 => return Ok(all),
+                Answer::Number(n) => {
+                    text = format!(
+                        "{n} pieces of tape came off pipe {inlet}, which has {all} holes: look at each, take off what is left, and count again."
+                    );
+                }
+                Answer::Cannot(why) | Answer::NoBecause(why) => {
+                    return Err(format!("{hides}, and the tape was not counted: {why}"));
+                }
+                _ => break,
+            }
+        }
+        Err(format!("{hides}, and the pieces of tape that came off are not as many as its holes"))
     }
 
     /// What each hole drew alone, those of an earlier walk too, in the order of the pipe.

@@ -155,7 +155,8 @@ pub(super) async fn release(
         Moment::Seen(at) => {
             // Two marks by one hand, and a glance.
             let rules = &ctx.inputs().plan.advanced.typed.clone();
-            Ok(timed.unwrap_or_else(|| Estimate::new(at.since(released).as_secs_f64(), 0.0, rules.seen_u_s)))
+            let after_s = (at.since(released).as_secs_f64() - rules.seen_late_s).max(0.0);
+            Ok(timed.unwrap_or_else(|| Estimate::new(after_s, 0.0, rules.seen_u_s)))
         }
         // Said before anything was seen: another hole, a gust, an empty can.
         Moment::Not(because) => {

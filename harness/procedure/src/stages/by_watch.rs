@@ -99,7 +99,8 @@ fn late(mark: ReleaseMark) -> (f64, f64) {
 
 /// What stood at the watch where this time came of it, s.
 pub(super) fn stood_s(ctx: &Context, smoke_s: f64) -> f64 {
-    smoke_s - late(ctx.inputs().plan.smoke.mark).0
+    let plan = &ctx.inputs().plan;
+    smoke_s - late(plan.smoke.mark).0 + plan.advanced.typed.seen_late_s
 }
 
 /// A smoke's time by a watch: the watch is pressed at the release, or at a call that comes late by radio, and at what shows at the
@@ -109,7 +110,7 @@ pub(super) fn of_smoke(ctx: &Context, read: Estimate) -> Estimate {
     let typed = &plan.advanced.typed;
     let (later_s, late_u) = late(plan.smoke.mark);
     let own = hypot(hypot(read.u_individual, typed.seen_u_s), typed.press_u_s);
-    Estimate::new(read.value + later_s, hypot(read.u_common, late_u), own)
+    Estimate::new((read.value + later_s - typed.seen_late_s).max(0.0), hypot(read.u_common, late_u), own)
 }
 
 #[cfg(test)]

@@ -37,10 +37,19 @@ pub(super) async fn unused<'a>(ctx: &Context, stage: StageKind, used: impl Itera
         Some(_) => alloc::vec![None; empty.len()],
         None => read(ctx, &empty, "reading the inlets that carry no pipe").await,
     };
-    let plugged = if told.contains(&None) { plugged(ctx, &empty).await } else { false };
+    let limit = &inputs.plan.flow.unused_inlet;
+    let told: Vec<Option<Unused>> = told.into_iter().map(|told| told.map(|told| told.scaled(scale))).collect();
+    // Only a display hides by its step: the scatter of a stream tells how much of it is noise.
+    let hidden = |told: Unused| told.hidden(all, limit, rules.widths).filter(|_| ctx.is_asked(Look::Flows));
+    let by_word = |told: &Option<Unused>| told.is_none_or(|told| hidden(told).is_some());
+    let asked: Vec<u8> = empty.iter().zip(&told).filter(|(_, told)| by_word(told)).map(|(inlet, _)| *inlet).collect();
+    let plugged = !asked.is_empty() && plugged(ctx, &asked).await;
     let findings = empty.iter().zip(told).map(|(inlet, told)| {
-        let told = told.unwrap_or(Unused::NotTold { plugged }).scaled(scale);
-        judge::unused(stage, *inlet, told, (all, shares), &inputs.plan.flow.unused_inlet, rules.widths)
+        let told = match told {
+            None => Unused::NotTold { plugged },
+            Some(told) => hidden(told).filter(|_| plugged).map_or(told, |within| Unused::Still { within }),
+        };
+        judge::unused(stage, *inlet, told, (all, shares), limit, rules.widths)
     });
     findings.collect::<Vec<Finding>>().into_iter().for_each(|f| ctx.found(f));
 }
@@ -215,8 +224,8 @@ async fn beside_covers(
 async fn plugged(ctx: &Context, empty: &[u8]) -> bool {
     let inlets = crate::facts::list(empty);
     let text = format!(
-        "The unit has no flow sensor at inlets {inlets}, which carry no pipe; air that enters there is missing at the holes. Is each of them \
-         plugged and sealed?"
+        "The unit does not tell what enters at inlets {inlets}, which carry no pipe; air that enters there is missing at the holes. Is each \
+         of them plugged and sealed?"
     );
     ctx.ask(Act::InletsPlugged, text, Wants::YesNo).await.1 == Answer::Yes
 }

@@ -83,6 +83,7 @@ pub(super) fn perform(now: Instant, act: &Act, site: &mut dyn Site) -> Result<An
         Act::OpenHole(h) => hole("open", h),
         Act::CloseHoles { inlet, holes } => return each_hole(now, site, "close", *inlet, holes),
         Act::OpenHoles { inlet, holes } => return each_hole(now, site, "open", *inlet, holes),
+        Act::CountTape { holes, .. } => return Ok(Answer::Number(holes.len() as f64)),
         Act::OpenAlone { inlet, close, open } => {
             let closed = each_hole(now, site, "close", *inlet, close.as_slice())?;
             return if closed == Answer::Yes { each_hole(now, site, "open", *inlet, &[*open]) } else { Ok(closed) };

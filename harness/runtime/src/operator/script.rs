@@ -417,7 +417,9 @@ impl Place {
                 (Some(h.inlet), Some(h.number), None)
             }
             Act::OpenAlone { inlet, open, .. } => (Some(*inlet), Some(*open), None),
-            Act::CloseHoles { inlet, .. } | Act::OpenHoles { inlet, .. } => (Some(*inlet), None, None),
+            Act::CloseHoles { inlet, .. } | Act::OpenHoles { inlet, .. } | Act::CountTape { inlet, .. } => {
+                (Some(*inlet), None, None)
+            }
             Act::ShutInlet { inlet } | Act::RefitInlet { inlet } => (Some(*inlet), None, None),
             Act::PanelShows { output, .. } | Act::PanelClear { output } => (None, None, Some(*output)),
             Act::Check { item } => (None, Some(*item), None),
