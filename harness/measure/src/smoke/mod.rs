@@ -238,7 +238,7 @@ fn follow(mut record: Record, release: &Release, rule: &Rule) -> Outcome {
         return undecided(Unclear::RestlessBaseline { drift_per_minute: drift });
     }
     let needed = record.needed(rule);
-    let (mut start, mut weak) = (record.before, None::<f64>);
+    let (mut start, mut weak) = (record.before, None::<(f64, f64)>);
     while let Some(found) = record.detect(start..record.searched(rule), rule) {
         // The toe of a slow rise is left out of the baseline.
         let foot = found.from.saturating_sub(shortest).max(record.before);
@@ -247,8 +247,10 @@ fn follow(mut record: Record, release: &Release, rule: &Rule) -> Outcome {
         let Some(course) = Course::new(&record, foot, rule) else { break };
         let puffs = course.puffs(needed);
         let Some(first) = puffs.first().copied() else { break };
+        // A height that is not known from nothing is none: a baseline of a moment, carried far, leaves any.
+        let needed = needed.max(KNOWN * course.plateau(&first).u());
         if first.height < needed {
-            weak = Some(weak.unwrap_or(0.0).max(first.height));
+            weak = Some(weak.filter(|(peak, _)| *peak >= first.height).unwrap_or((first.height, needed)));
             start = course.past(&first).max(found.known);
             continue;
         }
@@ -271,13 +273,15 @@ fn follow(mut record: Record, release: &Release, rule: &Rule) -> Outcome {
         }
     }
     match weak {
-        Some(peak) => Outcome::TooWeak { peak, needed },
+        Some((peak, needed)) => Outcome::TooWeak { peak, needed },
         None => Outcome::NoRise { would_have_seen: record.smallest_seen(rule) },
     }
 }
 
 /// The share of the plateau whose moment is the onset: reached by every rise, dispersed or not, and never before smoke can be seen.
 pub const SHARE: f64 = 0.1;
+/// Standard uncertainties of a plateau that it must exceed.
+const KNOWN: f64 = 2.0;
 /// Readings before a detection that are fitted with the rise, and for how long: a toe must not be taken for a drifting baseline.
 const BASELINE: usize = 120;
 const BASELINE_S: f64 = 90.0;
