@@ -142,7 +142,7 @@ impl Disk for OsDisk {
             Ok(()) => {
                 file.set_len(0)?;
                 writeln!(file, "{}", std::process::id())?;
-                Ok(Locking::Held(Box::new(file)))
+                Ok(Locking::Held(Box::new(Held(file))))
             }
             Err(fs::TryLockError::WouldBlock) => {
                 let mut holder = String::new();
@@ -152,6 +152,16 @@ impl Disk for OsDisk {
             }
             Err(fs::TryLockError::Error(e)) => Err(e),
         }
+    }
+}
+
+/// A locked file. A process that was forked meanwhile has a copy of it until it runs its own program, and closing ours alone would leave
+/// the lock with that: it is let go outright.
+struct Held(fs::File);
+impl Drop for Held {
+    fn drop(&mut self) {
+        // What can't be let go so goes with the file.
+        let _ = self.0.unlock();
     }
 }
 
@@ -205,5 +215,23 @@ pub(crate) fn parent(path: &Path) -> &Path {
     match path.parent() {
         Some(p) if !p.as_os_str().is_empty() => p,
         _ => Path::new("."),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_lock_is_let_go_though_another_process_still_has_a_copy_of_its_file() {
+        let path = std::env::temp_dir().join(format!("plumeline-lock-{}", std::process::id()));
+        let file = fs::File::create(&path).unwrap();
+        file.try_lock().unwrap();
+        // What a fork leaves to a child until that runs its own program.
+        let copy = file.try_clone().unwrap();
+        drop(Held(file));
+        assert!(matches!(OsDisk.lock(&path), Ok(Locking::Held(_))));
+        drop(copy);
+        fs::remove_file(&path).unwrap();
     }
 }

@@ -51,7 +51,7 @@ const HIDDEN: f64 = 0.1;
 /// What the interval leaves out on either side, 5 % together. A moment that is later than the interval says is the unsafe one: a transport time
 /// would seem shorter than it is.
 const EARLY: f64 = 0.04;
-const LATE: f64 = 0.012;
+const LATE: f64 = 0.010;
 /// Standard uncertainty of a moment between two readings, as a share of the time between them, where the rise between them is this share of the
 /// plateau or more.
 const BETWEEN: f64 = 0.07;
