@@ -8,7 +8,7 @@ cd "$(dirname "$0")/.."
 log=$(mktemp)
 trap 'rm -f "$log"' EXIT
 run() { cargo test -p plumeline --test whole -- --ignored "$@"; }
-if ! run --skip field::cable:: --skip resume::two_hundred --test-threads 10 2>&1 | tee "$log"; then
+if ! run --skip field::cable:: --skip resume::two_hundred --test-threads 5 2>&1 | tee "$log"; then
     mapfile -t failed < <(sed -n 's/^test \(.*\) \.\.\. FAILED.*$/\1/p' "$log" | sort -u)
     [ ${#failed[@]} -gt 0 ] || exit 1
     printf '\nonce more, one at a time: %s\n' "${failed[*]}"
