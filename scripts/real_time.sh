@@ -1,16 +1,17 @@
 #!/usr/bin/env bash
 # Whole jobs in real time, over pseudo-terminals and TCP: they take minutes and hardly any processor, so several run at once.
-# A machine that others load can miss a deadline that a job must keep; what failed is therefore run once more, one at a time,
-# and must pass then. The longest are every slip in one job (`field::slips`, a quarter of an hour) and the program ended at every
+# A machine that others load can miss a deadline that a job must keep; what failed is therefore run again, one at a time, at most
+# twice, and must pass then. The longest are every slip in one job (`field::slips`, a quarter of an hour) and the program ended at every
 # stage in every way (`field::ended`, six minutes): they go on beside the others.
 set -euo pipefail
 cd "$(dirname "$0")/.."
 log=$(mktemp)
 trap 'rm -f "$log"' EXIT
-run() { cargo test -p plumeline --test whole -- --ignored "$@"; }
-if ! run --skip field::cable:: --skip resume::two_hundred --test-threads 5 2>&1 | tee "$log"; then
+run() { cargo test -p plumeline --test whole -- --ignored "$@" 2>&1 | tee "$log"; }
+again() {
     mapfile -t failed < <(sed -n 's/^test \(.*\) \.\.\. FAILED.*$/\1/p' "$log" | sort -u)
-    [ ${#failed[@]} -gt 0 ] || exit 1
+    [ ${#failed[@]} -gt 0 ] || return
     printf '\nonce more, one at a time: %s\n' "${failed[*]}"
     run --exact --test-threads 1 "${failed[@]}"
-fi
+}
+run --skip field::cable:: --skip resume::two_hundred --test-threads 5 || again || again
