@@ -1,7 +1,7 @@
 #!/usr/bin/env bash
 # Whole jobs in real time, over pseudo-terminals and TCP: they take minutes and hardly any processor, so several run at once.
-# A machine that others load can miss a deadline that a job must keep; what failed is therefore run again, one at a time, at most
-# twice, and must pass then. The longest are every slip in one job (`field::slips`, a quarter of an hour) and the program ended at every
+# A machine that others load can miss a deadline that a job must keep; what failed is therefore run once more, one at a time,
+# and must pass then. The longest are every slip in one job (`field::slips`, a quarter of an hour) and the program ended at every
 # stage in every way (`field::ended`, six minutes): they go on beside the others.
 set -euo pipefail
 cd "$(dirname "$0")/.."
@@ -14,4 +14,4 @@ again() {
     printf '\nonce more, one at a time: %s\n' "${failed[*]}"
     run --exact --test-threads 1 "${failed[@]}"
 }
-run --skip field::cable:: --skip resume::two_hundred --test-threads 5 || again || again
+run --skip field::cable:: --skip resume::two_hundred --test-threads 5 || again

@@ -34,7 +34,9 @@ impl Unused {
     /// Nothing is read, to so much (m3/s), and that is more than may enter: a step of the display hides it.
     pub(crate) fn hidden(self, all: f64, limit: &Limit, widths: f64) -> Option<f64> {
         match self {
-            Self::Flow { mean, u } => Some(widths * u).filter(|within| mean == 0.0 && *within > limit.value * all),
+            Self::Flow { mean, u } => {
+                Some(widths * u).filter(|within| all > 0.0 && mean == 0.0 && *within > limit.value * all)
+            }
             _ => None,
         }
     }
@@ -242,6 +244,10 @@ mod tests {
         assert_eq!(hidden(0.0, 1.5e-5), Some(3e-5), "3 % of the flow");
         assert_eq!(hidden(0.0, 0.5e-5), None, "1 %: the reading shows it closed");
         assert_eq!(hidden(1e-6, 1.5e-5), None, "something is read");
+        for unknown in [0.0, f64::NAN] {
+            let beside = Unused::Flow { mean: 0.0, u: 1.5e-5 }.hidden(unknown, &limit, 2.0);
+            assert_eq!(beside, None, "no word stands in for a flow that is not known");
+        }
         assert_eq!(Unused::NoReading.hidden(1e-3, &limit, 2.0), None);
         let still = unused(StageKind::ProveFlow, 3, Unused::Still { within: 3e-5 }, (1e-3, true), &limit, 2.0);
         assert_eq!((still.code.as_str(), still.verdict), ("inlets.plugged-and-still", Verdict::Pass));

@@ -21,7 +21,7 @@ pub(crate) fn changed(inputs: &JobInputs, meter: &Instrument, before: &MeanFlow,
     let u = off.u() / before.estimate.value;
     let fact = match Opened::by(inputs, share, u, drops.fold(f64::INFINITY, f64::min)) {
         Opened::AsBefore => fact::as_before(),
-        Opened::Less(share) => fact::less_than_before(percent(share)),
+        Opened::Less(share) | Opened::Part(share) => fact::less_than_before(percent(share)),
         Opened::More(share) => fact::more_than_before(percent(share)),
         Opened::Unseen => fact::not_compared("the meter's readings scatter by as much as a hole takes"),
     };

@@ -328,7 +328,8 @@ impl<'a> Walk<'a> {
                 let flows = self.times(longer, "flow with every hole open again, for longer").await;
                 after = self.own(&flows).unwrap_or(after);
             }
-            let less = match shows(&after) {
+            let shown = shows(&after);
+            let less = match shown {
                 Opened::AsBefore | Opened::More(_) => return,
                 Opened::Unseen => {
                     let counted = self.tape(&holes).await;
@@ -340,11 +341,13 @@ impl<'a> Walk<'a> {
                     }));
                     return;
                 }
-                Opened::Less(less) => less,
+                Opened::Less(less) | Opened::Part(less) => less,
             };
             let percent = fixed(less * 100.0, 1);
             if last {
-                self.found.push(self.of_pipe(fact::one_left_closed(&percent)));
+                let part = matches!(shown, Opened::Part(_));
+                let one = if part { fact::opened_in_part } else { fact::one_left_closed };
+                self.found.push(self.of_pipe(one(percent.clone())));
             }
             text = format!(
                 "Pipe {inlet} draws {percent} % less than before: look at each of its holes, and open what is still closed. Done?"
