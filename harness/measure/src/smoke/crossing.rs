@@ -1,7 +1,7 @@
 //! When a strong rise crosses a level, read off the readings around it: no family of shapes holds every course, and where the readings themselves
-//! show the moment none is needed. The inverse of the course, time as a parabola of ln(reading / level), is fitted by weighted least squares
-//! to the readings from level / g to g level, with g as small as gives [`ENOUGH`] of them. So a toe, a lag, a
-//! power and an exponential are all nearly straight.
+//! show the moment none is needed. The inverse of the course, time as a parabola of a power of reading / level, is fitted by weighted least squares
+//! to the readings from level / g to g level, with g as small as gives [`ENOUGH`] of them, for several powers: a ramp is straight in the
+//! first, a toe in the logarithm.
 //!
 //! Not here: rises that jump past the level between two readings, and those whose level is not clear of noise (`onset`).
 use super::{Onset, course::Course, onset, record::Record};
@@ -17,8 +17,8 @@ const APART: f64 = 2.0;
 /// Readings that are enough, and the fewest, with as many different values.
 const ENOUGH: usize = 8;
 const FEWEST: usize = 4;
-/// What a parabola leaves of a course, as a share of its own bend at the ends of the span.
-const BEND: f64 = 0.012;
+/// The powers of a reading in which time may be a parabola; 0: its logarithm.
+const POWERS: [f64; 3] = [0.0, 0.5, 1.0];
 
 /// The moment at which the course crosses the level, or `otherwise` where the readings around it do not show it.
 pub(super) fn read_off(record: &Record, course: &Course<'_>, level: &Estimate, otherwise: Onset) -> Onset {
@@ -46,19 +46,19 @@ fn at(record: &Record, course: &Course<'_>, level: &Estimate, near_s: f64) -> Op
         while over(to)? < high {
             to += 1;
         }
-        Some((*g, from..to))
+        Some(from..to)
     };
     let apart = |g: &&f64| level.value * (1.0 - 1.0 / **g) >= APART * sd;
     let mut widest = None;
     for found in SPANS.iter().filter(apart).map(part) {
-        let (g, part) = found?;
+        let part = found?;
         let enough = part.len() >= ENOUGH;
-        widest = Some((g, part));
+        widest = Some(part);
         if enough {
             break;
         }
     }
-    let (g, part) = widest?;
+    let part = widest?;
     let (t, y) = (record.t.get(part.clone())?, record.y.get(part)?);
     let y: Vec<f64> = y.iter().map(|y| y - base.value).collect();
     let mut different = y.clone();
@@ -67,24 +67,49 @@ fn at(record: &Record, course: &Course<'_>, level: &Estimate, near_s: f64) -> Op
     if different.len() < FEWEST || *y.first()? > level.value || *y.last()? < level.value {
         return None;
     }
-    let x: Vec<f64> = y.iter().map(|y| libm::log(y / level.value)).collect();
     // A reading's scatter in time is sd / (dy/dt), and dy/dt is y / slope: weighted by y / level, all have that of the level.
-    let weights: Vec<f64> = y.iter().map(|y| y / level.value).collect();
-    let inverse = Inverse::fitted(&x, t, &weights).filter(|i| i.slope > 0.0)?;
     // Neighbours that hang together are worth fewer.
-    let worth = libm::sqrt(record.noise.time.min(x.len() as f64 / FEWEST as f64).max(1.0));
-    let scatter = (sd * inverse.slope / level.value * worth).max(inverse.scatter) * inverse.unit_u;
-    let u_level = inverse.slope / level.value * libm::hypot(level.u(), base.u());
-    let ln_g = libm::log(g);
-    let u_s = libm::hypot(libm::hypot(scatter, u_level), BEND * inverse.bend.abs() * ln_g * ln_g);
-    Some(onset::normal(inverse.at_level, u_s))
+    let worth = libm::sqrt(record.noise.time.min(y.len() as f64 / FEWEST as f64).max(1.0));
+    let by = |power: f64| {
+        let of = |y: f64| if power == 0.0 { libm::log(y) } else { (libm::pow(y, power) - 1.0) / power };
+        let x: Vec<f64> = y.iter().map(|y| of(y / level.value)).collect();
+        let weights: Vec<f64> = y.iter().map(|y| libm::pow(y / level.value, 1.0 - power)).collect();
+        let inverse = Inverse::fitted(&x, t, &weights).filter(|i| i.slope > 0.0)?;
+        let own = sd * inverse.slope / level.value * worth;
+        let scatter = own.max(inverse.scatter) * inverse.unit_u;
+        let u_level = inverse.slope / level.value * libm::hypot(level.u(), base.u());
+        let left = (x.len() + 1 - FEWEST) as f64;
+        let unlikely = left * inverse.scatter * inverse.scatter / (own * own);
+        Some(Crossed { at_s: inverse.at_level, u_s: libm::hypot(scatter, u_level), unlikely })
+    };
+    averaged(&POWERS.iter().filter_map(|p| by(*p)).collect::<Vec<_>>())
+}
+
+/// A crossing by a parabola in one power of the reading.
+struct Crossed {
+    at_s: f64,
+    u_s: f64,
+    /// -2 ln of its likelihood.
+    unlikely: f64,
+}
+
+/// The powers averaged by their likelihoods (Hoeting et al., Statistical Science 14 (1999) 382); how far they lie apart is uncertainty.
+fn averaged(found: &[Crossed]) -> Option<Onset> {
+    let least = found.iter().map(|f| f.unlikely).fold(f64::INFINITY, f64::min);
+    let weights: Vec<f64> = found.iter().map(|f| libm::exp(0.5 * (least - f.unlikely))).collect();
+    let all: f64 = weights.iter().sum();
+    let mean = |f: &dyn Fn(&Crossed) -> f64| found.iter().zip(&weights).map(|(x, w)| w * f(x)).sum::<f64>() / all;
+    let origin = found.first()?.at_s;
+    let at_s = mean(&|f| f.at_s - origin);
+    let apart = |f: &Crossed| f.at_s - origin - at_s;
+    let u_s = libm::sqrt(mean(&|f| f.u_s * f.u_s + apart(f) * apart(f)));
+    u_s.is_finite().then(|| onset::normal(origin + at_s, u_s))
 }
 
 /// A parabola t = at_level + slope x + bend x^2 by orthogonal polynomials (Forsythe, J. SIAM 5 (1957) 74).
 struct Inverse {
     at_level: f64,
     slope: f64,
-    bend: f64,
     /// Standard deviation of weighted residuals, 0 where none are left over.
     scatter: f64,
     /// Uncertainty of `at_level` for residuals of 1.
@@ -111,10 +136,54 @@ impl Inverse {
         let found = Self {
             at_level: origin + at(0.0),
             slope: b - c * tilt,
-            bend: c,
             scatter: if x.len() >= FEWEST { libm::sqrt(left / (x.len() - 3) as f64) } else { 0.0 },
             unit_u: libm::sqrt(unit),
         };
         (found.at_level.is_finite() && found.slope.is_finite() && found.unit_u.is_finite()).then_some(found)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn crossed(at_s: f64, u_s: f64, unlikely: f64) -> Crossed {
+        Crossed { at_s, u_s, unlikely }
+    }
+
+    #[test]
+    fn an_unlikely_power_counts_for_little_and_two_alike_for_how_far_they_are_apart() {
+        let of = |found: &[Crossed]| averaged(found).map(|o| o.at_s);
+        assert_eq!(of(&[crossed(10.0, 0.1, 3.0)]), Some(10.0));
+        let far = of(&[crossed(10.0, 0.1, 3.0), crossed(20.0, 0.1, 60.0)]).unwrap();
+        assert!((far - 10.0).abs() < 1e-6, "{far}");
+        let both = averaged(&[crossed(10.0, 0.0, 3.0), crossed(11.0, 0.0, 3.0)]).unwrap();
+        assert!((both.at_s - 10.5).abs() < 1e-12);
+        let half = both.interval95_s.1 - both.at_s;
+        let unit = onset::normal(0.0, 1.0).interval95_s.1;
+        assert!((half / unit - 0.5).abs() < 1e-9, "half a second either way: {half}");
+        assert!(averaged(&[]).is_none());
+        assert!(averaged(&[crossed(10.0, f64::NAN, 3.0)]).is_none());
+    }
+
+    #[test]
+    fn a_ramp_and_a_power_are_read_off_exactly() {
+        // y = (t - 3)^p crosses 1 at t = 4, whatever p; the parabola in that power's inverse holds it to its own bend.
+        for (power, within) in [(1.0, 1e-9), (2.0, 1e-9), (0.7, 2e-3), (4.0, 2e-3)] {
+            let t: Vec<f64> = (0..9).map(|i| 3.8 + 0.05 * f64::from(i)).collect();
+            let y: Vec<f64> = t.iter().map(|t| libm::pow(t - 3.0, power)).collect();
+            let worst = POWERS
+                .iter()
+                .map(|p| {
+                    let x: Vec<f64> = y
+                        .iter()
+                        .map(|y| if *p == 0.0 { libm::log(*y) } else { (libm::pow(*y, *p) - 1.0) / p })
+                        .collect();
+                    let w: Vec<f64> = y.iter().map(|y| libm::pow(*y, 1.0 - p)).collect();
+                    (Inverse::fitted(&x, &t, &w).unwrap().at_level - 4.0).abs()
+                })
+                .fold(f64::INFINITY, f64::min);
+            assert!(worst < within, "{power}: {worst}");
+        }
     }
 }

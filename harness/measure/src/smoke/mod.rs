@@ -15,6 +15,7 @@ mod course;
 mod crossing;
 mod onset;
 mod record;
+mod tail;
 
 /// The moment of a release, with what is known about its lateness.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]

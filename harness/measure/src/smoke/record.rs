@@ -1,7 +1,7 @@
 //! The record of one release as numbers: spikes mended, noise described, a rise detected.
 //!
 //! Not here: when exactly the rise started, or what it went on to.
-use super::Rule;
+use super::{Rule, tail::Tail};
 use crate::{Error, Sample, mean::in_order, stats};
 use alloc::vec::Vec;
 use core::{ops::Range, time::Duration};
@@ -100,9 +100,13 @@ impl Record {
         let since = all.first().map_or(Instant::START, |s| s.at);
         let step = visible_step(&readings, rule.resolution).ok_or(Error::Stuck { since })?;
         let rule = &Rule { resolution: step, ..*rule };
-        let y = mended(&readings, rule.resolution);
+        let mut y = mended(&readings, rule.resolution);
         let t: Vec<f64> = all.iter().map(|s| s.at.as_secs_f64()).collect();
         let released = before.len();
+        let tail = t.get(..released).zip(y.get(..released)).and_then(|(t, y)| Tail::seen(t, y));
+        if let Some(tail) = tail {
+            y.iter_mut().zip(&t).for_each(|(y, t)| *y -= tail.at(*t));
+        }
         let before = released.max(FEWEST);
         let few = Error::TooFew { have: y.len(), need: FEWEST };
         let clean = clean_from(t.get(..before).ok_or(few)?, y.get(..before).ok_or(few)?, step);
