@@ -18,5 +18,5 @@ if [ "${1:-}" = longest ]; then
     run field::slips:: || again
 else
     run --skip field::slips:: --skip field::cable:: --skip resume::two_hundred \
-        --skip no_item_of_the_evidence --skip a_short_job_goes_on --test-threads 8 || again
+        --skip no_item_of_the_evidence --skip a_short_job_goes_on --test-threads 5 || again
 fi

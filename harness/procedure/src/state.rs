@@ -236,6 +236,8 @@ pub(crate) struct RecordState {
     pub(crate) latched: u32,
     /// How each of them went with the smoke.
     pub(crate) leaving: BTreeMap<u8, Leaving>,
+    /// When the air at the unit was last not clear.
+    pub(crate) smoke_at: Option<Instant>,
     /// What closing each hole showed last, so that one can be closed again without the others.
     pub(crate) holes: BTreeMap<HoleRef, HoleShown>,
     /// Flows with the outgoing unit, by inlet.

@@ -89,6 +89,13 @@ facts! {
         "with every hole closed the pipe still draws {closed} % of its flow: while they are open, {percent} % of it enter elsewhere, more than the tolerance, and not shown to thin the smoke by more than is allowed",
         likely "a hole that was not closed tightly, or the pipe is not fully seated in its inlet, or a joint leaks",
         next "look at the inlet and the end cap of this pipe first, then along it; then prove flow again";
+    less_and_thinned(elsewhere, percent) = "flow.less-and-thinned", Fail,
+        "a hole of the pipe draws less than the others predict, and {elsewhere} % of the pipe's flow enter elsewhere: together they thin the smoke of that hole by {percent} %",
+        likely "each by itself is within what is allowed; both together are not",
+        next "look at the inlet and the end cap of this pipe first, and clear the hole that draws least; then prove flow again";
+    perhaps_less_and_thinned(elsewhere, percent) = "flow.perhaps-less-and-thinned", Undecided,
+        "a hole of the pipe draws less than the others predict, and {elsewhere} % of the pipe's flow enter elsewhere: together they thin the smoke of that hole by {percent} %, too near the limit to tell",
+        next "look at the inlet and the end cap of this pipe first, and clear the hole that draws least; then prove flow again";
     may_draw_when_closed(closed, percent) = "flow.may-draw-when-closed", Undecided,
         "with every hole closed the pipe still draws {closed} % of its flow: while they are open, {percent} % of it enter elsewhere, too near the limit to tell",
         next "see that every hole was closed tightly; look at the inlet and the end cap of this pipe; then prove flow again";

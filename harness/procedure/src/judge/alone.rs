@@ -231,6 +231,13 @@ pub(crate) fn by_alone(
     }
     let k = coverage_factor(inputs);
     let told = |e: &Estimate| give_or_take(e.value * 100.0, k * e.u() * 100.0, 1);
+    if let Some((verdict, both)) = thinned(inputs, seen, closed) {
+        let elsewhere = told(&closed.elsewhere);
+        return finding.state(match verdict {
+            Verdict::Fail => fact::less_and_thinned(elsewhere, told(&both)),
+            _ => fact::perhaps_less_and_thinned(elsewhere, told(&both)),
+        });
+    }
     let read = fixed(closed.read * 100.0, 1);
     let shown = !verdicts.is_empty() && !seen.is_empty() && Verdict::over(verdicts.iter().copied()) == Verdict::Pass;
     if finding.verdict == Verdict::Pass || !shown {
@@ -243,6 +250,23 @@ pub(crate) fn by_alone(
         Some(Verdict::Fail) => fact::alone_shifted(told(&all)),
         _ => fact::alone_unsure(told(&all)),
     });
+}
+
+/// A hole that draws less by itself, and air that clearly enters elsewhere, thin the smoke of that hole together: each may be within its
+/// limit and both beyond. By how much at the worst hole, as a share; `None`: within the limit.
+fn thinned(inputs: &JobInputs, seen: &[Seen], closed: &AllClosed) -> Option<(Verdict, Estimate)> {
+    let e = closed.elsewhere;
+    if e.value <= coverage_factor(inputs) * e.u() {
+        return None;
+    }
+    let both = |own: joint::Given| {
+        let (left, through) = (1.0 + own.value, 1.0 - e.value);
+        Estimate::new(1.0 - left * through, e.u_common * left, hypot(own.u * through, e.u_individual * left))
+    };
+    let all = joint::part(seen).into_iter().flatten().filter(|p| p.own.value < 0.0).map(|p| both(p.own));
+    let worst = all.max_by(|a, b| a.value.total_cmp(&b.value))?;
+    let verdict = conforms(inputs, &worst, &Limits::at_most(matters(inputs))).unwrap_or(Verdict::Undecided);
+    (verdict != Verdict::Pass).then_some((verdict, worst))
 }
 
 /// How far all holes of a pipe together are off their predictions, as a share. Among the holes the unit's own causes are taken
@@ -370,6 +394,24 @@ mod tests {
         let seen = Seen { deviation: off, u: 0.01, spread: 0.02, common: alloc::vec![0.02] };
         by_alone(&inputs, &mut f, &[verdict; 3], &[seen.clone(), seen.clone(), seen], &closed);
         (f.code.as_str().to_owned(), f.verdict)
+    }
+
+    /// Each within its limit, and both beyond: what a hole of three draws less, and what is read while all are closed.
+    #[test]
+    fn a_hole_that_draws_less_is_thinned_by_what_enters_elsewhere_as_well() {
+        let of = |less: f64, share: f64| {
+            let inputs = sample::inputs();
+            let own = sample::pipe(&inputs, 1);
+            let mut f = crate::judge::flow::level_not_told(&inputs, 1, &Ok(flow(FLOW, 0.1)));
+            let closed = AllClosed::new(&inputs, &own, &flow(FLOW, 0.1), &flow(FLOW * share, 0.1)).unwrap();
+            let seen = |deviation: f64| Seen { deviation, u: 0.004, spread: 0.02, common: alloc::vec![0.01] };
+            by_alone(&inputs, &mut f, &[Verdict::Pass; 3], &[seen(-less), seen(0.0), seen(0.0)], &closed);
+            (f.code.as_str().to_owned(), f.verdict)
+        };
+        let proven = ("flow.proven-alone".to_owned(), Verdict::Pass);
+        assert_eq!((of(0.0, 0.06), of(0.10, 0.0), of(0.02, 0.06)), (proven.clone(), proven.clone(), proven));
+        assert_eq!(of(0.11, 0.075), ("flow.less-and-thinned".to_owned(), Verdict::Fail));
+        assert_eq!(of(0.09, 0.06), ("flow.perhaps-less-and-thinned".to_owned(), Verdict::Undecided));
     }
 
     /// A meter that told the level as predicted does not hide what enters elsewhere.

@@ -137,6 +137,10 @@ pub(crate) async fn watch_leaving(ctx: Context) {
         };
         let Some((extinction, reached)) = t.highest_extinction().zip(t.reading.levels) else { continue };
         let levels = levels(&ctx).unwrap_or_default();
+        let not_clear = ctx.inputs().plan.smoke.purge_below;
+        if levels.iter().any(|l| extinction.0 >= not_clear * l.threshold) {
+            ctx.edit().record.smoke_at = Some(t.at);
+        }
         let seen = Seen { at: t.at, extinction: extinction.0, reached };
         for (number, leaving) in goes.take(seen, &levels, within) {
             let mut s = ctx.edit();

@@ -1,6 +1,6 @@
 //! What the wires mean: each output operated by itself must operate its own input at the panel and no other; and an inhibit
 //! that nobody renews must raise its fault before it gives anything back.
-use super::unit;
+use super::{purge, unit};
 use crate::{
     answers::one_of,
     context::{Context, Stop},
@@ -207,6 +207,7 @@ const LAPSES: usize = 2;
 /// A lease is not renewed once, at a moment when nothing hangs on it: the fault must come first, the outputs stay held
 /// back meanwhile, and the inhibit is regained.
 async fn lapse(ctx: &Context) {
+    purge::smoke_left(ctx).await;
     let mut finding = lapsed_once(ctx).await;
     for _ in 1..LAPSES {
         if finding.code != NOT_SEEN {

@@ -9,7 +9,9 @@ use crate::{
         inhibit,
         purge::{self as judge, Reset},
     },
+    outcome::StageKind,
     prompt::Act,
+    readings::Timed,
 };
 use alloc::string::String;
 use plumeline_base::time::seconds;
@@ -37,6 +39,31 @@ pub(crate) async fn purge(ctx: Context) -> Result<(), Stop> {
     }
     ctx.found(judge::air(began, clear.as_ref().map(|at| *at).map_err(String::as_str)));
     reset_latches(&ctx).await
+}
+
+/// Smoke that an inlet's shutting held back in its pipe, or that others thinned until theirs were shut, raises a level once more after the
+/// purge. That is no finding: the air is waited for, and latches are reset anew. A level over which no smoke was read stays for whoever
+/// asked.
+pub(crate) async fn smoke_left(ctx: &Context) {
+    let stands = |t: &Timed| t.reading.levels_standing().is_some_and(|levels| levels > 0);
+    if ctx.is_asked(Look::State) || !ctx.latest().is_some_and(|t| stands(&t)) {
+        return;
+    }
+    let rose = {
+        let s = ctx.get();
+        let purged = s.outcome.stages.iter().rev().find(|r| r.stage == StageKind::Purge).map(|r| r.ended);
+        s.record.smoke_at.zip(purged).is_some_and(|(smoke, purged)| smoke > purged)
+    };
+    if !rose {
+        return;
+    }
+    ctx.remark("smoke that was left in the pipes raised an alarm level once more: it is cleared and reset again");
+    if quiet(ctx, "waiting for the smoke that was left in the pipes to clear").await.is_ok()
+        && ctx.unit_once(ask::ResetLatches).await.is_ok()
+    {
+        let within = seconds(ctx.inputs().plan.advanced.purge.latches_reset_s);
+        ctx.until_reading(within, |t| t.reading.levels_standing() == Some(0)).await;
+    }
 }
 
 async fn reset_latches(ctx: &Context) -> Result<(), Stop> {

@@ -1,5 +1,5 @@
 //! Outputs given back only over clear air, then the zone restored and the release circuit unlocked.
-use super::{by_eye, held, isolate::NONE};
+use super::{by_eye, held, isolate::NONE, purge};
 use crate::{
     answers::{one_of, said},
     context::{Context, Stop},
@@ -99,6 +99,7 @@ async fn log(ctx: &Context) {
 
 async fn give_back(ctx: &Context) {
     look_at_the_air(ctx).await;
+    race(purge::smoke_left(ctx), ctx.stage_end()).await;
     // What the tests of supplies and supervision left latched is no finding; what comes back after this is.
     let _ = ctx.unit_once(ask::ResetLatches).await;
     let latest = if ctx.is_asked(Look::State) { by_eye::state(ctx, false).await } else { ctx.latest() };
