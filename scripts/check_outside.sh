@@ -63,7 +63,7 @@ mkdir "$work/broken" && echo 'format = 1' >"$work/broken/plan.toml" && echo 'for
 python3 scripts/check_report_formats.py "$work/reports" "$work/batch" "$work/missed"
 
 say "the traces: opened by packet tools"
-cargo test -q -p plumeline-trace --test viewer -- --ignored
+cargo test -q --workspace --test viewer -- --ignored
 for trace in demo-traces/*/trace.pcapng "$work/sound/trace.pcapng"; do
     capinfos -M "$trace" >"$work/capinfos"
     packets=$(tshark -r "$trace" -T fields -e frame.number 2>"$work/tshark" | wc -l)

@@ -7,7 +7,7 @@ set -euo pipefail
 cd "$(dirname "$0")/.."
 log=$(mktemp)
 trap 'rm -f "$log"' EXIT
-run() { cargo test -p plumeline --test whole -- --ignored "$@" 2>&1 | tee "$log"; }
+run() { cargo test --workspace --test whole -- --ignored "$@" 2>&1 | tee "$log"; }
 again() {
     mapfile -t failed < <(sed -n 's/^test \(.*\) \.\.\. FAILED.*$/\1/p' "$log" | sort -u)
     [ ${#failed[@]} -gt 0 ] || return
