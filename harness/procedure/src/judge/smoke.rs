@@ -40,6 +40,8 @@ pub(crate) struct SmokeSeen {
     pub(crate) elsewhere: Option<u8>,
     /// Standard uncertainty of the tie of the clock by which it was marked, s; 0 by the log's own.
     pub(crate) tie_u_s: f64,
+    /// Since when the air was seen to be clear before it, where a person looked.
+    pub(crate) calm: Option<Instant>,
 }
 /// What was seen between a release and the end of its watch.
 pub(crate) struct Watched {
@@ -68,7 +70,18 @@ impl SmokeSeen {
     fn new(onset: Option<Estimate>, compared: Option<Estimate>, why_not: Option<String>, watched: Watched) -> Self {
         let Watched { released, until, alarm_after_s, elsewhere } = watched;
         let why_not = fact::beside_alarm(why_not, alarm_after_s.filter(|_| onset.is_none()));
-        Self { onset, compared, marked: None, why_not, released, until, alarm_after_s, elsewhere, tie_u_s: 0.0 }
+        Self {
+            onset,
+            compared,
+            marked: None,
+            why_not,
+            released,
+            until,
+            alarm_after_s,
+            elsewhere,
+            tie_u_s: 0.0,
+            calm: None,
+        }
     }
 }
 
@@ -171,7 +184,7 @@ pub(crate) struct Place {
     pub(crate) alike: Option<Given>,
 }
 impl Place {
-    fn found(&self, fact: Fact) -> Finding {
+    pub(crate) fn found(&self, fact: Fact) -> Finding {
         let mut f = of_pipe(self.hole.inlet, fact);
         f.window = self.window;
         f

@@ -93,6 +93,8 @@ pub enum Heard {
 pub fn hear(typed: &Typed, open: &OpenPrompts, readable: &Readable) -> Heard {
     let line = typed.line.trim();
     let (named, words) = match line.split_once(':') {
+        // `14:05:30` is a time of a clock, where one is asked for.
+        Some((_, rest)) if rest.starts_with(|c: char| c.is_ascii_digit()) && wants_clock(open) => (None, line),
         Some((n, rest)) if n.trim().parse::<u32>().is_ok() => (n.trim().parse::<u32>().ok(), rest.trim()),
         _ => (None, line),
     };
@@ -129,6 +131,10 @@ pub fn hear(typed: &Typed, open: &OpenPrompts, readable: &Readable) -> Heard {
         }
         Err(why) => Heard::Again(why),
     }
+}
+
+fn wants_clock(open: &OpenPrompts) -> bool {
+    open.oldest().is_some_and(|prompt| prompt.wants == Wants::ClockTime)
 }
 
 /// What is done again is named behind this word, at any question.
@@ -244,8 +250,12 @@ fn answer(wants: &Wants, words: &str) -> Result<Answer, String> {
         }
         (Wants::YesNo, None) => Err("type yes or no".into()),
         (Wants::Number { unit }, None) => number(&lower, unit).map(Answer::Number),
+        (Wants::ClockTime, None) if lower.is_empty() => {
+            Err("type the time that the clock shows, and then press Enter".into())
+        }
+        (Wants::LoggerFile, None) if lower.is_empty() => Err("type the path of the file, or: can't, REASON".into()),
         (Wants::Text, None) if lower.is_empty() => Err("type some words, or: no".into()),
-        (Wants::Text, None) => Ok(Answer::Text(words.into())),
+        (Wants::Text | Wants::ClockTime | Wants::LoggerFile, None) => Ok(Answer::Text(words.into())),
     }
 }
 
