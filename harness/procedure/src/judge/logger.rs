@@ -404,3 +404,6 @@ pub(crate) fn contradiction(tied: &Tied, onset: &Estimate, beside: &Beside<'_>) 
         )
     })
 }
+
+#[cfg(test)]
+mod tests;

@@ -46,10 +46,25 @@ fn stores(logger: &Instrument) -> Stores {
     logger.stores.clone().unwrap_or_default()
 }
 
-/// A logger whose clock was marked before the first release; `Err`: why there are no marks.
+/// A logger whose clock was marked before the first release.
 pub(super) struct Begun {
     logger: Instrument,
-    marks: Result<Vec<Mark>, String>,
+    marks: Result<Vec<Mark>, Unmarked>,
+}
+/// Why there is no mark of a clock.
+enum Unmarked {
+    /// A person goes without it, for this reason.
+    Refused(String),
+    /// What was typed can't be.
+    Never(String),
+}
+impl From<Unmarked> for Read {
+    fn from(why: Unmarked) -> Self {
+        match why {
+            Unmarked::Refused(why) => Self::Without(why),
+            Unmarked::Never(why) => Self::Refused(why),
+        }
+    }
 }
 
 /// Marks the logger's clock: twice, so that a slip of the fingers shows while it can be mended.
@@ -79,11 +94,14 @@ pub(super) async fn begin(ctx: &Context, logger: Instrument) -> Begun {
         }
         marks = [mark].into();
     }
-    Begun { logger, marks: Err("no two marks of its clock agree".into()) }
+    Begun {
+        logger,
+        marks: Err(Unmarked::Never("no two marks of its clock that were typed before the releases agree".into())),
+    }
 }
 
 /// One mark. What is no time is asked for again. `Err`: why there is none.
-async fn mark(ctx: &Context, logger: &Instrument, why: &str) -> Result<Mark, String> {
+async fn mark(ctx: &Context, logger: &Instrument, why: &str) -> Result<Mark, Unmarked> {
     let tries = ctx.inputs().plan.advanced.logger.tries;
     let mut why = String::from(why);
     for _ in 0..tries {
@@ -95,14 +113,17 @@ async fn mark(ctx: &Context, logger: &Instrument, why: &str) -> Result<Mark, Str
         let (at, answer) = ctx.ask(Act::LoggerTime, text, Wants::ClockTime).await;
         let typed = match answer {
             Answer::Text(typed) => typed,
-            other => return Err(said(&[], other).err().unwrap_or_else(|| "its clock was not marked".into())),
+            other => {
+                let because = said(&[], other).err().unwrap_or_else(|| "its clock was not marked".into());
+                return Err(Unmarked::Refused(because));
+            }
         };
         match Mark::read(at, &typed, &stores(logger)) {
             Ok(mark) => return Ok(mark),
             Err(because) => why = format!("Not taken: {because}. "),
         }
     }
-    Err("what was typed each time is no time of a clock".into())
+    Err(Unmarked::Never("what was typed each time is no time of a clock".into()))
 }
 
 /// What became of a logger's file.
@@ -124,7 +145,7 @@ pub(super) async fn finish(ctx: &Context, begun: Begun, made: &mut [Made]) {
     let Begun { logger, marks } = begun;
     let read = match marks {
         Ok(marks) => file(ctx, &logger, marks, &spans).await,
-        Err(why) => Read::Without(why),
+        Err(why) => why.into(),
     };
     let found = |fact| ctx.found(Finding::of(StageKind::ProveSmoke, Subject::Instrument(logger.name.clone()), fact));
     match read {
@@ -152,7 +173,7 @@ async fn file(ctx: &Context, logger: &Instrument, mut marks: Vec<Mark>, spans: &
     for tried in 1..=rules.tries {
         let last = match mark(ctx, logger, &why).await {
             Ok(mark) => mark,
-            Err(because) => return Read::Without(because),
+            Err(because) => return because.into(),
         };
         if marks.last().is_some_and(|before| before.agrees(&last, rules)) {
             marks.push(last);
