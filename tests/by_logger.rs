@@ -65,12 +65,26 @@ fn smoke_is_read_off_the_file_of_a_logger_and_the_record_needs_no_file_again() {
     assert!(stored.contains("time;smoke [%/m]") && stored.contains(",0"), "semicolons and decimal commas");
     fs::write(kept, stored.replacen(",0", ",1", 1)).unwrap();
     let o = run(&["check", text(&job)]);
-    assert!(
-        o.status.code() != Some(0) && (stdout(&o) + &stderr(&o)).contains("not the file of a logger that the journal")
-    );
+    assert!(o.status.code() != Some(0) && (stdout(&o) + &stderr(&o)).contains("loggers/simulated-logger"));
     fs::remove_dir_all(job.join("loggers")).unwrap();
     exits(&run(&["replay", text(&job.join("trace.pcapng")), "--expect", "pass"]), &[0]);
     assert_ne!(run(&["check", text(&job)]).status.code(), Some(0));
+}
+
+#[test]
+fn a_unit_that_tells_its_smoke_takes_no_logger() {
+    let dir = prepared("by-logger-refused");
+    let plan = fs::read_to_string(dir.join("job").join("plan.toml")).unwrap();
+    let (_, table) = plan.split_once("[[instruments]]\nname = \"Logger 3\"").unwrap();
+    let other = dir.join("other");
+    exits(&run(&["demo", "--small", "--quiet", "--force", "--out", text(&other)]), &[0]);
+    let folder = plumeline_job::folder::Folder::open(&other).unwrap();
+    let mut files = plumeline_runtime::job_files::Files::read(&folder).unwrap().with_port("sim:");
+    assert!(files.check().is_ok());
+    let plan = files.0.iter_mut().find(|(name, _)| name == "plan.toml").unwrap();
+    plan.1.extend(format!("\n[[instruments]]\nname = \"Logger 3\"{table}").bytes());
+    let refused = files.check().unwrap_err().to_string();
+    assert!(refused.contains("a logger of the smoke signal is named"), "{refused}");
 }
 
 #[test]

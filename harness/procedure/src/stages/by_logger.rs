@@ -15,11 +15,12 @@ use crate::{
     },
     mean_flow::coverage_factor,
     outcome::{Figure, Finding, StageKind, Statement, Subject},
-    plan::ReleaseMark,
+    plan::{HoleRef, ReleaseMark},
     prompt::Act,
 };
 use alloc::{format, string::String, vec::Vec};
 use libm::hypot;
+use plumeline_airflow::uncertainty::Rise;
 use plumeline_base::{Instant, input::Answer, quantity::Estimate, time::seconds};
 use plumeline_detector::{ask::Look, driver::Wants};
 use plumeline_measure::{
@@ -246,6 +247,7 @@ fn by_file(ctx: &Context, logger: &Instrument, tied: &Tied, made: &mut Made) {
     let figure = |e: Estimate| Figure::with(e.value, e.u() * k, "s");
     let spans = made.spans();
     let (mut onsets, mut compared, mut why_not) = (Series::new(), Vec::new(), None);
+    let averaged_s = averaged_s(ctx, made.place.hole);
     let mut contradicts = None;
     for (kept, span) in made.runs.kept.iter().zip(&spans) {
         let by_hand = &kept.seen;
@@ -259,9 +261,9 @@ fn by_file(ctx: &Context, logger: &Instrument, tied: &Tied, made: &mut Made) {
             alarm_after_s: by_hand.alarm_after_s,
             elsewhere: None,
         };
-        let seen = match told {
-            Ok(outcome) => SmokeSeen::by_readings(&outcome, watched),
-            Err(why) => SmokeSeen::by_eye(Err(why), watched),
+        let seen = match &told {
+            Ok(outcome) => SmokeSeen::by_readings(outcome, watched),
+            Err(why) => SmokeSeen::by_eye(Err(why.clone()), watched),
         };
         let off_file = |e: Option<Estimate>| e.map(|e| judge::without_lag(e, lag_s));
         let (onset, half) = (off_file(seen.onset), off_file(seen.compared));
@@ -270,7 +272,7 @@ fn by_file(ctx: &Context, logger: &Instrument, tied: &Tied, made: &mut Made) {
             Some(t) => onsets.result(t),
             None => onsets.no_result(),
         };
-        compared.extend(half);
+        compared.extend(half.map(|e| Estimate { value: e.value - averaged_s, ..e }));
         if onset.is_none() {
             why_not = seen.why_not.clone();
         }
@@ -291,6 +293,16 @@ fn by_file(ctx: &Context, logger: &Instrument, tied: &Tied, made: &mut Made) {
     made.by = Some(logger.label());
     made.contradicts = contradicts;
     made.ended_by_file(usize::from(plan.runs), why_not);
+}
+
+/// How much later than at the sensor half of a plateau stands in the unit's signal, s: it is averaged as the unit's own display is.
+fn averaged_s(ctx: &Context, hole: HoleRef) -> f64 {
+    let inputs = ctx.inputs();
+    let averaged_s = ctx.abilities().map_or(0.0, |a| f64::from(a.extinction_averaged_ms) * 1e-3);
+    let rise = inputs.opening(hole).and_then(|(opening, _)| inputs.predicted(opening)).map(|p| &p.rise);
+    let half = |rise: &Rise| rise.reached_s(0.5).map(|(here, _)| here);
+    let behind = rise.and_then(|rise| Some(half(&rise.behind(averaged_s))? - half(rise)?));
+    behind.unwrap_or(0.0).max(0.0)
 }
 
 /// The release as it was marked, whose moment on the file's clock is so sure.

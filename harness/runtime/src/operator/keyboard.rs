@@ -453,6 +453,24 @@ mod tests {
     }
 
     #[test]
+    fn a_time_of_a_clock_is_no_number_of_a_prompt() {
+        let text = |id, words: &str| Some((id, Answer::Text(words.into())));
+        for time in ["14:05:30", "7:05:30", "31.01.2026 14:05:30"] {
+            assert_eq!(heard(&mut open(Wants::ClockTime), time), text(3, time));
+        }
+        assert_eq!(heard(&mut open(Wants::ClockTime), "7: 14:05:30"), text(7, "14:05:30"));
+        assert_eq!(heard(&mut open(Wants::ClockTime), ""), None);
+        assert_eq!(
+            heard(&mut open(Wants::ClockTime), "can't, no logger"),
+            Some((3, Answer::Cannot("no logger".into())))
+        );
+        let path = "logs/3.csv; column smoke";
+        assert_eq!(heard(&mut open(Wants::LoggerFile), path), text(3, path));
+        assert_eq!(heard(&mut open(Wants::LoggerFile), ""), None);
+        assert_eq!(heard(&mut open(Wants::Done), "14:05:30"), None, "elsewhere it names a prompt that is not there");
+    }
+
+    #[test]
     fn lines_answer_the_oldest_prompt_or_the_one_named() {
         let mut o = open(Wants::Done);
         assert_eq!(heard(&mut o, "7: done"), Some((7, Answer::Yes)));
