@@ -174,22 +174,34 @@ fn whoever_has_no_file_goes_on_by_what_was_marked() {
         let missed = o.could_have_missed.iter().find(|s| s.code == "missed.logger-not-read").unwrap();
         assert!(missed.says.contains("its battery is flat"), "{}", missed.says);
     }
-    // Where nobody has a logger the plan's other rules hold as ever.
-    let unread =
-        with(&dir, &[("kind = \"logger\"", "kind = \"logger\"\nlag = \"2 s\"")], &[], SimulatedLogger::default(), "");
-    assert_eq!(unread.verdict, Verdict::Pass, "{}", told(&unread));
+}
+
+#[test]
+fn a_lag_that_the_plan_states_is_taken_off_by_half_and_left_open() {
+    let dir = prepared("by-logger-lag");
+    let half = |edits: &[(&str, &str)]| {
+        let o = with(&dir, edits, &[], SimulatedLogger::default(), "");
+        assert_ne!(o.verdict, Verdict::Fail, "{}", told(&o));
+        let half = o.smoke[0].half_plateau.clone().unwrap();
+        (half.value, half.expanded.unwrap())
+    };
+    let (none, by_lag) = (half(&[]), half(&[("kind = \"logger\"", "kind = \"logger\"\nlag = \"2 s\"")]));
+    assert!((none.0 - by_lag.0 - 1.0).abs() < 0.05, "{none:?} {by_lag:?}");
+    // Even over 2 s: 0.58 s more, in quadrature, at about two standard uncertainties.
+    let more = (by_lag.1 * by_lag.1 - none.1 * none.1).sqrt();
+    assert!((more / (1.96 * 2.0 / 12.0_f64.sqrt()) - 1.0).abs() < 0.1, "{more}");
 }
 
 /// A file as somebody else's program writes it: ISO dates, tabs, points, in %/ft, two readings a second, a temperature beside them. Its
 /// curve is no simulation's: a logistic rise.
-fn written(o: &Outcome, clock: impl Fn(f64) -> f64, half_s: f64) -> String {
+fn written(o: &Outcome, clock: impl Fn(f64) -> f64, (half_s, slope_s): (f64, f64)) -> String {
     let mut file = String::from("# own program\nwhen\tobscuration (%/ft)\troom [degC]\n");
     let (from, to) = (o.smoke[0].released.as_secs_f64() - 200.0, o.smoke[2].until.as_secs_f64() + 60.0);
     for i in 0..((to - from) * 2.0) as u32 {
         let s = from + f64::from(i) * 0.5;
         let rise = |run: &SmokeRun| {
             let (since, over) = (s - run.released.as_secs_f64(), s - run.until.as_secs_f64());
-            0.16 / (1.0 + (-(since - half_s) / 1.9).exp()) / (1.0 + (over / 3.0).clamp(-40.0, 40.0).exp())
+            0.16 / (1.0 + (-(since - half_s) / slope_s).exp()) / (1.0 + (over / 3.0).clamp(-40.0, 40.0).exp())
         };
         let value = 0.0011 + 3e-5 * (s * 2.3).sin() + o.smoke.iter().map(rise).sum::<f64>();
         let tenths = (clock(s) * 10.0) as u32;
@@ -209,13 +221,16 @@ fn a_file_of_another_program_ties_and_times_as_well() {
     let first = with(&dir, &[], &[], logger(), "");
     let path = dir.join("own.tsv");
     let edits = [("unit = \"%/m\"\nrange = [0.0, 20.0]", "unit = \"%/ft\"\nrange = [0.0, 10.0]")];
-    let played = |half_s: f64, more: &str| {
-        fs::write(&path, written(&first, clock, half_s)).unwrap();
+    let played = |half_s: f64, slope_s: f64, more: &str| {
+        fs::write(&path, written(&first, clock, (half_s, slope_s))).unwrap();
         let give = format!("[[answer]]\nact = \"give-file\"\ntext = '{}{more}'\n", path.display());
         with(&dir, &edits, &[], logger(), &give)
     };
-    let expected = first.smoke[0].half_plateau.as_ref().unwrap().value;
-    let o = played(expected, "; column obscuration");
+    let (onset, expected) =
+        (first.smoke[0].onset.as_ref().unwrap().value, first.smoke[0].half_plateau.as_ref().unwrap().value);
+    // From a tenth to a half of a logistic rise: ln 9 of its slope.
+    let slope = (expected - onset) / 9.0_f64.ln();
+    let o = played(expected, slope, "; column obscuration");
     assert_eq!(verdicts(&o, "logger.tied"), [Verdict::Pass], "{}", told(&o));
     for run in &o.smoke {
         let half = run.half_plateau.as_ref().unwrap_or_else(|| panic!("{}", told(&o)));
@@ -223,11 +238,14 @@ fn a_file_of_another_program_ties_and_times_as_well() {
     }
     assert_eq!(o.verdict, Verdict::Pass, "{}", told(&o));
     // Which of its columns is meant is asked for.
-    let open = played(expected, "");
+    let open = played(expected, slope, "");
     assert_eq!(verdicts(&open, "logger.not-used"), [Verdict::Undecided], "{}", told(&open));
     assert!(told(&open).contains("2 columns of numbers"), "{}", told(&open));
     // Smoke that comes much later than it was seen at the unit can't be of these releases.
-    let late = played(expected + 25.0, "; column obscuration");
+    // A rise of a form that no mixing makes proves nothing of the flow.
+    let steep = played(expected, slope / 3.0, "; column obscuration");
+    assert_ne!(steep.verdict, Verdict::Pass, "{}", told(&steep));
+    let late = played(expected + 25.0, slope, "; column obscuration");
     assert_eq!(verdicts(&late, "logger.contradicts"), [Verdict::Undecided], "{}", told(&late));
     assert_ne!(late.verdict, Verdict::Pass);
     assert_eq!(verdicts(&late, "smoke.within-limit"), []);

@@ -11,21 +11,20 @@ use crate::{
     instrument::{Instrument, Stores},
     judge::{
         logger::{self as judge, Beside, By, Mark, Span, Tied},
-        smoke::{SmokeSeen, Watched},
+        smoke::{Marked, Place, SmokeSeen, Watched},
     },
     mean_flow::coverage_factor,
     outcome::{Figure, Finding, StageKind, Statement, Subject},
-    plan::{HoleRef, ReleaseMark},
+    plan::ReleaseMark,
     prompt::Act,
 };
 use alloc::{format, string::String, vec::Vec};
 use libm::hypot;
-use plumeline_airflow::uncertainty::Rise;
-use plumeline_base::{Instant, input::Answer, quantity::Estimate, time::seconds};
+use plumeline_base::{Instant, input::Answer, obscuration::Extinction, quantity::Estimate, time::seconds};
 use plumeline_detector::{ask::Look, driver::Wants};
 use plumeline_measure::{
     pool::Series,
-    smoke::{Release, Rule},
+    smoke::{Outcome, Release, Rule},
 };
 
 /// The logger that times the smoke of this stage, where a person reads the unit.
@@ -246,8 +245,7 @@ fn by_file(ctx: &Context, logger: &Instrument, tied: &Tied, made: &mut Made) {
     let k = coverage_factor(&inputs);
     let figure = |e: Estimate| Figure::with(e.value, e.u() * k, "s");
     let spans = made.spans();
-    let (mut onsets, mut compared, mut why_not) = (Series::new(), Vec::new(), None);
-    let averaged_s = averaged_s(ctx, made.place.hole);
+    let (mut onsets, mut compared, mut marked, mut why_not) = (Series::new(), Vec::new(), Vec::new(), None);
     let mut contradicts = None;
     for (kept, span) in made.runs.kept.iter().zip(&spans) {
         let by_hand = &kept.seen;
@@ -272,7 +270,8 @@ fn by_file(ctx: &Context, logger: &Instrument, tied: &Tied, made: &mut Made) {
             Some(t) => onsets.result(t),
             None => onsets.no_result(),
         };
-        compared.extend(half.map(|e| Estimate { value: e.value - averaged_s, ..e }));
+        compared.extend(half);
+        marked.extend(on_rise(ctx, &made.place, told.as_ref().ok(), (onset, half), hypot(plan.mark_u_s, tie_u_s)));
         if onset.is_none() {
             why_not = seen.why_not.clone();
         }
@@ -289,20 +288,32 @@ fn by_file(ctx: &Context, logger: &Instrument, tied: &Tied, made: &mut Made) {
             run.curve = tied.curve(span, by_hand.released);
         }
     }
-    (made.runs.onsets, made.runs.compared, made.runs.marked) = (onsets, compared, Vec::new());
+    (made.runs.onsets, made.runs.compared, made.runs.marked) = (onsets, compared, marked);
     made.by = Some(logger.label());
     made.contradicts = contradicts;
     made.ended_by_file(usize::from(plan.runs), why_not);
 }
 
-/// How much later than at the sensor half of a plateau stands in the unit's signal, s: it is averaged as the unit's own display is.
-fn averaged_s(ctx: &Context, hole: HoleRef) -> f64 {
+/// Half of the plateau, and how long the rise took there from a tenth, as they lie on the predicted rise: together they tell its time and
+/// its form apart, which a half alone does not. The signal is averaged as the unit's own display is.
+fn on_rise(
+    ctx: &Context,
+    place: &Place,
+    told: Option<&Outcome>,
+    (onset, half): (Option<Estimate>, Option<Estimate>),
+    release_u_s: f64,
+) -> Vec<Marked> {
     let inputs = ctx.inputs();
+    let (Some(Outcome::Response(response)), Some(onset), Some(half)) = (told, onset, half) else { return Vec::new() };
+    let predicted = inputs.opening(place.hole).and_then(|(opening, _)| inputs.predicted(opening));
     let averaged_s = ctx.abilities().map_or(0.0, |a| f64::from(a.extinction_averaged_ms) * 1e-3);
-    let rise = inputs.opening(hole).and_then(|(opening, _)| inputs.predicted(opening)).map(|p| &p.rise);
-    let half = |rise: &Rise| rise.reached_s(0.5).map(|(here, _)| here);
-    let behind = rise.and_then(|rise| Some(half(&rise.behind(averaged_s))? - half(rise)?));
-    behind.unwrap_or(0.0).max(0.0)
+    let Some(rise) = predicted.map(|p| p.rise.behind(averaged_s)) else { return Vec::new() };
+    // What the tie and the lag leave open is common to all runs, and counts with them; the press is each run's own as well.
+    let signal = |e: Estimate| libm::sqrt((e.u() * e.u() - release_u_s * release_u_s).max(0.0));
+    let u = (signal(onset), signal(half), inputs.plan.smoke.mark_u_s);
+    let share = inputs.plan.advanced.typed.plateau;
+    let plateau = Extinction(response.plateau.value);
+    Marked::on_curve(&rise, (onset.value, half.value), u, share, plateau).map_or_else(Vec::new, Vec::from)
 }
 
 /// The release as it was marked, whose moment on the file's clock is so sure.
