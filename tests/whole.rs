@@ -16,6 +16,7 @@ mod bad_input;
 mod batches;
 mod by_hand;
 mod by_lines;
+mod by_logger;
 mod by_meter;
 mod campaign;
 mod carry;

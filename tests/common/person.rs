@@ -24,6 +24,17 @@ pub(crate) fn played(
     eyes: impl FnOnce(Eyes) -> Eyes,
     answers: &str,
 ) -> Outcome {
+    played_by(dir, without, edits, defects, |script, own| script.with_eyes(eyes(own)), answers)
+}
+/// The same by a person who is made of a script and the eyes for the job's units.
+pub(crate) fn played_by(
+    dir: &Folder,
+    without: &[&str],
+    edits: &[(&str, &str)],
+    defects: &[&str],
+    person: impl FnOnce(Script, Eyes) -> Script,
+    answers: &str,
+) -> Outcome {
     let folder = plumeline_job::folder::Folder::open(&dir.join("job")).unwrap();
     let mut files = Files::read(&folder).unwrap().with_port("sim:").with_old_port(Some("sim:"));
     files.0.retain(|(name, _)| !without.contains(&name.as_str()));
@@ -40,7 +51,7 @@ pub(crate) fn played(
     site.replacement = simulated_model::find("model-f").unwrap().into();
     let site = SimulatedSite::new(Simulation::new(site, Instant::START).unwrap());
     let script = Script::of(Script::read("operator.toml", format!("format = 1\n{answers}").as_bytes()).unwrap());
-    let operator = Operator::script("script", script.with_eyes(eyes(port::eyes(&files))), site.clone());
+    let operator = Operator::script("script", person(script, port::eyes(&files)), site.clone());
     let line = |unit, seed| Line::simulated(&site, Some(unit), FaultSpec::default(), seed);
     let session = job::Job::begin(&files, inputs, MemoryKeeper::default(), DATE_OF_SIMULATIONS)
         .line(line(Which::Replacement, 1))

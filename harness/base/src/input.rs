@@ -1,7 +1,7 @@
 //! The events of a job, in one total order. They are what the input log holds and what the procedure is driven by.
 //!
 //! Not here: how they are stored (the trace crate) or what they mean (the procedure).
-use crate::Instant;
+use crate::{Instant, logger::LoggerFile};
 use alloc::{boxed::Box, string::String, vec::Vec};
 use core::fmt;
 use serde::{Deserialize, Serialize};
@@ -85,6 +85,8 @@ pub enum Input {
     Attended(bool),
     /// Leave the job in a safe state, to be taken up again later. It does not end.
     Pause(AbortCause),
+    /// What was read of a logger's file that a person gives: it comes before the answer that names it.
+    LoggerFile(Box<LoggerFile>),
 }
 
 /// Why a link is down. Each has a remedy of its own.

@@ -8,6 +8,7 @@ extern crate alloc;
 pub mod dimension;
 pub mod grid;
 pub mod input;
+pub mod logger;
 pub mod obscuration;
 pub mod pipework;
 pub mod quantity;

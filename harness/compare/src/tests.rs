@@ -41,6 +41,9 @@ fn record(pipes: &[(u8, [f64; 6])]) -> Record {
                 alarm_after_s: None,
                 until: Instant::START,
                 why_not: None,
+                by: None,
+                by_hand: None,
+                curve: Vec::new(),
                 set_aside: None,
             });
         }

@@ -242,6 +242,10 @@ pub enum Wants {
     },
     /// Words.
     Text,
+    /// A time as the clock of a logger shows it: answered at that moment.
+    ClockTime,
+    /// A file of a logger, by its path.
+    LoggerFile,
     /// Nothing: it is told, and goes by itself when its time is over or it shows otherwise. It may be objected to.
     Notice,
     /// The numbers of those of these lines that are done, typed one by one.

@@ -7,7 +7,8 @@ use crate::{
     error::{Kind, Problem},
     folder::{self, Folder},
     journal::{self, Citation, JOURNAL_LIMIT, Journal, Torn},
-    photos, settings,
+    kept::KeptFile,
+    loggers, photos, settings,
 };
 use plumeline_base::input::Photo;
 use plumeline_detector::Identity;
@@ -48,6 +49,7 @@ pub fn check(folder: &Folder, mut cited: impl FnMut(&Citation) -> Result<(), Str
     let mut units = BTreeMap::new();
     let mut starts = BTreeSet::new();
     let mut kept_photos = Vec::new();
+    let mut kept_logs = Vec::new();
     let mut log_holds = true;
     for line in &journal.lines {
         // One line is enough to find the place; all that follow it would say the same.
@@ -70,6 +72,9 @@ pub fn check(folder: &Folder, mut cited: impl FnMut(&Citation) -> Result<(), Str
                 starts.insert(*boot_id);
             }
             Entry::Ticked(ticked) => kept_photos.extend(&ticked.photo),
+            Entry::LoggerFile { name, sha256, length, .. } => {
+                kept_logs.push(Photo { name: name.clone(), length: *length, sha256: sha256.clone() });
+            }
             Entry::Settings { which, sha256, .. } => {
                 let (name, role) = match which {
                     KeptSettings::AsFound => (folder::SETTINGS_AS_FOUND, "outgoing"),
@@ -89,8 +94,12 @@ pub fn check(folder: &Folder, mut cited: impl FnMut(&Citation) -> Result<(), Str
         checked.take(name, result);
     }
     for photo in kept_photos {
-        let result = kept_photo(folder, photo);
+        let result = kept_by(folder, photo, photos::check);
         checked.take(&photo.name, result);
+    }
+    for file in &kept_logs {
+        let result = kept_by(folder, file, loggers::check);
+        checked.take(&file.name, result);
     }
     checked
 }
@@ -132,13 +141,17 @@ fn input(folder: &Folder, name: &str, recorded: Option<&str>) -> Result<Option<D
     Ok(Some(file.digest))
 }
 
-/// A photo that an answer names.
-fn kept_photo(folder: &Folder, photo: &Photo) -> Result<Option<Digest>, Problem> {
-    let digest = Digest::parse(&photo.sha256).ok_or_else(|| {
-        let cause = "the journal records no SHA-256 of this photo";
-        Problem::with_file(Kind::Altered, &photo.name, cause, "use the journal as the tool wrote it")
+/// A photo, or a file of a logger, that an answer names.
+fn kept_by(
+    folder: &Folder,
+    named: &Photo,
+    check: impl Fn(&Folder, &KeptFile) -> Result<(), Problem>,
+) -> Result<Option<Digest>, Problem> {
+    let digest = Digest::parse(&named.sha256).ok_or_else(|| {
+        let cause = "the journal records no SHA-256 of this file";
+        Problem::with_file(Kind::Altered, &named.name, cause, "use the journal as the tool wrote it")
     })?;
-    photos::check(folder, &photos::Photo { name: photo.name.clone(), length: photo.length, digest })?;
+    check(folder, &KeptFile { name: named.name.clone(), length: named.length, digest })?;
     Ok(Some(digest))
 }
 

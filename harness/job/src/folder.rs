@@ -6,6 +6,7 @@ use crate::{
     digest::Digest,
     disk::{self, Disk, Locking, OsDisk},
     error::{Kind, Problem, quoted, too_large},
+    loggers::LOGGERS,
     photos::PHOTOS,
     seal, stamp_file,
 };
@@ -163,7 +164,7 @@ impl Folder {
         }
         Ok(folder)
     }
-    /// What a job left here, in the order in which it is taken away: stamps and seals (the newest first), photos, then what follows
+    /// What a job left here, in the order in which it is taken away: stamps and seals (the newest first), photos and files of loggers, then what follows
     /// from something before that.
     fn left_by_a_job(&self) -> io::Result<Vec<PathBuf>> {
         let names = self.disk.list(&self.dir)?;
@@ -173,9 +174,10 @@ impl Folder {
             numbers.sort_unstable();
             left.extend(numbers.into_iter().rev().map(|n| self.dir.join(file_name(n))));
         }
-        let photos = self.dir.join(PHOTOS);
-        if self.disk.exists(&photos)? {
-            left.extend(self.disk.list(&photos)?.into_iter().map(|name| photos.join(name)));
+        for shelf in [PHOTOS, LOGGERS].map(|shelf| self.dir.join(shelf)) {
+            if self.disk.exists(&shelf)? {
+                left.extend(self.disk.list(&shelf)?.into_iter().map(|name| shelf.join(name)));
+            }
         }
         for name in REPORTS.into_iter().rev().chain(LEFT_BY_A_JOB) {
             let path = self.dir.join(name);

@@ -182,6 +182,28 @@ fn instruments_are_read_with_their_certificates() {
         let problem = parse("plan.toml", text.as_bytes(), &template_pipes().pipework).unwrap_err();
         assert_eq!(problem.kind(), kind, "{from} {to}: {}", problem.render(false));
     }
+    // A logger says how often it stores a reading, and how its files are to be read.
+    let logger =
+        METER.replace("multimeter", "logger").replace("\"mA\"", "\"%/m\"").replace("[0.0, 2000.0]", "[0.0, 20.0]");
+    let stored = logger.replace(
+        "serial",
+        "interval = \"2 s\"\nlag = \"500 ms\"\nfile = { column = \"smoke\", dates = \"day-first\" }\nserial",
+    );
+    let plan = read(&format!("{LEAST}{}", stored.replace("resolution = 1.0", "resolution = 0.001"))).plan;
+    let stores = plan.logger().unwrap().stores.clone().unwrap();
+    assert_eq!((stores.interval_s, stores.lag_s), (2.0, 0.5));
+    assert_eq!((stores.column.as_deref(), stores.dates.as_deref()), (Some("smoke"), Some("day-first")));
+    for (text, kind) in [
+        (logger.clone(), Kind::MissingKey),
+        (stored.replace("2 s", "5 s"), Kind::Conflict),
+        (stored.replace("day-first", "backwards"), Kind::UnknownName),
+        (stored.replace("%/m", "V"), Kind::Range),
+        (METER.replace("serial", "interval = \"1 s\"\nserial"), Kind::Range),
+        (format!("{stored}{}", stored.replace("\"M\"", "\"N\"")), Kind::Duplicate),
+    ] {
+        let problem = parse("plan.toml", format!("{LEAST}{text}").as_bytes(), &template_pipes().pipework).unwrap_err();
+        assert_eq!(problem.kind(), kind, "{text}: {}", problem.render(false));
+    }
     // A flow meter may sit at the exhaust, one of them; what measures no flow sits nowhere.
     let flow = METER.replace("multimeter", "flow meter").replace("\"mA\"", "\"L/min\"");
     let at = |name: &str, place: &str| flow.replace("name = \"M\"", &format!("name = \"{name}\"\nat = \"{place}\""));

@@ -16,7 +16,7 @@ use plumeline_runtime::{
     job_files::{Files, Loaded},
     keep::MemoryKeeper,
     line::Line,
-    operator::{Operator, Script, SimulatedSite},
+    operator::{Operator, Script, SimulatedLogger, SimulatedSite},
     port, scenario,
     session::Outward,
     show::Show,
@@ -108,7 +108,8 @@ fn play(files: &Files, mut inputs: JobInputs, seed: u64) -> Result<Played, Failu
     let simulation = SimulatedSite::new(scenario::simulation(site, Instant::START)?);
     let line = |unit| Line::simulated(&simulation, unit, FaultSpec::default(), seed);
     let seen = Rc::new(Cell::default());
-    let script = Script::willing().with_hands_full().with_eyes(port::eyes(&files));
+    let script =
+        Script::willing().with_hands_full().with_eyes(port::eyes(&files)).with_logger(SimulatedLogger::default());
     let session = Job::begin(&files, inputs, MemoryKeeper::default(), DATE_OF_SIMULATIONS)
         .line(line(apart.then_some(Which::Replacement)))
         .outgoing_line(apart.then(|| line(Some(Which::Outgoing))))

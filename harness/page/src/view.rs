@@ -405,7 +405,7 @@ fn ask(now: Instant, prompt: &Prompt) -> Ask {
             unit = Some(of.clone());
             "number"
         }
-        Wants::Text => "text",
+        Wants::Text | Wants::ClockTime | Wants::LoggerFile => "text",
         Wants::Notice => "notice",
         Wants::Numbers { of } => {
             words = of.iter().map(|n| (n.to_string(), String::new())).collect();

@@ -56,6 +56,12 @@ pub(crate) fn parse(text: &str) -> Option<u64> {
     u64::try_from(date.unix_timestamp_nanos() / 1_000_000).ok()
 }
 
+/// By how much the local time of a date is ahead of UTC, s.
+pub(crate) fn ahead_s(text: &str) -> Option<i64> {
+    let date = OffsetDateTime::parse(text, &Rfc3339).ok()?;
+    Some(i64::from(date.offset().whole_seconds()))
+}
+
 /// Date and time in UTC, to the second; the end of the calendar beyond it.
 pub(crate) fn format(utc_ms: u64) -> String {
     let seconds = i64::try_from(utc_ms / 1000).unwrap_or(i64::MAX);

@@ -216,6 +216,23 @@ pub enum Entry {
         /// What was put right, in the person's own words.
         what: String,
     },
+    /// A logger's file was given, and read.
+    LoggerFile {
+        /// Where it is kept, from the job's folder.
+        name: String,
+        /// SHA-256 of its bytes, hexadecimal.
+        sha256: String,
+        /// Length, bytes.
+        length: u64,
+        /// The column that was read.
+        column: String,
+        /// The unit of its readings.
+        unit: String,
+        /// Its first time, as its clock says it.
+        first: String,
+        /// Readings in it, and those of them that entered the log: about the marks of its clock.
+        readings: (u64, u64),
+    },
     /// A remark.
     Remark {
         /// The words.

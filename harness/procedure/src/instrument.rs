@@ -3,8 +3,11 @@
 //! A number that a person reads off an instrument is worth what the certificate says, not what a display of the unit would be
 //! worth. Not here: how a person is asked (`metered`), and what a number is held against (the judges).
 use crate::plan::Plan;
-use alloc::{format, string::String};
-use plumeline_base::quantity::{Estimate, M3_S_PER_L_MIN};
+use alloc::{format, string::String, vec::Vec};
+use plumeline_base::{
+    obscuration::{Extinction, ObscurationUnit},
+    quantity::{Estimate, M_PER_FT, M3_S_PER_L_MIN},
+};
 use plumeline_detector::display::Scale;
 use plumeline_measure::difference::Common;
 
@@ -19,15 +22,18 @@ pub enum Kind {
     Multimeter,
     /// Measures the time between two presses.
     StopWatch,
+    /// Stores the unit's smoke signal as an obscuration, by a clock of its own; what it stored is given as a file.
+    Logger,
 }
 impl Kind {
     /// The names in plans.
-    pub const NAMES: [(&'static str, Self); 5] = [
+    pub const NAMES: [(&'static str, Self); 6] = [
         ("manometer", Self::Manometer),
         ("flow meter", Self::FlowMeter),
         ("anemometer", Self::FlowMeter),
         ("multimeter", Self::Multimeter),
         ("stop-watch", Self::StopWatch),
+        ("logger", Self::Logger),
     ];
     /// It can measure this.
     pub const fn measures(self, what: Measurand) -> bool {
@@ -37,6 +43,7 @@ impl Kind {
                 | (Self::FlowMeter, Measurand::Flow)
                 | (Self::Multimeter, Measurand::Voltage | Measurand::Current)
                 | (Self::StopWatch, Measurand::Time)
+                | (Self::Logger, Measurand::Obscuration)
         )
     }
 }
@@ -68,10 +75,12 @@ pub enum Measurand {
     Flow,
     /// s.
     Time,
+    /// 1/m: of a thin smoke, as far as one factor stands for it.
+    Obscuration,
 }
 
 /// The units that instruments show, with what is measured and its size in SI.
-pub const UNITS: [(&str, Measurand, f64); 10] = [
+pub const UNITS: [(&str, Measurand, f64); 13] = [
     ("V", Measurand::Voltage, 1.0),
     ("mV", Measurand::Voltage, 1e-3),
     ("A", Measurand::Current, 1.0),
@@ -82,6 +91,9 @@ pub const UNITS: [(&str, Measurand, f64); 10] = [
     ("L/min", Measurand::Flow, M3_S_PER_L_MIN),
     ("m3/h", Measurand::Flow, 1.0 / 3600.0),
     ("s", Measurand::Time, 1.0),
+    ("%/m", Measurand::Obscuration, 0.01),
+    ("%/ft", Measurand::Obscuration, 0.01 / M_PER_FT),
+    ("dB/m", Measurand::Obscuration, core::f64::consts::LN_10 / 10.0),
 ];
 
 /// What is said of a number for which the plan names no instrument.
@@ -110,6 +122,29 @@ impl Day {
     }
 }
 
+/// What is known of a logger and of its files before there is one.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Stores {
+    /// What it stores stands for the signal of up to so long before, s: its averaging or its lag.
+    pub lag_s: f64,
+    /// From one reading to the next, s.
+    pub interval_s: f64,
+    /// The column of the times, by name, heading or number, where a file does not say it by itself; and so on for what follows.
+    pub time: Option<String>,
+    /// The column of the readings.
+    pub column: Option<String>,
+    /// The order of its dates: `day-first`, `month-first` or `year-first`.
+    pub dates: Option<String>,
+    /// Its decimal mark: `point` or `comma`.
+    pub decimal: Option<String>,
+    /// The unit of its times.
+    pub time_unit: Option<String>,
+    /// Further words for no value.
+    pub gaps: Vec<String>,
+    /// Its encoding.
+    pub encoding: Option<String>,
+}
+
 /// An instrument, as it measures one quantity.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Instrument {
@@ -131,6 +166,8 @@ pub struct Instrument {
     pub u_relative: f64,
     /// Where it sits, if it measures a flow.
     pub at: Place,
+    /// What it stores, if it is a logger.
+    pub stores: Option<Stores>,
     /// When it was calibrated.
     pub calibrated: Day,
     /// The last day on which that holds.
@@ -140,6 +177,14 @@ impl Instrument {
     /// Its name and serial number.
     pub fn label(&self) -> String {
         format!("{}, serial {}", self.name, self.serial)
+    }
+    /// What it stores is an obscuration in this unit.
+    pub fn obscuration(&self) -> Option<ObscurationUnit> {
+        ObscurationUnit::parse(&self.scale.unit).filter(|_| self.measures == Measurand::Obscuration)
+    }
+    /// What a stored reading says, 1/m.
+    pub fn extinction(&self, reading: f64) -> Option<Extinction> {
+        Extinction::from_stated(reading, self.obscuration()?)
     }
     /// What is common to all of its readings, SI.
     pub(crate) fn common(&self) -> Common {
@@ -160,6 +205,10 @@ impl Plan {
         let measures = || self.instruments.iter().filter(|i| i.measures == what && i.at == Place::Inlet);
         let holds = |i: &&Instrument| about.is_some_and(|x| (i.scale.range.0..=i.scale.range.1).contains(&(x / i.si)));
         measures().find(holds).or_else(|| measures().next())
+    }
+    /// The logger on the unit's smoke signal.
+    pub fn logger(&self) -> Option<&Instrument> {
+        self.instruments.iter().find(|i| i.kind == Kind::Logger)
     }
     /// The flow meter at the unit's exhaust off which all flows of the job are read.
     pub fn exhaust_meter(&self) -> Option<&Instrument> {
@@ -188,6 +237,7 @@ pub(crate) mod tests {
             u: 0.5,
             u_relative: 0.01,
             at: Place::Inlet,
+            stores: None,
             calibrated: Day { text: "2026-03-02".into(), begins_ms: today() - 200 * Day::LASTS_MS },
             due: Day { text: "2027-03-02".into(), begins_ms: today() + 100 * Day::LASTS_MS },
         }

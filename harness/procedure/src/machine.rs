@@ -112,7 +112,9 @@ impl Procedure {
             Input::Date(date) => {
                 let doubt = crate::date::doubt(date, ctx.get().record.date, now);
                 if let Some(ms) = crate::date::parse(date) {
-                    ctx.edit().record.date = Some((now, ms));
+                    let mut s = ctx.edit();
+                    s.record.date = Some((now, ms));
+                    s.record.ahead_s = crate::date::ahead_s(date).unwrap_or(0);
                 }
                 ctx.note(Entry::Date { date: date.clone() });
                 if let Some(why) = doubt {
@@ -162,6 +164,18 @@ impl Procedure {
                 ctx.edit().running.abort = Some(*cause);
             }
             Input::Attended(by_a_person) => ctx.edit().running.attended = *by_a_person,
+            Input::LoggerFile(file) => {
+                ctx.note(Entry::LoggerFile {
+                    name: file.name.clone(),
+                    sha256: file.sha256.clone(),
+                    length: file.length,
+                    column: file.column.clone(),
+                    unit: file.unit.clone(),
+                    first: file.first.clone(),
+                    readings: (file.readings, file.rows.len() as u64),
+                });
+                ctx.edit().given = Some(file.clone());
+            }
             Input::Pause(cause) => ctx.pause(match cause {
                 AbortCause::Operator => "asked for by the operator",
                 AbortCause::Shutdown => "the system ends the program, or nobody is there any more",

@@ -325,6 +325,15 @@ pub struct SmokeRun {
     pub until: Instant,
     /// Why there is no time, where there is none.
     pub why_not: Option<String>,
+    /// The logger off whose file it was read.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub by: Option<String>,
+    /// From the release to a tenth of the plateau as a person marked it, s, where it was read off a file.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub by_hand: Option<Figure>,
+    /// What the file shows of it: time after the release, s, and extinction, 1/m.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub curve: Vec<(f64, f64)>,
     /// Set aside before its result was known, for this reason: it does not count.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub set_aside: Option<String>,

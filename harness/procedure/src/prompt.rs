@@ -146,6 +146,13 @@ acts! {
     } = "fault-gone",
     /// Say so if the release did not go as it was meant to: that sets the run aside before its result shows.
     ReleaseWent(HoleRef) = "release-went",
+    /// Type a time that a logger's clock shows, at the very moment when it shows it.
+    LoggerTime = "logger-time",
+    /// Give the file that a logger stored.
+    GiveFile {
+        /// The times of its clock that were marked, as they were typed.
+        marks: Vec<String>,
+    } = "give-file",
     /// Stop the smoke.
     StopSmoke = "stop-smoke",
     /// Shut an inlet (or pull its pipe).

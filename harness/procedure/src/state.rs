@@ -26,6 +26,7 @@ use core::time::Duration;
 use plumeline_base::{
     Instant,
     input::{AbortCause, Answer, LineId},
+    logger::LoggerFile,
 };
 use plumeline_detector::{Baseline, Identity, SettingsState, Ticket, Trouble, driver::End, settings::Settings};
 use plumeline_measure::{clock, few, joint};
@@ -220,6 +221,8 @@ pub(crate) struct RecordState {
     pub(crate) opened: bool,
     /// A date that the log noted, ms since 1970 UTC.
     pub(crate) date: Option<(Instant, u64)>,
+    /// By how much its local time is ahead of UTC, s.
+    pub(crate) ahead_s: i64,
     /// Why the computer's date is not to be trusted any more.
     pub(crate) date_doubt: Option<String>,
     pub(crate) anchors: Anchors,
@@ -318,6 +321,8 @@ pub(crate) struct JobState {
     pub(crate) record: RecordState,
     pub(crate) prompts: Prompts,
     pub(crate) requests: Requests,
+    /// What was read of a logger's file that was just given.
+    pub(crate) given: Option<Box<LoggerFile>>,
 }
 
 impl JobState {
@@ -350,6 +355,7 @@ impl JobState {
             record: RecordState::default(),
             prompts: Prompts::default(),
             requests: Requests::default(),
+            given: None,
         }
     }
     /// The tie of the clocks no longer holds.

@@ -163,6 +163,13 @@ impl Record {
                 self.remarks.push((at, text));
             }
             Entry::Remark { text } => self.remarks.push((at, text.clone())),
+            Entry::LoggerFile { name, column, unit, first, readings: (all, taken), .. } => {
+                let text = format!(
+                    "file of a logger: {name}, column {column}, in {unit}, from {first} by its clock; {taken} of its {all} readings lie about \
+                     the marks of its clock"
+                );
+                self.remarks.push((at, text));
+            }
             Entry::Ended { .. } => {
                 self.line_back(at);
                 for (from, hole) in self.now.closed.drain(..) {

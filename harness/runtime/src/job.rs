@@ -3,6 +3,7 @@
 //! Everything that happens becomes an input of the session; this loop decides nothing. Time is the system's (or a scaled one), or
 //! virtual: then it jumps from one due instant to the next, with no sleeps and no threads, on any platform. Not here: back-off,
 //! retries, stages (the procedure), frames (the drivers).
+pub mod given;
 mod remote;
 
 use crate::{
@@ -19,6 +20,7 @@ use crate::{
     session::{Keeper, Outward, Session},
     show::Show,
 };
+use given::Loggers;
 use plumeline_base::{
     Instant,
     input::{AbortCause, Answer, Input, LineId, OperatorAct},
@@ -50,6 +52,7 @@ pub struct Job<'a, K> {
     operators: Vec<Operator>,
     observers: Vec<Box<dyn Show + 'a>>,
     photos: Option<Photos>,
+    loggers: Loggers,
     pages: Option<UnboundedReceiver<FromPages>>,
     inputs: VecDeque<(Instant, Input)>,
     /// The latest instant that the session knows of.
@@ -125,9 +128,9 @@ enum Woke {
 impl<'a, K: Keeper> Job<'a, K> {
     /// A job that begins: these files, what they come to, and the date.
     pub fn begin(files: &Files, inputs: JobInputs, keeper: K, date: impl Into<String>) -> Self {
-        let hz = inputs.plan.link.readings_hz;
+        let (hz, loggers) = (inputs.plan.link.readings_hz, Loggers::of(&inputs.plan, None));
         let session = Session::new(Procedure::new(inputs, port::drivers(files)), keeper, hz);
-        Self::going_on(session, files.opening(date.into()), Instant::START)
+        Self::going_on(session, files.opening(date.into()), Instant::START).loggers(loggers)
     }
     /// A job whose session is there already, with the inputs that come next and the instant that they come at.
     pub fn going_on(session: Session<K>, opening: Vec<Input>, at: Instant) -> Self {
@@ -138,6 +141,7 @@ impl<'a, K: Keeper> Job<'a, K> {
             operators: Vec::new(),
             observers: Vec::new(),
             photos: None,
+            loggers: Loggers::default(),
             pages: None,
             inputs: opening.into_iter().map(|input| (at, input)).collect(),
             now: at,
@@ -184,6 +188,12 @@ impl<'a, K: Keeper> Job<'a, K> {
     #[must_use]
     pub fn photos(mut self, photos: Photos) -> Self {
         self.photos = Some(photos);
+        self
+    }
+    /// Takes files of a logger in.
+    #[must_use]
+    pub fn loggers(mut self, loggers: Loggers) -> Self {
+        self.loggers = loggers;
         self
     }
     /// People at pages, whose answers come in here.
@@ -327,7 +337,10 @@ impl<'a, K: Keeper> Job<'a, K> {
             }
             while let Some(act) = self.operators[i].answer_due(now, self.session.open(), self.photos.as_ref())? {
                 tracing::debug!(operator = self.operators[i].name(), prompt = act.prompt, "answers");
-                self.feed(self.time(), Input::Operator(act))?;
+                let at_hand = self.operators[i].at_hand();
+                for input in self.with_file_of_script(act, at_hand) {
+                    self.feed(self.time(), input)?;
+                }
             }
         }
         if woken {
@@ -449,7 +462,11 @@ impl<'a, K: Keeper> Job<'a, K> {
             }
         };
         tracing::debug!(operator = self.operators[who].name(), prompt = act.prompt, "answers");
-        self.inputs.push_back((typed.at, Input::Operator(act)));
+        let at_hand = self.operators[who].at_hand();
+        match self.with_file(act, at_hand) {
+            Ok(inputs) => self.inputs.extend(inputs.into_iter().map(|input| (typed.at, input))),
+            Err(why) => self.say(&format!("        not answered yet: {why}")),
+        }
     }
 
     fn feed(&mut self, at: Instant, input: Input) -> Result<(), Failure> {

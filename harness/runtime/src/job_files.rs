@@ -14,6 +14,7 @@ use plumeline_airflow::{
     warnings::{ReviewLimits, review},
 };
 use plumeline_base::{input::Input, pipework::Pipework};
+use plumeline_detector::{Abilities, vocabulary::ObscurationSensing};
 use plumeline_job::{
     Kind, Problem,
     account::{self, AccountFile},
@@ -228,6 +229,9 @@ impl Files {
         if plan.plan.exhaust_meter().is_some() {
             readable_by_meter(replacement.as_ref())?;
         }
+        if plan.plan.logger().is_some() {
+            readable_by_logger(replacement.as_ref())?;
+        }
         let by_opening = pipework.pipework.openings.len() <= ONE_BY_ONE;
         let several = pipework.pipework.inlets.iter().filter(|i| i.node.is_some()).count() > 1;
         let (prediction, alone) = match plan.plan.exhaust_meter() {
@@ -280,6 +284,20 @@ fn readable_by_meter(replacement: Option<&Description>) -> Result<(), Failure> {
     let cause =
         "a meter at the exhaust is named, and the replacement tells its flows over its line (or nobody described it)";
     let remedy = "take `at = \"exhaust\"` or the instrument out of the plan; a unit that tells no flow is described without one, in [display], [registers] or [lines]";
+    Err(Problem::with_file(Kind::Conflict, folder::PLAN, cause, remedy).into())
+}
+
+/// A logger stands in for the smoke that a unit doesn't tell by a line: one that does has no use for it.
+fn readable_by_logger(replacement: Option<&Description>) -> Result<(), Failure> {
+    let tells = |d: &Description| {
+        let line = |line: &Abilities| line.obscuration != ObscurationSensing::None;
+        !d.is_by_hand() && d.offers().line.as_ref().is_none_or(|l| line(&l.can))
+    };
+    if replacement.is_some_and(|d| !tells(d)) {
+        return Ok(());
+    }
+    let cause = "a logger of the smoke signal is named, and the replacement tells its smoke over its line (or nobody described it)";
+    let remedy = "take the logger out of the plan: what the unit tells is timed as it comes; a unit that tells no smoke is described without it";
     Err(Problem::with_file(Kind::Conflict, folder::PLAN, cause, remedy).into())
 }
 

@@ -467,6 +467,10 @@ pub fn how_to_answer(p: &Prompt) -> String {
         Wants::Moment => "press Enter at that moment, or type: no, REASON".into(),
         Wants::Number { unit } => format!("type the number in {unit}, or: no, REASON"),
         Wants::Text => "type your answer, or: no".into(),
+        Wants::ClockTime => "type the time, press Enter when the clock shows it; or: can't, REASON".into(),
+        Wants::LoggerFile => {
+            "type the file's path, and behind it what it doesn't say itself (; column NAME ; dates day-first); or: can't, REASON".into()
+        }
         Wants::OneOf { words } => format!("type {}", crate::operator::keyboard::words_to_type(words)),
         Wants::Tick => crate::operator::keyboard::TICK_HELP.into(),
     }

@@ -1,9 +1,12 @@
 //! A record's content as bytes, and the plain words that a packet viewer shows beside it.
 //!
-//! Bytes of the line are stored as they are. Any other event is one line of JSON that names it; a file's bytes
-//! follow after a newline. Not here: blocks (see `block`), order and limits (see `write` and `read`).
+//! Bytes of the line are stored as they are. Any other event is one line of JSON that names it; a file's bytes, and the
+//! rows of a logger's file, follow after a newline. Not here: blocks (see `block`), order and limits (see `write` and `read`).
 use crate::{Logged, block::Interface};
-use plumeline_base::input::{AbortCause, Answer, FromPage, Input, LineId, LinkDown, OperatorAct, Tick};
+use plumeline_base::{
+    input::{AbortCause, Answer, FromPage, Input, LineId, LinkDown, OperatorAct, Tick},
+    logger::LoggerFile,
+};
 use serde::{Deserialize, Serialize};
 use std::borrow::Cow;
 
@@ -51,6 +54,10 @@ enum Header<'a> {
     },
     Pause {
         cause: AbortCause,
+    },
+    LoggerFile {
+        rows: u64,
+        about: Cow<'a, LoggerFile>,
     },
     Join {
         parts: u32,
@@ -106,6 +113,13 @@ pub(crate) fn encode(what: &Logged) -> Content<'_> {
         bytes.push(b'\n');
         bytes.extend_from_slice(file);
     }
+    if let Input::LoggerFile(file) = input {
+        for (at_us, value) in &file.rows {
+            // The shortest figures that read back to the same number.
+            bytes.extend_from_slice(format!("\n{at_us} {value}").as_bytes());
+        }
+        bytes.push(b'\n');
+    }
     Content { on: Interface::Events, bytes: bytes.into(), words: short(words(input)) }
 }
 
@@ -155,6 +169,7 @@ fn header(input: &Input) -> Option<Header<'_>> {
         Input::Abort(cause) => Header::Abort { cause: *cause },
         Input::Attended(by_a_person) => Header::Attended { by_a_person: *by_a_person },
         Input::Pause(cause) => Header::Pause { cause: *cause },
+        Input::LoggerFile(file) => Header::LoggerFile { rows: file.rows.len() as u64, about: Cow::Borrowed(&**file) },
         Input::Wake | Input::Received(..) => return None,
     })
 }
@@ -177,7 +192,7 @@ fn event(packet: &[u8]) -> Result<Packet, String> {
         None => (packet, None),
     };
     let header: Header<'_> = serde_json::from_slice(head).map_err(|e| e.to_string())?;
-    if file.is_some() != matches!(header, Header::File { .. }) {
+    if file.is_some() != matches!(header, Header::File { .. } | Header::LoggerFile { .. }) {
         return Err("bytes after the line of JSON belong to a file, and only to a file".into());
     }
     Ok(Packet::Record(Logged::Input(match header {
@@ -216,8 +231,25 @@ fn event(packet: &[u8]) -> Result<Packet, String> {
         Header::Abort { cause } => Input::Abort(cause),
         Header::Attended { by_a_person } => Input::Attended(by_a_person),
         Header::Pause { cause } => Input::Pause(cause),
+        Header::LoggerFile { rows, about } => {
+            let read = logged(file.unwrap_or_default())?;
+            if rows != read.len() as u64 {
+                return Err(format!("the logger's file should have {rows} rows, but {} are here", read.len()));
+            }
+            Input::LoggerFile(Box::new(LoggerFile { rows: read, ..about.into_owned() }))
+        }
         Header::Join { parts } => return Ok(Packet::Join(parts)),
     })))
+}
+
+/// The rows of a logger's file: a line for each, with its time in us and what was read.
+fn logged(bytes: &[u8]) -> Result<Vec<(i64, f64)>, String> {
+    let text = std::str::from_utf8(bytes).map_err(|e| e.to_string())?;
+    let row = |line: &str| {
+        let read = line.split_once(' ').and_then(|(at, value)| Some((at.parse().ok()?, value.parse().ok()?)));
+        read.ok_or_else(|| format!("`{line}` is no row of a logger's file"))
+    };
+    text.lines().map(row).collect()
 }
 
 /// An event in plain words.
@@ -251,6 +283,7 @@ fn words(input: &Input) -> String {
         Input::Head(code) => format!("code of the record so far: {code}"),
         Input::Abort(cause) => format!("abort: {}", why(*cause)),
         Input::Pause(cause) => format!("pause: {}", why(*cause)),
+        Input::LoggerFile(file) => format!("{} as read: {} rows in {}", file.name, file.rows.len(), file.unit),
         Input::Attended(true) => "a person decides what follows when something is not shown".into(),
         Input::Attended(false) => "the plan decides what follows when something is not shown".into(),
     }

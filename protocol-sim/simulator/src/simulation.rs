@@ -88,6 +88,8 @@ pub struct Simulation {
     echoes: Vec<(u8, u8)>,
     /// Output of the replacement that the panel's fault input is wired to.
     fault_wire: u8,
+    /// A logger on the smoke signal: when, s, and what was told, %/m, once a second.
+    logger: Option<Vec<(f64, f64)>>,
 }
 
 impl Simulation {
@@ -169,6 +171,7 @@ impl Simulation {
             came_up: 0,
             echoes: Vec::new(),
             fault_wire: scenario.fault_wire,
+            logger: None,
         })
     }
 
@@ -190,9 +193,22 @@ impl Simulation {
                 drive(&mut self.site, unit, next);
             }
             self.watch_panel();
+            self.store_smoke();
         }
         self.now = self.now.max(now);
         self.site.advance(self.now);
+    }
+    /// What the unit tells of smoke, once a second, as far as it tells any.
+    fn store_smoke(&mut self) {
+        let now = self.now;
+        let due = |rows: &Vec<(f64, f64)>| rows.last().is_none_or(|(at, _)| now.as_secs_f64() >= at.floor() + 1.0);
+        if !self.logger.as_ref().is_some_and(due) {
+            return;
+        }
+        let smoke = self.shown(now).ok().map(|shown| shown.smoke_percent_per_m.iter().copied().fold(0.0, f64::max));
+        if let (Some(rows), Some(smoke)) = (&mut self.logger, smoke) {
+            rows.push((now.as_secs_f64(), smoke));
+        }
     }
     fn unit(&mut self, which: Which) -> &mut Unit {
         &mut self.units[usize::from(which == Which::Replacement)]
@@ -262,6 +278,7 @@ impl Simulation {
                     Told::Panel(p) => v["panel"] = serde_json::json!(p),
                     Told::Display(d) => v["display"] = serde_json::json!(d),
                     Told::Label(l) => v["label"] = serde_json::json!(l),
+                    Told::Logger(rows) => v["logger"] = serde_json::json!(rows),
                     Told::Truth(t) => v["truth"] = serde_json::json!(t),
                 }
                 v
@@ -342,6 +359,7 @@ impl Simulation {
                     return refuse(why, "try again later, or do something else first");
                 }
             }
+            Command::Logger => return Ok(Told::Logger(self.logger.get_or_insert_default().clone())),
             Command::Truth => return Ok(Told::Truth(self.site.truth())),
         }
         self.watch_panel();
@@ -474,6 +492,8 @@ pub enum Told {
     Display(Shown),
     /// What its label says, and which settings it shows.
     Label(Box<AtHand>),
+    /// What a logger stored: s, and %/m.
+    Logger(Vec<(f64, f64)>),
     /// What is really so.
     Truth(AirTruth),
 }

@@ -23,16 +23,16 @@ pub struct Demo {
     #[arg(
         long,
         value_name = "NAME",
-        default_value_ifs([("unit", "display", BY_HAND), ("unit", "registers", BY_REGISTERS), ("unit", "lines", BY_LINES), ("unit", "meter", BY_HAND)]),
+        default_value_ifs([("unit", "display", BY_HAND), ("unit", "registers", BY_REGISTERS), ("unit", "lines", BY_LINES), ("unit", "meter", BY_HAND), ("unit", "logger", BY_HAND)]),
         default_value = USUAL
     )]
     pub replacement: String,
     /// What the replacement is asked through: its protocol, its registers, lines that it prints with a simulated person for the
     /// rest, or that person alone, who reads its display and works its keys; `meter`: that display shows no flow, and the person reads a
-    /// meter at the exhaust.
+    /// meter at the exhaust; `logger`: the smoke is timed off the file of a logger on its signal.
     #[arg(long, value_name = "HOW", default_value = "protocol")]
     pub unit: AskedThrough,
-    /// With `--unit display` or `meter`: the share of typed flows in which the simulated person slips, by the seed.
+    /// With `--unit display`, `meter` or `logger`: the share of typed flows in which the simulated person slips, by the seed.
     #[arg(long, value_name = "SHARE", default_value_t = 0.0)]
     pub slips: f64,
     /// How the unit is reached: in process and virtual time, or over a pseudo-terminal in scaled time.
@@ -74,6 +74,8 @@ pub enum AskedThrough {
     Display,
     /// A person at its lamps, and a meter at its exhaust.
     Meter,
+    /// A person at its display, and a logger on its smoke signal.
+    Logger,
 }
 impl AskedThrough {
     /// The replacement that the demonstration's job has for it.
@@ -82,7 +84,7 @@ impl AskedThrough {
             Self::Protocol => USUAL,
             Self::Registers => BY_REGISTERS,
             Self::Lines => BY_LINES,
-            Self::Display | Self::Meter => BY_HAND,
+            Self::Display | Self::Meter | Self::Logger => BY_HAND,
         }
     }
 }

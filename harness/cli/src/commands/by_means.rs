@@ -59,6 +59,7 @@ impl Invented {
         let described = Described::find(replacement)?;
         let (job, described) = match by {
             AskedThrough::Meter => (job.by_meter(), invented::without_flow(&described)?),
+            AskedThrough::Logger => (job.by_logger(), described),
             _ => (job, described),
         };
         Ok(Self { replacement, job, described })

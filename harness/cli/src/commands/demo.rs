@@ -18,10 +18,11 @@ use plumeline_runtime::{
     clock::{Clock, DATE_OF_SIMULATIONS, date, event_loop},
     failure::{Exit, Failure},
     finish, job,
+    job::given::Loggers,
     job_files::Files,
     keep::DiskKeeper,
     line::Line,
-    operator::{Operator, Script, SimulatedSite},
+    operator::{Operator, Script, SimulatedLogger, SimulatedSite},
     port, scenario,
     session::Session,
     show,
@@ -36,6 +37,9 @@ pub fn demo(args: &Demo) -> Result<Exit, Failure> {
     let mut job = Job::find(args.small, &args.replacement)?;
     if args.unit == AskedThrough::Meter {
         job = job.by_meter();
+    }
+    if args.unit == AskedThrough::Logger {
+        job = job.by_logger();
     }
     if !(0.0..=1.0).contains(&args.slips) {
         return Err(Failure::input(format!("{} is no share", args.slips), "say --slips 0 to 1, such as 0.05"));
@@ -66,9 +70,12 @@ pub fn demo(args: &Demo) -> Result<Exit, Failure> {
     let site = SimulatedSite::new(Simulation::new(site, Instant::START).map_err(told)?);
     let keeper = DiskKeeper::create(&folder)?;
     let eyes = port::eyes(&files).slipping(args.slips, args.seed);
-    let operator = Operator::script("script", Script::willing().with_eyes(eyes), site.clone());
-    let begin =
-        |files: &Files, date: String| job::Job::begin(files, loaded.inputs.clone(), keeper, date).operator(operator);
+    let script = Script::willing().with_eyes(eyes).with_logger(SimulatedLogger::default());
+    let operator = Operator::script("script", script, site.clone());
+    let loggers = Loggers::of(&loaded.inputs.plan, Some(&folder));
+    let begin = |files: &Files, date: String| {
+        job::Job::begin(files, loaded.inputs.clone(), keeper, date).loggers(loggers).operator(operator)
+    };
     let over = if args.page.page.is_some() { Over::Pty } else { args.over };
     let session = match over {
         Over::Pty => over_pty(&files, &site, args, &faults, (&folder, &loaded.inputs), begin)?,

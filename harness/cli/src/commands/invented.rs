@@ -158,7 +158,27 @@ calibrated = "2024-03-01"
 due = "2049-12-31"
 "#;
 
+/// A logger on the smoke signal of a unit.
+const LOGGER: &str = r#"
+[[instruments]]
+name = "Logger 3"
+kind = "logger"
+serial = "L3-0144"
+unit = "%/m"
+range = [0.0, 20.0]
+resolution = 0.0001
+relative_uncertainty = "2 %"
+interval = "1 s"
+calibrated = "2024-03-01"
+due = "2049-12-31"
+"#;
+
 impl Job {
+    /// The same with a logger on the smoke signal of a unit that a person reads.
+    #[must_use]
+    pub fn by_logger(self) -> Self {
+        Self { plan: format!("{}\n{LOGGER}", self.plan.trim_end()).into(), ..self }
+    }
     /// The same with a replacement whose display shows no flow and a meter at its exhaust.
     #[must_use]
     pub fn by_meter(self) -> Self {

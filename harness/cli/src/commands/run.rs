@@ -13,10 +13,10 @@ use plumeline_runtime::{
     clock::{self, Clock},
     failure::{Exit, Failure},
     finish, interrupt,
-    job::Job,
+    job::{Job, given::Loggers},
     job_files::{Files, Loaded},
     line::Line,
-    operator::{self, NoSite, Operator, Photos, RemoteSite, Script, SimulatedSite, Site, keyboard},
+    operator::{self, NoSite, Operator, Photos, RemoteSite, Script, SimulatedLogger, SimulatedSite, Site, keyboard},
     plan_check::{self, Reminding},
     port,
     resume::{self, TakenUp},
@@ -84,11 +84,14 @@ pub fn run(args: &Run) -> Result<Exit, Failure> {
         return finish::finished(&folder, &loaded, session, args.output.json, false);
     }
     let asks = script.is_none() && !ports.simulated();
-    let job = Job::going_on(session, opening, at).photos(photos(&folder));
+    let job = Job::going_on(session, opening, at)
+        .photos(photos(&folder))
+        .loggers(Loggers::of(&loaded.inputs.plan, Some(&folder)));
     let mut served = None;
     let job = if ports.simulated() {
         let site = simulated_site(args, &loaded, at)?;
         let script = script.map_or_else(Script::willing, |(script, _)| script).with_eyes(port::eyes(&files));
+        let script = script.with_logger(SimulatedLogger::default());
         let show = show::of_job(args.output.json, asks);
         job.observer(Reminding { show, open })
             .line(ports.simulated_line(&site, args)?)

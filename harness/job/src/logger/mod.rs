@@ -29,6 +29,9 @@ use std::path::Path;
 /// Largest file that is read, bytes.
 pub const LIMIT: u64 = 256 << 20;
 
+/// Steps in which times are written, us.
+const STEPS_US: [i64; 8] = [60_000_000, 1_000_000, 100_000, 10_000, 1_000, 100, 10, 1];
+
 /// What the user says of a file that it does not say by itself.
 #[derive(Clone, Debug, Default)]
 pub struct Stated {
@@ -130,6 +133,22 @@ impl Readings {
             }
         };
         Some(us - self.origin_us)
+    }
+    /// The first time of the file, for people.
+    pub fn first(&self) -> String {
+        match self.axis.unit_s {
+            Some(_) => format!("{} s", self.origin_us as f64 * 1e-6),
+            None => moment::show(self.origin_us, self.axis.dated),
+        }
+    }
+    /// The same in us since 1970 by the calendar of the file, where its times have dates.
+    pub fn dated_us(&self) -> Option<i64> {
+        self.axis.dated.then_some(self.origin_us)
+    }
+    /// The step in which its times are written, us, by the times that there are: the coarsest that holds all of them.
+    pub fn step_us(&self) -> u64 {
+        let written = |step: i64| self.readings.iter().all(|(us, _)| (us + self.origin_us) % step == 0);
+        STEPS_US.into_iter().find(|step| written(*step)).unwrap_or(1).unsigned_abs()
     }
     /// What a time looks like in this file.
     pub const fn time_wanted(&self) -> &'static str {

@@ -35,7 +35,7 @@ pub(super) fn check(
     plan.outgoing = f.outgoing.map(|u| expected(source, u)).transpose()?;
     plan.replacement = expected(source, f.replacement)?;
     plan.suction_at = suction(source, f.suction.at.as_ref(), pipework)?;
-    plan.instruments = instruments::instruments(source, &f.instruments)?;
+    plan.instruments = instruments::instruments(source, &f.instruments, plan.advanced.smoke.longest_gap_s)?;
     plan.not_shown = f
         .not_shown
         .iter()

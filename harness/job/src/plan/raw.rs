@@ -1,7 +1,10 @@
 //! What is written where in a `plan.toml`: the keys of the format, with their places in the text.
 //!
 //! Not here: what the values mean.
-use super::{instruments::RelativeUncertainty, stages::Deadline};
+use super::{
+    instruments::{Interval, Lag, RelativeUncertainty},
+    stages::Deadline,
+};
 use crate::written::{Q, Spanned, Written};
 use serde::{
     Deserialize, Deserializer,
@@ -10,7 +13,10 @@ use serde::{
 use std::fmt;
 #[cfg(feature = "schema")]
 use {
-    super::check::MARKS,
+    super::{
+        check::MARKS,
+        instruments::{DATES, MARKS_OF_DECIMALS, TIME_UNITS},
+    },
     crate::schema::{names, one_of, words_or_list},
     plumeline_procedure::{
         instrument::{Kind, Place, UNITS},
@@ -106,12 +112,43 @@ pub(super) struct Instrument {
     /// it shows what all open inlets draw together, and all flows of the job are read off it.
     #[cfg_attr(feature = "schema", schemars(transform = names(&Place::NAMES)))]
     pub(super) at: Option<Spanned<String>>,
+    /// Of a logger: from one stored reading to the next; it must be stated.
+    pub(super) interval: Option<Q<Interval>>,
+    /// Of a logger: what it stores stands for the signal of up to so long before, by averaging or a lag; none if not stated.
+    pub(super) lag: Option<Q<Lag>>,
+    /// Of a logger: how its files are to be read, as far as they do not say it by themselves.
+    pub(super) file: Option<Spanned<LoggerFile>>,
     /// The day on which it was calibrated, such as "2026-03-02".
     #[cfg_attr(feature = "schema", schemars(regex(pattern = "^[0-9]{4}-[0-9]{2}-[0-9]{2}$")))]
     pub(super) calibrated: Spanned<String>,
     /// The last day on which that holds.
     #[cfg_attr(feature = "schema", schemars(regex(pattern = "^[0-9]{4}-[0-9]{2}-[0-9]{2}$")))]
     pub(super) due: Spanned<String>,
+}
+
+/// How the files of a logger are to be read: what `plumeline judge FILE --columns` asks for.
+#[derive(Debug, Default, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[serde(deny_unknown_fields)]
+pub(super) struct LoggerFile {
+    /// The column of the times, by name, heading or number.
+    pub(super) time: Option<String>,
+    /// The column of the smoke signal, likewise.
+    pub(super) column: Option<String>,
+    /// The order of its dates.
+    #[cfg_attr(feature = "schema", schemars(transform = names(&DATES)))]
+    pub(super) dates: Option<Spanned<String>>,
+    /// Its decimal mark.
+    #[cfg_attr(feature = "schema", schemars(transform = names(&MARKS_OF_DECIMALS)))]
+    pub(super) decimal: Option<Spanned<String>>,
+    /// The unit of its times, where they are numbers.
+    #[cfg_attr(feature = "schema", schemars(transform = names(&TIME_UNITS)))]
+    pub(super) time_unit: Option<Spanned<String>>,
+    /// Further words for no value.
+    #[serde(default)]
+    pub(super) gaps: Vec<String>,
+    /// Its encoding, by the name that browsers know.
+    pub(super) encoding: Option<String>,
 }
 
 #[derive(Debug, Default, Deserialize)]

@@ -22,7 +22,7 @@ use plumeline_runtime::{
     job_files::{Files, Loaded},
     keep::MemoryKeeper,
     line::Line,
-    operator::{MeterError, Operator, Script, SimulatedSite},
+    operator::{MeterError, Operator, Script, SimulatedLogger, SimulatedSite},
     port,
     session::{Keeper, Session},
 };
@@ -187,6 +187,7 @@ impl Job {
             None => eyes,
         };
         let script = Script::willing().with_hands_full().marking_by_hand(seed).with_eyes(eyes);
+        let script = script.with_logger(SimulatedLogger::default());
         job::Job::begin(files, inputs.clone(), keeper, DATE_OF_SIMULATIONS)
             .line(line(self.apart.then_some(Which::Replacement), seed))
             .outgoing_line(self.apart.then(|| line(Some(Which::Outgoing), seed.wrapping_add(1))))

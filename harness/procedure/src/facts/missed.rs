@@ -44,6 +44,8 @@ facts! {
         "alarm level {level}: that it acts on {low} to {high} % of its threshold (it was seen to go, and how far under its threshold it does is its own), or up to {seconds} s sooner or later than its delay";
     threshold_by_eye(level) = "missed.threshold-by-eye", Undecided,
         "alarm level {level}: at how much smoke it acts (a person saw that it does, and its threshold was read back, no more)";
+    logger_not_read(logger, why) = "missed.logger-not-read", Undecided,
+        "how the smoke rose: {logger} was to tell it, and its file was not given ({why}); the times are those that were marked by hand";
     not_told(what) = "missed.not-told", Undecided, "whatever only the unit's {what} would show: this unit tells none of it";
     unit_band() = "missed.unit-band", Undecided,
         "at which change of the flow the unit raises its fault, and whether more flow than its baseline raises any: its band is read back, and a shut inlet is beyond any band";

@@ -215,6 +215,7 @@ topics! {
     isolate
     load
     log
+    logger
     meter
     missed
     outgoing

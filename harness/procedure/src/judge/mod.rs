@@ -25,6 +25,7 @@ pub(crate) mod isolate;
 pub(crate) mod lag;
 pub(crate) mod load;
 pub(crate) mod log;
+pub(crate) mod logger;
 pub(crate) mod meter;
 pub(crate) mod outputs;
 pub(crate) mod pipes_compared;

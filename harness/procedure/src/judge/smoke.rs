@@ -40,6 +40,8 @@ pub(crate) struct SmokeSeen {
     pub(crate) elsewhere: Option<u8>,
     /// Standard uncertainty of the tie of the clock by which it was marked, s; 0 by the log's own.
     pub(crate) tie_u_s: f64,
+    /// Since when the air was seen to be clear before it, where a person looked.
+    pub(crate) calm: Option<Instant>,
 }
 /// What was seen between a release and the end of its watch.
 pub(crate) struct Watched {
@@ -68,7 +70,18 @@ impl SmokeSeen {
     fn new(onset: Option<Estimate>, compared: Option<Estimate>, why_not: Option<String>, watched: Watched) -> Self {
         let Watched { released, until, alarm_after_s, elsewhere } = watched;
         let why_not = fact::beside_alarm(why_not, alarm_after_s.filter(|_| onset.is_none()));
-        Self { onset, compared, marked: None, why_not, released, until, alarm_after_s, elsewhere, tie_u_s: 0.0 }
+        Self {
+            onset,
+            compared,
+            marked: None,
+            why_not,
+            released,
+            until,
+            alarm_after_s,
+            elsewhere,
+            tie_u_s: 0.0,
+            calm: None,
+        }
     }
 }
 
@@ -130,6 +143,28 @@ impl Marked {
     pub(crate) const fn over(self, plateau: Extinction) -> Self {
         Self { plateau, ..self }
     }
+    /// What the curve of a run tells of a rise that was predicted so: when half of its plateau showed, and how long it took there from a
+    /// tenth. The second hangs on no release and no tie, and tells the form of the rise. `u`: what the signal leaves open of a tenth and of
+    /// half, and the release of the run by itself, s. `share`: what is not known of the plateau, for smoke is held unevenly.
+    pub(crate) fn on_curve(
+        rise: &Rise,
+        (tenth_s, half_s): (f64, f64),
+        (tenth_u, half_u, release_u): (f64, f64, f64),
+        share: f64,
+        plateau: Extinction,
+    ) -> Option<[Self; 2]> {
+        let (tenth, half) = (rise.reached_s(ONSET)?, rise.reached_s(HALF)?);
+        let off = |at: f64, by: f64| rise.reached_s(at * (1.0 + by)).map(|t| t.0);
+        let along = |at: f64| Some(0.5 * (off(at, share)? - off(at, -share)?));
+        let (along_tenth, along_half) = (along(ONSET)?, along(HALF)?);
+        let of =
+            |at_s, u_s, first_s, second_s| Self { mark: Mark { at_s, u_s, first_s, second_s }, common_s: 0.0, plateau };
+        let took_u = hypot(hypot(tenth_u, half_u), along_half - along_tenth);
+        Some([
+            of(half_s, hypot(hypot(half_u, release_u), along_half), half.0, half.1),
+            of(half_s - tenth_s, took_u, half.0 - tenth.0, half.1 - tenth.1),
+        ])
+    }
     /// How long after its release, s.
     pub(crate) const fn took_s(&self) -> f64 {
         self.mark.at_s
@@ -137,6 +172,8 @@ impl Marked {
 }
 /// The share of the plateau at which smoke counts as arrived, as in a stream of readings.
 const ONSET: f64 = 0.1;
+/// The share at which times are held against the prediction.
+const HALF: f64 = 0.5;
 /// A rise is as predicted by mixing at each hole, or as far from that as without any, the less likely the farther: a triangle with its
 /// mode there (JCGM 100 clause 4.3.9; about the mode 1/6 of the square), as the predicted times have it.
 const FORM_U: f64 = 0.408_248_290_463_863;
@@ -171,7 +208,7 @@ pub(crate) struct Place {
     pub(crate) alike: Option<Given>,
 }
 impl Place {
-    fn found(&self, fact: Fact) -> Finding {
+    pub(crate) fn found(&self, fact: Fact) -> Finding {
         let mut f = of_pipe(self.hole.inlet, fact);
         f.window = self.window;
         f
@@ -241,8 +278,8 @@ pub(crate) fn within_limit(inputs: &JobInputs, place: &Place, onsets: &Series) -
     f
 }
 
-/// Half-plateau times against the prediction. Earlier is as suspicious as later. What a person marked in every run counts as it lies on
-/// the predicted rise.
+/// Half-plateau times against the prediction. Earlier is as suspicious as later. What a person marked in every run, or what was read off
+/// the curve of each at the same shares, counts as it lies on the predicted rise.
 pub(crate) fn as_predicted(inputs: &JobInputs, place: &Place, halves: &[Estimate], marks: &[Marked]) -> Finding {
     let limits = &inputs.plan.limits;
     let words = &place.words;
@@ -250,7 +287,8 @@ pub(crate) fn as_predicted(inputs: &JobInputs, place: &Place, halves: &[Estimate
     f.limit = Some(limits.transport_agreement.clone());
     let Some(predicted) = place.predicted else { return f };
     let runs = usize::from(inputs.plan.smoke.runs);
-    let on_rise = (marks.len() == runs).then(|| inputs.opening(place.hole)).flatten();
+    let each_run = !marks.is_empty() && runs > 0 && marks.len().is_multiple_of(runs);
+    let on_rise = each_run.then(|| inputs.opening(place.hole)).flatten();
     let on_rise = on_rise.and_then(|(opening, _)| by_marks(place.mark_u_s, inputs.predicted(opening)?, marks));
     let predicted = on_rise.map_or(predicted, |(_, predicted)| predicted);
     let mut allowed = (limits.transport_agreement.value * predicted.value).max(limits.transport_agreement_least.value);
@@ -420,6 +458,25 @@ mod tests {
         // A run without a time is no mark too few: the time is open.
         let (halves, marks) = marks([0.02, 0.75, 0.75], 1.0);
         assert_eq!(told(&as_predicted(&inputs, &place(Some(20.0)), &halves[..2], &marks[..2])).1, Verdict::Undecided);
+    }
+
+    #[test]
+    fn a_curve_tells_time_and_form_whatever_the_form() {
+        let inputs = sample::inputs();
+        let rise = &inputs.prediction.openings[2].rise;
+        // Three curves that take so many times longer than predicted, and come so much later.
+        let of = |longer: f64, later: f64| {
+            let at = |share| rise.reached_s(share).unwrap().0 * longer + later;
+            let one = || Marked::on_curve(rise, (at(0.1), at(0.5)), (0.1, 0.1, 0.3), 0.05, Extinction(0.04)).unwrap();
+            let marks: Vec<Marked> = (0..3).flat_map(|_| one()).collect();
+            as_predicted(&inputs, &place(Some(20.0)), &times(at(0.5)), &marks)
+        };
+        let f = of(1.0, 0.0);
+        assert_eq!(told(&f), ("smoke.as-predicted", Verdict::Pass));
+        assert!((f.measured.unwrap().value - 20.0).abs() < 0.02);
+        assert_eq!(told(&of(1.5, 0.0)), ("smoke.later-than-predicted", Verdict::Fail));
+        assert_eq!(told(&of(0.6, 0.0)), ("smoke.earlier-than-predicted", Verdict::Fail));
+        assert_eq!(told(&of(1.0, 10.0)), ("smoke.later-than-predicted", Verdict::Fail), "all of it later");
     }
 
     #[test]

@@ -43,6 +43,8 @@ pub struct Advanced {
     pub load: LoadRules,
     /// How the unit's clock is tied to the log's.
     pub clock: ClockRules,
+    /// How the file of a logger is tied to the log's clock, and held against what a person marked.
+    pub logger: LoggerRules,
     /// How well the model of the air is known.
     pub model: ModelRules,
 }
@@ -312,6 +314,21 @@ sections! {
         enough: u32 = "enough", Count, between(1.0, 10_000.0), [practice(20.0)];
         /// No reading on an honest line takes longer than this every time
         most_late_s: f64 = "most_late", Time, over(0.0, 600.0), [practice(1.0)];
+    }
+    /// How the file of a logger is tied to the log's clock, and held against what a person marked.
+    LoggerRules in "advanced.logger" {
+        /// Standard uncertainty of a key that is pressed when a clock shows what was typed
+        mark_u_s: f64 = "mark_u", Time, over(0.0, 10.0), [practice(0.3)];
+        /// Largest drift of a logger's clock, as a share
+        most_drift: f64 = "most_drift", Ratio, over(0.0, 0.1), [practice(500.0e-6)];
+        /// A logger's clock counts so long before its first mark and after its last
+        reach_s: f64 = "reach", Time, over(0.0, 3600.0), [practice(120.0)];
+        /// A mark of a logger's clock, or its file, is asked for so many times
+        tries: u32 = "tries", Count, between(1.0, 20.0), [practice(4.0)];
+        /// Where no date was typed, a file whose clock is further than this from this computer's is one of another day
+        another_day_s: f64 = "another_day", Time, over(0.0, 86_400.0), [practice(43_200.0)];
+        /// Standard uncertainties by which a file and what a person marked may differ
+        widths: f64 = "widths", Ratio, between(1.0, 100.0), [practice(3.0)];
     }
     /// How well the model of the air is known, as relative standard uncertainties.
     ModelRules in "advanced.model" {

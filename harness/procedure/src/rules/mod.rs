@@ -328,6 +328,7 @@ tables! {
     advanced::ReadingRules: advanced.readings;
     advanced::LoadRules: advanced.load;
     advanced::ClockRules: advanced.clock;
+    advanced::LoggerRules: advanced.logger;
     advanced::ModelRules: advanced.model;
 }
 

@@ -3,6 +3,7 @@
 //!
 //! Not here: flows that are typed ([`crate::typed`]), and what follows from a moment (the judges).
 use super::{
+    by_logger,
     by_watch::{self, Timing},
     clear_air::{self, lowest_level},
     release::{Ran, not_released, plateau_s},
@@ -111,8 +112,13 @@ pub(super) async fn release(
     latest_s: f64,
     before: Option<Marked>,
 ) -> Ran {
-    if let Err(why) = clear_air::quiet(ctx, "waiting for clear air before the next release").await {
-        return Ran::NotReleased(why);
+    let calm = match clear_air::quiet(ctx, "waiting for clear air before the next release").await {
+        Ok(calm) => calm,
+        Err(why) => return Ran::NotReleased(why),
+    };
+    let logger = by_logger::serves(ctx);
+    if let Some(logger) = &logger {
+        by_logger::calm(ctx, logger).await;
     }
     let place = inputs.place_words(hole, words);
     let text = format!(
@@ -170,6 +176,9 @@ pub(super) async fn release(
         Ok(after) => on_rise(ctx, inputs, hole, (released, after), marks).await,
         Err(why) => Err(why),
     };
+    if logger.is_some() {
+        held(ctx, inputs, hole, released, latest_s).await;
+    }
     let alarm_after_s = if seen.is_ok() { levels(ctx, words, released).await } else { None };
     clear_air::stop_smoke(ctx).await;
     let watched = Watched { released, until: ctx.now(), alarm_after_s, elsewhere: None };
@@ -181,8 +190,18 @@ pub(super) async fn release(
         ctx.judged(prompt);
     }
     // A watch is no clock that is tied to the log's.
-    let tie_u_s = if timed.is_some() { 0.0 } else { tie_u_s };
-    Ran::Seen(Box::new(SmokeSeen { tie_u_s, ..SmokeSeen::by_eye(seen, watched) }))
+    let tie_u_s = if timed.is_some() && logger.is_none() { 0.0 } else { tie_u_s };
+    Ran::Seen(Box::new(SmokeSeen { tie_u_s, calm: Some(calm), ..SmokeSeen::by_eye(seen, watched) }))
+}
+
+/// Smoke is held for as long as a unit that streams needs it to show its plateau: a file shows it only afterwards.
+async fn held(ctx: &Context, inputs: &JobInputs, hole: HoleRef, released: Instant, latest_s: f64) {
+    let predicted = inputs.opening(hole).and_then(|(opening, _)| inputs.predicted(opening));
+    let plateau = predicted.map(|p| plateau_s(inputs, p)).filter(|t| t.is_finite()).unwrap_or(latest_s);
+    let most = (plateau + inputs.plan.smoke.release_s).min(latest_s);
+    let left = (released + seconds(most)).since(ctx.now());
+    ctx.progress("smoke is held until its plateau is stored", None, Some(left));
+    ctx.sleep(left).await;
 }
 
 /// What is timed by a watch, from the release until what the prompt says shows. `asked`: when the release was asked for.

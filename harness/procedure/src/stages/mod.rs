@@ -8,6 +8,7 @@ mod anchor;
 mod baseline;
 mod bench;
 mod by_eye;
+mod by_logger;
 mod by_meter;
 mod by_watch;
 mod checklist;

@@ -249,7 +249,7 @@ const LOOK: Duration = Duration::from_secs(2);
 
 /// What counts as a response here; the resolution is unknown. The risk of taking noise
 /// for smoke is shared out over the looks of a run.
-fn rule(inputs: &JobInputs, level: Extinction, latest_s: f64) -> Rule {
+pub(super) fn rule(inputs: &JobInputs, level: Extinction, latest_s: f64) -> Rule {
     let rules = &inputs.plan.advanced.smoke;
     let looks = (latest_s / rules.look_s).max(1.0);
     Rule {

@@ -2,20 +2,23 @@
 //!
 //! Not here: what the times show ([`crate::judge::smoke`]).
 use super::{
-    alarms, by_watch, dilution,
+    alarms, by_logger, by_watch, dilution,
     release::{Ran, release},
 };
 use crate::{
     again::Part,
     context::{Context, Stop},
-    facts::smoke as fact,
+    facts::{logger, smoke as fact},
     job::{JobInputs, hole_words},
-    judge::smoke::{self as judge, Marked, Place, SmokeSeen},
+    judge::{
+        logger::Span,
+        smoke::{self as judge, Marked, Place, SmokeSeen},
+    },
     mean_flow::coverage_factor,
     outcome::{Figure, Finding, SmokeRun, StageKind, Subject},
     plan::HoleRef,
 };
-use alloc::{collections::VecDeque, format, string::String, vec::Vec};
+use alloc::{boxed::Box, collections::VecDeque, format, string::String, vec::Vec};
 use plumeline_base::{Instant, quantity::Estimate};
 use plumeline_detector::{ask::Look, vocabulary::FlowBasis};
 use plumeline_measure::pool::{Run, Series};
@@ -39,13 +42,26 @@ pub(crate) async fn prove_smoke(ctx: Context) -> Result<(), Stop> {
         }
     }
     let open: Vec<HoleRef> = inputs.releases().into_iter().filter(|hole| !stands(hole.inlet)).collect();
+    let begun = match by_logger::serves(&ctx).filter(|_| !open.is_empty()) {
+        Some(logger) => Some(by_logger::begin(&ctx, logger).await),
+        None => None,
+    };
+    let mut stored: Vec<Made> = Vec::new();
     // What can't be reached now comes at the end of the walk, and is then done or refused.
     let mut walk: VecDeque<(HoleRef, bool)> = open.into_iter().map(|hole| (hole, false)).collect();
     while let Some((hole, put_off)) = walk.pop_front() {
         ctx.edit().prompts.may_wait = !put_off && walk.iter().any(|(_, put_off)| !put_off);
-        if at_hole(&ctx, &inputs, hole).await == Walk::Later {
-            walk.push_back((hole, true));
+        match at_hole(&ctx, &inputs, hole).await {
+            Walk::Done => {}
+            Walk::Later => walk.push_back((hole, true)),
+            // The file of a logger tells of all places together.
+            Walk::Made(made) if begun.is_some() => stored.push(*made),
+            Walk::Made(made) => made.tell(&ctx, &inputs),
         }
+    }
+    if let Some(begun) = begun {
+        by_logger::finish(&ctx, begun, &mut stored).await;
+        stored.into_iter().for_each(|made| made.tell(&ctx, &inputs));
     }
     let late = judge::all_late(&inputs, &ctx.get().outcome.findings);
     late.into_iter().for_each(|f| ctx.found(f));
@@ -55,10 +71,68 @@ pub(crate) async fn prove_smoke(ctx: Context) -> Result<(), Stop> {
 }
 
 /// Whether a place on the walk is done with.
-#[derive(PartialEq, Eq)]
 enum Walk {
     Done,
     Later,
+    /// Its releases are made, and not judged yet.
+    Made(Box<Made>),
+}
+
+/// What came of the releases at a place.
+pub(super) struct Made {
+    pub(super) place: Place,
+    pub(super) runs: Runs,
+    ended: Ended,
+    /// How long after a release smoke was waited for at most, s.
+    pub(super) latest_s: f64,
+    /// The logger off whose file the times were read.
+    pub(super) by: Option<String>,
+    /// A run of which the file shows what can't be so beside what was marked, and how.
+    pub(super) contradicts: Option<(u8, String)>,
+}
+impl Made {
+    /// What a logger's file must hold: the runs in their order.
+    pub(super) fn spans(&self) -> Vec<Span> {
+        let span = |kept: &Kept| Span {
+            words: format!("run {} at {}", kept.run, self.place.words),
+            from: kept.seen.calm.unwrap_or(kept.seen.released),
+            until: kept.seen.until,
+        };
+        self.runs.kept.iter().map(span).collect()
+    }
+    /// How the runs ended by a file. A release that was not made, or too many that were set aside, no file mends.
+    pub(super) fn ended_by_file(&mut self, wanted: usize, why_not: Option<String>) {
+        if self.runs.kept.len() == wanted {
+            self.ended = self.runs.ended(wanted, why_not);
+        }
+    }
+    fn tell(self, ctx: &Context, inputs: &JobInputs) {
+        let Self { place, runs, ended, by, contradicts, .. } = self;
+        if let Some((run, how)) = contradicts {
+            return ctx.found(place.found(logger::contradicts(&place.words, run, how)));
+        }
+        match ended {
+            Ended::Later => {}
+            Ended::Crossed(inlet) => ctx.found(place.crossed(inlet)),
+            // A run without a time is missing evidence: it can't be left out of the mean.
+            Ended::Short(why) => ctx.found(place.not_timed(why.as_deref())),
+            Ended::Complete => {
+                let told = [
+                    judge::within_limit(inputs, &place, &runs.onsets),
+                    judge::as_predicted(inputs, &place, &runs.compared, &runs.marked),
+                ];
+                let by_eye = ctx.is_asked(Look::Smoke);
+                for mut f in told {
+                    match (&by, f.measured.as_mut()) {
+                        (Some(logger), Some(figure)) => figure.by = Some(logger.clone()),
+                        _ if by_eye => f = by_watch::read_off(ctx, f),
+                        _ => {}
+                    }
+                    ctx.found(f);
+                }
+            }
+        }
+    }
 }
 
 async fn at_hole(ctx: &Context, inputs: &JobInputs, hole: HoleRef) -> Walk {
@@ -85,31 +159,39 @@ async fn at_hole(ctx: &Context, inputs: &JobInputs, hole: HoleRef) -> Walk {
     let ended = all_runs(ctx, inputs, &mut place, &mut runs).await;
     // A unit whose levels and readings contradict each other is told before what those readings say of the pipe.
     alarms::wrong_so_far(ctx);
+    let latest_s = latest_s(inputs, &place);
     match ended {
-        Ended::Later => return Walk::Later,
-        Ended::Crossed(inlet) => ctx.found(place.crossed(inlet)),
-        // A run without a time is missing evidence: it can't be left out of the mean.
-        Ended::Short(why) => ctx.found(place.not_timed(why.as_deref())),
-        Ended::Complete => {
-            let told = [
-                judge::within_limit(inputs, &place, &runs.onsets),
-                judge::as_predicted(inputs, &place, &runs.compared, &runs.marked),
-            ];
-            let by_eye = ctx.is_asked(Look::Smoke);
-            told.into_iter().for_each(|f| ctx.found(if by_eye { by_watch::read_off(ctx, f) } else { f }));
-        }
+        Ended::Later => Walk::Later,
+        ended => Walk::Made(Box::new(Made { place, runs, ended, latest_s, by: None, contradicts: None })),
     }
-    Walk::Done
+}
+
+/// Long enough for the limit and the prediction, whichever is later, and for the plateau.
+fn latest_s(inputs: &JobInputs, place: &Place) -> f64 {
+    let rules = &inputs.plan.advanced.smoke;
+    inputs.plan.limits.transport.value.max(place.predicted.map_or(0.0, |p| rules.waits_times * p.value))
+        + inputs.plan.smoke.release_s
+        + rules.waits_more_s
 }
 
 /// What the runs at one place came to. The order is kept: a run is set aside before its result is known, or it counts.
 #[derive(Default)]
-struct Runs {
-    onsets: Series,
+pub(super) struct Runs {
+    pub(super) onsets: Series,
     /// What is held against the prediction.
-    compared: Vec<Estimate>,
+    pub(super) compared: Vec<Estimate>,
     /// What a person marked on the rise.
-    marked: Vec<Marked>,
+    pub(super) marked: Vec<Marked>,
+    /// The runs that count, in their order.
+    pub(super) kept: Vec<Kept>,
+}
+/// A run that counts.
+pub(super) struct Kept {
+    /// Its number at this place.
+    pub(super) run: u8,
+    /// Where the record has it.
+    pub(super) record: usize,
+    pub(super) seen: Box<SmokeSeen>,
 }
 
 impl Runs {
@@ -117,6 +199,11 @@ impl Runs {
     fn before(&self) -> Option<Marked> {
         let thinnest = self.marked.iter().map(|m| m.plateau).reduce(|a, b| if b.0 < a.0 { b } else { a })?;
         self.marked.last().map(|m| m.over(thinnest))
+    }
+    /// How they ended, where so many are wanted.
+    fn ended(&self, wanted: usize, why_not: Option<String>) -> Ended {
+        let timed = self.onsets.runs().iter().filter(|r| matches!(r, Run::Result(_))).count();
+        if timed == wanted && timed > 0 { Ended::Complete } else { Ended::Short(why_not) }
     }
 }
 
@@ -135,10 +222,7 @@ enum Ended {
 async fn all_runs(ctx: &Context, inputs: &JobInputs, place: &mut Place, runs: &mut Runs) -> Ended {
     let (plan, rules) = (&inputs.plan.smoke, &inputs.plan.advanced.smoke);
     let hole = place.hole;
-    // Long enough for the limit and the prediction, whichever is later, and for the plateau.
-    let latest = inputs.plan.limits.transport.value.max(place.predicted.map_or(0.0, |p| rules.waits_times * p.value))
-        + plan.release_s
-        + rules.waits_more_s;
+    let latest = latest_s(inputs, place);
     let mut why_not: Option<String> = None;
     let (mut run, mut counted) = (0u8, 0u8);
     while counted < plan.runs && place.set_aside.len() <= usize::from(rules.most_set_aside) {
@@ -172,19 +256,22 @@ async fn all_runs(ctx: &Context, inputs: &JobInputs, place: &mut Place, runs: &m
                     Some(t) => runs.onsets.result(t),
                     None => runs.onsets.no_result(),
                 };
-                ctx.edit().outcome.smoke.push(timed(inputs, hole, run, &seen));
+                let record = {
+                    let mut s = ctx.edit();
+                    s.outcome.smoke.push(timed(inputs, hole, run, &seen));
+                    s.outcome.smoke.len() - 1
+                };
                 if seen.onset.is_none() {
                     why_not = seen.why_not.clone();
                     if let Some(inlet) = seen.elsewhere {
                         return Ended::Crossed(inlet);
                     }
                 }
+                runs.kept.push(Kept { run, record, seen });
             }
         }
     }
-    let timed = runs.onsets.runs().iter().filter(|r| matches!(r, Run::Result(_))).count();
-    let complete = timed == usize::from(plan.runs) && timed > 0;
-    if complete { Ended::Complete } else { Ended::Short(why_not) }
+    runs.ended(usize::from(plan.runs), why_not)
 }
 
 /// A run as the record keeps it.
@@ -212,6 +299,9 @@ fn record(hole: HoleRef, run: u8, released: Instant, until: Instant) -> SmokeRun
         alarm_after_s: None,
         until,
         why_not: None,
+        by: None,
+        by_hand: None,
+        curve: Vec::new(),
         set_aside: None,
     }
 }

@@ -248,7 +248,6 @@ pub(crate) fn smoke_runs(input: &ReportInput<'_>) -> Vec<Block> {
 
 fn smoke_run(input: &ReportInput<'_>, k: usize, run: &SmokeRun) -> Option<Block> {
     let before = Duration::from_secs(10);
-    let series = input.record.extinction_of(run.inlet)?;
     let length = run.until.since(run.released).as_secs_f64();
     let limit = &input.plan.limits.transport;
 
@@ -273,6 +272,9 @@ fn smoke_run(input: &ReportInput<'_>, k: usize, run: &SmokeRun) -> Option<Block>
     if let Some((f, what)) = measured::predicted(input, run) {
         mark(&format!("predicted, {what}"), f, Stroke::Dashed);
     }
+    if let Some(f) = &run.by_hand {
+        mark("marked by hand", &Figure { expanded: None, ..f.clone() }, Stroke::Dotted);
+    }
     if let Some(s) = run.alarm_after_s {
         mark("alarm level", &Figure::plain(s, "s"), Stroke::Dotted);
     }
@@ -281,10 +283,12 @@ fn smoke_run(input: &ReportInput<'_>, k: usize, run: &SmokeRun) -> Option<Block>
     moments.sort_by(|a, b| a.at.total_cmp(&b.at));
 
     let unit = input.obscuration;
-    let points: Vec<_> = seconds(series, run.released, |e| words::obscuration(e, unit))
-        .into_iter()
-        .filter(|(t, _)| *t >= -before.as_secs_f64() && *t <= length)
-        .collect();
+    // Off a logger's file, or as the unit told it.
+    let told = match run.curve.as_slice() {
+        [] => seconds(input.record.extinction_of(run.inlet)?, run.released, |e| words::obscuration(e, unit)),
+        stored => stored.iter().map(|(s, e)| (*s, Some(words::obscuration(*e, unit)))).collect(),
+    };
+    let points: Vec<_> = told.into_iter().filter(|(t, _)| *t >= -before.as_secs_f64() && *t <= length).collect();
     let aside = run.set_aside.as_ref().map(|why| format!("set aside before its result was known: {why}"));
     let result = match (&run.onset, aside.as_ref().or(run.why_not.as_ref())) {
         (Some(f), _) => format!("a tenth of the plateau after {}", words::figure(f)),
@@ -293,8 +297,9 @@ fn smoke_run(input: &ReportInput<'_>, k: usize, run: &SmokeRun) -> Option<Block>
         (None, None) => "no time".to_owned(),
     };
     let name = format!("Pipe {} hole {}, run {}", run.inlet, run.hole, run.run);
+    let by = run.by.as_ref().map_or_else(String::new, |logger| format!(", off the file of {logger}"));
     let caption =
-        format!("{name}: {result}. Obscuration in {unit} since the release; shaded about a line: its interval.");
+        format!("{name}: {result}. Obscuration in {unit} since the release{by}; shaded about a line: its interval.");
     let svg = TimeChart {
         title: format!("Smoke run: {name}"),
         desc: caption.clone(),

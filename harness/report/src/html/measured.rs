@@ -216,7 +216,8 @@ fn smoke(input: &ReportInput<'_>, clock: &Clock) -> Vec<Block> {
     for run in &o.smoke {
         let predicted = predicted(input, run);
         table.rows.push(vec![
-            Cell::text(format!("Pipe {} hole {}, run {}", run.inlet, run.hole, run.run)),
+            Cell::text(format!("Pipe {} hole {}, run {}", run.inlet, run.hole, run.run))
+                .below(run.by.as_ref().map_or_else(String::new, |logger| format!("off the file of {logger}"))),
             Cell::number(words::log_time(run.released)).below(clock.time(run.released)),
             Cell::number(run.onset.as_ref().map_or_else(|| "no time".to_owned(), words::figure)),
             Cell::number(figure_or_dash(run.half_plateau.as_ref())),

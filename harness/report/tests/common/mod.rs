@@ -164,6 +164,9 @@ fn smoke_run(pipe: usize, run: u8) -> SmokeRun {
         alarm_after_s: Some(t + 14.0),
         until: S(at + 125),
         why_not: None,
+        by: None,
+        by_hand: None,
+        curve: Vec::new(),
         set_aside: None,
     }
 }

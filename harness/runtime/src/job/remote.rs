@@ -38,15 +38,20 @@ impl<K: Keeper> Job<'_, K> {
             Heard::Again(why) => return tell(false, why),
         };
         let act = with_what_came(prompt, answer, from);
+        let (page, inputs) = (act.page.clone(), self.with_file(act, None));
+        let inputs = match inputs {
+            Ok(inputs) => inputs,
+            Err(why) => return tell(false, why.to_string()),
+        };
         let said = understood.unwrap_or_else(|| "taken".into());
-        if let Some(page) = &act.page {
+        if let Some(page) = &page {
             let (name, role) = (page.by.name.clone(), page.by.role.words());
             self.say(&format!(
                 "        {name} ({role}) answers [{prompt}]: {}",
                 if words.is_empty() { "done" } else { &words }
             ));
         }
-        self.inputs.push_back((at, Input::Operator(act)));
+        self.inputs.extend(inputs.into_iter().map(|input| (at, input)));
         tell(true, said);
     }
 }

@@ -116,7 +116,13 @@ pub(super) fn perform(now: Instant, act: &Act, site: &mut dyn Site) -> Result<An
             return Ok(Answer::Yes);
         }
         // Which of them are done is for whoever knows the exceptions.
-        Act::Checks { .. } | Act::Override | Act::ReadDisplay { .. } | Act::Who | Act::ReadMeter { .. } => {
+        Act::Checks { .. }
+        | Act::Override
+        | Act::ReadDisplay { .. }
+        | Act::Who
+        | Act::ReadMeter { .. }
+        | Act::LoggerTime
+        | Act::GiveFile { .. } => {
             return Ok(Answer::Cannot("nobody decides this by script".into()));
         }
     };

@@ -93,6 +93,8 @@ pub enum Heard {
 pub fn hear(typed: &Typed, open: &OpenPrompts, readable: &Readable) -> Heard {
     let line = typed.line.trim();
     let (named, words) = match line.split_once(':') {
+        // `14:05:30` is a time of a clock, where one is asked for.
+        Some((_, rest)) if rest.starts_with(|c: char| c.is_ascii_digit()) && wants_clock(open) => (None, line),
         Some((n, rest)) if n.trim().parse::<u32>().is_ok() => (n.trim().parse::<u32>().ok(), rest.trim()),
         _ => (None, line),
     };
@@ -129,6 +131,10 @@ pub fn hear(typed: &Typed, open: &OpenPrompts, readable: &Readable) -> Heard {
         }
         Err(why) => Heard::Again(why),
     }
+}
+
+fn wants_clock(open: &OpenPrompts) -> bool {
+    open.oldest().is_some_and(|prompt| prompt.wants == Wants::ClockTime)
 }
 
 /// What is done again is named behind this word, at any question.
@@ -244,8 +250,12 @@ fn answer(wants: &Wants, words: &str) -> Result<Answer, String> {
         }
         (Wants::YesNo, None) => Err("type yes or no".into()),
         (Wants::Number { unit }, None) => number(&lower, unit).map(Answer::Number),
+        (Wants::ClockTime, None) if lower.is_empty() => {
+            Err("type the time that the clock shows, and then press Enter".into())
+        }
+        (Wants::LoggerFile, None) if lower.is_empty() => Err("type the path of the file, or: can't, REASON".into()),
         (Wants::Text, None) if lower.is_empty() => Err("type some words, or: no".into()),
-        (Wants::Text, None) => Ok(Answer::Text(words.into())),
+        (Wants::Text | Wants::ClockTime | Wants::LoggerFile, None) => Ok(Answer::Text(words.into())),
     }
 }
 
@@ -440,6 +450,24 @@ mod tests {
         for bad in ["26.9 A", "V", "", "1 2", "twelve", "no", "1.2.3"] {
             assert!(answer(&volts, bad).is_err(), "{bad}");
         }
+    }
+
+    #[test]
+    fn a_time_of_a_clock_is_no_number_of_a_prompt() {
+        let text = |id, words: &str| Some((id, Answer::Text(words.into())));
+        for time in ["14:05:30", "7:05:30", "31.01.2026 14:05:30"] {
+            assert_eq!(heard(&mut open(Wants::ClockTime), time), text(3, time));
+        }
+        assert_eq!(heard(&mut open(Wants::ClockTime), "7: 14:05:30"), text(7, "14:05:30"));
+        assert_eq!(heard(&mut open(Wants::ClockTime), ""), None);
+        assert_eq!(
+            heard(&mut open(Wants::ClockTime), "can't, no logger"),
+            Some((3, Answer::Cannot("no logger".into())))
+        );
+        let path = "logs/3.csv; column smoke";
+        assert_eq!(heard(&mut open(Wants::LoggerFile), path), text(3, path));
+        assert_eq!(heard(&mut open(Wants::LoggerFile), ""), None);
+        assert_eq!(heard(&mut open(Wants::Done), "14:05:30"), None, "elsewhere it names a prompt that is not there");
     }
 
     #[test]

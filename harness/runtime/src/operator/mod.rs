@@ -4,6 +4,7 @@
 mod acts;
 mod eyes;
 pub mod keyboard;
+mod logs;
 mod marks;
 mod pages;
 mod prompts;
@@ -12,6 +13,7 @@ mod site;
 mod typist;
 
 pub use eyes::{Eyes, MeterError, Slip};
+pub use logs::{SimulatedLogger, Spoilt};
 pub use pages::{FromPages, Sent, Told};
 pub use prompts::OpenPrompts;
 pub use script::{OperatorFile, Photos, Script, read};
@@ -93,6 +95,14 @@ impl Operator {
         match &mut self.who {
             Who::Script(script, site) => script.answer_due(now, open, site.as_mut(), photos),
             Who::Person(..) | Who::Types(_) | Who::Gone => Ok(None),
+        }
+    }
+    /// The file that this operator has at hand for the question that was just answered: its name and its bytes.
+    pub(crate) fn at_hand(&mut self) -> Option<(String, Vec<u8>)> {
+        match &mut self.who {
+            Who::Script(script, _) => script.at_hand(),
+            Who::Types(typist) => typist.at_hand(),
+            Who::Person(..) | Who::Gone => None,
         }
     }
     /// The next line that a simulated person types at `now`.

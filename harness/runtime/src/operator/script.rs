@@ -3,7 +3,8 @@
 //! Read from `operator.toml`. What the prompts ask for happens through the site's own control channel, never through
 //! the unit's protocol. Not here: a person at a terminal.
 use super::{
-    Eyes, OpenPrompts, Site,
+    Eyes, OpenPrompts, SimulatedLogger, Site,
+    logs::Kept,
     marks::{Marks, Off, Press},
 };
 use crate::failure::Failure;
@@ -131,6 +132,8 @@ pub struct Script {
     hands_full: bool,
     /// Marks a release as a person does; none: at the very moment.
     marks: RefCell<Option<Marks>>,
+    /// A logger on the unit's smoke signal.
+    logger: RefCell<Kept>,
 }
 
 /// Who watches a display looks at it this often.
@@ -156,6 +159,7 @@ impl Script {
             started: Cell::default(),
             hands_full: false,
             marks: RefCell::default(),
+            logger: RefCell::default(),
             file,
         }
     }
@@ -168,6 +172,15 @@ impl Script {
     #[must_use]
     pub fn with_hands_full(self) -> Self {
         Self { hands_full: true, ..self }
+    }
+    /// The same, with this logger on the smoke signal of the unit.
+    #[must_use]
+    pub fn with_logger(self, logger: SimulatedLogger) -> Self {
+        Self { logger: RefCell::new(Kept::new(logger)), ..self }
+    }
+    /// The file that goes with the answer that was just given.
+    pub(super) fn at_hand(&self) -> Option<(String, Vec<u8>)> {
+        self.logger.borrow_mut().at_hand()
     }
     /// The same, who reads units with these eyes.
     #[must_use]
@@ -264,6 +277,13 @@ impl Script {
                     }
                     let mut watched = self.watched.borrow_mut();
                     let waits = match &prompt.act {
+                        Act::LoggerTime if !watched.contains_key(&prompt.id) => {
+                            if let Some(turns) = self.logger.borrow().turns(now) {
+                                watched.insert(prompt.id, turns);
+                                return Ok(None);
+                            }
+                            false
+                        }
                         Act::ReadDisplay { about } => !self.eyes.borrow_mut().is_done(now, prompt, about, site)?,
                         act if self.hands_full && act.may_show() && !watched.contains_key(&prompt.id) => {
                             super::acts::perform(now, act, site)?;
@@ -375,6 +395,14 @@ impl Script {
                 Eyes::meter(now, *quantity, unit, site)?
             }
             Act::Who => Answer::Text("an unattended script".into()),
+            Act::LoggerTime => {
+                let shown = self.logger.borrow().shows(now, site)?;
+                shown.map_or_else(|| Answer::Cannot("no logger is there".into()), Answer::Text)
+            }
+            Act::GiveFile { .. } => {
+                let name = self.logger.borrow_mut().give(now, site)?;
+                name.map_or_else(|| Answer::Cannot("no logger is there".into()), Answer::Text)
+            }
             act => {
                 if matches!(act, Act::ReleaseSmoke(_) | Act::ShutInlet { .. }) {
                     self.started.set(Some(now));

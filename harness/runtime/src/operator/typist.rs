@@ -85,6 +85,9 @@ impl Typist {
         }
         Ok(None)
     }
+    pub(super) fn at_hand(&self) -> Option<(String, Vec<u8>)> {
+        self.script.at_hand()
+    }
     pub(super) fn hear(&self, typed: &Typed, open: &OpenPrompts) -> Heard {
         hear(typed, open, &self.readable)
     }

@@ -3,6 +3,7 @@
 use plumeline_base::{
     Instant,
     input::{AbortCause, Answer, Author, FromPage, Input, LineId, LinkDown, Mark, OperatorAct, Photo, Role},
+    logger::LoggerFile,
 };
 use plumeline_trace::{
     FORMAT, LogEntry, LogReader, LogRecord, LogWriter, Logged, ReadError, TRACE_FILE, fake::FakeDisk,
@@ -56,12 +57,30 @@ pub fn one_of_each() -> Vec<LogRecord> {
         operator(9, Answer::Again("hole 1.4".into())),
         operator(9, Answer::Later),
         from_page(),
+        logger_file(vec![(-1_500_000, 0.1 + 0.2), (0, -0.0), (1, f64::MIN_POSITIVE / 4.0), (i64::MAX, 12345.678)]),
+        logger_file(vec![]),
     ];
     let mut all = vec![tool(0)];
     all.extend(inputs.into_iter().enumerate().map(|(i, x)| input(i as u64, x)));
-    all.push(at(28, Logged::Sent(LineId::Outgoing, vec![0; 3])));
+    all.push(at(40, Logged::Sent(LineId::Outgoing, vec![0; 3])));
     all.push(at(u64::MAX, Logged::Sent(LineId::Main, vec![])));
     all
+}
+
+fn logger_file(rows: Vec<(i64, f64)>) -> Input {
+    Input::LoggerFile(Box::new(LoggerFile {
+        name: "loggers/smoke-0123456789abcdef.csv".into(),
+        length: 77,
+        sha256: "00".repeat(32),
+        column: "smoke \u{b0}\n[%/m]".into(),
+        unit: "%/m".into(),
+        first: "2026-01-31 08:00:00".into(),
+        dated_us: Some(1_769_846_400_000_000),
+        step_us: 1_000_000,
+        marks_us: vec![Some(-3), None],
+        readings: 9,
+        rows,
+    }))
 }
 
 pub fn any_input() -> impl Strategy<Value = Input> {
@@ -89,6 +108,7 @@ pub fn any_input() -> impl Strategy<Value = Input> {
         (which(), cause, any::<String>()).prop_map(|(line, cause, detail)| Input::LinkDown { line, cause, detail }),
         (which(), vec(any::<u8>(), 0..200)).prop_map(|(line, bytes)| Input::Received(line, bytes)),
         (any::<u32>(), answer).prop_map(|(prompt, answer)| Input::Operator(OperatorAct::new(prompt, answer))),
+        vec((any::<i64>(), -1e9..1e9), 0..60).prop_map(logger_file),
         Just(Input::Wake),
         Just(Input::Abort(AbortCause::Operator)),
     ]

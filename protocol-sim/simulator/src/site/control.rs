@@ -127,6 +127,9 @@ pub enum Command {
     Panel,
     /// What do the display and the lamps of the unit show that somebody stands at: the one that the cable goes to?
     Display,
+    /// What did a logger store, one reading a second, of the smoke that the unit tells at whom somebody stands? It is put there the first
+    /// time that this is asked.
+    Logger,
     /// What does its label say, and which settings does it show?
     Label,
     /// Do something at its keys.
