@@ -1,8 +1,8 @@
 #!/usr/bin/env bash
-# Whole jobs in real time, over pseudo-terminals and TCP: they take minutes and hardly any processor, so several run at once.
+# Whole jobs in real time, over pseudo-terminals and TCP: they take minutes and little processor, so several run at once.
 # A machine that others load can miss a deadline that a job must keep; what failed is therefore run once more, one at a time,
-# and must pass then. `longest`: only every slip in one job (`field::slips`, a quarter of an hour), which else is left out, as is what
-# only computes.
+# and must pass then. The longest are every slip in one job (`field::slips`, a quarter of an hour) and the program ended at every
+# stage in every way (`field::ended`, six minutes): they go on beside the others. What only computes is left to `.ci/run`.
 set -euo pipefail
 cd "$(dirname "$0")/.."
 log=$(mktemp)
@@ -14,9 +14,4 @@ again() {
     printf '\nonce more, one at a time: %s\n' "${failed[*]}"
     run --exact --test-threads 1 "${failed[@]}"
 }
-if [ "${1:-}" = longest ]; then
-    run field::slips:: || again
-else
-    run --skip field::slips:: --skip field::cable:: --skip resume::two_hundred \
-        --skip no_item_of_the_evidence --skip a_short_job_goes_on --test-threads 5 || again
-fi
+run --skip field::cable:: --skip resume::two_hundred --skip no_item_of_the_evidence --skip a_short_job_goes_on --test-threads 5 || again
