@@ -35,11 +35,12 @@ pub struct Row {
     pub misnamed: Vec<u64>,
 }
 /// Lies that no job can see, or only from the size on that its report states, each with the statement of it.
-pub const STATED: [(LieKind, &str); 15] = [
+pub const STATED: [(LieKind, &str); 16] = [
     (LieKind::LeakUntold, "missed.untold-air"),
     (LieKind::FanSpeedUntrue, "missed.all-alike"),
     (LieKind::BaselineOfBefore, "missed.baseline-off"),
     (LieKind::BaselineDesign, "missed.baseline-off"),
+    (LieKind::BaselineCoarse, "missed.baseline-off"),
     (LieKind::BaselineLostAtRestart, "missed.after-restart"),
     (LieKind::FlowBandWide, "missed.unit-band"),
     (LieKind::OldFlowBand, "missed.unit-band"),
