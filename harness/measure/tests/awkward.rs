@@ -257,6 +257,23 @@ fn weak_short_absent_and_saturated_are_never_a_time() {
     assert!((onset_s.value - 30.0).abs() < 0.5 && since_s > 90.0 && since_s < 94.0);
 }
 
+/// A purge's tail is taken off the readings; the ceiling is met by what the sensor shows.
+#[test]
+fn a_ceiling_shows_over_a_purges_tail() {
+    let (before, after) = smoke_signal(240.0, puff(90.0, 130.0, 5.0));
+    let first = before[0].at;
+    let shown = |s: &Sample| {
+        let tail = 2.0 * (-s.at.since(first).as_secs_f64() / 40.0).exp();
+        Sample { value: (s.value + tail).min(4.5), ..*s }
+    };
+    let signal: (Vec<Sample>, Vec<Sample>) = (before.iter().map(shown).collect(), after.iter().map(shown).collect());
+    for full_scale in [4.5, f64::INFINITY] {
+        let rule = smoke::Rule { min_rise: 0.5, full_scale, ..smoke::Rule::default() };
+        let capped = analyse(&signal, &rule);
+        assert!(matches!(capped, Outcome::Saturated { .. }), "{full_scale}: {capped:?}");
+    }
+}
+
 /// Nobody tells of the ceiling, and the baseline shows its noise in three or four neighbouring steps only.
 #[test]
 fn a_ceiling_shows_in_coarse_steps_too() {

@@ -104,6 +104,8 @@ impl Record {
         let t: Vec<f64> = all.iter().map(|s| s.at.as_secs_f64()).collect();
         let released = before.len();
         let tail = t.get(..released).zip(y.get(..released)).and_then(|(t, y)| Tail::seen(t, y));
+        // A ceiling is met by what the sensor shows, tail and all.
+        let shown = y.clone();
         if let Some(tail) = tail {
             y.iter_mut().zip(&t).for_each(|(y, t)| *y -= tail.at(*t));
         }
@@ -116,7 +118,8 @@ impl Record {
         let mut noise = noise(t0, y0, rule).ok_or(few)?;
         // A few readings show little of their scatter: the differences of the whole record show at least its quick part.
         noise.sd = noise.sd.max(quick_sd);
-        let ceiling = y.iter().position(|v| *v >= rule.full_scale).or_else(|| ceiling(&y, before, rule.resolution));
+        let told = shown.iter().position(|v| *v >= rule.full_scale);
+        let ceiling = told.or_else(|| ceiling(&shown, before, rule.resolution));
         let bare_step = if within_a_step(y0, rule.resolution) { rule.resolution } else { 0.0 };
         let prefix = Prefix::new(&t, &y);
         Ok(Self { released, t, y, before, clean, prefix, ceiling, noise, bare_step, step: rule.resolution, quick_sd })
