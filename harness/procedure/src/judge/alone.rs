@@ -91,12 +91,15 @@ impl AllClosed {
 }
 
 /// What a pipe drew while all its holes were closed, beside what flows and holes showed of it: air that enters elsewhere is said
-/// whatever else is open; what may be, where nothing else is.
-pub(crate) fn beside_closed(inputs: &JobInputs, finding: &mut Finding, closed: &AllClosed) {
+/// whatever else is open; what may be, or what thins the smoke of a hole that draws less, where nothing else is.
+pub(crate) fn beside_closed(inputs: &JobInputs, finding: &mut Finding, closed: &AllClosed, seen: &[Seen]) {
     let enters = closed.tight(inputs) == Some(Verdict::Fail);
     if let Some(fact) =
         closed.fact(inputs).filter(|_| finding.verdict == Verdict::Pass || enters && finding.verdict != Verdict::Fail)
     {
+        finding.state(fact);
+    }
+    if let Some(fact) = thinned(inputs, seen, closed).filter(|_| finding.verdict == Verdict::Pass) {
         finding.state(fact);
     }
 }
@@ -231,12 +234,8 @@ pub(crate) fn by_alone(
     }
     let k = coverage_factor(inputs);
     let told = |e: &Estimate| give_or_take(e.value * 100.0, k * e.u() * 100.0, 1);
-    if let Some((verdict, both)) = thinned(inputs, seen, closed) {
-        let elsewhere = told(&closed.elsewhere);
-        return finding.state(match verdict {
-            Verdict::Fail => fact::less_and_thinned(elsewhere, told(&both)),
-            _ => fact::perhaps_less_and_thinned(elsewhere, told(&both)),
-        });
+    if let Some(fact) = thinned(inputs, seen, closed) {
+        return finding.state(fact);
     }
     let read = fixed(closed.read * 100.0, 1);
     let shown = !verdicts.is_empty() && !seen.is_empty() && Verdict::over(verdicts.iter().copied()) == Verdict::Pass;
@@ -253,10 +252,10 @@ pub(crate) fn by_alone(
 }
 
 /// A hole that draws less by itself, and air that clearly enters elsewhere, thin the smoke of that hole together: each may be within its
-/// limit and both beyond. By how much at the worst hole, as a share; `None`: within the limit.
-fn thinned(inputs: &JobInputs, seen: &[Seen], closed: &AllClosed) -> Option<(Verdict, Estimate)> {
-    let e = closed.elsewhere;
-    if e.value <= coverage_factor(inputs) * e.u() {
+/// limit and both beyond, at the worst hole. `None`: within the limit.
+fn thinned(inputs: &JobInputs, seen: &[Seen], closed: &AllClosed) -> Option<Fact> {
+    let (e, k) = (closed.elsewhere, coverage_factor(inputs));
+    if e.value <= k * e.u() {
         return None;
     }
     let both = |own: joint::Given| {
@@ -265,8 +264,12 @@ fn thinned(inputs: &JobInputs, seen: &[Seen], closed: &AllClosed) -> Option<(Ver
     };
     let all = joint::part(seen).into_iter().flatten().filter(|p| p.own.value < 0.0).map(|p| both(p.own));
     let worst = all.max_by(|a, b| a.value.total_cmp(&b.value))?;
-    let verdict = conforms(inputs, &worst, &Limits::at_most(matters(inputs))).unwrap_or(Verdict::Undecided);
-    (verdict != Verdict::Pass).then_some((verdict, worst))
+    let told = |e: &Estimate| give_or_take(e.value * 100.0, k * e.u() * 100.0, 1);
+    match conforms(inputs, &worst, &Limits::at_most(matters(inputs))) {
+        Some(Verdict::Pass) => None,
+        Some(Verdict::Fail) => Some(fact::less_and_thinned(told(&e), told(&worst))),
+        _ => Some(fact::perhaps_less_and_thinned(told(&e), told(&worst))),
+    }
 }
 
 /// How far all holes of a pipe together are off their predictions, as a share. Among the holes the unit's own causes are taken
@@ -370,7 +373,7 @@ mod tests {
             let litres = if passed { FLOW } else { FLOW * 1.1 };
             let measured = [(own.clone(), Ok(flow(litres, 0.5)))];
             let [mut f] = <[Finding; 1]>::try_from(crate::judge::flow::against_prediction(&inputs, &measured)).unwrap();
-            beside_closed(&inputs, &mut f, &closed);
+            beside_closed(&inputs, &mut f, &closed, &[]);
             f.code.as_str().to_owned()
         };
         assert_eq!((told(0.0, true), told(0.0, false)), ("flow.as-predicted".into(), "flow.near-limit".into()));
@@ -412,6 +415,20 @@ mod tests {
         assert_eq!((of(0.0, 0.06), of(0.10, 0.0), of(0.02, 0.06)), (proven.clone(), proven.clone(), proven));
         assert_eq!(of(0.11, 0.075), ("flow.less-and-thinned".to_owned(), Verdict::Fail));
         assert_eq!(of(0.09, 0.06), ("flow.perhaps-less-and-thinned".to_owned(), Verdict::Undecided));
+        // Nor does a level that was told hide it.
+        let inputs = sample::inputs();
+        let own = sample::pipe(&inputs, 1);
+        let [mut f] = <[Finding; 1]>::try_from(crate::judge::flow::against_prediction(
+            &inputs,
+            &[(own.clone(), Ok(flow(FLOW, 0.1)))],
+        ))
+        .unwrap();
+        let closed = AllClosed::new(&inputs, &own, &flow(FLOW, 0.1), &flow(FLOW * 0.075, 0.1)).unwrap();
+        let seen = |deviation: f64| Seen { deviation, u: 0.004, spread: 0.02, common: alloc::vec![0.01] };
+        beside_closed(&inputs, &mut f, &closed, &[seen(0.0), seen(0.0), seen(0.0)]);
+        assert_eq!(f.verdict, Verdict::Pass, "{}", f.code);
+        beside_closed(&inputs, &mut f, &closed, &[seen(-0.11), seen(0.0), seen(0.0)]);
+        assert_eq!((f.code.as_str(), f.verdict), ("flow.less-and-thinned", Verdict::Fail));
     }
 
     /// A meter that told the level as predicted does not hide what enters elsewhere.

@@ -398,7 +398,9 @@ pub(crate) fn contradiction(tied: &Tied, onset: &Estimate, beside: &Beside<'_>) 
     let highest = tied.highest(beside.span, seen.released, after_s + slack(beside.seen_u_s));
     let Instrument { u, u_relative, si, .. } = beside.logger;
     let most = highest + wide * hypot(u * si, u_relative * highest);
-    (most < lowest).then(|| {
+    // No reading until then is no smoke that was stored, either.
+    let reached = most >= lowest;
+    (!reached).then(|| {
         format!(
             "the unit showed an alarm level after {after_s:.1} s, and the file of {name} stays under the lowest threshold until then"
         )

@@ -287,7 +287,8 @@ pub(crate) fn as_predicted(inputs: &JobInputs, place: &Place, halves: &[Estimate
     f.limit = Some(limits.transport_agreement.clone());
     let Some(predicted) = place.predicted else { return f };
     let runs = usize::from(inputs.plan.smoke.runs);
-    let each_run = !marks.is_empty() && runs > 0 && marks.len().is_multiple_of(runs);
+    // One mark of each run by hand, two off the curve of each.
+    let each_run = runs > 0 && (marks.len() == runs || marks.len() == 2 * runs);
     let on_rise = each_run.then(|| inputs.opening(place.hole)).flatten();
     let on_rise = on_rise.and_then(|(opening, _)| by_marks(place.mark_u_s, inputs.predicted(opening)?, marks));
     let predicted = on_rise.map_or(predicted, |(_, predicted)| predicted);

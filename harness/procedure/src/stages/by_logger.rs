@@ -271,7 +271,7 @@ fn by_file(ctx: &Context, logger: &Instrument, tied: &Tied, made: &mut Made) {
             None => onsets.no_result(),
         };
         compared.extend(half);
-        marked.extend(on_rise(ctx, &made.place, told.as_ref().ok(), (onset, half), hypot(plan.mark_u_s, tie_u_s)));
+        marked.push(on_rise(ctx, &made.place, told.as_ref().ok(), (onset, half), hypot(plan.mark_u_s, tie_u_s)));
         if onset.is_none() {
             why_not = seen.why_not.clone();
         }
@@ -288,6 +288,9 @@ fn by_file(ctx: &Context, logger: &Instrument, tied: &Tied, made: &mut Made) {
             run.curve = tied.curve(span, by_hand.released);
         }
     }
+    // All runs count, or none does: two marks of one run are not one of each of two.
+    let marked: Option<Vec<[Marked; 2]>> = marked.into_iter().collect();
+    let marked = marked.unwrap_or_default().into_iter().flatten().collect();
     (made.runs.onsets, made.runs.compared, made.runs.marked) = (onsets, compared, marked);
     made.by = Some(logger.label());
     made.contradicts = contradicts;
@@ -302,18 +305,18 @@ fn on_rise(
     told: Option<&Outcome>,
     (onset, half): (Option<Estimate>, Option<Estimate>),
     release_u_s: f64,
-) -> Vec<Marked> {
+) -> Option<[Marked; 2]> {
     let inputs = ctx.inputs();
-    let (Some(Outcome::Response(response)), Some(onset), Some(half)) = (told, onset, half) else { return Vec::new() };
+    let (Some(Outcome::Response(response)), Some(onset), Some(half)) = (told, onset, half) else { return None };
     let predicted = inputs.opening(place.hole).and_then(|(opening, _)| inputs.predicted(opening));
     let averaged_s = ctx.abilities().map_or(0.0, |a| f64::from(a.extinction_averaged_ms) * 1e-3);
-    let Some(rise) = predicted.map(|p| p.rise.behind(averaged_s)) else { return Vec::new() };
+    let rise = predicted?.rise.behind(averaged_s);
     // What the tie and the lag leave open is common to all runs, and counts with them; the press is each run's own as well.
     let signal = |e: Estimate| libm::sqrt((e.u() * e.u() - release_u_s * release_u_s).max(0.0));
     let u = (signal(onset), signal(half), inputs.plan.smoke.mark_u_s);
     let share = inputs.plan.advanced.typed.plateau;
     let plateau = Extinction(response.plateau.value);
-    Marked::on_curve(&rise, (onset.value, half.value), u, share, plateau).map_or_else(Vec::new, Vec::from)
+    Marked::on_curve(&rise, (onset.value, half.value), u, share, plateau)
 }
 
 /// The release as it was marked, whose moment on the file's clock is so sure.

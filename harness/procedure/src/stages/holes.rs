@@ -104,7 +104,7 @@ async fn prove(ctx: &Context) -> Result<(), Stop> {
                     shows = pipes_compared.shows(&inputs, pipe.inlet, closed.as_ref());
                 }
                 by_holes(&inputs, &mut finding, &verdicts, &left_out, &shows);
-                closed.iter().for_each(|closed| beside_closed(&inputs, &mut finding, closed));
+                closed.iter().for_each(|closed| beside_closed(&inputs, &mut finding, closed, &seen));
             }
         }
         let holes_shown = left_out.is_empty() && !verdicts.is_empty() && verdicts.iter().all(|v| *v == Verdict::Pass);

@@ -8,6 +8,7 @@ use crate::{
     session::Keeper,
 };
 use plumeline_base::input::{Answer, FromPage, Input, OperatorAct, Role};
+use plumeline_procedure::Act;
 
 impl<K: Keeper> Job<'_, K> {
     pub(super) fn heard_of_pages(&mut self, what: FromPages) {
@@ -37,21 +38,21 @@ impl<K: Keeper> Job<'_, K> {
             Heard::Photo(..) => return tell(false, "send the photo itself, not its path".into()),
             Heard::Again(why) => return tell(false, why),
         };
+        // Whoever has a page has no say over which file of this computer is read.
+        let gives = self.session.open().get(prompt).is_some_and(|p| matches!(p.act, Act::GiveFile { .. }));
+        if gives && matches!(answer, Answer::Text(_)) {
+            return tell(false, "type the file's path at the computer that runs the job".into());
+        }
         let act = with_what_came(prompt, answer, from);
-        let (page, inputs) = (act.page.clone(), self.with_file(act, None));
-        let inputs = match inputs {
-            Ok(inputs) => inputs,
-            Err(why) => return tell(false, why.to_string()),
-        };
         let said = understood.unwrap_or_else(|| "taken".into());
-        if let Some(page) = &page {
+        if let Some(page) = &act.page {
             let (name, role) = (page.by.name.clone(), page.by.role.words());
             self.say(&format!(
                 "        {name} ({role}) answers [{prompt}]: {}",
                 if words.is_empty() { "done" } else { &words }
             ));
         }
-        self.inputs.extend(inputs.into_iter().map(|input| (at, input)));
+        self.inputs.push_back((at, Input::Operator(act)));
         tell(true, said);
     }
 }
