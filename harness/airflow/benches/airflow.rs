@@ -36,6 +36,21 @@ fn tree(nodes: usize) -> Pipework {
     p
 }
 
+/// One pipe with this many holes, wide enough for all to draw.
+fn one_pipe(holes: u32) -> Pipework {
+    let mut p = empty();
+    let mut at = node(&mut p);
+    p.inlets.push(inlet(1, Some(at)));
+    for number in 1..=holes {
+        let far = node(&mut p);
+        p.segments.push(Segment { bore_m: 0.04, ..segment(at, far, 0.1) });
+        p.openings.push(hole(far, number, 0.0005));
+        at = far;
+    }
+    p.unit.drive = Drive::InletSuction(vec![150.0]);
+    p
+}
+
 fn options() -> SolveOptions {
     SolveOptions { momentum: false, tolerance: 1e-8, ..SolveOptions::default() }
 }
@@ -76,6 +91,11 @@ fn uncertainty(c: &mut Criterion) {
         group.bench_function(format!("{draws} draws"), |b| b.iter(|| predict(&p, &options).unwrap()));
     }
     group.finish();
+    // What `plumeline predict` draws unless it is told otherwise; with the feature `threads`, as in the binary, on all cores.
+    let (p, options) = (one_pipe(2_000), PredictOptions { draws: 1_000, ..PredictOptions::default() });
+    c.benchmark_group("prediction, one pipe")
+        .sample_size(10)
+        .bench_function("2,000 holes", |b| b.iter(|| predict(&p, &options).unwrap()));
 }
 
 fn adjoint(c: &mut Criterion) {

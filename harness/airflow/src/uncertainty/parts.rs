@@ -12,7 +12,7 @@ use super::{
 use crate::{
     AirflowError,
     adjoint::Adjoint,
-    defects::{Defect, OPEN_END_DISCHARGE, bore_at},
+    defects::{OPEN_END_DISCHARGE, bore_at},
     dilution::{Share, shares},
     network::{Network, Workspace},
     sensitivity::{Gradient, Measurable, Sensitivity},
@@ -80,8 +80,12 @@ impl Parts<'_> {
         let mut place = alloc::vec![0; pipework.openings.len()];
         self.network.layout.open.iter().enumerate().for_each(|(at, &k)| place[k as usize] = at);
         let shared = Shared { inlet_gradients, mixed, unmixed, shares: shares(pipework, solution), place };
-        let one = |sensitivity: &mut Sensitivity<'_>, i: usize| self.opening(i, &shared, sensitivity);
-        let openings = each(self.openings.len(), || self.sensitivity(), one)?;
+        let piece = |sensitivity: &mut Sensitivity<'_>, piece: usize| {
+            let (first, mut opened) = (piece * PIECE, None);
+            let some = first..self.openings.len().min(first + PIECE);
+            some.map(|i| self.opening(i, &shared, sensitivity, &mut opened)).collect::<Result<Vec<_>, _>>()
+        };
+        let openings = each(self.openings.len().div_ceil(PIECE), || self.sensitivity(), piece)?.concat();
         let worst = openings.iter().fold(worst, |worst, (_, apart)| worst.max(*apart));
         Ok((inlets, openings.into_iter().map(|(opening, _)| opening).collect(), total, worst))
     }
@@ -134,6 +138,7 @@ impl Parts<'_> {
         i: usize,
         shared: &Shared,
         sensitivity: &mut Sensitivity<'_>,
+        opened: &mut Option<(usize, Workspace)>,
     ) -> Result<(OpeningPrediction, f64), AirflowError> {
         let (pipework, form, inlets, k) = (self.pipework, &self.form, &self.inlets, self.openings[i]);
         let (flow_column, time_column) = (inlets.len() + i, inlets.len() + self.openings.len() + i);
@@ -153,12 +158,12 @@ impl Parts<'_> {
             mean_interval95 = self.draws.interval95(time_column, |draw, x| form.scaled(draw, x, by_law));
         }
         let place = shared.place[k];
-        let closed = self.change(place, Defect::Closed, inlet, gradient)?;
+        let closed = self.closed(place, inlet, gradient)?;
         let share = translate::relative_to(closed.clone(), gradient);
         let (common, individual) = linear::parts(pipework, &self.options.model, &share);
         let share_by_law = form.closed_share(k, share.value);
         let closed_common: Vec<f64> = common.into_iter().chain(form.causes(&share_by_law)).collect();
-        let mut rise = self.of(&self.change(place, Defect::Opened, inlet, gradient)?);
+        let mut rise = self.of(&self.opened(place, inlet, gradient, opened)?);
         // A wide hole rises with the pipe's flow, by whatever law.
         let pipe = norm(&form.causes(|law| law.solution.inlet_flow_m3_s[inlet])) / gradient.value;
         rise.u_common = hypot(rise.u_common, rise.value * pipe);
@@ -211,28 +216,48 @@ impl Parts<'_> {
         (e, (ratio - 1.0).abs())
     }
 
-    /// How much an inlet's flow changes with a defect at a hole (by its place in the layout), as a positive number for what
-    /// that defect normally does.
-    fn change(&self, place: usize, defect: Defect, inlet: usize, before: &Gradient) -> Result<Gradient, AirflowError> {
+    /// How much less an inlet draws with a hole (by its place in the layout) closed.
+    fn closed(&self, place: usize, inlet: usize, before: &Gradient) -> Result<Gradient, AirflowError> {
+        if self.openings.len() == 1 {
+            // The only opening: all of the flow goes.
+            return Ok(before.clone());
+        }
         let (mut network, mut ws) = (self.network.clone(), self.nominal.clone());
-        if defect == Defect::Closed {
-            if self.openings.len() == 1 {
-                // The only opening: all of the flow goes.
-                return Ok(before.clone());
-            }
-            network.close(&mut ws, place);
-        } else {
-            let opening = &self.pipework.openings[network.layout.open[place] as usize];
-            let bore = bore_at(self.pipework, opening.node).unwrap_or(opening.diameter_m);
-            network.resize(place, bore, OPEN_END_DISCHARGE);
+        network.close(&mut ws, place);
+        network.resume(&mut ws)?;
+        Ok(linear::difference(before.clone(), &flow_of(&network, ws, inlet)?))
+    }
+
+    /// How much more it draws with the hole opened to the bore of its pipe. `last` is the hole before that was opened, with its
+    /// solution: what starves beyond an open hole makes the solve long, and starves alike beyond its neighbour.
+    fn opened(
+        &self,
+        place: usize,
+        inlet: usize,
+        before: &Gradient,
+        last: &mut Option<(usize, Workspace)>,
+    ) -> Result<Gradient, AirflowError> {
+        let mut network = self.network.clone();
+        let opening = &self.pipework.openings[network.layout.open[place] as usize];
+        let bore = bore_at(self.pipework, opening.node).unwrap_or(opening.diameter_m);
+        network.resize(place, bore, OPEN_END_DISCHARGE);
+        let mut ws = self.nominal.clone();
+        if let Some((other, start)) = last {
+            ws.start_from(start);
+            ws.holes.flow.swap(*other, place);
         }
         network.resume(&mut ws)?;
-        let after = Sensitivity::new(Adjoint::new(&network, ws)).of(Measurable::InletFlow(inlet))?;
-        Ok(match defect {
-            Defect::Closed => linear::difference(before.clone(), &after),
-            Defect::Opened | Defect::Parted => linear::difference(after, before),
-        })
+        *last = Some((place, ws.clone()));
+        Ok(linear::difference(flow_of(&network, ws, inlet)?, before))
     }
+}
+
+/// Openings that one piece of work holds, each started from the one before; fixed, so that threads share out the same pieces.
+const PIECE: usize = 16;
+
+/// The gradient of an inlet's flow, the network's solution given.
+fn flow_of(network: &Network, ws: Workspace, inlet: usize) -> Result<Gradient, AirflowError> {
+    Ok(Sensitivity::new(Adjoint::new(network, ws)).of(Measurable::InletFlow(inlet))?)
 }
 
 /// Above this ratio of the draws' deviation to the linear one the estimate takes the draws': 5 % more, and twice what so few draws
