@@ -295,6 +295,32 @@ fn a_ceiling_shows_in_coarse_steps_too() {
     assert!(matches!(whole, Outcome::Response(_)), "{whole:?}");
 }
 
+/// Where one step hides all noise, any plateau reads as one value: a ceiling is told by the pace at which it is met.
+#[test]
+fn a_ceiling_is_told_from_a_plateau_by_the_pace_at_which_it_is_met() {
+    let rule = smoke::Rule { min_rise: 0.5, ..smoke::Rule::default() };
+    let read = |highest: f64, f: &dyn Fn(f64) -> f64| {
+        let coarse = |s: &Sample| Sample { value: (s.value.min(1.0 + highest) / 0.2).round() * 0.2, ..*s };
+        let (before, after) = smoke_signal(240.0, |t| f((t - 90.0).max(0.0)));
+        analyse(&(before.iter().map(coarse).collect(), after.iter().map(coarse).collect()), &rule)
+    };
+    let lag = |t: f64| 5.0 * (1.0 - (-t / 8.0).exp());
+    let laminar = |t: f64| 8.0 * (1.0 - (20.0 / (20.0 + t)).powi(2));
+    let rounded = |t: f64| 6.0 * (1.0 - ((t - 30.0) / 30.0).powi(2)).max(0.0);
+    let at_once = |t: f64| 5.0 * (1.0 - (-t / 0.4).exp());
+    let smokes: [&dyn Fn(f64) -> f64; 4] = [&lag, &laminar, &rounded, &at_once];
+    for (i, smoke) in smokes.into_iter().enumerate() {
+        let whole = read(f64::INFINITY, smoke);
+        assert!(matches!(whole, Outcome::Response(_)), "{i}: {whole:?}");
+    }
+    for (i, smoke) in smokes.into_iter().take(3).enumerate() {
+        for highest in [2.6, 3.0] {
+            let capped = read(highest, smoke);
+            assert!(matches!(capped, Outcome::Saturated { .. }), "{i} at {highest}: {capped:?}");
+        }
+    }
+}
+
 /// Smoke that still rises when it is cut off peaks between two readings: the plateau is not the highest of them.
 #[test]
 fn a_peak_between_two_readings_is_not_taken_for_a_reading() {

@@ -263,19 +263,23 @@ fn follow(mut record: Record, release: &Release, rule: &Rule) -> Outcome {
         let puffs = course.puffs(needed);
         return response(&record, &course, &found, &puffs, release, rule).unwrap_or_else(undecided);
     }
+    let would_have_seen = record.smallest_seen(rule);
     if let Some(found) = record.shift(rule) {
         record.relearn(found.from, rule);
         let needed = record.needed(rule);
         if let Some(course) = Course::new(&record, found.from, rule) {
             let puffs = course.puffs(needed);
-            if puffs.first().is_some_and(|first| first.height >= needed) {
-                return response(&record, &course, &found, &puffs, release, rule).unwrap_or_else(undecided);
+            match puffs.first() {
+                Some(first) if first.height >= needed => {
+                    return response(&record, &course, &found, &puffs, release, rule).unwrap_or_else(undecided);
+                }
+                first => weak = weak.or(first.map(|first| (first.height, needed))),
             }
         }
     }
     match weak {
         Some((peak, needed)) => Outcome::TooWeak { peak, needed },
-        None => Outcome::NoRise { would_have_seen: record.smallest_seen(rule) },
+        None => Outcome::NoRise { would_have_seen },
     }
 }
 

@@ -50,12 +50,15 @@ const UNLIKE: f64 = 0.002;
 const HIDDEN: f64 = 0.1;
 /// What the interval leaves out on either side: its parts are stated a little wide each, so that it covers 95 to 96 % all the same. A
 /// moment that is later than the interval says is the unsafe one: a transport time would seem shorter than it is.
-const EARLY: f64 = 0.052;
-const LATE: f64 = 0.008;
+const EARLY: f64 = 0.070;
+const LATE: f64 = 0.011;
 /// Standard uncertainty of a moment between two readings, as a share of the time between them, where the rise between them is this share of the
 /// plateau or more.
-const BETWEEN: f64 = 0.07;
+const BETWEEN: f64 = 0.06;
 const JUMP: f64 = 0.3;
+/// How likely it is that the course between two such readings is like none of the shapes: any moment between them is as likely as another.
+const STRANGE: f64 = 0.14;
+const PARTS: u32 = 32;
 /// No more readings than this are fitted from so many before the rise on: beyond, neighbours are averaged.
 const FITTED: usize = 400;
 const BEFORE: usize = 120;
@@ -219,10 +222,11 @@ fn normalise(v: &mut [f64]) {
 /// `None` if no rise within them explains that.
 pub(super) fn locate(record: &Record, part: Range<usize>, rises: usize, level: &Estimate) -> Option<Onset> {
     let together = (part.end.saturating_sub(rises) + BEFORE).div_ceil(FITTED).max(1);
+    let noise = record.noise_over(part.end.saturating_sub(rises));
     let (t, y) = (record.t.get(part.clone())?, record.y.get(part)?);
     let averaged = |v: &[f64]| -> Vec<f64> { v.chunks_exact(together).map(stats::mean).collect() };
     let (t, y) = (averaged(t), averaged(y));
-    let (innovation, rho) = record.noise.innovation(together);
+    let (innovation, rho) = noise.innovation(together);
     let unlike = UNLIKE * level.value / SHARE;
     let innovation = innovation + unlike * unlike;
     let level = &Estimate::new(level.value, 0.0, libm::hypot(level.u(), HIDDEN * libm::sqrt(innovation)));
@@ -249,14 +253,20 @@ pub(super) fn locate(record: &Record, part: Range<usize>, rises: usize, level: &
             )
     });
     let pair = (next.checked_sub(1).and_then(|i| Some((*t.get(i)?, *y.get(i)?))), t.get(next).zip(y.get(next)));
-    let u_between = match pair {
-        (Some((t0, y0)), Some((t1, y1))) => {
-            let jump = ((y1 - y0) * SHARE / level.value / JUMP).clamp(0.0, 1.0);
-            BETWEEN * (t1 - t0) * jump * jump
+    let gap = match pair {
+        (Some((from, y0)), Some((to, y1))) => {
+            Gap { from, to: *to, jump: ((y1 - y0) * SHARE / level.value / JUMP).clamp(0.0, 1.0) }
         }
-        _ => 0.0,
+        _ => Gap { from: end, to: end, jump: 0.0 },
     };
-    profile.onset(scale, level, u_between, &shapes)
+    profile.onset(scale, level, &gap, &shapes)
+}
+
+/// Two readings between which the level is reached, and how much of what is called a jump the course does between them, 0 to 1.
+struct Gap {
+    from: f64,
+    to: f64,
+    jump: f64,
 }
 
 /// The best rise of each shape for each start: the log-likelihood but for the noise variance.
@@ -318,7 +328,7 @@ impl Profile {
         (first <= last).then(|| ((first - margin).max(self.range.0), (last + margin).min(self.range.1)))
     }
     /// The moment at which the level is reached, with its interval.
-    fn onset(&self, scale: f64, level: &Estimate, u_between: f64, shapes: &[Shape]) -> Option<Onset> {
+    fn onset(&self, scale: f64, level: &Estimate, gap: &Gap, shapes: &[Shape]) -> Option<Onset> {
         let mut moments: Vec<(f64, f64)> = Vec::with_capacity(3 * self.cells.len());
         for cell in &self.cells {
             let weight = self.weight(cell, scale, shapes);
@@ -335,8 +345,13 @@ impl Profile {
                 }
             }
         }
+        let strange = STRANGE * gap.jump;
+        let each = moments.iter().map(|m| m.1).sum::<f64>() * strange / (1.0 - strange) / f64::from(PARTS);
+        let part = |i: u32| gap.from + (gap.to - gap.from) * (f64::from(i) + 0.5) / f64::from(PARTS);
+        moments.extend((0..PARTS).map(|i| (part(i), each)));
         moments.sort_by(|a, b| a.0.total_cmp(&b.0));
         let total: f64 = moments.iter().map(|m| m.1).sum();
+        let u_between = BETWEEN * (gap.to - gap.from) * gap.jump;
         if total <= 0.0 || !total.is_finite() {
             return None;
         }

@@ -32,6 +32,7 @@ pub(super) struct Record {
 }
 
 /// The scatter of the baseline before the release.
+#[derive(Clone, Copy)]
 pub(super) struct Noise {
     /// Standard deviation of single readings.
     pub sd: f64,
@@ -78,6 +79,10 @@ const MEMORY_S: f64 = 60.0;
 const MOST_ERRORS: f64 = 12.0;
 /// Readings in a row at the highest of all that show a ceiling, where readings of the baseline do not repeat.
 const AT_CEILING: usize = 5;
+/// No slower than this from one part of the way to a ceiling to the next, and there for so many times as long as the last part took.
+const PACE: f64 = 1.25;
+const PACE_OF_FIFTHS: f64 = 1.35;
+const STAYS: f64 = 3.0;
 /// Over so many steps, three neighbouring values, the readings of a baseline must be spread for a run of equal ones to be none of theirs.
 const STEPS_SEEN: f64 = 1.5;
 /// A rise of so many times the whole range of the readings before the release is no scatter of theirs, whatever its memory (practice,
@@ -87,6 +92,8 @@ const PLAIN: f64 = 5.0;
 /// A shift stands clear of the others of its record by so many standard deviations of theirs, and so many times its own length are looked at.
 const SHIFT: f64 = 9.0;
 const FEWEST_SHIFTS: usize = 4;
+/// A record tells of noise that hangs together over this part of its readings at most.
+const SHORTEST_RECORD: usize = 12;
 
 impl Record {
     pub(super) fn new(before: &[Sample], after: &[Sample], rule: &Rule) -> Result<Self, Error> {
@@ -119,7 +126,7 @@ impl Record {
         // A few readings show little of their scatter: the differences of the whole record show at least its quick part.
         noise.sd = noise.sd.max(quick_sd);
         let told = shown.iter().position(|v| *v >= rule.full_scale);
-        let ceiling = told.or_else(|| ceiling(&shown, before, rule.resolution));
+        let ceiling = told.or_else(|| ceiling(&t, &shown, before, rule.resolution));
         let bare_step = if within_a_step(y0, rule.resolution) { rule.resolution } else { 0.0 };
         let prefix = Prefix::new(&t, &y);
         Ok(Self { released, t, y, before, clean, prefix, ceiling, noise, bare_step, step: rule.resolution, quick_sd })
@@ -180,6 +187,19 @@ impl Record {
     /// The smallest rise that counts.
     pub(super) fn needed(&self, rule: &Rule) -> f64 {
         rule.min_rise.max(rule.min_rise_sd * self.noise.sd)
+    }
+    /// The noise as far as it hangs together over `k` readings, by the whole record: a few readings before the release tell little of it, those
+    /// of a plateau tell it too. Second differences of neighbouring means (Hadamard variance; Baugh, Proc. 25th Frequency Control Symp.
+    /// (1971) 222) are blind to a slope, and their median to the rise itself.
+    pub(super) fn noise_over(&self, k: usize) -> Noise {
+        let k = k.min(self.y.len() / SHORTEST_RECORD).max(1);
+        let mean = |i: usize| self.prefix.means(i, i + k).1;
+        let bends: Vec<f64> = (0..(self.y.len() + 1).saturating_sub(3 * k))
+            .map(|i| (mean(i) - 2.0 * mean(i + k) + mean(i + 2 * k)).abs())
+            .collect();
+        let sd = stats::NORMAL_BY_MEDIAN * stats::median(&bends) / libm::sqrt(6.0);
+        let time = k as f64 * sd * sd / (self.noise.sd * self.noise.sd);
+        Noise { time: self.noise.time.max(time), ..self.noise }
     }
     /// How many standard errors count as clear of noise, with the false-alarm rate shared out over all comparisons.
     fn threshold(&self, noise: &Noise, rule: &Rule) -> f64 {
@@ -251,7 +271,8 @@ impl Record {
         if let (Some(t), Some(y)) = (self.t.get(self.clean..end), self.y.get(self.clean..end)) {
             self.clean += clean_from(t, y, self.step);
         }
-        self.before = self.before.min(end - 1);
+        // Where the first readings are no baseline, it may begin after the release.
+        self.before = self.before.max(self.clean + FEWEST).min(end - 1);
         self.learn(end, rule);
     }
 
@@ -438,12 +459,12 @@ fn quick_sd(y: &[f64], step: f64) -> f64 {
 
 /// The first reading of a run at the highest value of all that readings which repeat no more often than those before the release do not
 /// show: a ceiling that nobody told of.
-fn ceiling(y: &[f64], before: usize, step: f64) -> Option<usize> {
+fn ceiling(t: &[f64], y: &[f64], before: usize, step: f64) -> Option<usize> {
     let quiet = y.get(..before)?;
     let repeats = quiet.iter().zip(quiet.iter().skip(1)).filter(|(a, b)| a == b).count();
     // A sensor whose steps hide its noise reads any plateau as one value.
     if spread(quiet) < STEPS_SEEN * step {
-        return None;
+        return met_abruptly(t, y, before, step);
     }
     // As often as on the baseline (few readings tell that to about a standard deviation of a count), and as a level in the middle of a step
     // would by the scatter from reading to reading.
@@ -465,6 +486,35 @@ fn ceiling(y: &[f64], before: usize, step: f64) -> Option<usize> {
     (longest >= AT_CEILING && odds < 1e-3 && from >= before).then_some(first.max(before))
 }
 
+/// The first reading at the highest value of all, if the record came there at an undiminished pace and stayed: what tends to a plateau
+/// slows down, by half as much again for each equal part of the way that is left (an exponential's by more; a puff's rounded top by a third,
+/// but it stays no longer than it came).
+fn met_abruptly(t: &[f64], y: &[f64], before: usize, step: f64) -> Option<usize> {
+    let highest = y.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    let first = y.iter().position(|v| *v >= highest).filter(|first| *first > before)?;
+    let stays = y.iter().skip(first).take_while(|v| **v >= highest).count();
+    let base = stats::median(y.get(..before)?);
+    let passed = |level: f64| {
+        let i = (before..first).rev().find(|i| y.get(*i).is_some_and(|v| *v <= level))?;
+        let (t0, y0, t1, y1) = (*t.get(i)?, *y.get(i)?, *t.get(i + 1)?, *y.get(i + 1)?);
+        Some(t0 + (t1 - t0) * (level - y0) / (y1 - y0))
+    };
+    let there = *t.get(first)?;
+    let reading = there - t.get(first - 1)?;
+    let stays_s = t.get(first + stays - 1)? - there + reading;
+    let undiminished = |part: f64, pace: f64| {
+        let [third, second, last] = [3.0, 2.0, 1.0].map(|parts| passed(highest - parts * part));
+        let (third, second, last) = (third?, second?, last?);
+        let paces = last - second <= pace * (second - third) && there - reading - last <= pace * (last - second);
+        Some(highest - 3.0 * part > base + step && paces && stays_s >= STAYS * (there - last))
+    };
+    // By parts of the way that no two readings jump over, and by fifths of it, which rounding blurs less.
+    let (fine, fifth) = ((highest - y.get(first - 2)?).max(2.0 * step), (highest - base) / 5.0);
+    let parts = [(fine, PACE), (fifth, PACE_OF_FIFTHS)];
+    let abrupt = parts.iter().any(|(part, pace)| *part >= fine && undiminished(*part, *pace) == Some(true));
+    (stays >= AT_CEILING && abrupt).then_some(first)
+}
+
 /// True if these readings differ by no more than one step of the transmitted number.
 fn within_a_step(y: &[f64], resolution: f64) -> bool {
     spread(y) <= 1.5 * resolution
@@ -474,4 +524,56 @@ fn within_a_step(y: &[f64], resolution: f64) -> bool {
 fn spread(y: &[f64]) -> f64 {
     let (low, high) = y.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(*v), h.max(*v)));
     high - low
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use rand_chacha::{
+        ChaCha8Rng,
+        rand_core::{Rng, SeedableRng},
+    };
+
+    fn record(y: impl Iterator<Item = f64>, before: usize) -> Record {
+        let at = |i: usize| Instant::START + Duration::from_secs(i as u64);
+        let all: Vec<Sample> = y.enumerate().map(|(i, y)| Sample::new(at(i), y)).collect();
+        let (before, after) = all.split_at(before);
+        Record::new(before, after, &Rule::default()).unwrap()
+    }
+    /// Standard normal numbers.
+    fn dice(seed: u64) -> impl FnMut() -> f64 {
+        let mut rng = ChaCha8Rng::seed_from_u64(seed);
+        move || stats::normal_quantile((f64::from(rng.next_u32()) + 0.5) / 4_294_967_296.0)
+    }
+
+    #[test]
+    fn noise_with_a_memory_is_known_by_the_whole_record() {
+        // An autoregression of 0.8: (1 + 0.8) / (1 - 0.8) = 9 readings hang together; eight before the release tell nothing of it.
+        let (mut slow, mut quick) = (Vec::new(), Vec::new());
+        for seed in 0..40 {
+            let mut dice = dice(seed);
+            let mut level = 0.0;
+            let hang = core::iter::repeat_with(|| {
+                level = 0.8 * level + 0.6 * dice();
+                level
+            });
+            slow.push(record(hang.take(300), 8).noise_over(16));
+            let mut dice = self::dice(1000 + seed);
+            quick.push(record(core::iter::repeat_with(&mut dice).take(300), 8).noise_over(16));
+        }
+        let variance = |n: &[Noise]| stats::median(&n.iter().map(|n| n.sd * n.sd * n.time).collect::<Vec<f64>>());
+        let (slow, quick) = (variance(&slow), variance(&quick));
+        assert!(slow > 5.0 && slow < 12.0, "{slow}");
+        assert!(quick > 0.7 && quick < 1.6, "{quick}");
+    }
+
+    #[test]
+    fn a_baseline_that_begins_after_the_release_is_one() {
+        let mut dice = dice(5);
+        let restless = (0..150).map(|i| if i < 40 { 9.0 * dice() } else { dice() });
+        let (mut record, rule) = (record(restless, 12), Rule::default());
+        record.relearn(120, &rule);
+        assert!(record.clean > 12 && record.before > record.clean, "{}", record.clean);
+        assert!(record.smallest_seen(&rule).is_finite());
+    }
 }
