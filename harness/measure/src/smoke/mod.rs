@@ -279,7 +279,10 @@ fn follow(mut record: Record, release: &Release, rule: &Rule) -> Outcome {
     }
     match weak {
         Some((peak, needed)) => Outcome::TooWeak { peak, needed },
-        None => Outcome::NoRise { would_have_seen },
+        None => match record.spiked(would_have_seen) {
+            Some(lasted_s) => undecided(Unclear::TooShort { lasted_s }),
+            None => Outcome::NoRise { would_have_seen },
+        },
     }
 }
 

@@ -29,6 +29,8 @@ pub(super) struct Record {
     /// Step of the transmitted number, as told or as the record shows it.
     step: f64,
     quick_sd: f64,
+    /// What was taken off two neighbouring readings as a spike, the less of the two: where readings are slow, a short rise is no more than that.
+    spike: f64,
 }
 
 /// The scatter of the baseline before the release.
@@ -110,6 +112,7 @@ impl Record {
         let mut y = mended(&readings, rule.resolution);
         let t: Vec<f64> = all.iter().map(|s| s.at.as_secs_f64()).collect();
         let released = before.len();
+        let spike = highest_pair(readings.get(released..).unwrap_or(&[]), y.get(released..).unwrap_or(&[]));
         let tail = t.get(..released).zip(y.get(..released)).and_then(|(t, y)| Tail::seen(t, y));
         // A ceiling is met by what the sensor shows, tail and all.
         let shown = y.clone();
@@ -129,7 +132,20 @@ impl Record {
         let ceiling = told.or_else(|| ceiling(&t, &shown, before, rule.resolution));
         let bare_step = if within_a_step(y0, rule.resolution) { rule.resolution } else { 0.0 };
         let prefix = Prefix::new(&t, &y);
-        Ok(Self { released, t, y, before, clean, prefix, ceiling, noise, bare_step, step: rule.resolution, quick_sd })
+        Ok(Self {
+            released,
+            t,
+            y,
+            before,
+            clean,
+            prefix,
+            ceiling,
+            noise,
+            bare_step,
+            step: rule.resolution,
+            quick_sd,
+            spike,
+        })
     }
     /// What rounding leaves unknown of a level, unit of the reading.
     pub(super) fn u_rounding(&self) -> f64 {
@@ -210,6 +226,10 @@ impl Record {
     pub(super) fn smallest_seen(&self, rule: &Rule) -> f64 {
         let last = self.t.last().copied().unwrap_or(f64::NAN);
         self.plain_rise().map_or(f64::NAN, |plain| plain.rise(last).max(self.needed(rule)))
+    }
+    /// How long two readings in a row stood that high, s, where they were taken for a spike.
+    pub(super) fn spiked(&self, height: f64) -> Option<f64> {
+        (self.spike > height).then(|| self.step_s())
     }
     fn plain_rise(&self) -> Option<PlainRise> {
         let y = self.y.get(self.clean..self.before)?;
@@ -398,6 +418,12 @@ fn mended(y: &[f64], resolution: f64) -> Vec<f64> {
         None => *v,
     };
     y.iter().enumerate().map(mend).collect()
+}
+
+/// The most by which two neighbouring readings both stood over what they were mended to.
+fn highest_pair(readings: &[f64], mended: &[f64]) -> f64 {
+    let off: Vec<f64> = readings.iter().zip(mended).map(|(read, mended)| read - mended).collect();
+    off.iter().zip(off.iter().skip(1)).map(|(a, b)| a.min(*b)).fold(0.0, f64::max)
 }
 
 fn noise(t: &[f64], y: &[f64], rule: &Rule) -> Option<Noise> {

@@ -80,3 +80,17 @@ pub fn times(from: f64, to: f64, rate_hz: f64, dice: &mut Dice) -> Vec<f64> {
     let n = ((to - from) * rate_hz) as usize;
     (0..n).map(|i| from + (i as f64 + 0.5 + dice.between(-0.02, 0.02)) / rate_hz).collect()
 }
+
+/// Baseline 1 with scatter 0.02 up to 60 s, then `f`, two readings a second.
+pub fn smoke_signal(seconds: f64, f: impl Fn(f64) -> f64) -> (Vec<Sample>, Vec<Sample>) {
+    let mut dice = Dice::new(3);
+    let all = (0..(seconds * 2.0) as u32)
+        .map(|i| f64::from(i) / 2.0)
+        .map(|t| Sample::new(at(t), 1.0 + f(t) + 0.02 * dice.normal()));
+    all.partition(|s| s.at < at(60.0))
+}
+/// A rise behind a lag of 2 s, and its fall.
+pub fn puff(from: f64, to: f64, height: f64) -> impl Fn(f64) -> f64 {
+    let rise = |t: f64| if t > 0.0 { 1.0 - (-t / 2.0).exp() } else { 0.0 };
+    move |t| height * (rise(t - from) - rise(t - to))
+}
