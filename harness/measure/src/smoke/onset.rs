@@ -50,7 +50,7 @@ const UNLIKE: f64 = 0.002;
 const HIDDEN: f64 = 0.1;
 /// What the interval leaves out on either side: its parts are stated a little wide each, so that it covers 95 to 96 % all the same. A
 /// moment that is later than the interval says is the unsafe one: a transport time would seem shorter than it is.
-const EARLY: f64 = 0.070;
+const EARLY: f64 = 0.072;
 const LATE: f64 = 0.011;
 /// Standard uncertainty of a moment between two readings, as a share of the time between them, where the rise between them is this share of the
 /// plateau or more.

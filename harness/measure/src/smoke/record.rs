@@ -214,7 +214,9 @@ impl Record {
             .map(|i| (mean(i) - 2.0 * mean(i + k) + mean(i + 2 * k)).abs())
             .collect();
         let sd = stats::NORMAL_BY_MEDIAN * stats::median(&bends) / libm::sqrt(6.0);
-        let time = k as f64 * sd * sd / (self.noise.sd * self.noise.sd);
+        // The larger of two estimates is too large by what they scatter: half a standard deviation of this one is taken off.
+        let scatter = libm::sqrt(3.0 * k as f64 / self.y.len() as f64);
+        let time = k as f64 * sd * sd / (self.noise.sd * self.noise.sd) * (1.0 - 0.5 * scatter);
         Noise { time: self.noise.time.max(time), ..self.noise }
     }
     /// How many standard errors count as clear of noise, with the false-alarm rate shared out over all comparisons.
