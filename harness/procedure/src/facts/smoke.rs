@@ -12,6 +12,9 @@ facts! {
     not_timed(hole, why) = "smoke.not-timed", Undecided, "smoke from {hole} was not timed: {why}",
         likely "the release was too weak or too short, the hole does not draw, or the pipe is broken or not in its inlet",
         next "release again, longer and close to the hole; if nothing comes, look along the pipe";
+    not_read(hole, why) = "smoke.not-readable", Undecided, "smoke from {hole} was not timed: {why}",
+        likely "smoke from before was still there, or readings are missing",
+        next "wait until the reading stands still, then release again and hold the smoke until it stands still anew";
     too_many_set_aside(hole, times) = "smoke.too-many-set-aside", Undecided,
         "smoke from {hole} was not timed: {times} runs were set aside",
         likely "the release was too weak or too short, the hole does not draw, or the pipe is broken or not in its inlet",
@@ -61,13 +64,29 @@ pub(crate) fn set_aside(reasons: &[String]) -> String {
     format!(" ({} set aside before the result was known: {})", reasons.len(), reasons.join("; "))
 }
 
-/// Why there is no time, where the unit's own alarm says that smoke came: nothing that is told may contradict it.
-pub(crate) fn beside_alarm(why: Option<String>, alarm_after_s: Option<f64>) -> Option<String> {
-    match (why, alarm_after_s) {
-        (Some(why), Some(after)) => Some(format!(
-            "its start can't be told from the readings ({why}), though smoke came: the unit alarmed {after:.0} s after the release"
-        )),
-        (why, _) => why,
+/// Why there is no time.
+#[derive(Clone, Debug)]
+pub(crate) struct WhyNot {
+    pub(crate) words: String,
+    /// Smoke may well have come: it is the readings that can't tell when.
+    pub(crate) unreadable: bool,
+}
+impl WhyNot {
+    /// Smoke did not come as it should have.
+    pub(crate) fn came_badly(words: impl Into<String>) -> Self {
+        Self { words: words.into(), unreadable: false }
+    }
+    fn unreadable(words: impl Into<String>) -> Self {
+        Self { words: words.into(), unreadable: true }
+    }
+    /// Where the unit's own alarm says that smoke came: nothing that is told may contradict it.
+    pub(crate) fn beside_alarm(self, alarm_after_s: Option<f64>) -> Self {
+        match (self.words, alarm_after_s) {
+            (why, Some(after)) => Self::unreadable(format!(
+                "its start can't be told from the readings ({why}), though smoke came: the unit alarmed {after:.0} s after the release"
+            )),
+            (words, None) => Self { words, ..self },
+        }
     }
 }
 
@@ -75,19 +94,20 @@ pub(crate) fn beside_alarm(why: Option<String>, alarm_after_s: Option<f64>) -> O
 pub const NOTHING_ROSE: &str = "nothing rose";
 
 /// Why there is no time; `None` where there is one.
-pub(crate) fn why_not(outcome: &Outcome) -> Option<String> {
+pub(crate) fn why_not(outcome: &Outcome) -> Option<WhyNot> {
+    let (badly, unreadable) = (|words: &str| WhyNot::came_badly(words), |words: &str| WhyNot::unreadable(words));
     Some(match outcome {
         Outcome::Response(_) => return None,
-        Outcome::Saturated { .. } => "the reading ran into its ceiling".into(),
-        Outcome::TooWeak { .. } => "something rose, but too little to be timed".into(),
-        Outcome::NoRise { .. } => NOTHING_ROSE.into(),
+        Outcome::Saturated { .. } => unreadable("the reading ran into its ceiling"),
+        Outcome::TooWeak { .. } => badly("something rose, but too little to be timed"),
+        Outcome::NoRise { .. } => badly(NOTHING_ROSE),
         Outcome::Undecided { because } => match because {
-            Unclear::Evidence(error) => error.to_string(),
-            Unclear::BeforeRelease { .. } => "it rose before the release".into(),
-            Unclear::TooShort { lasted_s } => format!("it rose for {lasted_s:.1} s only"),
-            Unclear::RestlessBaseline { .. } => "the reading was restless before the release".into(),
-            Unclear::EndsTooSoon => "the record ends before the plateau".into(),
-            Unclear::TooSlow => "no rise that smoke makes explains the readings".into(),
+            Unclear::Evidence(error) => unreadable(&error.to_string()),
+            Unclear::BeforeRelease { .. } => unreadable("it rose before the release"),
+            Unclear::TooShort { lasted_s } => badly(&format!("it rose for {lasted_s:.1} s only")),
+            Unclear::RestlessBaseline { .. } => unreadable("the reading was restless before the release"),
+            Unclear::EndsTooSoon => unreadable("the record ends before the plateau"),
+            Unclear::TooSlow => unreadable("no rise that smoke makes explains the readings"),
         },
     })
 }

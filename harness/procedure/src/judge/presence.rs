@@ -39,7 +39,7 @@ pub(crate) fn seen(
     let onset = seen.onset;
     let fact = match (onset, seen.elsewhere) {
         (None, Some(inlet)) => fact::crossed(words, inlet, hole.inlet),
-        (None, None) => fact::no_response(words, seen.why_not.as_deref().unwrap_or_default()),
+        (None, None) => fact::no_response(words, seen.why_not.as_ref().map_or("", |why| &why.words)),
         (Some(t), _) if (from..=to).contains(&t.value) => fact::draws(words),
         (Some(t), _) => fact::other_time(words, fixed(t.value, 1), fixed(from, 0), fixed(to, 0)),
     };

@@ -2,7 +2,10 @@
 //! each run's plateau, because the onset depends on how strong the smoke was. All runs count.
 use super::{decide, flow::one_cause, pipes_compared::unit_limit};
 use crate::{
-    facts::{Fact, fixed, give_or_take, signed, smoke as fact},
+    facts::{
+        Fact, fixed, give_or_take, signed,
+        smoke::{self as fact, WhyNot},
+    },
     job::JobInputs,
     mean_flow::coverage_factor,
     outcome::{Figure, Finding, StageKind, Subject},
@@ -31,7 +34,7 @@ pub(crate) struct SmokeSeen {
     /// What a person marked on the rise.
     pub(crate) marked: Option<Marked>,
     /// Why there is no time.
-    pub(crate) why_not: Option<String>,
+    pub(crate) why_not: Option<WhyNot>,
     pub(crate) released: Instant,
     pub(crate) until: Instant,
     /// From the mark to the first alarm level, delays included, s.
@@ -64,12 +67,12 @@ impl SmokeSeen {
     pub(crate) fn by_eye(seen: Result<Seen, String>, watched: Watched) -> Self {
         match seen {
             Ok(Seen { onset, half, marked }) => Self { marked, ..Self::new(Some(onset), half, None, watched) },
-            Err(why) => Self::new(None, None, Some(why), watched),
+            Err(why) => Self::new(None, None, Some(WhyNot::came_badly(why)), watched),
         }
     }
-    fn new(onset: Option<Estimate>, compared: Option<Estimate>, why_not: Option<String>, watched: Watched) -> Self {
+    fn new(onset: Option<Estimate>, compared: Option<Estimate>, why_not: Option<WhyNot>, watched: Watched) -> Self {
         let Watched { released, until, alarm_after_s, elsewhere } = watched;
-        let why_not = fact::beside_alarm(why_not, alarm_after_s.filter(|_| onset.is_none()));
+        let why_not = why_not.map(|why| why.beside_alarm(alarm_after_s.filter(|_| onset.is_none())));
         Self {
             onset,
             compared,
@@ -228,9 +231,10 @@ impl Place {
         self.found(fact::crossed(&self.words, inlet, self.hole.inlet))
     }
     /// A run without a time is missing evidence: it can't be left out of the mean.
-    pub(crate) fn not_timed(&self, why: Option<&str>) -> Finding {
+    pub(crate) fn not_timed(&self, why: Option<&WhyNot>) -> Finding {
         self.found(match why {
-            Some(why) => fact::not_timed(&self.words, why),
+            Some(why) if why.unreadable => fact::not_read(&self.words, &why.words),
+            Some(why) => fact::not_timed(&self.words, &why.words),
             None if self.set_aside.is_empty() => fact::not_timed(&self.words, "runs are missing"),
             None => fact::too_many_set_aside(&self.words, self.set_aside.len()),
         })
@@ -368,6 +372,7 @@ mod tests {
     use super::*;
     use crate::judge::sample;
     use alloc::borrow::ToOwned;
+    use plumeline_measure::smoke::Unclear;
 
     fn place(predicted: Option<f64>) -> Place {
         let predicted = predicted.map(|t| Estimate::new(t, 0.4, 0.4));
@@ -563,7 +568,14 @@ mod tests {
     #[test]
     fn a_place_without_times_is_open_with_its_reason() {
         let mut place = place(None);
-        assert_eq!(told(&place.not_timed(Some("nothing rose"))), ("smoke.not-timed", Verdict::Undecided));
+        assert_eq!(
+            told(&place.not_timed(Some(&WhyNot::came_badly("nothing rose")))),
+            ("smoke.not-timed", Verdict::Undecided)
+        );
+        let restless = Outcome::Undecided { because: Unclear::RestlessBaseline { drift_per_minute: 0.1 } };
+        assert_eq!(told(&place.not_timed(fact::why_not(&restless).as_ref())).0, "smoke.not-readable");
+        let alarmed = WhyNot::came_badly("nothing rose").beside_alarm(Some(60.0));
+        assert_eq!(told(&place.not_timed(Some(&alarmed))).0, "smoke.not-readable", "an alarm says that smoke came");
         assert_eq!(told(&place.not_timed(None)), ("smoke.not-timed", Verdict::Undecided));
         place.set_aside.push("a gust".into());
         assert_eq!(told(&place.not_timed(None)), ("smoke.too-many-set-aside", Verdict::Undecided));

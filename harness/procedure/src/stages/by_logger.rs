@@ -283,7 +283,7 @@ fn by_file(ctx: &Context, logger: &Instrument, tied: &Tied, made: &mut Made) {
         if let Some(run) = ctx.edit().outcome.smoke.get_mut(kept.record) {
             run.by_hand = by_hand.onset.map(figure);
             (run.onset, run.half_plateau) = (onset.map(figure), half.map(figure));
-            run.why_not = seen.why_not;
+            run.why_not = seen.why_not.map(|why| why.words);
             run.by = Some(logger.label());
             run.curve = tied.curve(span, by_hand.released);
         }

@@ -8,7 +8,10 @@ use super::{
 use crate::{
     again::Part,
     context::{Context, Stop},
-    facts::{logger, smoke as fact},
+    facts::{
+        logger,
+        smoke::{self as fact, WhyNot},
+    },
     job::{JobInputs, hole_words},
     judge::{
         logger::Span,
@@ -101,7 +104,7 @@ impl Made {
         self.runs.kept.iter().map(span).collect()
     }
     /// How the runs ended by a file. A release that was not made, or too many that were set aside, no file mends.
-    pub(super) fn ended_by_file(&mut self, wanted: usize, why_not: Option<String>) {
+    pub(super) fn ended_by_file(&mut self, wanted: usize, why_not: Option<WhyNot>) {
         if self.runs.kept.len() == wanted {
             self.ended = self.runs.ended(wanted, why_not);
         }
@@ -115,7 +118,7 @@ impl Made {
             Ended::Later => {}
             Ended::Crossed(inlet) => ctx.found(place.crossed(inlet)),
             // A run without a time is missing evidence: it can't be left out of the mean.
-            Ended::Short(why) => ctx.found(place.not_timed(why.as_deref())),
+            Ended::Short(why) => ctx.found(place.not_timed(why.as_ref())),
             Ended::Complete => {
                 let told = [
                     judge::within_limit(inputs, &place, &runs.onsets),
@@ -201,7 +204,7 @@ impl Runs {
         self.marked.last().map(|m| m.over(thinnest))
     }
     /// How they ended, where so many are wanted.
-    fn ended(&self, wanted: usize, why_not: Option<String>) -> Ended {
+    fn ended(&self, wanted: usize, why_not: Option<WhyNot>) -> Ended {
         let timed = self.onsets.runs().iter().filter(|r| matches!(r, Run::Result(_))).count();
         if timed == wanted && timed > 0 { Ended::Complete } else { Ended::Short(why_not) }
     }
@@ -214,7 +217,7 @@ enum Ended {
     /// Not now: at the end of the walk.
     Later,
     /// Times are missing, for this reason if there is one.
-    Short(Option<String>),
+    Short(Option<WhyNot>),
     /// The smoke showed at the sensor of this inlet.
     Crossed(u8),
 }
@@ -223,7 +226,7 @@ async fn all_runs(ctx: &Context, inputs: &JobInputs, place: &mut Place, runs: &m
     let (plan, rules) = (&inputs.plan.smoke, &inputs.plan.advanced.smoke);
     let hole = place.hole;
     let latest = latest_s(inputs, place);
-    let mut why_not: Option<String> = None;
+    let mut why_not: Option<WhyNot> = None;
     let (mut run, mut counted) = (0u8, 0u8);
     while counted < plan.runs && place.set_aside.len() <= usize::from(rules.most_set_aside) {
         run = run.saturating_add(1);
@@ -233,11 +236,11 @@ async fn all_runs(ctx: &Context, inputs: &JobInputs, place: &mut Place, runs: &m
             Ran::Later => return Ended::Later,
             Ran::NotReleased(why) => {
                 let _ = runs.onsets.no_result();
-                return Ended::Short(Some(why));
+                return Ended::Short(Some(WhyNot::came_badly(why)));
             }
             Ran::SetAside { because, released, until } => {
                 if kept.and_then(|()| runs.onsets.set_aside(&because)).is_err() {
-                    return Ended::Short(Some("a run was set aside without a reason".into()));
+                    return Ended::Short(Some(WhyNot::came_badly("a run was set aside without a reason")));
                 }
                 ctx.remark(format!("run {run} at {} is set aside: {because}", place.words));
                 let record = SmokeRun { set_aside: Some(because.clone()), ..record(hole, run, released, until) };
@@ -282,7 +285,7 @@ fn timed(inputs: &JobInputs, hole: HoleRef, run: u8, seen: &SmokeSeen) -> SmokeR
         onset: seen.onset.map(figure),
         half_plateau: seen.compared.map(figure),
         alarm_after_s: seen.alarm_after_s,
-        why_not: seen.why_not.clone(),
+        why_not: seen.why_not.as_ref().map(|why| why.words.clone()),
         ..record(hole, run, seen.released, seen.until)
     }
 }
