@@ -138,7 +138,7 @@ impl Parts<'_> {
         i: usize,
         shared: &Shared,
         sensitivity: &mut Sensitivity<'_>,
-        opened: &mut Option<(usize, Workspace)>,
+        opened: &mut Option<(usize, usize, Workspace)>,
     ) -> Result<(OpeningPrediction, f64), AirflowError> {
         let (pipework, form, inlets, k) = (self.pipework, &self.form, &self.inlets, self.openings[i]);
         let (flow_column, time_column) = (inlets.len() + i, inlets.len() + self.openings.len() + i);
@@ -228,26 +228,26 @@ impl Parts<'_> {
         Ok(linear::difference(before.clone(), &flow_of(&network, ws, inlet)?))
     }
 
-    /// How much more it draws with the hole opened to the bore of its pipe. `last` is the hole before that was opened, with its
-    /// solution: what starves beyond an open hole makes the solve long, and starves alike beyond its neighbour.
+    /// How much more it draws with the hole opened to the bore of its pipe. `last` is the hole before that was opened, with its inlet and
+    /// its solution: what starves beyond an open hole makes the solve long, and starves alike beyond its neighbour.
     fn opened(
         &self,
         place: usize,
         inlet: usize,
         before: &Gradient,
-        last: &mut Option<(usize, Workspace)>,
+        last: &mut Option<(usize, usize, Workspace)>,
     ) -> Result<Gradient, AirflowError> {
         let mut network = self.network.clone();
         let opening = &self.pipework.openings[network.layout.open[place] as usize];
         let bore = bore_at(self.pipework, opening.node).unwrap_or(opening.diameter_m);
         network.resize(place, bore, OPEN_END_DISCHARGE);
         let mut ws = self.nominal.clone();
-        if let Some((other, start)) = last {
-            ws.start_from(start);
-            ws.holes.flow.swap(*other, place);
+        if let Some((_, other, start)) = last.take_if(|(of, ..)| *of == inlet) {
+            ws.start_from(&start);
+            ws.holes.flow.swap(other, place);
         }
         network.resume(&mut ws)?;
-        *last = Some((place, ws.clone()));
+        *last = Some((inlet, place, ws.clone()));
         Ok(linear::difference(flow_of(&network, ws, inlet)?, before))
     }
 }

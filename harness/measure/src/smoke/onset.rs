@@ -48,7 +48,7 @@ const SLOW: f64 = 0.5;
 const UNLIKE: f64 = 0.002;
 /// By so many standard deviations of a reading a course may differ from the shape that fits it best without anybody seeing it.
 const HIDDEN: f64 = 0.1;
-/// What the interval leaves out on either side: its parts are stated a little wide each, so that it covers 95 to 96 % all the same. A
+/// What the interval leaves out on either side: its parts are stated a little wide each, so that it covers 95 to 97 % all the same. A
 /// moment that is later than the interval says is the unsafe one: a transport time would seem shorter than it is.
 const EARLY: f64 = 0.072;
 const LATE: f64 = 0.011;
@@ -58,6 +58,7 @@ const BETWEEN: f64 = 0.06;
 const JUMP: f64 = 0.3;
 /// How likely it is that the course between two such readings is like none of the shapes: any moment between them is as likely as another.
 const STRANGE: f64 = 0.14;
+/// So many moments stand for all of them.
 const PARTS: u32 = 32;
 /// No more readings than this are fitted from so many before the rise on: beyond, neighbours are averaged.
 const FITTED: usize = 400;

@@ -76,7 +76,8 @@ impl WhyNot {
     pub(crate) fn came_badly(words: impl Into<String>) -> Self {
         Self { words: words.into(), unreadable: false }
     }
-    fn unreadable(words: impl Into<String>) -> Self {
+    /// Smoke may have come; nothing tells when.
+    pub(crate) fn unreadable(words: impl Into<String>) -> Self {
         Self { words: words.into(), unreadable: true }
     }
     /// Where the unit's own alarm says that smoke came: nothing that is told may contradict it.

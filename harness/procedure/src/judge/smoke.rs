@@ -70,6 +70,10 @@ impl SmokeSeen {
             Err(why) => Self::new(None, None, Some(WhyNot::came_badly(why)), watched),
         }
     }
+    /// By readings that tell nothing, and why.
+    pub(crate) fn unread(why: &str, watched: Watched) -> Self {
+        Self::new(None, None, Some(WhyNot::unreadable(why)), watched)
+    }
     fn new(onset: Option<Estimate>, compared: Option<Estimate>, why_not: Option<WhyNot>, watched: Watched) -> Self {
         let Watched { released, until, alarm_after_s, elsewhere } = watched;
         let why_not = why_not.map(|why| why.beside_alarm(alarm_after_s.filter(|_| onset.is_none())));

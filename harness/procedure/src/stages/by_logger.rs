@@ -261,7 +261,7 @@ fn by_file(ctx: &Context, logger: &Instrument, tied: &Tied, made: &mut Made) {
         };
         let seen = match &told {
             Ok(outcome) => SmokeSeen::by_readings(outcome, watched),
-            Err(why) => SmokeSeen::by_eye(Err(why.clone()), watched),
+            Err(why) => SmokeSeen::unread(why, watched),
         };
         let off_file = |e: Option<Estimate>| e.map(|e| judge::without_lag(e, lag_s));
         let (onset, half) = (off_file(seen.onset), off_file(seen.compared));
